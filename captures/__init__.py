@@ -1,0 +1,1 @@
+"""What is written down: captures, job logs, seals, export, report, replay."""

@@ -1,0 +1,1 @@
+"""Meters: bytes in, readings out; finding and identifying them; simulated ones."""

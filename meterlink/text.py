@@ -1,0 +1,25 @@
+"""Text that came from outside, made harmless once, at the edge.
+
+A meter's identity, a frame's raw characters, a profile's name: any of them may hold escape
+sequences, line breaks or direction marks that a terminal or a page would obey.
+"""
+
+import unicodedata
+from typing import Final
+
+_UNSAFE: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+"""Unicode categories that steer a display instead of showing a character."""
+
+_MARK: Final = "\N{REPLACEMENT CHARACTER}"
+
+
+def plain(text: str, longest: int = 200) -> str:
+    """Return ``text`` with every control, format and surrogate character made visible as U+FFFD.
+
+    Longer text is cut to ``longest`` characters, the last of them an ellipsis.
+    """
+    if len(text) > longest:
+        text = text[: longest - 1] + "\N{HORIZONTAL ELLIPSIS}"
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_MARK if unicodedata.category(c) in _UNSAFE else c for c in text)

@@ -1,0 +1,1 @@
+"""The faces: command line and full screen, voice and pedal."""
