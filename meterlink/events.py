@@ -100,3 +100,170 @@ class PassedOver(Event, tag="passed-over"):
 
 
 TouchEvent = Contact | Held | Lift | PassedOver
+
+
+# --- the work card ----------------------------------------------------------------------------
+
+
+class CardBegan(Event, tag="card-began"):
+    """A work card was begun, or taken up again after a break."""
+
+    card: str
+    profile: str
+    again: bool = False
+
+
+class StepBegan(Event, tag="step-began"):
+    """This step is the one that readings and commands now go to."""
+
+    step: str
+
+
+class Asked(Event, tag="asked"):
+    """What the technician is to do next, as one sentence; a switch check asks several times."""
+
+    step: str
+    say: str
+    position: str = ""
+    """The switch position asked for, where the step is a switch check."""
+
+
+class Zeroed(Event, tag="lead-zero"):
+    """The lead zero was taken; it is subtracted from the resistances that follow."""
+
+    step: str
+    value: float
+    """Ohms."""
+    u: float
+    """Standard uncertainty by repeatability, ohms."""
+    dof: float
+    resolution: float
+    """Step of the last digit while it was taken, ohms."""
+    range: float | None = None
+    """Full scale of the meter's range while it was taken, ohms; None where it is not known."""
+
+
+class Judged(Event, tag="verdict"):
+    """A held value, or an over range with evidence of contact, judged against its window."""
+
+    step: str
+    contact_t: float
+    value: float | None
+    """As read, steadied; None for an over range."""
+    unit: str = "ohm"
+    readings: int = 0
+    noise: float = 0.0
+    resolution: float = 0.0
+    corrected: float | None = None
+    """After lead zero, series resistance and temperature; None for an over range."""
+    u: float | None = None
+    """Expanded uncertainty of ``corrected``, 95 %."""
+    verdict: Verdict
+    probability: float
+    """Probability of the stated verdict."""
+    clear: bool
+    """``probability`` is at least 0.95."""
+    position: str = ""
+    """Switch position, where the step is a switch check."""
+    evidence: Evidence | None = None
+    """For an open: how it is known that the probes touched."""
+    advice: str = ""
+    """One sentence on what limits and what would help, where the verdict is close."""
+
+
+class Entered(Event, tag="entry"):
+    """Something that a person said: a number, a text, a choice."""
+
+    step: str
+    text: str
+    value: float | None = None
+    """The number in ``unit``, where the entry is one."""
+    unit: str = ""
+    who: str = ""
+    when: str = ""
+    """RFC 3339 wall time, given by the face that took the entry."""
+    how: str = "typed"
+    """``typed``, ``chosen``, ``key``, ``pedal``, ``probes``."""
+
+
+class Dropout(Event, tag="dropout"):
+    """While watching: the path opened, or left its level, and came back."""
+
+    step: str
+    lasted_s: float
+    depth: float | None
+    """Farthest value seen, ohms; None for an over range."""
+
+
+class StepEnded(Event, tag="step-ended"):
+    """A step has its outcome."""
+
+    step: str
+    outcome: str
+    """A verdict code, ``done``, ``acknowledged``, ``yes``, ``no``, ``passed``, ``failed``,
+    ``skipped`` or the entry's own choice."""
+    reason: str = ""
+    """Why, where it was skipped."""
+    how: str = "probes"
+    """What ended it: ``probes``, ``key``, ``pedal``, ``typed``, ``chosen``."""
+    who: str = ""
+
+
+class StepReopened(Event, tag="step-reopened"):
+    """A step is done again; what it said before stays in the log and no longer counts."""
+
+    step: str
+    reason: str = ""
+
+
+class CardEnded(Event, tag="card-ended"):
+    """Every step of the card has an outcome."""
+
+    card: str
+    signed_off: bool = False
+
+
+# --- around the bench -------------------------------------------------------------------------
+
+
+class Gap(Event, tag="gap"):
+    """Readings are missing from ``t`` until ``until``: meter lost, disk full, program stopped."""
+
+    until: float | None
+    why: str
+
+
+class MeterSet(Event, tag="meter-set"):
+    """What the meter is set to from now on."""
+
+    quantity: str
+    range: float | None = None
+    four_wire: bool = False
+    integration_s: float | None = None
+    resolution: float | None = None
+    lost: tuple[str, ...] = ()
+
+
+class Note(Event, tag="note"):
+    """Words worth keeping beside the numbers."""
+
+    text: str
+    who: str = ""
+
+
+BenchEvent = (
+    TouchEvent
+    | CardBegan
+    | StepBegan
+    | Asked
+    | Zeroed
+    | Judged
+    | Entered
+    | Dropout
+    | StepEnded
+    | StepReopened
+    | CardEnded
+    | Gap
+    | MeterSet
+    | Note
+)

@@ -1,0 +1,64 @@
+"""What a person can tell the bench, as values: by key, pedal, probes or typed."""
+
+from enum import Enum
+
+import msgspec
+
+
+class How(Enum):
+    """The way a command came in."""
+
+    KEY = "key"
+    PEDAL = "pedal"
+    PROBES = "probes"
+    TYPED = "typed"
+    CHOSEN = "chosen"
+
+
+class Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind"):
+    """Base of all commands."""
+
+    how: How = How.KEY
+    who: str = ""
+    when: str = ""
+    """RFC 3339 wall time, given by the face; the bench has no clock."""
+
+
+class Confirm(Command, tag="confirm"):
+    """Yes, go on: acknowledge, accept, or «the probes are on» while the meter is over range."""
+
+
+class Deny(Command, tag="deny"):
+    """No, to a step that asks yes or no."""
+
+
+class Redo(Command, tag="redo"):
+    """Do a step again: the named one, else the current one."""
+
+    step: str = ""
+    reason: str = ""
+
+
+class Skip(Command, tag="skip"):
+    """Leave this step without an outcome."""
+
+    reason: str = ""
+
+
+class Back(Command, tag="back"):
+    """Go back one step and do it again."""
+
+    reason: str = ""
+
+
+class Zero(Command, tag="zero"):
+    """Take the current steady value as the lead zero."""
+
+
+class Enter(Command, tag="enter"):
+    """A number with its unit, a text or a choice, as typed."""
+
+    text: str
+
+
+AnyCommand = Confirm | Deny | Redo | Skip | Back | Zero | Enter
