@@ -24,38 +24,38 @@ class Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind"):
     """RFC 3339 wall time, given by the face; the bench has no clock."""
 
 
-class Confirm(Command, tag="confirm"):
+class Confirm(Command, frozen=True, kw_only=True, tag="confirm"):
     """Yes, go on: acknowledge, accept, or «the probes are on» while the meter is over range."""
 
 
-class Deny(Command, tag="deny"):
+class Deny(Command, frozen=True, kw_only=True, tag="deny"):
     """No, to a step that asks yes or no."""
 
 
-class Redo(Command, tag="redo"):
+class Redo(Command, frozen=True, kw_only=True, tag="redo"):
     """Do a step again: the named one, else the current one."""
 
     step: str = ""
     reason: str = ""
 
 
-class Skip(Command, tag="skip"):
+class Skip(Command, frozen=True, kw_only=True, tag="skip"):
     """Leave this step without an outcome."""
 
     reason: str = ""
 
 
-class Back(Command, tag="back"):
+class Back(Command, frozen=True, kw_only=True, tag="back"):
     """Go back one step and do it again."""
 
     reason: str = ""
 
 
-class Zero(Command, tag="zero"):
+class Zero(Command, frozen=True, kw_only=True, tag="zero"):
     """Take the current steady value as the lead zero."""
 
 
-class Enter(Command, tag="enter"):
+class Enter(Command, frozen=True, kw_only=True, tag="enter"):
     """A number with its unit, a text or a choice, as typed."""
 
     text: str

@@ -57,11 +57,11 @@ class Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", gc=Fals
 # --- a touch: from contact to lift ------------------------------------------------------------
 
 
-class Contact(Event, tag="contact"):
+class Contact(Event, frozen=True, kw_only=True, tag="contact"):
     """The probes are on something."""
 
 
-class Held(Event, tag="hold"):
+class Held(Event, frozen=True, kw_only=True, tag="hold"):
     """The value of this touch stands."""
 
     contact_t: float
@@ -83,7 +83,7 @@ class Held(Event, tag="hold"):
     """What keeps more readings from helping."""
 
 
-class Lift(Event, tag="lift"):
+class Lift(Event, frozen=True, kw_only=True, tag="lift"):
     """The probes came off: ``t`` is the first reading without contact."""
 
     contact_t: float
@@ -91,7 +91,7 @@ class Lift(Event, tag="lift"):
     """Whether the touch had a hold."""
 
 
-class PassedOver(Event, tag="passed-over"):
+class PassedOver(Event, frozen=True, kw_only=True, tag="passed-over"):
     """Readings that the engine could not use, counted rather than listed one by one."""
 
     why: str
@@ -105,7 +105,7 @@ TouchEvent = Contact | Held | Lift | PassedOver
 # --- the work card ----------------------------------------------------------------------------
 
 
-class CardBegan(Event, tag="card-began"):
+class CardBegan(Event, frozen=True, kw_only=True, tag="card-began"):
     """A work card was begun, or taken up again after a break."""
 
     card: str
@@ -113,13 +113,13 @@ class CardBegan(Event, tag="card-began"):
     again: bool = False
 
 
-class StepBegan(Event, tag="step-began"):
+class StepBegan(Event, frozen=True, kw_only=True, tag="step-began"):
     """This step is the one that readings and commands now go to."""
 
     step: str
 
 
-class Asked(Event, tag="asked"):
+class Asked(Event, frozen=True, kw_only=True, tag="asked"):
     """What the technician is to do next, as one sentence; a switch check asks several times."""
 
     step: str
@@ -128,7 +128,7 @@ class Asked(Event, tag="asked"):
     """The switch position asked for, where the step is a switch check."""
 
 
-class Zeroed(Event, tag="lead-zero"):
+class Zeroed(Event, frozen=True, kw_only=True, tag="lead-zero"):
     """The lead zero was taken; it is subtracted from the resistances that follow."""
 
     step: str
@@ -143,7 +143,7 @@ class Zeroed(Event, tag="lead-zero"):
     """Full scale of the meter's range while it was taken, ohms; None where it is not known."""
 
 
-class Judged(Event, tag="verdict"):
+class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     """A held value, or an over range with evidence of contact, judged against its window."""
 
     step: str
@@ -171,7 +171,7 @@ class Judged(Event, tag="verdict"):
     """One sentence on what limits and what would help, where the verdict is close."""
 
 
-class Entered(Event, tag="entry"):
+class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """Something that a person said: a number, a text, a choice."""
 
     step: str
@@ -186,7 +186,7 @@ class Entered(Event, tag="entry"):
     """``typed``, ``chosen``, ``key``, ``pedal``, ``probes``."""
 
 
-class Dropout(Event, tag="dropout"):
+class Dropout(Event, frozen=True, kw_only=True, tag="dropout"):
     """While watching: the path opened, or left its level, and came back."""
 
     step: str
@@ -195,7 +195,7 @@ class Dropout(Event, tag="dropout"):
     """Farthest value seen, ohms; None for an over range."""
 
 
-class StepEnded(Event, tag="step-ended"):
+class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
     """A step has its outcome."""
 
     step: str
@@ -209,14 +209,14 @@ class StepEnded(Event, tag="step-ended"):
     who: str = ""
 
 
-class StepReopened(Event, tag="step-reopened"):
+class StepReopened(Event, frozen=True, kw_only=True, tag="step-reopened"):
     """A step is done again; what it said before stays in the log and no longer counts."""
 
     step: str
     reason: str = ""
 
 
-class CardEnded(Event, tag="card-ended"):
+class CardEnded(Event, frozen=True, kw_only=True, tag="card-ended"):
     """Every step of the card has an outcome."""
 
     card: str
@@ -226,14 +226,14 @@ class CardEnded(Event, tag="card-ended"):
 # --- around the bench -------------------------------------------------------------------------
 
 
-class Gap(Event, tag="gap"):
+class Gap(Event, frozen=True, kw_only=True, tag="gap"):
     """Readings are missing from ``t`` until ``until``: meter lost, disk full, program stopped."""
 
     until: float | None
     why: str
 
 
-class MeterSet(Event, tag="meter-set"):
+class MeterSet(Event, frozen=True, kw_only=True, tag="meter-set"):
     """What the meter is set to from now on."""
 
     quantity: str
@@ -244,7 +244,7 @@ class MeterSet(Event, tag="meter-set"):
     lost: tuple[str, ...] = ()
 
 
-class Note(Event, tag="note"):
+class Note(Event, frozen=True, kw_only=True, tag="note"):
     """Words worth keeping beside the numbers."""
 
     text: str
