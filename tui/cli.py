@@ -1,0 +1,106 @@
+"""The command line: picks a command, shows errors as one sentence, gives the exit code.
+
+A command is a module in ``tui.commands`` with ``NAME``, ``HELP``, ``add_arguments`` and ``run``.
+Those modules import what is heavy inside ``run``, so that ``--help`` answers at once.
+"""
+
+import argparse
+import contextlib
+import importlib
+import io
+import os
+import pkgutil
+import sys
+from collections.abc import Iterator, Sequence
+from typing import Final, NoReturn, Protocol, cast
+
+from meterlink import __version__
+from meterlink.errors import MeterlinkError, UsageError
+from meterlink.text import plain
+from tui import commands
+
+INTERRUPTED: Final = 130
+
+CAUTION: Final = (
+    "Ignition off, plug lead off and earthed, engine cold. "
+    "The engine maker's service manual and local rules come first."
+)
+
+
+class Command(Protocol):
+    """What a module in ``tui.commands`` offers."""
+
+    NAME: str
+    """The word on the command line."""
+    HELP: str
+    """One line for ``meterlink --help``."""
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Declare the command's own arguments; must be cheap."""
+
+    def run(self, args: argparse.Namespace) -> int:
+        """Do it; return the exit code. Errors are raised as ``MeterlinkError``."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Usage errors are one sentence like every other error."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{plain(message, 400)}; see «{self.prog} --help»")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line ``argv`` (default: the process's own) and return the exit code."""
+    _speak_utf8()
+    try:
+        args = build_parser().parse_args(argv)
+        code: int = args.run(args)
+        sys.stdout.flush()
+    except MeterlinkError as fault:
+        print(f"meterlink: {fault}", file=sys.stderr)
+        return fault.exit_code
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has enough; keep Python from complaining while it exits.
+        _close_quietly()
+        return 0
+    except SystemExit as done:  # argparse after --help and --version
+        return done.code if isinstance(done.code, int) else 0
+    return code
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of every command."""
+    parser = _Parser(
+        prog="meterlink",
+        description="Reads a bench meter while both hands hold the probes: steadies, judges "
+        "and records tests of small-engine ignition.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"meterlink {__version__}")
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for command in _commands():
+        sub = subparsers.add_parser(command.NAME, help=command.HELP, description=command.HELP)
+        command.add_arguments(sub)
+        sub.set_defaults(run=command.run)
+    return parser
+
+
+def _commands() -> Iterator[Command]:
+    names = sorted(module.name for module in pkgutil.iter_modules(commands.__path__))
+    for name in names:
+        if not name.startswith("_"):
+            yield cast("Command", importlib.import_module(f"{commands.__name__}.{name}"))
+
+
+def _speak_utf8() -> None:
+    """Never fail on a character that the console's code page lacks; show a mark instead."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _close_quietly() -> None:
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,1 @@
+"""One module a command: NAME, HELP, add_arguments(parser) and run(args)."""
