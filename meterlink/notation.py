@@ -1,8 +1,8 @@
 """Engineering notation: values, windows and accuracies as people write them.
 
 Read everywhere: ``0.842``, ``4k7``, ``0R82`` (the letter in place of the point is the resistor
-code of IEC 60062), ``5.1 kohm``, ``5.1 kΩ``, ``1e3 ohm``, ``0.3 mm``, ``84 lbf·in``, ``OL``. Written
-with no more digits than the resolution or the uncertainty bears.
+code of IEC 60062), ``5.1 kohm``, ``5.1 kΩ``, ``1e3 ohm``, ``0.3 mm``, ``84 lbf·in``, ``OL``.
+Written with no more digits than the resolution or the uncertainty bears.
 """
 
 import re
@@ -46,44 +46,52 @@ class Value(msgspec.Struct, frozen=True):
     """No unit was written, so ``unit`` is the one that was asked for."""
 
 
-def parse_quantity(text: str, unit: str | None = None) -> Value:
-    """Return the value that ``text`` spells.
-
-    ``unit`` is what a bare number is in, and what the text must be a measure of; None takes any
-    unit, and a bare number as ohms.
+def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
+    """Return the value that ``text`` spells, in any unit; a bare number is in ``default_unit``.
 
     Raises:
         NotationError: says what was expected.
     """
-    bare_unit = unit_named(unit or "ohm")
+    fallback = unit_named(default_unit)
     written = normalise(text).strip()
     if len(written) > _LONGEST:
         raise _unreadable(text)
-    if (over := _parse_over_range(written, bare_unit)) is not None:
+    if (over := _parse_over_range(written, fallback)) is not None:
         return over
     if (match := _LETTER_POINT.fullmatch(written)) is not None:
         number, step = _letter_point(match)
         word = match["unit"].strip()
-        if word and unit_named(word).factor != 1:  # 4k7k, 4k7 kohm: which of the two is meant?
+        if word and unit_named(word).factor != 1:  # 4k7 kohm: which of the two is meant?
             raise _unreadable(text)
     elif (match := _NUMBER.match(written)) is not None:
         number, step = _plain_number(match)
         word = written[match.end() :].strip()
     else:
         raise _unreadable(text)
-    found, scale = _unit_of(word, bare_unit, text)
-    if unit is not None and found.si != bare_unit.si:
-        raise NotationError(
-            f"«{plain(text)}» is {SI_UNITS[found.si]}; expected {SI_UNITS[bare_unit.si]}, in {unit}"
-        )
-    factor = found.factor * scale
-    value = float((number - found.offset) * factor)
+    unit, scale = _unit_of(word, fallback, text)
+    factor = unit.factor * scale
+    value = float((number - unit.offset) * factor)
     if not isfinite(value):
         raise NotationError(f"«{plain(text)}» is too large to be a measured value")
-    return Value(value, found.si, float(step * factor), bare=not _names_unit(word))
+    return Value(value, unit.si, float(step * factor), bare=not _names_unit(word))
 
 
-def parse_window(text: str, unit: str | None = None) -> Window:
+def parse_as(text: str, unit: str) -> Value:
+    """Return the value that ``text`` spells, which must be a measure of what ``unit`` measures.
+
+    Raises:
+        NotationError: it cannot be read, or it is in a unit of something else.
+    """
+    value = parse_quantity(text, unit)
+    wanted = unit_named(unit).si
+    if value.unit != wanted:
+        raise NotationError(
+            f"«{plain(text)}» is {SI_UNITS[value.unit]}; expected {SI_UNITS[wanted]}, in {unit}"
+        )
+    return value
+
+
+def parse_window(text: str, default_unit: str = "ohm") -> Window:
     """Return the window ``LOW:HIGH`` that ``text`` spells, such as ``0.7:1.0ohm`` or ``4k:7kohm``.
 
     A unit on one end holds for both; an end may be left out (``:2ohm``, ``1M:``). A prefix on the
@@ -98,8 +106,8 @@ def parse_window(text: str, unit: str | None = None) -> Window:
         raise NotationError(
             f"«{plain(text)}» is no window; expected LOW:HIGH such as 0.7:1.0ohm or 4k:7kohm"
         )
-    high = parse_quantity(high_text, unit) if high_text else None
-    low = parse_quantity(low_text, unit) if low_text else None
+    high = parse_quantity(high_text, default_unit) if high_text else None
+    low = parse_quantity(low_text, default_unit) if low_text else None
     for end in (low, high):
         if end is not None and end.overload:
             raise NotationError(f"«{plain(text)}» is no window: leave an open end empty, as in 1M:")
@@ -145,7 +153,7 @@ def parse_accuracy(text: str) -> Accuracy:
 
 _ACCURACY_PART: Final = re.compile(
     r"(?P<number>[0-9]+\.?[0-9]*|\.[0-9]+)\s*"
-    r"(?:(?P<percent>%)\s*(?:(?P<range>(?:of\s*)?(?:range|full scale|fs))|(?:of\s*)?(?:reading|rdg))?"
+    r"(?:(?P<percent>%)\s*(?:of\s*)?(?:(?P<range>range|full scale|fs)|reading|rdg)?"
     r"|(?:counts?|digits?|dgts?))?",
     re.IGNORECASE,
 )
@@ -231,9 +239,9 @@ def _four_digits(value: float) -> float:
     return 10.0 ** (floor(log10(abs(value))) - 3) if value else 1.0
 
 
-def _parse_over_range(written: str, bare_unit: Unit) -> Value | None:
+def _parse_over_range(written: str, fallback: Unit) -> Value | None:
     if written.lower() in _OVER_RANGE:
-        return Value(inf, bare_unit.si, overload=True, bare=True)
+        return Value(inf, fallback.si, overload=True, bare=True)
     head, _, word = written.partition(" ")
     if head.lower() in {"ol", "o.l"} and (unit := find_unit(word)) is not None:
         return Value(inf, unit.si, overload=True)
@@ -254,14 +262,14 @@ def _letter_point(match: re.Match[str]) -> tuple[Decimal, Decimal]:
     return number, step
 
 
-def _unit_of(word: str, bare_unit: Unit, text: str) -> tuple[Unit, Decimal]:
+def _unit_of(word: str, fallback: Unit, text: str) -> tuple[Unit, Decimal]:
     """Return the unit of ``word`` and the scale of a prefix that stands alone."""
     if not word:
-        return bare_unit, Decimal(1)
+        return fallback, Decimal(1)
     if word == "R":
         return Unit("ohm"), Decimal(1)
     if word in PREFIXES:
-        return Unit(bare_unit.si), Decimal(10) ** PREFIXES[word]
+        return Unit(fallback.si), Decimal(10) ** PREFIXES[word]
     found = find_unit(word)
     if found is None:
         raise _unreadable(text)
