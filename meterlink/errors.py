@@ -50,3 +50,7 @@ class CannotWriteError(MeterlinkError):
     """Nothing could be written: full disk, no permission, medium removed."""
 
     exit_code = 5
+
+
+class InUseError(CannotWriteError):
+    """Another program is writing the same record."""

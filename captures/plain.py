@@ -1,0 +1,131 @@
+"""Plain readings files: what other programs and people can write with a spreadsheet.
+
+RFC 4180 CSV in UTF-8 with the header ``t_s,value,unit`` and, if need be, ``overload``; unit
+``ohm`` or ``volt``. 9.9E37 or ``overload`` = 1 is an over range; 9.91E37 is not-a-number and
+is dropped and counted.
+"""
+
+import csv
+import math
+from collections.abc import Iterator
+from io import TextIOWrapper
+from pathlib import Path
+from typing import Final, NoReturn, TextIO
+
+from captures.reader import open_regular
+from meterlink.errors import UnreadableError
+from meterlink.overrange import real_value
+from meterlink.reading import Quantity, Reading
+from meterlink.text import plain
+
+UNITS: Final = {"ohm": Quantity.RESISTANCE, "volt": Quantity.VOLTAGE}
+COLUMNS: Final = ("t_s", "value", "unit")
+OVERLOAD: Final = "overload"
+
+_LONGEST_LINE: Final = 4096
+"""Characters. A line of numbers comes nowhere near it, whatever else is in the file may."""
+
+_TRUE: Final = frozenset({"1", "true"})
+_FALSE: Final = frozenset({"", "0", "false"})
+
+
+class PlainReader:
+    """The readings of one plain file, in order. Iterate once; close it."""
+
+    def __init__(self, path: Path) -> None:
+        """Open ``path`` and read its column names.
+
+        Raises:
+            UnreadableError: missing, or the columns are not there.
+        """
+        self.path = path
+        self.name = plain(str(path))
+        self.dropped = 0
+        """How many not-a-numbers were passed over."""
+        self._line = 0
+        self._file = TextIOWrapper(open_regular(path), encoding="utf-8-sig", newline="")
+        try:
+            self._rows = csv.reader(_bounded(self._file, self), strict=True)
+            self._columns = self._read_header()
+        except BaseException:
+            self._file.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the file. Safe to call twice."""
+        self._file.close()
+
+    def __iter__(self) -> Iterator[Reading]:
+        """Yield readings, oldest first.
+
+        Raises:
+            UnreadableError: names the line that makes no sense, and what was expected.
+        """
+        while (row := self._next_row()) is not None:
+            if not row:
+                continue
+            reading = self._reading(row)
+            if math.isnan(reading.value):
+                self.dropped += 1
+            else:
+                yield reading
+
+    def _read_header(self) -> dict[str, int]:
+        names = [name.strip() for name in self._next_row() or ()]
+        missing = [name for name in COLUMNS if name not in names]
+        if missing:
+            self.refuse(f"there is no column {missing[0]}; expected {','.join(COLUMNS)}", 1)
+        return {name: names.index(name) for name in (*COLUMNS, OVERLOAD) if name in names}
+
+    def _next_row(self) -> list[str] | None:
+        try:
+            return next(self._rows, None)
+        except csv.Error as fault:
+            self.refuse(f"it is not CSV ({fault})")
+        except UnicodeDecodeError:
+            self.refuse("it is not UTF-8", self._line + 1)
+        except OSError as fault:
+            self.refuse(f"it cannot be read ({fault.strerror})")
+
+    def _reading(self, row: list[str]) -> Reading:
+        if len(row) <= max(self._columns.values()):
+            self.refuse(f"there are {len(row)} fields; expected {len(self._columns)}")
+        texts = {name: row[index].strip() for name, index in self._columns.items()}
+        quantity = UNITS.get(texts["unit"])
+        if quantity is None:
+            self.refuse(f"unit is {plain(texts['unit'], 20)!r}; expected ohm or volt")
+        flag = texts.get(OVERLOAD, "").lower()
+        if flag not in _TRUE | _FALSE:
+            self.refuse(f"overload is {plain(flag, 20)!r}; expected 0 or 1")
+        t = self._number("t_s", texts["t_s"])
+        if not math.isfinite(t):
+            self.refuse("t_s is no time in seconds")
+        if flag in _TRUE:
+            return Reading(t, math.inf, quantity, overload=True, raw=plain(texts["value"], 40))
+        value = real_value(self._number("value", texts["value"]))
+        return Reading(
+            t,
+            math.inf if math.isinf(value) else value,
+            quantity,
+            overload=math.isinf(value),
+            raw=plain(texts["value"], 40),
+        )
+
+    def _number(self, column: str, text: str) -> float:
+        try:
+            return float(text)
+        except ValueError:
+            self.refuse(f"{column} is {plain(text, 20)!r}; expected a number")
+
+    def refuse(self, why: str, line: int = 0) -> NoReturn:
+        """Raise the error that names file and line."""
+        raise UnreadableError(f"{self.name} line {line or self._line}: {why}")
+
+
+def _bounded(file: TextIO, reader: PlainReader) -> Iterator[str]:
+    """Yield lines for ``csv``, never one that would fill the memory."""
+    while line := file.readline(_LONGEST_LINE):
+        reader._line += 1
+        if len(line) == _LONGEST_LINE and not line.endswith("\n"):
+            reader.refuse(f"it is longer than {_LONGEST_LINE} characters")
+        yield line

@@ -1,0 +1,225 @@
+"""One record, one line: how readings, events and the file's own records are written as JSON.
+
+Every record is a JSON object with a ``kind`` on a line of its own (see FORMAT.md). Numbers are
+written so that they come back bit for bit. JSON has no way to write infinity or not-a-number:
+a reading whose value is one has ``value: null``; elsewhere the words ``"inf"``, ``"-inf"`` and
+``"nan"`` stand where a number would.
+"""
+
+import math
+from typing import Any, Final, TypeAlias, cast
+
+import msgspec
+
+from meterlink.events import BenchEvent, Event
+from meterlink.reading import Quantity, Reading
+from meterlink.source import Accuracy, Identity, Setting
+
+CAPTURE_FORMAT: Final = "meterlink-capture"
+LOG_FORMAT: Final = "meterlink-job-log"
+VERSION: Final = "1.0"
+"""Major and minor: a newer minor only adds kinds and keys, a newer major may not be read."""
+
+LONGEST_LINE: Final = 1 << 20
+"""Bytes, line feed included. A longer line is damage: no record comes near it."""
+
+
+class Header(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="kind", tag="header"
+):
+    """The first line of every file: what this is, when it began and with what."""
+
+    format: str = msgspec.field(default_factory=lambda: CAPTURE_FORMAT)
+    version: str = msgspec.field(default_factory=lambda: VERSION)
+    started: str
+    """RFC 3339 with offset: the wall time of ``t`` = 0."""
+    program: str
+    """Name and version of what wrote the file."""
+    title: str = ""
+    """What a person calls the job."""
+    meter: Identity | None = None
+    setting: Setting | None = None
+    """What the meter was set to when the file began."""
+    accuracy: tuple[Accuracy, ...] = ()
+    profile: str = ""
+    card: str = ""
+    step: str = ""
+    lead_zero: float | None = None
+    """Ohms, taken before this file began."""
+    temperatures: dict[str, float] = {}
+    """Degrees Celsius by place: ``air``, ``winding`` ..."""
+    settings: dict[str, Any] = {}
+    """Anything else worth keeping: scenario, seed, who set it up."""
+
+
+class Seal(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="seal"):
+    """What all bytes of the file before this line hash to. All keys are always written."""
+
+    lines: int
+    """Lines before this one."""
+    bytes: int
+    """Bytes before this one."""
+    sha256: str
+    """SHA-256 of those bytes, lower-case hexadecimal."""
+    marks: str
+    """Four hexadecimal digits for each line since the last seal: the low 16 bits of its CRC-32."""
+    final: bool
+    """The file was closed here."""
+
+
+class CaptureBegan(Event, frozen=True, kw_only=True, tag="capture-began"):
+    """In a job log: from here on ``t`` counts from the start of this capture."""
+
+    file: str
+    """Path inside the job's folder, with forward slashes."""
+
+
+class CaptureEnded(Event, frozen=True, kw_only=True, tag="capture-ended"):
+    """In a job log: the capture was closed, and this is its final seal."""
+
+    file: str
+    lines: int
+    sha256: str
+
+
+class Attached(Event, frozen=True, kw_only=True, tag="attachment"):
+    """In a job log: a copy of some other file, a photo for instance, was put into the folder."""
+
+    file: str
+    name: str
+    """What the file was called where it came from."""
+    bytes: int
+    sha256: str
+    note: str = ""
+
+
+class _Reading(
+    msgspec.Struct, frozen=True, omit_defaults=True, gc=False, tag_field="kind", tag="reading"
+):
+    """A ``Reading`` as it stands in the file."""
+
+    t: float
+    value: float | None
+    quantity: Quantity = Quantity.RESISTANCE
+    resolution: float | None = None
+    overload: bool = False
+    special: str = ""
+    """``inf``, ``-inf`` or ``nan`` where ``value`` is null for another reason than ``overload``."""
+    raw: str = ""
+
+
+class Unknown(msgspec.Struct, frozen=True):
+    """A record of a kind that a newer program wrote: kept in the file and passed over."""
+
+    kind: str
+    fields: dict[str, Any]
+
+
+class RecordError(ValueError):
+    """A line is no record; ``str()`` says why, without the line's own text."""
+
+
+FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached
+Record: TypeAlias = Reading | BenchEvent | FileRecord | Unknown
+
+_DECODER: Final = msgspec.json.Decoder(_Reading | FileRecord | BenchEvent, strict=False)
+_ANY: Final = msgspec.json.Decoder(dict[str, Any])
+_ENCODER: Final = msgspec.json.Encoder()
+_NUMBERS: Final = {"": math.nan, "nan": math.nan, "inf": math.inf, "-inf": -math.inf}
+
+
+def encode(record: Reading | Event | FileRecord) -> bytes:
+    """Return ``record`` as one line, line feed included."""
+    return _encode_object(_as_written(record) if isinstance(record, Reading) else record)
+
+
+def decode(line: bytes) -> Record:
+    """Return the record that ``line`` (with or without its line feed) holds.
+
+    Raises:
+        RecordError: the line holds no record.
+    """
+    try:
+        found = _DECODER.decode(line)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
+        return _decode_unknown(line, fault)
+    return _as_read(found) if isinstance(found, _Reading) else found
+
+
+def known_kinds() -> frozenset[str]:
+    """Return every ``kind`` that this version reads."""
+    return _KINDS
+
+
+def _as_written(reading: Reading) -> _Reading:
+    value: float | None = reading.value
+    special = ""
+    if not math.isfinite(reading.value):
+        value = None
+        usual = math.inf if reading.overload else math.nan
+        if repr(usual) != repr(reading.value):
+            special = repr(reading.value)
+    return _Reading(
+        reading.t,
+        value,
+        reading.quantity,
+        reading.resolution,
+        reading.overload,
+        special,
+        reading.raw,
+    )
+
+
+def _as_read(found: _Reading) -> Reading:
+    value = found.value
+    if value is None:
+        usual = math.inf if found.overload else math.nan
+        value = _NUMBERS.get(found.special, math.nan) if found.special else usual
+    return Reading(found.t, value, found.quantity, found.resolution, found.overload, found.raw)
+
+
+def _encode_object(record: object) -> bytes:
+    try:
+        line = _ENCODER.encode(record)
+    except UnicodeEncodeError:
+        line = b"null"
+    if b"null" in line:
+        # Rare, so it may be slow: a null may be an infinity that msgspec could not write.
+        line = _ENCODER.encode(_writable(msgspec.to_builtins(record)))
+    return line + b"\n"
+
+
+def _writable(value: Any) -> Any:
+    """Return ``value`` with what JSON or UTF-8 cannot hold said in another way."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return repr(value)
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, dict):
+        return {_writable(key): _writable(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_writable(item) for item in value]
+    return value
+
+
+def _decode_unknown(line: bytes, fault: Exception) -> Unknown:
+    try:
+        fields = _ANY.decode(line)
+    except UnicodeDecodeError:
+        raise RecordError("not UTF-8") from fault
+    except (msgspec.DecodeError, RecursionError):
+        raise RecordError("not a JSON object") from fault
+    kind = fields.get("kind")
+    if not isinstance(kind, str):
+        raise RecordError("no kind") from fault
+    if kind in _KINDS:
+        raise RecordError(f"a {kind} record that does not fit: {fault}") from fault
+    return Unknown(kind, fields)
+
+
+def _tags() -> frozenset[str]:
+    union = cast("Any", _Reading | FileRecord | BenchEvent)
+    return frozenset(kind.__struct_config__.tag for kind in union.__args__)
+
+
+_KINDS: Final = _tags()
