@@ -48,10 +48,6 @@ class Temperature(msgspec.Struct, frozen=True, kw_only=True):
             require_sensible(end)
 
 
-UNKNOWN_TEMPERATURE: Final = Temperature(celsius=20.0, half_width=20.0, known=False)
-"""Assumed of a winding whose temperature nobody took: a bench anywhere from 0 to 40 °C."""
-
-
 def require_sensible(celsius: float) -> None:
     """Check that a winding can have this temperature.
 
@@ -62,6 +58,10 @@ def require_sensible(celsius: float) -> None:
         raise NotationError(
             f"{celsius:g} °C is no temperature of a winding; expected -100 to 300 °C"
         )
+
+
+UNKNOWN_TEMPERATURE: Final = Temperature(celsius=20.0, half_width=20.0, known=False)
+"""Assumed of a winding whose temperature nobody took: a bench anywhere from 0 to 40 °C."""
 
 
 def without_leads(read: AsRead, zero: LeadZero | None) -> LeadCorrected:

@@ -13,6 +13,8 @@ from enum import Enum
 
 import msgspec
 
+from meterlink.commands import AnyCommand
+
 
 class Verdict(Enum):
     """What a steadied value means. The value is the code in files and JSON."""
@@ -32,6 +34,8 @@ class Limit(Enum):
     METER = "meter"
     LEADS = "leads"
     TEMPERATURE = "temperature"
+    SERIES = "series"
+    """The tolerance of what lies in line with a winding: a suppressor, a resistive lead."""
 
 
 class Evidence(Enum):
@@ -195,6 +199,18 @@ class Dropout(Event, frozen=True, kw_only=True, tag="dropout"):
     """Farthest value seen, ohms; None for an over range."""
 
 
+class SoakPoint(Event, frozen=True, kw_only=True, tag="soak-point"):
+    """While soaking: the mean since the last point."""
+
+    step: str
+    value: float | None
+    """Ohms as read; None where every reading was over range."""
+    temperature: float | None
+    """Degrees Celsius of the winding, from its resistance."""
+    over_range: int = 0
+    """How many readings of the interval were over range."""
+
+
 class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
     """A step has its outcome."""
 
@@ -221,6 +237,12 @@ class CardEnded(Event, frozen=True, kw_only=True, tag="card-ended"):
 
     card: str
     signed_off: bool = False
+
+
+class Told(Event, frozen=True, kw_only=True, tag="told"):
+    """A command came in; what it made happen follows. With it, a record replays exactly."""
+
+    command: AnyCommand
 
 
 # --- around the bench -------------------------------------------------------------------------
@@ -260,9 +282,11 @@ BenchEvent = (
     | Judged
     | Entered
     | Dropout
+    | SoakPoint
     | StepEnded
     | StepReopened
     | CardEnded
+    | Told
     | Gap
     | MeterSet
     | Note

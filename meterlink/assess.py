@@ -1,0 +1,215 @@
+"""From a held value to its verdict: corrections, budget and judgement in one place."""
+
+from collections.abc import Iterator, Sequence
+from math import inf
+
+import msgspec
+
+from meterlink.accuracy import accuracy_at, constant_part, gain_part, same_range
+from meterlink.budget import Budget, Component, combined, of_digit, rectangular
+from meterlink.correction import (
+    COPPER_K,
+    UNKNOWN_TEMPERATURE,
+    LeadZero,
+    Temperature,
+    as_found,
+    at_reference,
+    copper_ratio,
+    with_leads,
+    without_leads,
+)
+from meterlink.criterion import Criterion, Kind
+from meterlink.events import Held
+from meterlink.hold import Aim
+from meterlink.ohms import AsRead, AtReference, LeadCorrected
+from meterlink.source import Accuracy
+from meterlink.verdict import Judgement, judge
+
+
+class Assessment(msgspec.Struct, frozen=True, kw_only=True):
+    """A value as the verdict saw it, and the verdict."""
+
+    corrected: float | None
+    """After leads, series resistance and temperature, SI units; None for an over range."""
+    budget: Budget
+    """Of the corrected value."""
+    judgement: Judgement
+    notes: tuple[str, ...] = ()
+    """What is not known and so assumed or left out, each a plain sentence."""
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty of ``corrected``, 95 %."""
+        return self.budget.expanded
+
+
+class Assessor:
+    """Everything that stands between the values of one step and their verdicts."""
+
+    def __init__(
+        self,
+        criterion: Criterion,
+        accuracy: Sequence[Accuracy] = (),
+        lead_zero: LeadZero | None = None,
+        temperature: Temperature | None = None,
+        *,
+        four_wire: bool = False,
+        full_scale: float | None = None,
+        resolution: float = 0.0,
+    ) -> None:
+        """Lead zero and temperature are passed over where the criterion has no use for them.
+
+        ``accuracy``: the meter's published lines; empty where nobody gave them.
+        ``temperature``: of the winding; None: unknown, and ``UNKNOWN_TEMPERATURE`` is assumed.
+        ``four_wire``: measured with four wires, so no lead lies in the reading.
+        ``full_scale``: of the range that measures; None: not known.
+        ``resolution``: step of the last digit, for ``aim`` before anything is held.
+        """
+        self.criterion = criterion
+        self._accuracy = tuple(accuracy)
+        ohms = criterion.window.unit == "ohm"
+        self._zero = lead_zero if ohms and not four_wire else None
+        self._two_wire = ohms and not four_wire
+        self._range = full_scale
+        self._resolution = resolution
+        self._reference = criterion.reference
+        self._temperature = temperature or UNKNOWN_TEMPERATURE
+
+    def correct(self, value: float) -> float:
+        """Return ``value`` as read after every correction that the criterion asks for."""
+        found = without_leads(AsRead(value), self._zero)
+        if self.criterion.kind is not Kind.WINDING:
+            return found
+        celsius = self._temperature.celsius
+        to = celsius if self._reference is None else self._reference
+        return at_reference(found, celsius, to, series=self.criterion.series)
+
+    def assess(self, held: Held) -> Assessment:
+        """Return the verdict on ``held`` with its budget."""
+        corrected = self.correct(held.value)
+        lines = [*self._fixed(held.value, held.resolution), self._repeatability(held)]
+        budget = Budget(tuple(line for line in lines if line.u > 0))
+        return Assessment(
+            corrected=corrected,
+            budget=budget,
+            judgement=judge(AtReference(corrected), budget, self.criterion),
+            notes=tuple(self._notes(held.value, held.resolution)),
+        )
+
+    def assess_over_range(self) -> Assessment:
+        """Return the verdict on an over range while the probes are known to touch."""
+        budget = Budget()
+        return Assessment(
+            corrected=None,
+            budget=budget,
+            judgement=judge(AsRead(inf), budget, self.criterion),
+            notes=tuple(self._notes(inf, self._resolution)),
+        )
+
+    def aim(self) -> Aim:
+        """Return where, as read, a value matters, and what averaging cannot mend there."""
+        return Aim(
+            edges=tuple(self._as_read(edge) for edge in self.criterion.edges),
+            u_fixed=self._u_fixed,
+        )
+
+    def _as_read(self, corrected: float) -> float:
+        """Undo ``correct``."""
+        found = LeadCorrected(corrected)
+        if self.criterion.kind is Kind.WINDING:
+            celsius = self._temperature.celsius
+            to = celsius if self._reference is None else self._reference
+            found = as_found(AtReference(corrected), celsius, to, series=self.criterion.series)
+        return with_leads(found, self._zero)
+
+    def _u_fixed(self, value: float) -> float:
+        lines = self._fixed(value, self._resolution)
+        return combined([line.u for line in lines]) / self._ratio
+
+    @property
+    def _ratio(self) -> float:
+        """Sensitivity of the corrected value to the value as read."""
+        if self.criterion.kind is not Kind.WINDING or self._reference is None:
+            return 1.0
+        return copper_ratio(self._temperature.celsius, self._reference)
+
+    def _fixed(self, value: float, resolution: float) -> Iterator[Component]:
+        """Yield the components that more readings leave as they are, of the corrected value."""
+        ratio = self._ratio
+        line = accuracy_at(self._accuracy, value, self._range)
+        if line is not None:
+            half = gain_part(line, value)
+            if not self._zero_on_same_range(resolution):
+                half += constant_part(line, resolution, self._range)
+            yield Component(name="meter", u=ratio * rectangular(half))
+        yield Component(name="resolution", u=ratio * of_digit(resolution))
+        if self._zero is not None:
+            yield self._leads(self._zero, resolution)
+        if self.criterion.kind is not Kind.WINDING:
+            return
+        half = self.criterion.series * self.criterion.series_tolerance / 100
+        yield Component(name="series", u=ratio * rectangular(half))
+        if self._reference is not None:
+            # d(R_ref)/dT = -R_ref / (k + T)
+            per_kelvin = abs(self.correct(value)) / (COPPER_K + self._temperature.celsius)
+            u = per_kelvin * rectangular(self._temperature.half_width)
+            yield Component(name="temperature", u=u)
+
+    def _leads(self, zero: LeadZero, resolution: float) -> Component:
+        """Return the share of the lead zero: its own noise and last digit.
+
+        On another range than the reading it brings that range's constant part too. On the same
+        range the constant part of the meter's offset is in both, and their difference is free
+        of it: fully correlated inputs of opposite sign (GUM 5.2.2).
+        """
+        digit = zero.resolution or resolution
+        half = 0.0
+        if not self._zero_on_same_range(resolution):
+            line = accuracy_at(self._accuracy, zero.value, zero.range)
+            half = constant_part(line, digit, zero.range) if line is not None else 0.0
+        parts = Budget(
+            (
+                Component(name="noise", u=zero.u, dof=_known(zero.dof)),
+                Component(name="digit", u=of_digit(digit)),
+                Component(name="offset", u=rectangular(half)),
+            )
+        )
+        return Component(name="leads", u=self._ratio * parts.u, dof=_known(parts.dof))
+
+    def _repeatability(self, held: Held) -> Component:
+        return Component(name="repeatability", u=self._ratio * held.u, dof=_known(held.dof))
+
+    def _zero_on_same_range(self, resolution: float) -> bool:
+        """Whether the lead zero was taken on the range that measures.
+
+        Where a range is not known, an equal last digit tells: a meter's ranges differ in it.
+        """
+        zero = self._zero
+        if zero is None:
+            return False
+        if zero.range is not None and self._range is not None:
+            return same_range(zero.range, self._range)
+        return resolution > 0 and abs(zero.resolution - resolution) <= 1e-6 * resolution
+
+    def _notes(self, value: float, resolution: float) -> Iterator[str]:
+        line = accuracy_at(self._accuracy, value, self._range)
+        if line is None:
+            yield "The meter's accuracy is not known; it is not in the uncertainty."
+        elif line.counts and not resolution:
+            yield "The last digit is not known; the counts of the accuracy are left out."
+        if self._two_wire and self._zero is None and abs(value) < 100:
+            yield "No lead zero was taken; the leads are still in the value."
+        if self._zero is not None and not self._zero_on_same_range(resolution):
+            yield "The lead zero was taken on another range, so both offsets count."
+        winding = self.criterion.kind is Kind.WINDING and self._reference is not None
+        if winding and not self._temperature.known:
+            t = self._temperature
+            yield (
+                f"The winding's temperature is not known; {t.celsius - t.half_width:g} to "
+                f"{t.celsius + t.half_width:g} °C is assumed."
+            )
+
+
+def _known(dof: float) -> float | None:
+    """Return degrees of freedom as a budget writes them: None where they are infinite."""
+    return None if dof == inf else dof
