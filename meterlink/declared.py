@@ -1,0 +1,105 @@
+"""Files that people write: TOML decoded strictly, every fault named by file and key or line.
+
+Values with a unit are written as text, ``"0.7 ohm"``, and become floats in SI units here. A bare
+number is refused where a unit belongs: 4.7 could be ohms or kilohms, and is never guessed at.
+"""
+
+from typing import Any, ClassVar, Final, TypeVar
+
+import msgspec
+
+from meterlink.errors import FaultFoundError, NotationError
+from meterlink.notation import parse_quantity
+from meterlink.text import plain
+
+T = TypeVar("T")
+
+LARGEST_FILE: Final = 1 << 20
+"""Bytes; a description that people write is never larger."""
+
+
+class InvalidFileError(FaultFoundError):
+    """A profile, card or other description does not say what it must."""
+
+
+class Declared(float):
+    """A number with its unit, as a person wrote it; the float is in SI units."""
+
+    unit: ClassVar[str]
+    example: ClassVar[str]
+
+
+class Ohms(Declared):
+    """A resistance."""
+
+    unit = "ohm"
+    example = "0.7 ohm"
+
+
+class Celsius(Declared):
+    """A temperature."""
+
+    unit = "celsius"
+    example = "20 celsius"
+
+
+class Metres(Declared):
+    """A length."""
+
+    unit = "metre"
+    example = "0.25 mm"
+
+
+class NewtonMetres(Declared):
+    """A torque."""
+
+    unit = "newton-metre"
+    example = "9.5 N·m"
+
+
+class Seconds(Declared):
+    """A time."""
+
+    unit = "second"
+    example = "30 s"
+
+
+def decode(data: bytes, shape: type[T], name: str) -> T:
+    """Return ``data``, a TOML text, as ``shape``.
+
+    Raises:
+        InvalidFileError: names the file (``name``), the key or line, and what was expected.
+    """
+    name = plain(name)
+    if len(data) > LARGEST_FILE:
+        raise InvalidFileError(f"{name} is {len(data)} bytes long; at most {LARGEST_FILE} are read")
+    try:
+        return msgspec.toml.decode(data, type=shape, dec_hook=_decode_declared)
+    except msgspec.ValidationError as fault:
+        raise InvalidFileError(f"{name}: {with_key(str(fault))}") from fault
+    except (msgspec.DecodeError, UnicodeDecodeError) as fault:
+        raise InvalidFileError(f"{name} is not TOML: {plain(str(fault))}") from fault
+
+
+def _decode_declared(shape: type, given: object) -> Any:
+    if not issubclass(shape, Declared):
+        raise NotImplementedError(shape)
+    if not isinstance(given, str):
+        raise ValueError(f"needs a text with a unit, such as «{shape.example}»")
+    try:
+        value = parse_quantity(given)
+    except NotationError as fault:
+        raise ValueError(f"{fault}; expected such as «{shape.example}»") from None
+    if value.unit != shape.unit or value.overload:
+        raise ValueError(f"«{plain(given)}» is no {shape.unit}; expected such as «{shape.example}»")
+    return shape(value.value)
+
+
+def with_key(message: str) -> str:
+    """Put the key first: ``winding[0].low: expected ...``."""
+    said, at, path = message.rpartition(" - at ")
+    if not at:
+        return plain(message, 400)
+    return plain(
+        f"{path.strip('`').removeprefix('$').removeprefix('.') or 'top level'}: {said}", 400
+    )

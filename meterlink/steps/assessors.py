@@ -1,0 +1,86 @@
+"""What a step's values are judged by: from the profile's entry and what is known so far."""
+
+from typing import assert_never
+
+from meterlink.assess import Assessor
+from meterlink.correction import LeadZero, Temperature
+from meterlink.criterion import Criterion
+from meterlink.profile import Insulation, Lead, Profile, Switch, Winding
+from meterlink.progress import Progress
+from meterlink.source import Accuracy, Setting
+from meterlink.steps.parts import Part
+from meterlink.window import Window
+
+
+def criterion_for(part: Winding | Lead | Insulation) -> Criterion:
+    """Return what ``part`` is judged by. A winding needs its window."""
+    match part:
+        case Winding():
+            return Criterion.winding(
+                Window(part.low, part.high),
+                reference=part.at,
+                open_above=part.open_above,
+                short_below=part.short_below,
+                series=part.series,
+                series_tolerance=part.series_tolerance,
+            )
+        case Lead():
+            return Criterion.part(Window(part.low, part.high))
+        case Insulation():
+            return Criterion.open(part.at_least)
+        case _ as never:
+            assert_never(never)
+
+
+def switch_criterion(switch: Switch, *, closed: bool) -> Criterion:
+    """Return what a position of ``switch`` is judged by."""
+    if closed:
+        return Criterion.closed(switch.closed_at_most, open_above=switch.open_at_least)
+    return Criterion.open(switch.open_at_least)
+
+
+class Bearings:
+    """What bears on every value: meter, leads, temperature."""
+
+    def __init__(
+        self, accuracy: tuple[Accuracy, ...], progress: Progress, setting: Setting | None
+    ) -> None:
+        self._accuracy = accuracy
+        self._progress = progress
+        self._setting = setting or Setting()
+
+    def assessor(self, criterion: Criterion) -> Assessor:
+        """Return the assessor of a step with ``criterion``, as things stand."""
+        zero, celsius = self._progress.lead_zero, self._progress.temperature
+        return Assessor(
+            criterion,
+            self._accuracy,
+            None
+            if zero is None
+            else LeadZero(
+                value=zero.value,
+                u=zero.u,
+                dof=zero.dof,
+                resolution=zero.resolution,
+                range=zero.range,
+            ),
+            None if celsius is None else Temperature(celsius=celsius),
+            four_wire=self._setting.four_wire,
+            full_scale=self._setting.range,
+            resolution=self._setting.resolution or 0.0,
+        )
+
+
+def find_criterion(profile: Profile, name: str) -> Criterion | None:
+    """Return the criterion of the entry ``name``, where the profile has one to measure.
+
+    A switch is judged in its closed state: that is the one which has a value.
+    """
+    parts: tuple[Part, ...] = (*profile.winding, *profile.lead, *profile.insulation)
+    for part in parts:
+        if part.name == name and isinstance(part, Winding | Lead | Insulation):
+            return criterion_for(part)
+    for switch in profile.switch:
+        if switch.name == name:
+            return switch_criterion(switch, closed=True)
+    return None

@@ -1,0 +1,68 @@
+"""From a held value, or an over range with evidence of contact, to the verdict in the log."""
+
+from typing import Final
+
+from meterlink.assess import Assessment, Assessor
+from meterlink.events import Evidence, Held, Judged, Verdict
+from meterlink.verdict import CLEAR
+
+TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.97}
+"""Probability that the probes did touch, by the evidence for it: judgement of the authors."""
+
+
+def judged(
+    step: str,
+    held: Held,
+    assessment: Assessment,
+    *,
+    position: str = "",
+    evidence: Evidence | None = None,
+) -> Judged:
+    """Return the verdict event of a held value."""
+    judgement = assessment.judgement
+    if evidence is None and judgement.verdict is Verdict.OPEN:
+        evidence = Evidence.READ
+    return Judged(
+        t=held.t,
+        step=step,
+        contact_t=held.contact_t,
+        value=held.value,
+        unit=held.unit,
+        readings=held.readings,
+        noise=held.noise,
+        resolution=held.resolution,
+        corrected=assessment.corrected,
+        u=assessment.expanded,
+        verdict=judgement.verdict,
+        probability=judgement.probability,
+        clear=judgement.clear,
+        position=position,
+        evidence=evidence,
+        advice=judgement.advice,
+    )
+
+
+def judged_over_range(
+    step: str,
+    t: float,
+    contact_t: float,
+    evidence: Evidence,
+    assessor: Assessor,
+    *,
+    position: str = "",
+) -> Judged:
+    """Return the verdict event of an over range while the probes touched, as ``evidence`` says."""
+    judgement = assessor.assess_over_range().judgement
+    probability = judgement.probability * TRUST[evidence]
+    return Judged(
+        t=t,
+        step=step,
+        contact_t=contact_t,
+        value=None,
+        verdict=judgement.verdict,
+        probability=probability,
+        clear=probability >= CLEAR,
+        position=position,
+        evidence=evidence,
+        advice=judgement.advice,
+    )

@@ -1,0 +1,259 @@
+"""Steps that hold one value: the lead zero, and a winding, lead or insulation."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from meterlink.card import LeadZeroStep, MeasurementStep
+from meterlink.commands import AnyCommand, Confirm, Enter
+from meterlink.criterion import Criterion
+from meterlink.errors import NotationError
+from meterlink.events import (
+    BenchEvent,
+    Entered,
+    Evidence,
+    Held,
+    Judged,
+    Lift,
+    StepReopened,
+    TouchEvent,
+    Zeroed,
+)
+from meterlink.notation import format_value, parse_quantity
+from meterlink.profile import Winding
+from meterlink.reading import Quantity, Reading
+from meterlink.source import Setting, Setup
+from meterlink.stages import Stage
+from meterlink.steps.assessors import criterion_for
+from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.judging import judged, judged_over_range
+from meterlink.steps.parts import find_part
+from meterlink.steps.taps import LONGEST_S, Gesture, Taps
+from meterlink.text import plain
+
+LEADS_SETUP: Final = Setup(quantity=Quantity.RESISTANCE, expected=1.0)
+
+
+class LeadZeroWorker(Worker):
+    """The probes held together give the resistance of the leads."""
+
+    setup = LEADS_SETUP
+
+    def __init__(self, step: LeadZeroStep, around: Surroundings) -> None:
+        super().__init__(step, around)
+        self._step = step
+        self._taken = False
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        yield self.ask(t, self._step.say or "Hold the probe tips together.")
+
+    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+        match event:
+            case Held() if wrong := wrong_unit(event):
+                yield self.ask(event.t, wrong)
+            case Held() if event.value > self._step.at_most:
+                yield self.ask(
+                    event.t,
+                    f"{format_value(event.value, 'ohm')} is no pair of leads; "
+                    "hold the tips together, metal to metal.",
+                )
+            case Held():
+                self._taken = True
+                yield zeroed(self.step_id, event, self.around.setting)
+                yield self.ask(event.t, "Lead zero taken. Lift the probes.")
+            case Lift() if self._taken:
+                yield self.end(event.t, "done")
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        if isinstance(command, Confirm) and self._taken:
+            yield self.end(t, "done", command)
+        if isinstance(command, Enter):
+            yield from self._typed(command, t)
+
+    def _typed(self, command: Enter, t: float) -> Iterable[BenchEvent]:
+        try:
+            held = typed_hold(command.text, t)
+        except NotationError as fault:
+            yield self.ask(t, f"{fault}.")
+            return
+        if held is None or not 0 <= held.value <= self._step.at_most:
+            most = format_value(self._step.at_most, "ohm")
+            yield self.ask(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
+            return
+        yield entered(self.step_id, held, command, t)
+        yield zeroed(self.step_id, held, None)
+        yield self.end(t, "done", command)
+
+
+class MeasurementWorker(Worker):
+    """One winding, lead or insulation, held and judged against the profile."""
+
+    def __init__(self, step: MeasurementStep, around: Surroundings) -> None:
+        super().__init__(step, around)
+        self._step = step
+        self._part = find_part(step, around.profile)
+        self._judges = not isinstance(self._part, Winding) or self._part.judged_by_resistance
+        if self._judges:
+            self.criterion = criterion_for(self._part)
+            self._aim(around)
+            self.setup = Setup(
+                quantity=Quantity.RESISTANCE,
+                expected=expected(self.criterion),
+                four_wire=step.four_wire,
+            )
+        self._taps = Taps(None if (zero := around.progress.lead_zero) is None else zero.value)
+        self._pending: Held | None = None
+        """A hold near zero that may yet turn out to be a tap of the tips."""
+        self._judged: Judged | None = None
+        """The verdict of the current touch."""
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        part = self._part
+        if isinstance(part, Winding) and not self._judges:
+            yield self.ask(t, f"Resistance does not judge this one: {part.why_not}")
+            yield self.end(t, "cannot-tell")
+            return
+        a, b = part.between
+        yield self.ask(t, self._step.say or f"One probe on {a}, the other on {b}.")
+
+    def meter(self, setting: Setting) -> None:
+        if self._judges:
+            self._aim(self.around)
+
+    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+        gesture = self._taps.see(event)
+        match event:
+            case Held() if wrong := wrong_unit(event):
+                yield self.ask(event.t, wrong)
+            case Held() if self._taps.could_be_tap(event):
+                self._pending, self.attentive = event, True
+            case Held():
+                yield self._judge(event)
+            case Lift():
+                self._pending, self.attentive = None, False
+                if self._judged is not None:
+                    yield self.end(event.t, self._judged.verdict.value)
+        if gesture is Gesture.OPEN and self._judged is None:
+            yield self._over_range(event.t, Evidence.TAPPED)
+            yield self.end(event.t, "open")
+        elif gesture is Gesture.AGAIN:
+            self._judged = None
+            yield StepReopened(t=event.t, step=self.step_id, reason="probes tapped twice")
+            yield from self.begin(event.t)
+
+    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+        pending = self._pending
+        if pending is not None and reading.t - pending.contact_t > LONGEST_S:
+            self._pending, self.attentive = None, False
+            yield self._judge(pending)
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        match command:
+            case Confirm() if self._judged is not None:
+                yield self.end(t, self._judged.verdict.value, command)
+            case Confirm() if over_range_now(self.around):
+                yield self._over_range(t, Evidence.SAID)
+                yield self.end(t, "open", command)
+            case Confirm():
+                yield self.ask(t, "Nothing is held yet; keep the probes on.")
+            case Enter():
+                yield from self._typed(command, t)
+
+    def corrected(self, value: float) -> float:
+        return self._assessor.correct(value)
+
+    def _aim(self, around: Surroundings) -> None:
+        if self.criterion is not None:
+            self._assessor = around.bearings.assessor(self.criterion)
+            self.aim = self._assessor.aim()
+
+    def _judge(self, held: Held) -> Judged:
+        self._judged = judged(self.step_id, held, self._assessor.assess(held))
+        return self._judged
+
+    def _over_range(self, t: float, evidence: Evidence) -> Judged:
+        return judged_over_range(self.step_id, t, t, evidence, self._assessor)
+
+    def _typed(self, command: Enter, t: float) -> Iterable[BenchEvent]:
+        try:
+            held = typed_hold(command.text, t)
+        except NotationError as fault:
+            yield self.ask(t, f"{fault}.")
+            return
+        yield entered(self.step_id, held, command, t)
+        verdict = self._over_range(t, Evidence.SAID) if held is None else self._judge(held)
+        yield verdict
+        yield self.end(t, verdict.verdict.value, command)
+
+
+def over_range_now(around: Surroundings) -> bool:
+    """Return whether the meter reads over range, so that a confirmation means «they touch»."""
+    reading = around.reading
+    return around.stage is Stage.APART and reading is not None and reading.overload
+
+
+def wrong_unit(held: Held) -> str:
+    """Return what to turn the meter to, where it does not measure ohms; empty where it does."""
+    if held.unit == "ohm":
+        return ""
+    return f"The meter reads {held.unit}; turn it to resistance (ohm). Nothing was judged."
+
+
+def expected(criterion: Criterion) -> float | None:
+    """Return the value that the meter's range should reach, ohms; None leaves it to the meter.
+
+    It reaches what counts as open: on a shorter range, over range would only say «more than the
+    range», and an open could not be told from a winding that is merely high.
+    """
+    if criterion.window.high is None or criterion.open_above is None:
+        return None
+    return criterion.open_above + criterion.series
+
+
+def zeroed(step: str, held: Held, setting: Setting | None) -> Zeroed:
+    """Return the lead zero that ``held`` gives, taken with the meter set to ``setting``."""
+    return Zeroed(
+        t=held.t,
+        step=step,
+        value=held.value,
+        u=held.u,
+        dof=held.dof,
+        resolution=held.resolution,
+        range=None if setting is None else setting.range,
+    )
+
+
+def entered(step: str, held: Held | None, command: Enter, t: float) -> Entered:
+    """Return the entry event of a typed resistance; ``held`` is None for a typed over range."""
+    return Entered(
+        t=t,
+        step=step,
+        text=plain(command.text.strip()),
+        value=None if held is None else held.value,
+        unit="ohm",
+        who=command.who,
+        when=command.when,
+        how=command.how.value,
+    )
+
+
+def typed_hold(text: str, t: float) -> Held | None:
+    """Return a typed resistance as a hold of one reading, None for a typed over range.
+
+    Raises:
+        NotationError: it is no resistance.
+    """
+    value = parse_quantity(plain(text.strip()), default_unit="ohm")
+    if value.overload:
+        return None
+    if value.unit != "ohm":
+        raise NotationError(f"«{plain(text)}» is no resistance; type such as «0.84 ohm» or «4k7»")
+    return Held(
+        t=t,
+        contact_t=t,
+        value=value.value,
+        readings=1,
+        noise=0.0,
+        resolution=value.resolution or 0.0,
+        u=0.0,
+        dof=float("inf"),
+    )

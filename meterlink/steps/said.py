@@ -1,0 +1,197 @@
+"""Steps that a person answers: cautions, entries, confirmations."""
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from meterlink.card import CautionStep, ConfirmationStep, EntryStep
+from meterlink.commands import AnyCommand, Confirm, Deny, Enter
+from meterlink.errors import NotationError
+from meterlink.events import BenchEvent, Entered
+from meterlink.notation import Value, format_value, parse_quantity
+from meterlink.profile import Gap, Torque
+from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.parts import find_part
+from meterlink.text import plain
+
+UNKNOWN: Final = "unknown"
+"""What to type where a temperature is not known."""
+
+BENCH_TEMPERATURES: Final = (-20.0, 60.0)
+"""Degrees Celsius that a workshop can have; anything else is a slip of the finger."""
+
+TORQUE_UNITS: Final = ("N·m", "lbf·in", "lbf·ft", "kgf·m")
+LENGTH_UNITS: Final = ("mm", "in", "thou")
+_NUMBER: Final = re.compile(r"[+-]?\d+(?:[.]\d+)?")
+
+
+class CautionWorker(Worker):
+    """Waits until the cautions are acknowledged."""
+
+    def __init__(self, step: CautionStep, around: Surroundings) -> None:
+        super().__init__(step, around)
+        self._step = step
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        yield self.ask(t, self._step.say or "Read the cautions; confirm when they are met.")
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        if isinstance(command, Confirm):
+            yield self.end(t, "acknowledged", command)
+
+
+class ConfirmationWorker(Worker):
+    """Waits for a yes or a no; a yes may need other steps first."""
+
+    def __init__(self, step: ConfirmationStep, around: Surroundings) -> None:
+        super().__init__(step, around)
+        self._step = step
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        yield self.ask(t, self._step.say or f"{self._step.title}: yes or no?")
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        answer = _answer(command)
+        if answer is None:
+            return
+        if answer == "yes" and not self.around.progress.holds(self._step.requires):
+            missing = self._missing()
+            yield self.ask(t, f"Not yet: {missing} must be recorded first. Go back and do it.")
+            return
+        yield self.end(t, answer, command)
+
+    def _missing(self) -> str:
+        progress = self.around.progress
+        for need in self._step.requires:
+            if not progress.holds((need,)):
+                return f"«{progress.card.find(need.step).title}» ({' or '.join(need.was)})"
+        return ""
+
+
+class EntryWorker(Worker):
+    """Takes a temperature, a gap, a torque, a text or a choice."""
+
+    def __init__(self, step: EntryStep, around: Surroundings) -> None:
+        super().__init__(step, around)
+        self._step = step
+        self._insisted = ""
+        """A text whose unit was asked about once; typed again, it is meant."""
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        yield self.ask(t, self._step.say or f"Enter: {self._step.title}.")
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        if isinstance(command, Confirm) and not self._step.required:
+            yield self.end(t, "done", command)
+        if not isinstance(command, Enter):
+            return
+        text = plain(command.text.strip())
+        try:
+            match self._step.takes:
+                case "temperature":
+                    yield from self._temperature(text, command, t)
+                case "choice":
+                    yield from self._choice(text, command, t)
+                case "text":
+                    yield from self._text(text, command, t)
+                case "gap" | "torque":
+                    yield from self._size(text, command, t)
+        except NotationError as fault:
+            yield self.ask(t, f"{fault}.")
+
+    def _temperature(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+        if text.lower() in ("", UNKNOWN):
+            yield self._entered(t, UNKNOWN, command)
+            yield self.end(t, UNKNOWN, command)
+            return
+        value = parse_quantity(text, default_unit="celsius")
+        if value.unit != "celsius":
+            raise NotationError(f"«{text}» is no temperature; type such as «19 °C» or «66 °F»")
+        low, high = BENCH_TEMPERATURES
+        if not low <= value.value <= high:
+            yield self.ask(
+                t,
+                f"{value.value:.4g} °C is outside {low:g} to {high:g} °C; type the temperature of "
+                f"the parts on the bench, or «{UNKNOWN}».",
+            )
+            return
+        yield self._entered(t, text, command, value)
+        yield self.end(t, "done", command)
+
+    def _text(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+        if not text and self._step.required:
+            yield self.ask(t, f"Please enter something: {self._step.title}.")
+            return
+        yield self._entered(t, text, command)
+        yield self.end(t, "done", command)
+
+    def _choice(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+        choices = self._step.choices
+        fits = [choice for choice in choices if choice == text] or [
+            choice for choice in choices if choice.lower().startswith(text.lower())
+        ]
+        if text.isdecimal() and 1 <= int(text) <= len(choices):
+            fits = [choices[int(text) - 1]]
+        if len(fits) != 1:
+            yield self.ask(t, f"Choose one of: {', '.join(choices)}.")
+            return
+        yield self._entered(t, fits[0], command)
+        yield self.end(t, fits[0], command)
+
+    def _size(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+        part = find_part(self._step, self.around.profile)
+        unit = "metre" if isinstance(part, Gap) else "newton-metre"
+        value = parse_quantity(text)
+        if value.unit != unit:
+            example = "0.25 mm» or «0.010 in" if isinstance(part, Gap) else "9.5 N·m» or «84 lbf·in"
+            raise NotationError(f"«{text}» needs its unit; type such as «{example}»")
+        question = _unit_question(text, value, part)
+        if question and text != self._insisted:
+            self._insisted = text
+            yield self.ask(t, question)
+            return
+        yield self._entered(t, text, command, value)
+        outcome = "below" if value.value < part.low else "above"
+        yield self.end(t, "in-window" if part.low <= value.value <= part.high else outcome, command)
+
+    def _entered(self, t: float, text: str, command: Enter, value: Value | None = None) -> Entered:
+        return Entered(
+            t=t,
+            step=self.step_id,
+            text=text,
+            value=None if value is None else value.value,
+            unit="" if value is None else value.unit,
+            who=command.who,
+            when=command.when,
+            how=command.how.value,
+        )
+
+
+def _answer(command: AnyCommand) -> str | None:
+    match command:
+        case Confirm():
+            return "yes"
+        case Deny():
+            return "no"
+        case Enter():
+            word = command.text.strip().lower()
+            return {"y": "yes", "yes": "yes", "n": "no", "no": "no"}.get(word)
+    return None
+
+
+def _unit_question(text: str, value: Value, part: Gap | Torque) -> str:
+    """Ask whether another unit was meant, where that unit would fit the window and this one not."""
+    number = _NUMBER.match(text)
+    if part.low <= value.value <= part.high or number is None:
+        return ""
+    for unit in LENGTH_UNITS if isinstance(part, Gap) else TORQUE_UNITS:
+        meant = parse_quantity(f"{number[0]} {unit}")
+        if part.low <= meant.value <= part.high:
+            window = (
+                f"{format_value(part.low, value.unit)} to {format_value(part.high, value.unit)}"
+            )
+            return (
+                f"{text} is outside {window}; was {number[0]} {unit} "
+                f"({format_value(meant.value, meant.unit)}) meant? Type it again with its unit."
+            )
+    return ""

@@ -1,0 +1,113 @@
+"""One sitting at the bench: readings to disk, to the engine, to the log, and then to the faces.
+
+The order is the promise: a reading is written before the engine or a screen sees it. Two threads
+come in here, the one that reads the meter (``run``) and whichever brings commands (``tell``); a
+lock makes them take turns. Faces get ``Seen`` and must return at once.
+"""
+
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from typing import Final, NamedTuple
+
+from captures.job import JobWriter
+from captures.writer import RecordWriter
+from drivers.clock import Clock
+from meterlink.bench import Bench, Look
+from meterlink.commands import AnyCommand
+from meterlink.errors import MeterError
+from meterlink.events import Asked, BenchEvent
+from meterlink.source import Setup, Source
+
+
+class Seen(NamedTuple):
+    """What just happened, and what can be seen now."""
+
+    events: Sequence[BenchEvent]
+    look: Look
+
+
+Face = Callable[[Seen], None]
+
+GLANCE_S: Final = 0.04
+"""Without an event the faces are told no more often than this, however fast the meter is."""
+
+
+class Session:
+    """Joins a meter, a record and the bench. Use ``run`` from a thread of its own."""
+
+    def __init__(
+        self, bench: Bench, source: Source, job: JobWriter, capture: RecordWriter, clock: Clock
+    ) -> None:
+        self.bench = bench
+        self._source = source
+        self._job = job
+        self._capture = capture
+        self._clock = clock
+        self._faces: list[Face] = []
+        self._lock = threading.RLock()
+        self._set_for: Setup | None = None
+        self._shown_t = float("-inf")
+        self.readings = 0
+
+    def show(self, face: Face) -> None:
+        """Tell ``face`` of everything from now on; on the thread where it happens."""
+        self._faces.append(face)
+
+    def run(self, stop: threading.Event) -> None:
+        """Read until ``stop`` is set, the source ends or the card does.
+
+        Raises:
+            MeterError: the meter went away or makes no sense; all before it is on disk.
+        """
+        with self._lock:
+            self._handle(self.bench.begin(self._clock.now()))
+        for reading in self._source.readings(stop):
+            with self._lock:
+                self.readings += 1
+                self._capture.append(reading)
+                self._handle(self.bench.feed(reading))
+                if self.bench.progress.ended:
+                    break
+        with self._lock:
+            self._handle(self.bench.close())
+
+    def tell(self, command: AnyCommand) -> None:
+        """Take a command. May be called from any thread."""
+        with self._lock:
+            self._handle(self.bench.tell(command, self._clock.now()))
+
+    def gap(self, t: float, until: float | None, why: str) -> None:
+        """Readings are missing from ``t`` on. Called by the thread that reads."""
+        with self._lock:
+            self._handle(self.bench.gap(t, until, why))
+
+    def _handle(self, events: Iterable[BenchEvent]) -> None:
+        """Write, then show; then set the meter as a new step wants it."""
+        events = tuple(events)
+        for event in events:
+            self._capture.append(event)
+            self._job.log.append(event)
+        self._show(events)
+        setup = self.bench.setup
+        if setup is not None and setup != self._set_for:
+            self._set_for = setup
+            self._prepare(setup)
+
+    def _show(self, events: Sequence[BenchEvent]) -> None:
+        now = self._clock.now()
+        if not events and now - self._shown_t < GLANCE_S:
+            return
+        self._shown_t = now
+        seen = Seen(events, self.bench.look())
+        for face in self._faces:
+            face(seen)
+
+    def _prepare(self, setup: Setup) -> None:
+        t = self._clock.now()
+        try:
+            setting = self._source.prepare(setup)
+        except MeterError as fault:
+            step = self.bench.progress.current or ""
+            self._handle([Asked(t=t, step=step, say=str(fault))])
+            return
+        self._handle(self.bench.set_meter(setting, t))

@@ -1,0 +1,90 @@
+"""Where profiles and cards are found: a path, the user's own folder, or those that ship.
+
+The user's own come before shipped ones of the same name.
+"""
+
+from collections.abc import Callable, Iterator
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Generic, NamedTuple, TypeVar
+
+from meterlink.card import Card, read_card
+from meterlink.declared import LARGEST_FILE
+from meterlink.errors import UnreadableError, UsageError
+from meterlink.profile import Profile, read_profile
+from meterlink.text import plain
+
+Thing = TypeVar("Thing", bound=Profile | Card)
+
+
+def config_folder() -> Path:
+    """Return the folder of the user's own profiles, cards, wires and settings."""
+    import platformdirs
+
+    return platformdirs.user_config_path("meterlink", appauthor=False)
+
+
+class Found(NamedTuple):
+    """A file on a shelf, not yet read."""
+
+    name: str
+    """What ``--profile`` or ``--card`` takes."""
+    shipped: bool
+    file: Traversable
+
+
+class Shelf(Generic[Thing]):
+    """All the files of one kind."""
+
+    def __init__(self, kind: str, folder: str, read: Callable[[bytes, str], Thing]) -> None:
+        self._kind = kind
+        self._folder = folder
+        self._read = read
+
+    def all(self) -> Iterator[Found]:
+        """Yield what there is by name, the user's own first."""
+        seen: set[str] = set()
+        shipped = resources.files("meterlink") / "data" / self._folder
+        for folder, is_shipped in ((config_folder() / self._folder, False), (shipped, True)):
+            if not folder.is_dir():
+                continue
+            for file in sorted(folder.iterdir(), key=lambda file: file.name):
+                name = file.name.removesuffix(".toml")
+                if name != file.name and name not in seen:
+                    seen.add(name)
+                    yield Found(name, is_shipped, file)
+
+    def get(self, name: str) -> Thing:
+        """Return the one called ``name``, or in the file of that path.
+
+        Raises:
+            UsageError: there is none of that name.
+            UnreadableError: the file cannot be read.
+            InvalidFileError: it does not say what it must.
+        """
+        path = Path(name)
+        if path.suffix == ".toml" or len(path.parts) > 1:
+            return self.read(path)
+        for found in self.all():
+            if found.name == name:
+                return self.read(found.file)
+        there = ", ".join(found.name for found in self.all())
+        raise UsageError(
+            f"there is no {self._kind} «{plain(name)}»; give a path, or one of: {there}"
+        )
+
+    def read(self, file: Traversable) -> Thing:
+        """Return what is in ``file``; errors as for ``get``."""
+        try:
+            with file.open("rb") as opened:
+                data = opened.read(LARGEST_FILE + 1)
+        except OSError as fault:
+            raise UnreadableError(
+                f"{plain(str(file))} cannot be read: {fault.strerror or fault}"
+            ) from fault
+        return self._read(data, file.name if isinstance(file, Path) else str(file.name))
+
+
+PROFILES = Shelf("profile", "profiles", read_profile)
+CARDS = Shelf("card", "cards", read_card)
