@@ -4,8 +4,10 @@ from collections.abc import Iterator, Sequence
 from math import inf
 
 import msgspec
+from msgspec import structs
 
 from meterlink.accuracy import accuracy_at, constant_part, gain_part, same_range
+from meterlink.advice import Situation, beyond_range
 from meterlink.budget import Budget, Component, combined, of_digit, rectangular
 from meterlink.correction import (
     COPPER_K,
@@ -92,19 +94,35 @@ class Assessor:
         return Assessment(
             corrected=corrected,
             budget=budget,
-            judgement=judge(AtReference(corrected), budget, self.criterion),
+            judgement=judge(
+                AtReference(corrected), budget, self.criterion, self._situation(held.resolution)
+            ),
             notes=tuple(self._notes(held.value, held.resolution)),
         )
 
     def assess_over_range(self) -> Assessment:
-        """Return the verdict on an over range while the probes are known to touch."""
-        budget = Budget()
-        return Assessment(
-            corrected=None,
-            budget=budget,
-            judgement=judge(AsRead(inf), budget, self.criterion),
-            notes=tuple(self._notes(inf, self._resolution)),
-        )
+        """Return the verdict on an over range while the probes are known to touch.
+
+        Where the meter's range ends below what counts as open, an over range does not tell an
+        open from a value that is merely above the range: the verdicts that reach so far are then
+        given equal odds, and the advice says so.
+        """
+        judgement = judge(AsRead(inf), Budget(), self.criterion)
+        if self._range is not None:
+            end = self.correct(self._range)
+            regions = self.criterion.regions
+            reach = [region.verdict for region in regions if region.high > end]
+            if len(reach) > 1:
+                odds = 1 / len(reach)
+                judgement = structs.replace(
+                    judgement,
+                    probability=odds,
+                    probabilities={r.verdict: odds * (r.verdict in reach) for r in regions},
+                    advice=beyond_range(
+                        self._range, self._as_read(regions[-1].low), self.criterion.window.unit
+                    ),
+                )
+        return Assessment(corrected=None, budget=Budget(), judgement=judgement)
 
     def aim(self) -> Aim:
         """Return where, as read, a value matters, and what averaging cannot mend there."""
@@ -190,6 +208,13 @@ class Assessor:
         if zero.range is not None and self._range is not None:
             return same_range(zero.range, self._range)
         return resolution > 0 and abs(zero.resolution - resolution) <= 1e-6 * resolution
+
+    def _situation(self, resolution: float) -> Situation:
+        return Situation(
+            lead_zero=self._zero is not None,
+            offset_in=self._two_wire and not self._zero_on_same_range(resolution),
+            temperature_known=self._temperature.known,
+        )
 
     def _notes(self, value: float, resolution: float) -> Iterator[str]:
         line = accuracy_at(self._accuracy, value, self._range)

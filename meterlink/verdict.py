@@ -9,7 +9,7 @@ from typing import Final
 
 import msgspec
 
-from meterlink.advice import advise
+from meterlink.advice import Situation, advise, below_nought
 from meterlink.budget import Budget
 from meterlink.conformity import probability_between
 from meterlink.criterion import Criterion, Kind, Region
@@ -55,12 +55,16 @@ class Judgement(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def judge(
-    estimate: AsRead | LeadCorrected | AtReference, budget: Budget, criterion: Criterion
+    estimate: AsRead | LeadCorrected | AtReference,
+    budget: Budget,
+    criterion: Criterion,
+    how: Situation | None = None,
 ) -> Judgement:
     """Return the verdict on ``estimate``, corrected as the criterion asks; infinite: over range.
 
     A resistance below nought by no more than its uncertainty counts with the lowest verdict.
     Farther below, it cannot be: the verdict stays, with the small probability that is left.
+    ``how`` the value was taken changes what would help.
     """
     regions = criterion.regions
     verdict = next(region.verdict for region in regions if estimate in region)
@@ -78,15 +82,12 @@ def judge(
         probability = probability_between(estimate, u, low=0.0, dof=dof)
     largest = budget.largest()
     limit = LIMITS.get(largest.name) if largest is not None else None
+    advice = ""
     if impossible:
-        advice = (
-            "The lead zero is larger than the reading, which cannot be: hold the tips firmly "
-            "together and take the lead zero again."
-        )
+        advice = below_nought(how or Situation())
     elif probability < CLEAR:
-        advice = advise(limit, *_nearest_edge(estimate, regions, criterion), criterion.window.unit)
-    else:
-        advice = ""
+        edge, name = _nearest_edge(estimate, regions, criterion)
+        advice = advise(limit, edge, name, criterion.window.unit, how or Situation())
     return Judgement(
         verdict=verdict,
         probability=probability,

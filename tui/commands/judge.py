@@ -1,0 +1,240 @@
+"""``meterlink judge``: a typed reading through the same correction, budget and verdict."""
+
+import argparse
+import re
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from meterlink.assess import Assessment, Assessor
+    from meterlink.criterion import Criterion
+    from meterlink.events import Held
+    from meterlink.notation import Value
+    from meterlink.window import Window
+
+NAME: Final = "judge"
+HELP: Final = "judge a typed reading against a window, with its uncertainty"
+
+_KINDS: Final = ("winding", "part", "closed", "open")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the reading, the window, and what is known of meter, leads and temperature."""
+    # What argparse itself does from Python 3.14 on: -4k7 is a value, not an option.
+    parser._negative_number_matcher = re.compile(r"-\.?[0-9R]")
+    parser.add_argument(
+        "value", metavar="VALUE", help="as the meter shows it: 0.842, 4k7, 0R82, 5.1 kohm, OL"
+    )
+    parser.add_argument(
+        "--window", required=True, metavar="LOW:HIGH", help="such as 0.7:1.0ohm, 4k:7kohm, :2ohm"
+    )
+    parser.add_argument(
+        "--as",
+        dest="kind",
+        choices=_KINDS,
+        default="winding",
+        help="what is measured: a copper winding (default), another part, a switch that should "
+        "be closed or one that should be open",
+    )
+    parser.add_argument(
+        "--accuracy", metavar="P%+N", help="percent of reading and counts, such as 0.8%%+3"
+    )
+    parser.add_argument(
+        "--range", metavar="OHM", dest="full_scale", help="end of the range that the meter is on"
+    )
+    parser.add_argument(
+        "--resolution", metavar="OHM", help="step of the last digit; else as VALUE is written"
+    )
+    parser.add_argument("--lead-zero", metavar="OHM", help="reading with the probes together")
+    parser.add_argument(
+        "--four-wire", action="store_true", help="measured with four wires: no leads to take off"
+    )
+    parser.add_argument("--temperature", metavar="C", help="of the winding, degrees Celsius")
+    parser.add_argument(
+        "--temperature-within",
+        metavar="K",
+        default="2",
+        help="how far off the temperature may be, kelvins (default 2)",
+    )
+    parser.add_argument(
+        "--reference-temperature",
+        metavar="C",
+        help="that the window holds for (20 where only --temperature is given)",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge and print; the verdict does not change the exit code."""
+    from meterlink.notation import parse_as, parse_window
+
+    window = parse_window(args.window)
+    value = parse_as(args.value, window.unit)
+    assessor = _assessor(args, window, value)
+    held = _held(value, _resolution(args, value))
+    assessment = assessor.assess_over_range() if held is None else assessor.assess(held)
+    if args.json:
+        import msgspec
+
+        print(msgspec.json.encode(_facts(value, assessment)).decode())
+    else:
+        print("\n".join(_lines(value, _resolution(args, value), assessor.criterion, assessment)))
+    return 0
+
+
+def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
+    from meterlink.assess import Assessor
+    from meterlink.correction import LeadZero, Temperature, require_sensible
+    from meterlink.errors import UsageError
+    from meterlink.notation import parse_accuracy, parse_as
+
+    def number(text: str | None, unit: str) -> float | None:
+        return None if text is None else parse_as(text, unit).value
+
+    if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
+        raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
+    resolution = _resolution(args, value)
+    zero = None
+    if args.lead_zero is not None:
+        typed = parse_as(args.lead_zero, "ohm")
+        # 0.1 is what people write for 0.100: no coarser than the reading itself.
+        step = min(typed.resolution, resolution) or resolution
+        zero = LeadZero(value=typed.value, resolution=step)
+    temperature = number(args.temperature, "celsius")
+    within = number(args.temperature_within, "celsius")
+    reference = number(args.reference_temperature, "celsius")
+    if reference is not None:
+        require_sensible(reference)
+    return Assessor(
+        _criterion(args.kind, window, reference, temperature),
+        () if args.accuracy is None else (parse_accuracy(args.accuracy),),
+        zero,
+        None
+        if temperature is None
+        else Temperature(celsius=temperature, half_width=abs(within or 0.0)),
+        four_wire=args.four_wire,
+        full_scale=number(args.full_scale, window.unit),
+        resolution=resolution,
+    )
+
+
+def _criterion(
+    kind: str, window: "Window", reference: float | None, temperature: float | None
+) -> "Criterion":
+    from meterlink.correction import REFERENCE
+    from meterlink.criterion import Criterion
+    from meterlink.errors import UsageError
+
+    if kind == "closed":
+        if window.low is not None or window.high is None:
+            raise UsageError("a closed switch has only a highest value; give --window :2ohm")
+        return Criterion.closed(window.high)
+    if kind == "open":
+        if window.low is None or window.high is not None:
+            raise UsageError("an open switch has only a lowest value; give --window 1M:")
+        return Criterion.open(window.low)
+    if kind == "part" or window.unit != "ohm":
+        return Criterion.part(window)
+    if reference is None and temperature is not None:
+        reference = REFERENCE
+    return Criterion.winding(window, reference=reference)
+
+
+def _resolution(args: argparse.Namespace, value: "Value") -> float:
+    from meterlink.notation import parse_as
+
+    if args.resolution is None:
+        return value.resolution
+    return abs(parse_as(args.resolution, value.unit).value)
+
+
+def _held(value: "Value", resolution: float) -> "Held | None":
+    """Return the typed value as a hold of one reading, None for an over range."""
+    from math import inf
+
+    from meterlink.events import Held
+
+    if value.overload:
+        return None
+    return Held(
+        t=0.0,
+        contact_t=0.0,
+        value=value.value,
+        unit=value.unit,
+        readings=1,
+        noise=0.0,
+        resolution=resolution,
+        u=0.0,
+        dof=inf,
+    )
+
+
+def _facts(value: "Value", assessment: "Assessment") -> dict[str, Any]:
+    judgement = assessment.judgement
+    return {
+        "value": None if value.overload else value.value,
+        "unit": value.unit,
+        "corrected": assessment.corrected,
+        "u": None if value.overload else assessment.expanded,
+        "verdict": judgement.verdict,
+        "probability": judgement.probability,
+        "clear": judgement.clear,
+        "limit": judgement.limit,
+        "advice": judgement.advice,
+        "notes": assessment.notes,
+        "budget": assessment.budget.components,
+    }
+
+
+def _lines(
+    value: "Value", resolution: float, criterion: "Criterion", assessment: "Assessment"
+) -> "Iterator[str]":
+    from meterlink.notation import format_value, format_with_u
+    from tui.signs import can_show
+
+    sign = can_show("Ω")
+
+    def written(number: float, resolution: float | None = None) -> str:
+        return format_value(number, value.unit, resolution, ohm_sign=sign)
+
+    judgement = assessment.judgement
+    sure = "clear" if judgement.clear else "close"
+    yield f"{judgement.verdict.value}: {sure}, {_percent(judgement.probability)}"
+    yield f"  as read      {written(value.value, resolution)}"
+    if assessment.corrected is not None:
+        at = f", at {criterion.reference:g} °C" if criterion.reference is not None else ""
+        with_u = format_with_u(assessment.corrected, assessment.expanded, value.unit, ohm_sign=sign)
+        yield f"  corrected    {with_u}  (95 %{at})"
+    yield f"  window       {_window_text(criterion.window, written)}"
+    if judgement.advice:
+        yield judgement.advice
+    yield from assessment.notes
+    total = assessment.budget.u
+    if total:
+        yield "Standard uncertainty"
+        for line in sorted(assessment.budget.components, key=lambda c: -c.u):
+            share = (line.u / total) ** 2
+            yield f"  {line.name:<13}{written(line.u, _two_digits(line.u)):>12}{share:>7.0%}"
+        yield f"  {'together':<13}{written(total, _two_digits(total)):>12}"
+
+
+def _window_text(window: "Window", written: "Callable[[float], str]") -> str:
+    if window.low is None:
+        return f"at most {written(window.ceiling)}"
+    if window.high is None:
+        return f"at least {written(window.floor)}"
+    return f"{written(window.low)} to {written(window.high)}"
+
+
+def _percent(probability: float) -> str:
+    """Return ``probability`` in percent, never rounded up to certainty."""
+    if probability > 0.999:
+        return "over 99.9 %"
+    return f"{100 * probability:.1f} %" if probability > 0.001 else "under 0.1 %"
+
+
+def _two_digits(u: float) -> float:
+    from math import floor, log10
+
+    return 10.0 ** (floor(log10(u)) - 1)
