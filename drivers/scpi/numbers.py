@@ -1,0 +1,72 @@
+"""Numbers as SCPI instruments answer them. No I/O.
+
+Forms: NR1 (146), NR2 (12.3) and NR3 (2.73E+2) of IEEE 488.2 sections 8.7.2 to 8.7.4, read with
+the latitude that 7.7.2 gives for what is sent to an instrument (a bare point, white space
+before and after the E), as meters take it too. The numbers that stand for infinity and
+not-a-number are those of ``meterlink.overrange``.
+"""
+
+import math
+import re
+from typing import Final, NamedTuple
+
+from drivers.scpi.blocks import AnswerFormError, unwrap
+from meterlink.overrange import real_value
+from meterlink.text import plain
+
+_NUMBER: Final = 9.91e37
+_CLOSE: Final = 1e-5
+"""The two differ by 1e-3; a meter that counts in single precision rounds them by 1e-7."""
+
+_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:\s*[eE]\s*[+-]?\d+)?", re.ASCII)
+
+
+class Number(NamedTuple):
+    """One number of an answer."""
+
+    value: float
+    """Infinite for an overload, not-a-number where the meter sent that."""
+    text: str
+    """As sent, without the white space around it."""
+
+    @property
+    def overload(self) -> bool:
+        """Whether the meter says that the value is beyond its range."""
+        return math.isinf(self.value)
+
+
+def parse_number(text: str) -> Number:
+    """Read one number.
+
+    Raises:
+        AnswerFormError: ``text`` is not a number in any of the forms.
+    """
+    text = text.strip()
+    if not _NUMBER.fullmatch(text):
+        raise AnswerFormError(f"«{plain(text, 40)}» is not a number")
+    return Number(real_value(float("".join(text.split()))), text)
+
+
+def parse_numbers(answer: bytes) -> list[Number]:
+    """Read an answer that is a list of numbers, commas between them, bare or in a block.
+
+    Raises:
+        AnswerFormError: empty, control bytes, rubbish, or a block that does not hold together.
+    """
+    text = answer_text(unwrap(answer))
+    return [parse_number(part) for part in text.split(",")]
+
+
+def answer_text(answer: bytes) -> str:
+    """Return ``answer`` as text without the white space around it.
+
+    Raises:
+        AnswerFormError: bytes that no instrument's text holds.
+    """
+    try:
+        text = answer.decode("ascii").strip(" \t\r\n")
+    except UnicodeDecodeError as fault:
+        raise AnswerFormError("the answer holds bytes that are no text") from fault
+    if not all(character.isprintable() or character == "\t" for character in text):
+        raise AnswerFormError("the answer holds control bytes")
+    return text

@@ -1,0 +1,206 @@
+"""An instrument's settings: set for a step, read back, and put back as they were found.
+
+Instruments differ in how much of the standard they know. What is refused shows in the error
+queue; then the next simpler form is tried, and what could not be had is said in plain words.
+"""
+
+import math
+from typing import Final, NamedTuple
+
+from drivers.scpi.blocks import AnswerFormError
+from drivers.scpi.conversation import Conversation
+from drivers.scpi.error_queue import Refusal
+from drivers.scpi.functions import FOUR_WIRE, INTEGRATED, RANGED, function_name, nodes_for
+from drivers.scpi.numbers import parse_number, parse_numbers
+from drivers.scpi.options import ScpiOptions
+from meterlink.errors import MeterError
+from meterlink.source import Setting, Setup
+
+_SELECT: Final = ('{sense}FUNC "{node}"', "CONF:{node}")
+"""How a function is chosen, the way that leaves most other settings alone first."""
+
+
+MEASURE_S: Final = 5.0
+"""How long one measurement may take with autoranging and settling, seconds, above twice the
+integration time."""
+
+
+class Chosen(NamedTuple):
+    """What the panel was set to."""
+
+    node: str
+    """The function, as SCPI spells it."""
+    measure_only: bool
+    """The meter knows no way to choose a function but to measure with it."""
+    setting: Setting
+
+
+class Panel:
+    """The settings of one instrument."""
+
+    def __init__(self, talk: Conversation, options: ScpiOptions) -> None:
+        self._talk = talk
+        self._options = options
+        self._sense = ""
+        self._knows_function = False
+        self._unknown: set[str] = set()
+        self._found: dict[str, str] = {}
+
+    def look(self) -> None:
+        """Note what the instrument is set to, before anything is changed."""
+        for sense in ("", "SENS:"):
+            answer = self._ask(f"{sense}FUNC?")
+            if answer:
+                self._sense, self._knows_function = sense, True
+                self._found["FUNC"] = f'{sense}FUNC "{function_name(answer)}"'
+                return
+        answer = self._ask("CONF?")
+        if answer:
+            self._found["FUNC"] = f"CONF:{function_name(answer)}"
+
+    def set_for(self, setup: Setup) -> Chosen:
+        """Set what ``setup`` asks for, as far as the instrument goes along.
+
+        Raises:
+            MeterError: it refuses the quantity itself.
+        """
+        lost: list[str] = []
+        node, measure_only = self._choose_function(setup, lost)
+        full_scale = self._choose_range(node, setup.expected, measure_only, lost)
+        integration_s = None if measure_only else self._choose_integration(node, lost)
+        setting = Setting(
+            quantity=setup.quantity,
+            range=full_scale,
+            four_wire=node == FOUR_WIRE,
+            integration_s=integration_s,
+            resolution=None if measure_only else self._number(f"{self._sense}{node}:RES?"),
+            lost=tuple(lost),
+        )
+        return Chosen(node, measure_only, setting)
+
+    def try_set(self, header: str, value: str) -> Refusal | None:
+        """Set one thing after noting what it was; return the refusal, or None."""
+        self._note(header)
+        return self._talk.refusal_of(f"{header} {value}")
+
+    def put_back(self) -> None:
+        """Set everything as it was found, the function last, and hand the panel back."""
+        for command in reversed(self._found.values()):
+            self._talk.tell(command)
+        self._found.clear()
+        self._talk.refusals()  # its answer says that all of that is done
+        self._talk.tell("SYST:LOC")
+
+    def _choose_function(self, setup: Setup, lost: list[str]) -> tuple[str, bool]:
+        refusal: Refusal | None = None
+        for node in nodes_for(setup):
+            self._note_settings(node)
+            refusal = self._select(node)
+            if refusal is None:
+                return node, False
+            if self._measures(node):
+                lost.append("the meter only knows MEASure, so each reading takes longer")
+                return node, True
+            if node == FOUR_WIRE:
+                lost.append(
+                    f"four-wire resistance: {refusal}; the leads count, so take a lead zero"
+                )
+        raise MeterError(
+            f"the meter at {self._talk.name} cannot measure {setup.quantity.value}: {refusal}"
+        )
+
+    def _select(self, node: str) -> Refusal | None:
+        """Choose the function ``node``; on a refusal also after asking for remote control."""
+        first: Refusal | None = None
+        for attempt in range(2):
+            for way in _SELECT:
+                refusal = self._talk.refusal_of(way.format(sense=self._sense, node=node))
+                if refusal is None:
+                    return None
+                first = first or refusal
+            # Some serial instruments take settings only once they are told to be remote.
+            if attempt or self._talk.refusal_of("SYST:REM") is not None:
+                break
+        return first
+
+    def _measures(self, node: str) -> bool:
+        answer = self._talk.ask_known(f"MEAS:{node}?", MEASURE_S)
+        try:
+            return answer is not None and len(parse_numbers(answer)) == 1
+        except AnswerFormError:
+            return False
+
+    def _choose_range(
+        self, node: str, expected: float | None, measure_only: bool, lost: list[str]
+    ) -> float | None:
+        """Ask for the smallest range that holds ``expected``, which is what RANGe does."""
+        if node not in RANGED or measure_only:
+            return None
+        header = f"{self._sense}{node}:RANG"
+        if expected is not None:
+            refusal = self._talk.refusal_of(f"{header} {expected:.6G}")
+            if refusal is None:
+                full_scale = self._number(f"{header}?")
+                if full_scale is None or full_scale >= expected * 0.999:
+                    return full_scale
+            lost.append("range: the meter does not take one for this value and chooses its own")
+        self._talk.refusal_of(f"{header}:AUTO ON")
+        return None
+
+    def _choose_integration(self, node: str, lost: list[str]) -> float | None:
+        if node not in INTEGRATED:
+            return None
+        nplc, hertz = self._options.nplc, self._line_frequency()
+        refusal = self._talk.refusal_of(f"{self._sense}{node}:NPLC {nplc:g}")
+        if refusal is None:
+            return (self._number(f"{self._sense}{node}:NPLC?") or nplc) / hertz
+        aperture = f"{self._sense}{node}:APER"
+        if self._talk.refusal_of(f"{aperture} {nplc / hertz:.4g}") is None:
+            return self._number(f"{aperture}?") or nplc / hertz
+        lost.append(f"integration time: {refusal}; the meter keeps its own")
+        return None
+
+    def _line_frequency(self) -> float:
+        told = self._number("SYST:LFR?")
+        return told if told is not None and 40 <= told <= 70 else self._options.line_hz
+
+    def _note_settings(self, node: str) -> None:
+        """Note a function's settings before the first change, as choosing it may reset them."""
+        if not self._knows_function:
+            return
+        if node in RANGED:
+            automatic = f"{self._sense}{node}:RANG:AUTO"
+            if (self._ask(f"{automatic}?") or "").upper() in ("1", "+1", "ON"):
+                self._found.setdefault(f"{self._sense}{node}:RANG", f"{automatic} ON")
+            self._note(f"{self._sense}{node}:RANG")
+        if node in INTEGRATED:
+            self._note(f"{self._sense}{node}:NPLC")
+
+    def _note(self, header: str) -> None:
+        if header in self._found or not self._knows_function:
+            return
+        answer = self._ask(f"{header}?")
+        if answer:
+            self._found[header] = f"{header} {answer}"
+
+    def _ask(self, query: str) -> str | None:
+        """Ask what may be unknown, and do not ask again what proved to be."""
+        if query in self._unknown:
+            return None
+        answer = self._talk.ask_text(query)
+        if answer is None:
+            self._unknown.add(query)
+        return answer
+
+    def _number(self, query: str) -> float | None:
+        answer = self._ask(query)
+        return None if answer is None else _as_number(answer)
+
+
+def _as_number(answer: str) -> float | None:
+    """A setting's value: positive and finite, or None."""
+    try:
+        value = parse_number(answer).value
+    except AnswerFormError:
+        return None
+    return value if 0 < value < math.inf else None

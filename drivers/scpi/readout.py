@@ -1,0 +1,107 @@
+"""How readings are asked for: which query this instrument knows, and how many at once."""
+
+from typing import NamedTuple
+
+import msgspec
+
+from drivers.scpi.blocks import AnswerFormError
+from drivers.scpi.conversation import Conversation
+from drivers.scpi.numbers import Number, parse_numbers
+from drivers.scpi.options import ScpiOptions
+from drivers.scpi.panel import MEASURE_S, Chosen, Panel
+from meterlink.errors import MeterError
+from meterlink.source import Setting
+
+
+class Readout(NamedTuple):
+    """One way to ask for readings."""
+
+    query: str
+    before: str
+    """Command to send first; empty where the query starts the measurement itself."""
+    size: int
+    """Readings in each answer."""
+    timeout_s: float
+
+
+def choose_readout(
+    talk: Conversation, panel: Panel, chosen: Chosen, options: ScpiOptions
+) -> tuple[Readout, Setting]:
+    """Find out by trying how ``chosen`` is read, from the quickest to the most widely known.
+
+    Raises:
+        MeterError: no way brings a number.
+    """
+    timeout_s = MEASURE_S + 2 * (chosen.setting.integration_s or 0.0)
+    if chosen.measure_only:
+        return Readout(f"MEAS:{chosen.node}?", "", 1, timeout_s), chosen.setting
+    panel.try_set("TRIG:SOUR", "IMM")
+    panel.try_set("SAMP:COUN", "1")
+    ways = (
+        Readout("READ?", "", 1, timeout_s),
+        Readout("FETC?", "INIT", 1, timeout_s),
+        Readout(f"MEAS:{chosen.node}?", "", 1, timeout_s),
+    )
+    for way in ways:
+        if _brings_a_number(talk, panel, way):
+            return _with_burst(way, panel, chosen.setting, options)
+    raise MeterError(
+        f"the meter at {talk.name} gives no reading, neither with READ?, FETCh? nor MEASure?; "
+        "look at its display for what it waits for"
+    )
+
+
+def _with_burst(
+    way: Readout, panel: Panel, setting: Setting, options: ScpiOptions
+) -> tuple[Readout, Setting]:
+    if options.burst == 1:
+        return way, setting
+    refusal = None
+    if way.query == "READ?":
+        refusal = panel.try_set("SAMP:COUN", str(options.burst))
+        if refusal is None:
+            longer = way.timeout_s + 2 * options.burst * (setting.integration_s or 0.02)
+            return way._replace(size=options.burst, timeout_s=longer), setting
+    why = refusal or "this meter has no READ?"
+    lost = (*setting.lost, f"several readings at once: {why}; they are asked for one by one")
+    return way, msgspec.structs.replace(setting, lost=lost)
+
+
+def _brings_a_number(talk: Conversation, panel: Panel, way: Readout) -> bool:
+    for _ in range(2):
+        if way.before and talk.refusal_of(way.before) is not None:
+            return False
+        answer = talk.ask_known(way.query, way.timeout_s)
+        if answer is None:
+            return False
+        try:
+            return len(read_answer(answer, way)) == way.size
+        except AnswerFormError:
+            # Perhaps binary, as another program left it.
+            panel.try_set("FORM:DATA", "ASC")
+    return False
+
+
+def read_answer(answer: bytes, way: Readout) -> list[Number]:
+    """Return the readings in ``answer``, oldest first.
+
+    Raises:
+        AnswerFormError: rubbish, or not as many numbers as were asked for.
+    """
+    numbers = parse_numbers(answer)
+    if len(numbers) != way.size:
+        raise AnswerFormError(f"{len(numbers)} numbers where {way.size} were asked for")
+    return numbers
+
+
+def spread(sent: float, came: float, count: int) -> list[float]:
+    """Return the times of ``count`` readings that were taken between ``sent`` and ``came``.
+
+    Evenly, the last one at ``came``: that is when it was complete.
+    """
+    if count == 1:
+        return [came]
+    step = (came - sent) / count
+    times = [sent + step * (index + 1) for index in range(count)]
+    times[-1] = came
+    return times
