@@ -40,6 +40,10 @@ class PortLostError(MeterError):
     """A port that was open stopped answering: unplugged, switched off, closed by the peer."""
 
 
+class MeterSilentError(MeterError):
+    """The port is there, but no meter speaks: asleep to save its battery, or switched off."""
+
+
 class UnreadableError(MeterlinkError):
     """A file is missing, unreadable or damaged."""
 

@@ -50,6 +50,8 @@ def refuse_what_is_no_port(name: str) -> None:
 
 def cannot_open(name: str, fault: BaseException) -> MeterError:
     """Say why a device of the system could not be opened, and what helps."""
+    if "://" in name:
+        return MeterError(f"{name} cannot be reached; check the address and that its server runs")
     code = _errno_of(fault)
     if code in (errno.ENOENT, errno.ENXIO, errno.ENODEV):
         return MeterError(

@@ -6,8 +6,8 @@ sockets are opened by our own links, which keep a half answer and notice a close
 message protocols are PyVISA's, and so is every resource when the user asks for VISA by name.
 """
 
+import os
 import re
-import sys
 from collections.abc import Callable
 from typing import Final, Literal, NamedTuple
 from urllib.parse import urlsplit
@@ -34,6 +34,7 @@ class Address(NamedTuple):
 Opener = Callable[[Address, LineSettings | None], Link]
 
 _OPENERS: Final[dict[str, Opener]] = {}
+_WINDOWS: Final = os.name == "nt"
 _SCHEME: Final = re.compile(r"([a-z][a-z0-9+.-]*)://")
 
 
@@ -113,7 +114,7 @@ def _open_serial(address: Address, line: LineSettings | None) -> Link:
 def _open_serial_resource(address: Address, line: LineSettings | None) -> Link:
     board = address.parts["board"]
     if board.isdigit():
-        if sys.platform != "win32":
+        if not _WINDOWS:
             # A bare number is VISA's own numbering, which only VISA can resolve.
             return _open_visa(address, line)
         board = f"COM{board}"  # as every VISA numbers them there

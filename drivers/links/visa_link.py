@@ -88,6 +88,9 @@ class VisaLink:
     def write(self, data: bytes) -> None:
         try:
             self._resource.write_raw(data)
+        except ConnectionRefusedError as fault:
+            # A refused socket "opens", and shows at the first write.
+            raise faults.cannot_connect(self.name, fault) from fault
         except Exception as fault:
             raise faults.lost(self.name) from fault
 
@@ -163,6 +166,10 @@ def _cannot_open(name: str, fault: Exception) -> MeterError:
         cause = cause.__cause__ or cause.__context__
     if "PyUSB" in text or "libusb" in text or "No backend" in text:
         return _usb_missing(name)
+    if "Please install" in text or "not available" in text:
+        return MeterError(
+            f"{name} is of a kind that needs the VISA of this system; add «--visa system»"
+        )
     if "No device found" in text:
         return MeterError(f"{name} is not plugged in; «meterlink meters» lists what is")
     if getattr(fault, "errno", None) == 13 or "Access denied" in text:
