@@ -68,12 +68,14 @@ class Panel:
         node, measure_only = self._choose_function(setup, lost)
         full_scale = self._choose_range(node, setup.expected, measure_only, lost)
         integration_s = None if measure_only else self._choose_integration(node, lost)
+        # A meter that ranges itself has as many last digits as ranges: one answer would be wrong.
+        fixed = full_scale is not None and not measure_only
         setting = Setting(
             quantity=setup.quantity,
             range=full_scale,
             four_wire=node == FOUR_WIRE,
             integration_s=integration_s,
-            resolution=None if measure_only else self._number(f"{self._sense}{node}:RES?"),
+            resolution=self._number(f"{self._sense}{node}:RES?") if fixed else None,
             lost=tuple(lost),
         )
         return Chosen(node, measure_only, setting)
