@@ -62,7 +62,7 @@ def _remedy(limit: Limit, how: Situation) -> str:
             )
         case Limit.TEMPERATURE:
             return (
-                f"the winding's temperature, which nobody entered, is what limits, so {_NO_LONGER}; "
+                f"the winding's temperature, which nobody took, is what limits, so {_NO_LONGER}; "
                 "measure it and enter it"
             )
         case Limit.SERIES:
