@@ -1,0 +1,46 @@
+"""The ignition circuit of a virtual engine, as a network of resistors.
+
+``Engine`` says what is there, ``Condition`` how it lies on the bench, ``places`` where a probe can
+touch it, and ``resistance_between`` what a meter would read. ``faults`` makes good engines bad.
+"""
+
+from meterlink.circuit.condition import FITTINGS, Condition, controls
+from meterlink.circuit.engine import Engine, Mechanics, Module, StopWire, Switch, Winding
+from meterlink.circuit.network import Element, Network, Solution
+from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
+from meterlink.circuit.probes import at_sockets, parallel
+from meterlink.circuit.wiring import (
+    NOTHING,
+    Seen,
+    network,
+    resistance_between,
+    seen_between,
+    winding_ohms,
+)
+
+__all__ = [
+    "AIR",
+    "FITTINGS",
+    "NOTHING",
+    "OTHER_TIP",
+    "Condition",
+    "Element",
+    "Engine",
+    "Mechanics",
+    "Module",
+    "Network",
+    "Place",
+    "Seen",
+    "Solution",
+    "StopWire",
+    "Switch",
+    "Winding",
+    "at_sockets",
+    "controls",
+    "network",
+    "parallel",
+    "places",
+    "resistance_between",
+    "seen_between",
+    "winding_ohms",
+]

@@ -1,0 +1,52 @@
+"""The state in which the engine lies on the bench: what is plugged on, switched and warm."""
+
+from collections.abc import Mapping
+from typing import Final
+
+import msgspec
+
+from meterlink.circuit.engine import Engine
+
+ON_OFF: Final = ("on", "off")
+
+FITTINGS: Final[Mapping[str, tuple[str, ...]]] = {
+    "stop wire": ON_OFF,
+    "cap": ON_OFF,
+    "plug lead": ON_OFF,
+}
+"""What can be fitted or taken off: the stop wire on its tab, the cap on the lead, the lead on
+the plug."""
+
+
+class Condition(msgspec.Struct, frozen=True, kw_only=True):
+    """How the engine lies there at one moment."""
+
+    winding_c: float = 20.0
+    """Temperature of both windings, celsius."""
+    controls: Mapping[str, str] = {}
+    """Position of each switch and fitting that is not in its first one, by name."""
+    chafing: bool = False
+    """The bare spot of the stop wire touches at this moment."""
+
+    def position(self, control: str, engine: Engine) -> str:
+        """Return where ``control`` stands: a switch of ``engine``, or a fitting."""
+        return self.controls.get(control) or controls(engine)[control][0]
+
+    def move(self, control: str, position: str, engine: Engine) -> "Condition":
+        """Return the condition with ``control`` in ``position``.
+
+        Raises:
+            ValueError: there is no such control, or it has no such position.
+        """
+        known = controls(engine)
+        if control not in known:
+            raise ValueError(f"there is no «{control}»; there is {', '.join(known)}")
+        if position not in known[control]:
+            wanted = ", ".join(known[control])
+            raise ValueError(f"«{control}» has no position «{position}»; it has {wanted}")
+        return msgspec.structs.replace(self, controls={**self.controls, control: position})
+
+
+def controls(engine: Engine) -> dict[str, tuple[str, ...]]:
+    """Return every switch and fitting with its positions, the one it starts in first."""
+    return {**{s.name: tuple(s.positions) for s in engine.switch}, **FITTINGS}

@@ -1,0 +1,118 @@
+"""The ignition circuit of one small engine: what it is made of, with the values it has.
+
+An engine here is data. A fault is another value in it (see ``faults``), so that a faulty engine
+is measured by the very same sums as a good one. Resistances are ohms, those of windings at
+20 celsius; None stands for no path at all.
+"""
+
+from typing import Annotated, Literal
+
+import msgspec
+
+from meterlink.declared import Celsius, Ohms
+
+Share = Annotated[float, msgspec.Meta(ge=0, le=1)]
+Name = Annotated[str, msgspec.Meta(min_length=1, max_length=60)]
+
+
+class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A part of the engine."""
+
+
+class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A copper winding on the laminations, whose other end is joined to them."""
+
+    ohms: Ohms | None
+    """At 20 celsius; None where the wire is broken."""
+    henries: Annotated[float, msgspec.Meta(ge=0)] = 0.0
+    """Inductance, which makes a reading take its time to settle."""
+    shorted: Share = 0.0
+    """Share of the turns that are shorted out."""
+    leak: Ohms | None = None
+    """Insulation to the laminations, as a meter sees it; None for perfect."""
+    opens_above: Celsius | None = None
+    """The wire parts when the winding is hotter than this; None where it does not."""
+    breaks_down: bool = False
+    """The insulation fails at working voltage only: a meter does not see it."""
+
+
+class Module(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Electronics between the primary terminal and the primary: a semiconductor to a meter."""
+
+    forward: Ohms
+    """With the terminal positive."""
+    reverse: Ohms | None
+    """With the terminal negative; None where nothing flows."""
+    works: bool = True
+    """Whether it still switches: no resistance tells."""
+
+
+class StopWire(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The wire from the primary terminal to the stop switches."""
+
+    ohms: Ohms = Ohms(0.08)
+    """End to end, while it is whole."""
+    broken: bool = False
+    """Parted between the bare spot and the switches."""
+    chafe: Ohms | None = None
+    """To the block through worn insulation; None where it is sound."""
+    chafes: Literal["always", "moved"] = "always"
+    """Whether the bare spot touches all the time, or at moments while the wire is moved."""
+
+
+class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A switch that earths the stop wire to stop the engine."""
+
+    name: Name
+    positions: Annotated[dict[Name, Literal["closed", "open"]], msgspec.Meta(min_length=1)]
+    closed: Ohms | None = Ohms(0.06)
+    """Across its contacts when closed; None where they do not close."""
+    open: Ohms | None = None
+    """Across its contacts when open."""
+    earth: Ohms | None = Ohms(0.03)
+    """From its earth terminal to the block."""
+
+
+class Mechanics(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What eyes, a gauge or a swap reveal, and no resistance does."""
+
+    magnet: Literal["strong", "weak"] = "strong"
+    flywheel_key: Literal["whole", "sheared"] = "whole"
+    gap_mm: Annotated[float, msgspec.Meta(ge=0, le=20)] = 0.3
+    """Between the laminations and the flywheel's magnet."""
+    plug: Literal["clean", "fouled", "worn", "wrong"] = "clean"
+
+
+class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One engine's ignition: armature, plug lead and cap, stop circuit, earth and mechanics."""
+
+    name: Name
+    primary: Winding
+    secondary: Winding
+    module: Module | None = None
+    lead: Ohms | None = Ohms(0.4)
+    """Conductor of the plug lead; None where it is broken."""
+    cap: Ohms | None = Ohms(0.2)
+    """Plug cap with its suppressor, from the lead to the clip that sits on the plug."""
+    plug_leak: Ohms | None = None
+    """Across the plug's insulator; None for a clean one."""
+    stop_wire: StopWire = StopWire()
+    switch: tuple[Switch, ...] = ()
+    armature_earth: Ohms | None = Ohms(0.004)
+    """From the laminations to the block, through the mounting screws."""
+    rust: Ohms | None = Ohms(40.0)
+    """What a tip meets on a rusty spot before it meets metal."""
+    paint: Ohms | None = None
+    """What a tip meets on paint."""
+    mechanics: Mechanics = Mechanics()
+
+    def switch_named(self, name: str) -> Switch:
+        """Return the switch called ``name``.
+
+        Raises:
+            KeyError: the engine has no such switch.
+        """
+        for switch in self.switch:
+            if switch.name == name:
+                return switch
+        raise KeyError(name)

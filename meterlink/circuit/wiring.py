@@ -1,0 +1,150 @@
+"""From an engine and its condition to a network, and from there to what a meter would see."""
+
+from math import inf, isfinite
+from typing import Final, Literal
+
+import msgspec
+
+from meterlink.circuit.condition import Condition
+from meterlink.circuit.engine import Engine, Winding
+from meterlink.circuit.network import Network, Node, Solution
+from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
+from meterlink.correction import COPPER_K, REFERENCE
+
+Sense = Literal["forward", "reverse"]
+"""Which way a current runs through the module: in at the terminal, or out of it."""
+
+
+class Seen(msgspec.Struct, frozen=True):
+    """What lies between two tips, to a meter that passes a steady current."""
+
+    ohms: float
+    """Infinite where there is no path."""
+    henries: float = 0.0
+    """Inductance in that path, weighted by the square of its share of the current."""
+
+
+NOTHING: Final = Seen(inf)
+"""Probes in the air, and any gap."""
+
+
+def winding_ohms(winding: Winding, celsius: float) -> float:
+    """Return the resistance of ``winding`` at ``celsius``; infinite where it is open."""
+    opens = winding.opens_above
+    if winding.ohms is None or (opens is not None and celsius > opens):
+        return inf
+    warmth = (COPPER_K + celsius) / (COPPER_K + REFERENCE)
+    return winding.ohms * (1 - winding.shorted) * warmth
+
+
+def network(engine: Engine, condition: Condition, sense: Sense = "forward") -> Network:
+    """Return the circuit of ``engine`` as it lies there.
+
+    The nodes are those that ``places`` names, and a few inside that no probe reaches.
+    """
+    net = Network()
+    _armature(net, engine, condition.winding_c, sense)
+    _plug_side(net, engine, condition)
+    _stop_circuit(net, engine, condition)
+    net.connect("core", "block", _or_open(engine.armature_earth))
+    return net
+
+
+def seen_between(engine: Engine, condition: Condition, red: Place, black: Place) -> Seen:
+    """Return what a meter would see with perfect tips on two places of ``engine``.
+
+    The film under each tip is part of it; contact, leads and fingers are not (see ``probes``).
+    """
+    if OTHER_TIP in (red.name, black.name):
+        # Tip on tip: whatever else one of them may lie on, no current takes the long way.
+        return NOTHING if AIR in (red.name, black.name) else Seen(0.0)
+    if AIR in (red.name, black.name):
+        return NOTHING
+    film = _film(engine, red) + _film(engine, black)
+    if not isfinite(film):
+        return NOTHING
+    found = _solved(engine, condition, red.node, black.node)
+    if found is None:
+        return NOTHING
+    net, solution = found
+    henries = 0.0
+    for name, winding in (("primary", engine.primary), ("secondary", engine.secondary)):
+        for element in net.named(name):
+            henries += winding.henries * (1 - winding.shorted) ** 2 * solution.share(element) ** 2
+    return Seen(solution.resistance + film, henries)
+
+
+def resistance_between(engine: Engine, condition: Condition, red: str, black: str) -> float:
+    """Return the ohms between two places by name; infinite where there is no path.
+
+    Raises:
+        KeyError: the engine has no such place.
+    """
+    known = places(engine)
+    return seen_between(engine, condition, known[red], known[black]).ohms
+
+
+def _solved(
+    engine: Engine, condition: Condition, red: Node, black: Node
+) -> tuple[Network, Solution] | None:
+    """Solve with the module the way round that the current itself runs through it."""
+    net = network(engine, condition)
+    solution = net.solve(red, black)
+    if engine.module is None or solution is None:
+        return None if solution is None else (net, solution)
+    if all(solution.share(element) >= 0 for element in net.named("module")):
+        return net, solution
+    net = network(engine, condition, "reverse")
+    solution = net.solve(red, black)
+    return None if solution is None else (net, solution)
+
+
+def _or_open(ohms: float | None) -> float:
+    return inf if ohms is None else ohms
+
+
+def _film(engine: Engine, place: Place) -> float:
+    return {"bare": 0.0, "rust": _or_open(engine.rust), "paint": _or_open(engine.paint)}[place.film]
+
+
+def _armature(net: Network, engine: Engine, celsius: float, sense: Sense) -> None:
+    module = engine.module
+    if module is None:
+        net.join("terminal", "primary start")
+    else:
+        through = module.forward if sense == "forward" else _or_open(module.reverse)
+        net.connect("terminal", "primary start", through, "module")
+    for name, winding, start in (
+        ("primary", engine.primary, "primary start"),
+        ("secondary", engine.secondary, "tower"),
+    ):
+        net.connect(start, "core", winding_ohms(winding, celsius), name)
+        net.connect(start, "core", _or_open(winding.leak), f"{name} leak")
+
+
+def _plug_side(net: Network, engine: Engine, condition: Condition) -> None:
+    net.connect("tower", "lead end", _or_open(engine.lead), "lead")
+    if condition.position("cap", engine) == "on":
+        net.connect("lead end", "clip", _or_open(engine.cap), "cap")
+    else:
+        net.join("lead end", "clip")
+    if condition.position("plug lead", engine) == "on":
+        net.join("clip", "plug")
+    net.connect("plug", "block", _or_open(engine.plug_leak), "plug leak")
+
+
+def _stop_circuit(net: Network, engine: Engine, condition: Condition) -> None:
+    wire = engine.stop_wire
+    if condition.position("stop wire", engine) == "on":
+        net.join("terminal", "stop wire")
+    # The bare spot lies halfway, so that a broken wire may still chafe on the armature's side.
+    half = wire.ohms / 2
+    net.connect("stop wire", "stop wire middle", half, "stop wire")
+    net.connect("stop wire middle", "stop line", inf if wire.broken else half, "stop wire")
+    if wire.chafes == "always" or condition.chafing:
+        net.connect("stop wire middle", "block", _or_open(wire.chafe), "chafe")
+    for switch in engine.switch:
+        closed = switch.positions[condition.position(switch.name, engine)] == "closed"
+        across = switch.closed if closed else switch.open
+        net.connect("stop line", (switch.name, "earth"), _or_open(across), switch.name)
+        net.connect((switch.name, "earth"), "block", _or_open(switch.earth), "switch earth")
