@@ -1,0 +1,77 @@
+"""The next best check: what it is expected to tell, for what it costs."""
+
+from collections.abc import Iterable, Iterator
+
+import msgspec
+import numpy as np
+
+from meterlink.finding.model import Array, Evidence, Model, Node
+from meterlink.finding.posterior import outcome_shares, posterior
+
+
+class Prospect(msgspec.Struct, frozen=True):
+    """A check that was not done yet, and what it promises."""
+
+    node: Node
+    bits: float
+    """Expected information about the fault."""
+    minutes: float
+    """Including the setups that still have to be done."""
+    parts: float
+    cost: float
+    """Minutes, and what the parts cost in minutes."""
+    chances: Array
+    """Probability of each outcome."""
+    then: Array
+    """Probability of each suspect after each outcome, shaped outcome, suspect."""
+
+    @property
+    def rate(self) -> float:
+        """Bits for each minute of cost."""
+        return self.bits / self.cost
+
+
+def prospects(model: Model, evidence: Evidence, *, done: Iterable[str] = ()) -> list[Prospect]:
+    """Return the checks still open, the one that tells most for its cost first.
+
+    ``done`` names checks that need no proposing though there is no evidence from them, such as
+    those skipped. Checks that close a job are never proposed.
+    """
+    away = {*evidence, *done}
+    ready = {setup for check in evidence for setup in model.nodes[check].declared.needs}
+    now = posterior(model, evidence)
+    found = [
+        _prospect(model, node, evidence, now, ready)
+        for node in model.nodes.values()
+        if node.name not in away and not node.declared.closing
+    ]
+    return sorted(found, key=lambda prospect: -prospect.rate)
+
+
+def _prospect(
+    model: Model, node: Node, evidence: Evidence, now: Array, ready: set[str]
+) -> Prospect:
+    joint = now[:, None] * outcome_shares(model, node, evidence)
+    chances = joint.sum(axis=0)
+    check = node.declared
+    minutes = check.minutes + sum(_setup_minutes(model, check.needs, ready))
+    return Prospect(
+        node=node,
+        bits=information(joint),
+        minutes=minutes,
+        parts=check.parts,
+        cost=minutes + check.parts / model.table.minute_cost,
+        chances=chances,
+        then=(joint / chances).T,
+    )
+
+
+def _setup_minutes(model: Model, needs: tuple[str, ...], ready: set[str]) -> Iterator[float]:
+    return (model.table.setups[setup].minutes for setup in needs if setup not in ready)
+
+
+def information(joint: Array) -> float:
+    """Return the mutual information of the two variables of ``joint``, bits, never negative."""
+    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+    seen = joint > 0
+    return max(0.0, float((joint[seen] * np.log2(joint[seen] / apart[seen])).sum()))

@@ -1,0 +1,133 @@
+"""What is wrong with a fault table though its shape is right, each as one sentence."""
+
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
+from math import fsum, isclose
+from typing import Final
+
+from meterlink.finding.shape import ALWAYS, Check, Distribution, Fault, FaultTable, Row
+from meterlink.text import plain
+
+LEAST: Final = 0.001
+"""No outcome is less likely than this: a slip of the hand must never rule a fault out."""
+
+
+def mistakes_in(table: FaultTable) -> Iterator[str]:
+    """Yield what is wrong with ``table``, naming the check or fault; nothing when it is right."""
+    seen: list[str] = []
+    for name, check in table.checks.items():
+        yield from (f"check «{name}»: {said}" for said in _check(table, name, check, seen))
+        seen.append(name)
+    for name, fault in table.faults.items():
+        yield from (f"fault «{name}»: {said}" for said in _fault(table, name, fault))
+    for complaint in table.complaints:
+        if sum(complaint in fault.prior for fault in table.faults.values()) < 2:
+            yield f"complaint «{complaint}»: at least two faults need a prior for it"
+
+
+def _check(table: FaultTable, name: str, check: Check, earlier: list[str]) -> Iterator[str]:
+    yield from _outcomes(check)
+    for setup in check.needs:
+        if setup not in table.setups:
+            yield f"needs: {unknown(setup, 'setup', table.setups)}"
+    for part in check.each:
+        if part in table.checks:
+            yield f"each: «{part}» is the name of a check already"
+    if check.after:
+        if check.after not in earlier:
+            yield f"after: {unknown(check.after, 'earlier check', earlier)}"
+            return
+        if check.each or table.checks[check.after].each:
+            yield "after: a check that is done for each of several parts cannot take part in this"
+            return
+    yield from (f"sound: {said}" for said in _row(table, name, check.sound))
+    for context in table.contexts(name):
+        if context not in check.sound.contexts:
+            yield f"sound: nothing is given for «{context or 'row'}»"
+
+
+def _outcomes(check: Check) -> Iterator[str]:
+    if len(set(check.outcomes)) < len(check.outcomes):
+        yield "outcomes: one is there twice"
+    for word, outcome in check.reads_as.items():
+        if word in check.outcomes:
+            yield f"reads_as: «{plain(word)}» is an outcome already"
+        elif outcome not in check.outcomes:
+            yield f"reads_as: {unknown(outcome, 'outcome', check.outcomes)}"
+
+
+def _fault(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
+    for complaint in (*fault.prior, *fault.when):
+        if complaint not in table.complaints:
+            yield unknown(complaint, "complaint", table.complaints)
+    if not fault.prior:
+        yield "prior: give one for at least one complaint"
+    for complaint in fault.when:
+        if complaint in table.complaints and complaint not in fault.prior:
+            yield f"when: there is no prior for «{complaint}», so this would never be used"
+    yield from _parts(table, name, fault)
+    blocks = [("gives", fault.gives), *((f"when «{c}»", rows) for c, rows in fault.when.items())]
+    for block, rows in blocks:
+        for check, row in rows.items():
+            if check in table.checks:
+                said = _row(table, check, row)
+            else:
+                said = iter([unknown(check, "check", table.checks)])
+            yield from (f"{block}, check «{plain(check)}»: {line}" for line in said)
+
+
+def _parts(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
+    if not fault.each:
+        if fault.shares:
+            yield "shares: only a fault with «each» has parts to share out among"
+        return
+    kind = table.checks.get(fault.each)
+    if kind is None or not kind.each:
+        kinds = [check for check, declared in table.checks.items() if declared.each]
+        yield f"each: {unknown(fault.each, 'check done for each part', kinds)}"
+        return
+    if fault.each not in name.split("-"):
+        yield f"each: the name of this fault must hold «{fault.each}», where the part's goes"
+    if set(fault.shares) != set(kind.each):
+        yield f"shares: name each of {', '.join(kind.each)}, and no other"
+
+
+def _row(table: FaultTable, check: str, row: Row) -> Iterator[str]:
+    after = table.checks[check].after
+    if after and after not in table.checks:
+        return
+    if row.row and after:
+        yield f"row: this check comes after «{after}», so its rows stand under «given»"
+    if row.given and not after:
+        yield "given: this check comes after no other, so it has one «row»"
+    if not row.row and not row.given:
+        yield "expected a «row»" if not after else "expected rows under «given»"
+    expected = table.contexts(check)
+    for context, shares in row.contexts.items():
+        key = f"given.{plain(context)}" if context != ALWAYS else "row"
+        if context not in expected and context != ALWAYS:
+            yield f"given: {unknown(context, f'outcome of «{after}»', expected)}"
+        yield from (f"{key}: {said}" for said in _shares(table.checks[check].outcomes, shares))
+
+
+def _shares(outcomes: tuple[str, ...], shares: Distribution) -> Iterator[str]:
+    for outcome in shares:
+        if outcome not in outcomes:
+            yield unknown(outcome, "outcome", outcomes)
+    missing = [outcome for outcome in outcomes if outcome not in shares]
+    if missing:
+        yield f"nothing is given for «{missing[0]}»"
+    for outcome, share in shares.items():
+        if not LEAST <= share <= 1:
+            yield f"«{plain(outcome)}» is {share:g}; give {LEAST:g} at least and 1 at most"
+    total = fsum(shares.values())
+    if not missing and not isclose(total, 1.0, abs_tol=1e-6):
+        yield f"the probabilities sum to {total:.6g}; they must sum to 1"
+
+
+def unknown(word: str, what: str, known: Iterable[str]) -> str:
+    """Return the sentence for a word that is not there, with the nearest one that is."""
+    words = list(known)
+    near = get_close_matches(word, words, n=1)
+    mend = f"did you mean «{near[0]}»?" if near else f"there is {', '.join(words) or 'none'}"
+    return f"there is no {what} «{plain(word)}»; {mend}"

@@ -1,0 +1,116 @@
+"""What a fault table is made of: complaints, setups, checks, faults, and rows of probabilities."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+import msgspec
+
+FORMAT = Literal[1]
+
+Name = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
+Words = Annotated[str, msgspec.Meta(min_length=1, max_length=400)]
+Amount = Annotated[float, msgspec.Meta(ge=0, le=100_000)]
+Positive = Annotated[float, msgspec.Meta(gt=0, le=100_000)]
+Distribution = Mapping[str, float]
+"""Probability of each outcome; sums to one."""
+
+ALWAYS = ""
+"""The context of a check that depends on no other."""
+
+
+class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a check shows under a fault."""
+
+    row: dict[str, Any] = {}
+    """Probability of each outcome."""
+    given: dict[str, dict[str, Any]] = {}
+    """The same for each outcome of the check named by ``after``."""
+    source: Words
+    """Where the numbers come from: a publication, a count of jobs, a judgement."""
+    why: Annotated[str, msgspec.Meta(max_length=400)] = ""
+    """One sentence for the technician."""
+
+    @property
+    def contexts(self) -> Mapping[str, Distribution]:
+        """The distributions by outcome of the earlier check; by ``ALWAYS`` where there is none."""
+        return {**self.given, ALWAYS: self.row} if self.row else self.given
+
+
+class Setup(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Work that opens the way to several checks and is done once."""
+
+    say: Words
+    minutes: Amount
+
+
+class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Something that can be tried, with the outcomes that it can have."""
+
+    say: Words
+    """Its name in a sentence."""
+    ask: Words
+    """What to do, as one or two sentences."""
+    outcomes: Annotated[tuple[Name, ...], msgspec.Meta(min_length=2, max_length=12)]
+    reads_as: dict[str, str] = {}
+    """Other words for an outcome, such as a verdict code."""
+    after: str = ""
+    """The earlier check on whose outcome this one's depends, where it is much the same trial."""
+    needs: tuple[str, ...] = ()
+    """Setups that must be done first."""
+    minutes: Positive
+    parts: Amount = 0.0
+    """What it costs beside time, in the workshop's money."""
+    closing: bool = False
+    """Part of putting the engine back to work: counts as evidence and is never proposed."""
+    caution: str = ""
+    """Shown with the proposal."""
+    each: dict[Name, Words] = {}
+    """A check of a kind, done once for each of these parts that the engine has: name, words."""
+    sound: Row
+    """What it shows where the fault at hand does not touch it."""
+
+
+class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One thing that can be wrong."""
+
+    say: Words
+    mend: Words
+    note: Annotated[str, msgspec.Meta(max_length=400)] = ""
+    """What the checks cannot tell about it."""
+    prior: dict[str, Positive]
+    """Share among the engines that come in, by complaint; only proportions count."""
+    source: Words
+    """Where the prior comes from."""
+    each: str = ""
+    """The check of a kind for whose every part this is a fault of its own."""
+    shares: dict[str, Positive] = {}
+    """How the prior is shared out among those parts; only proportions count."""
+    gives: dict[str, Row] = {}
+    """What differs from ``sound``, by check."""
+    when: dict[str, dict[str, Row]] = {}
+    """The same for one complaint only: complaint, check."""
+
+
+class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Faults against checks, as read from a file and found right."""
+
+    format: FORMAT
+    title: Words
+    minute_cost: Positive = 1.0
+    """What a minute of work costs, in the same money as ``parts``."""
+    complaints: dict[Name, Words]
+    setups: dict[Name, Setup] = {}
+    checks: dict[Name, Check]
+    faults: dict[Name, Fault]
+
+    def contexts(self, check: str) -> tuple[str, ...]:
+        """Return the outcomes of the check that ``check`` comes after; ``ALWAYS`` where none."""
+        after = self.checks[check].after
+        return self.checks[after].outcomes if after else (ALWAYS,)
+
+    def distribution(self, fault: Fault, check: str, complaint: str, context: str) -> Distribution:
+        """Return the probability of each outcome of ``check`` under ``fault``."""
+        for rows in (fault.when.get(complaint, {}), fault.gives):
+            if check in rows and context in rows[check].contexts:
+                return rows[check].contexts[context]
+        return self.checks[check].sound.contexts[context]

@@ -1,0 +1,109 @@
+"""Reading a fault table: TOML in, a ``FaultTable`` that was found right out."""
+
+from functools import cache
+from importlib import resources
+from typing import Any, Final, TypeVar
+
+import msgspec
+
+from meterlink.declared import InvalidFileError, decode, with_key
+from meterlink.finding.mistakes import mistakes_in
+from meterlink.finding.shape import Check, Fault, FaultTable, Row, Setup
+from meterlink.text import plain
+
+T = TypeVar("T")
+
+SHIPPED: Final = "faults.toml"
+
+
+@cache
+def shipped_table() -> FaultTable:
+    """Return the fault table that comes with the program."""
+    data = resources.files("meterlink.finding").joinpath(SHIPPED).read_bytes()
+    return read_table(data, SHIPPED)
+
+
+def read_table(data: bytes, name: str) -> FaultTable:
+    """Return the fault table in ``data``, a TOML text; ``name`` stands for it in errors.
+
+    Raises:
+        InvalidFileError: one sentence that names the fault or check, the key and the mend; of
+            several mistakes the first, with how many more there are.
+    """
+    table = _shaped(data, name)
+    first, *more = [*mistakes_in(table), ""]
+    if first:
+        others = f" (and {len(more) - 1} more)" if len(more) > 1 else ""
+        raise InvalidFileError(f"{plain(name)}: {first}{others}")
+    return table
+
+
+def table_mistakes(data: bytes, name: str) -> list[str]:
+    """Return everything that is wrong with the fault table in ``data``; nothing if it is right."""
+    try:
+        table = _shaped(data, name)
+    except InvalidFileError as fault:
+        return [str(fault)]
+    return [f"{plain(name)}: {said}" for said in mistakes_in(table)]
+
+
+def _shaped(data: bytes, name: str) -> FaultTable:
+    """Decode section by section, so that an error can name the section: a path cannot."""
+    raw = decode(data, dict[str, Any], name)
+    name = plain(name)
+    checks = {
+        key: _check(given, f"{name}: check «{plain(key)}»")
+        for key, given in _section(raw, "checks", name).items()
+    }
+    faults = {
+        key: _fault(given, f"{name}: fault «{plain(key)}»")
+        for key, given in _section(raw, "faults", name).items()
+    }
+    setups = {
+        key: _convert(given, Setup, f"{name}: setup «{plain(key)}»")
+        for key, given in _section(raw, "setups", name).items()
+    }
+    return _convert({**raw, "checks": checks, "faults": faults, "setups": setups}, FaultTable, name)
+
+
+def _section(raw: dict[str, Any], key: str, where: str) -> dict[str, Any]:
+    return _convert(raw.get(key, {}), dict[str, Any], f"{where}: {key}")
+
+
+def _check(given: Any, where: str) -> Check:
+    raw = _convert(given, dict[str, Any], where)
+    if "sound" in raw:
+        raw = {**raw, "sound": _row(raw["sound"], f"{where}: sound")}
+    return _convert(raw, Check, where)
+
+
+def _fault(given: Any, where: str) -> Fault:
+    raw = _convert(given, dict[str, Any], where)
+    gives = _rows(_section(raw, "gives", where), f"{where}: gives")
+    when = {
+        complaint: _rows(
+            _convert(rows, dict[str, Any], f"{where}: when «{plain(complaint)}»"),
+            f"{where}: when «{plain(complaint)}»",
+        )
+        for complaint, rows in _section(raw, "when", where).items()
+    }
+    return _convert({**raw, "gives": gives, "when": when}, Fault, where)
+
+
+def _rows(given: dict[str, Any], where: str) -> dict[str, Row]:
+    return {check: _row(row, f"{where}, check «{plain(check)}»") for check, row in given.items()}
+
+
+def _row(given: Any, where: str) -> Row:
+    row = _convert(given, Row, where)
+    for context in (row.row, *row.given.values()):
+        for outcome, share in context.items():
+            _convert(share, float, f"{where}, outcome «{plain(outcome)}»")
+    return row
+
+
+def _convert(given: Any, shape: type[T], where: str) -> T:
+    try:
+        return msgspec.convert(given, shape)
+    except msgspec.ValidationError as fault:
+        raise InvalidFileError(f"{where}: {with_key(str(fault))}") from fault

@@ -1,0 +1,118 @@
+"""The finding in sentences that a technician would say."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from meterlink.finding.report import Odd, Proposed, Suspected
+
+WORTH_NAMING: Final = 0.10
+"""A fault less probable than this is not named beside the leading one."""
+
+WORTH_SAYING: Final = 0.01
+"""What an outcome less probable than this would mean is left out of the sentences."""
+
+_STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
+"""From so many bits on: 32, 8, 2 times the odds, and less."""
+
+
+def percent(probability: float) -> str:
+    """Return ``probability`` as people say it, never as 0 or 100 %."""
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{probability:.0%}".replace("%", " %")
+
+
+def strength(bits: float) -> str:
+    """Return how strongly an outcome of so many bits speaks, as an adverb."""
+    return next(word for least, word in _STRENGTHS if abs(bits) >= least)
+
+
+def speaks(check: str, outcome: str, bits: float, why: str) -> str:
+    """Say what one outcome speaks for or against."""
+    side = "for" if bits > 0 else "against"
+    reason = f" {why}" if why else ""
+    return f"{_first(check)}: {_said(outcome)}; speaks {strength(bits)} {side} it.{reason}"
+
+
+def meaning(outcome: str, chance: float, fault: str, probability: float) -> str:
+    """Say what an outcome of a proposed check would mean."""
+    return f"If {_said(outcome)} ({percent(chance)}): {fault}, {percent(probability)}."
+
+
+def odd(check: str, outcome: str, fault: str, likeliest: str) -> str:
+    """Say which outcome does not go with the most probable fault."""
+    return (
+        f"{_first(check)}: {_said(outcome)} does not go with {fault}, which would most likely "
+        f"give {_said(likeliest)}. Do this check again."
+    )
+
+
+def sentences(
+    faults: tuple[Suspected, ...],
+    sure: bool,
+    contradictory: bool,
+    odds: tuple[Odd, ...],
+    proposed: tuple[Proposed, ...],
+) -> tuple[str, ...]:
+    """Return the finding, one thought a sentence."""
+    return (
+        *_leading(faults, sure),
+        *_conflict(contradictory, odds),
+        *_grounds(faults[0]),
+        *([faults[0].note] if faults[0].note else []),
+        *_onward(faults[0], sure, proposed),
+    )
+
+
+def _leading(faults: tuple[Suspected, ...], sure: bool) -> Iterable[str]:
+    first, *others = faults
+    rivals = [other for other in others if other.probability >= WORTH_NAMING]
+    if sure:
+        yield f"Found: {first.say}, {percent(first.probability)}."
+    elif first.probability >= 0.5:
+        yield f"Most likely: {first.say}, {percent(first.probability)}."
+    else:
+        yield f"Not settled yet; first comes {first.say}, {percent(first.probability)}."
+    if rivals:
+        named = ", ".join(f"{rival.say} ({percent(rival.probability)})" for rival in rivals)
+        yield f"Still possible: {named}."
+
+
+def _conflict(contradictory: bool, odds: tuple[Odd, ...]) -> Iterable[str]:
+    if contradictory:
+        yield (
+            "These outcomes contradict each other: no single fault in the table explains them. "
+            "Do the odd ones again; if they stand, look for two faults."
+        )
+    yield from (outcome.say for outcome in odds)
+
+
+def _grounds(first: Suspected) -> Iterable[str]:
+    yield from (f"For it: {ground.say}" for ground in first.speaks_for[:3])
+    yield from (f"Against it: {ground.say}" for ground in first.speaks_against[:2])
+
+
+def _onward(first: Suspected, sure: bool, proposed: tuple[Proposed, ...]) -> Iterable[str]:
+    if sure:
+        yield f"{first.mend} Then spark, start and the stop check before sign-off."
+    elif not proposed:
+        yield (
+            "No check that is left would tell more; substitution by a known-good part, or the "
+            "maker's manual, has to decide."
+        )
+    else:
+        best = proposed[0]
+        yield f"Next best check, about {best.minutes:.0f} min: {best.ask}"
+        if best.caution:
+            yield best.caution
+        yield from (means.say for means in best.means if means.chance >= WORTH_SAYING)
+
+
+def _said(outcome: str) -> str:
+    return outcome.replace("-", " ")
+
+
+def _first(words: str) -> str:
+    return words[:1].upper() + words[1:]
