@@ -81,6 +81,29 @@ def decode(data: bytes, shape: type[T], name: str) -> T:
         raise InvalidFileError(f"{name} is not TOML: {plain(str(fault))}") from fault
 
 
+def to_plain(thing: Any) -> Any:
+    """Return ``thing`` as dicts, lists, texts and numbers, as it would stand in its file."""
+    return msgspec.to_builtins(thing, enc_hook=_encode_declared)
+
+
+def from_plain(given: Any, shape: type[T], name: str) -> T:
+    """Return what ``to_plain`` gave as ``shape``.
+
+    Raises:
+        InvalidFileError: it is none; ``name`` says where it came from.
+    """
+    try:
+        return msgspec.convert(given, shape, dec_hook=_decode_declared)
+    except msgspec.ValidationError as fault:
+        raise InvalidFileError(f"{plain(name)}: {_with_key(str(fault))}") from fault
+
+
+def _encode_declared(value: object) -> str:
+    if isinstance(value, Declared):
+        return f"{float(value)!r} {value.unit}"
+    raise NotImplementedError(type(value))
+
+
 def _decode_declared(shape: type, given: object) -> Any:
     if not issubclass(shape, Declared):
         raise NotImplementedError(shape)

@@ -48,6 +48,8 @@ class Session:
         self._set_for: Setup | None = None
         self._shown_t = float("-inf")
         self.readings = 0
+        self.between: Callable[[], None] | None = None
+        """Called by the reading thread between two readings; simulated hands speak here."""
 
     def show(self, face: Face) -> None:
         """Tell ``face`` of everything from now on; on the thread where it happens."""
@@ -66,8 +68,10 @@ class Session:
                 self.readings += 1
                 self._capture.append(reading)
                 self._handle(self.bench.feed(reading))
-                if self.bench.progress.ended:
-                    break
+            if self.between is not None:
+                self.between()
+            if self.bench.progress.ended:
+                break
         with self._lock:
             self._handle(self.bench.close())
 

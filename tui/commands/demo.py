@@ -1,0 +1,85 @@
+"""``meterlink demo``: the whole job on the simulated bench, through the real driver."""
+
+import argparse
+import sys
+import threading
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from drivers.simulated import Hands, SimulatedBench
+    from tui.session import Seen, Session
+
+NAME: Final = "demo"
+HELP: Final = "run the whole job on the built-in simulated bench; no meter needed"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare scenario, seed, jobs folder and face."""
+    parser.add_argument("--scenario", default="spring-service", help="which bench to simulate")
+    parser.add_argument("--seed", type=int, default=1, help="same seed, same run (default 1)")
+    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    parser.add_argument(
+        "--plain", action="store_true", help="a line per event instead of the screen"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run it on the screen, or plain where standard output is no terminal."""
+    from drivers.clock import MonotonicClock
+    from drivers.opening import open_source
+    from drivers.simulated import SimulatedBench, load_scenario
+    from tui.setting_up import job_store, session
+    from tui.shelf import CARDS, PROFILES
+
+    plain = args.plain or not sys.stdout.isatty()
+    scenario = load_scenario(args.scenario)
+    card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
+    clock = None if plain else MonotonicClock()
+    with (
+        SimulatedBench(scenario, seed=args.seed, clock=clock) as bench,
+        job_store(args.jobs).create(scenario.title) as job,
+    ):
+        source = open_source(bench.port, clock=bench.clock)
+        try:
+            with session(job, source, bench.clock, card, profile) as sitting:
+                _lead(sitting, bench)
+                code = _run_plain(sitting) if plain else _run_screen(sitting, bench)
+        finally:
+            source.close()
+    for path in (job.job.log_path, *job.job.captures()):
+        print(f"wrote {path}")
+    return code
+
+
+def _lead(sitting: "Session", bench: "SimulatedBench") -> None:
+    """Let the hands see what the bench says, and the bench hear what the hands say."""
+    hands = bench.hands
+
+    def see(seen: "Seen") -> None:
+        for event in seen.events:
+            hands.notice(event)
+
+    sitting.show(see)
+    sitting.between = lambda: _speak(sitting, hands)
+
+
+def _speak(sitting: "Session", hands: "Hands") -> None:
+    for command in hands.take_said():
+        sitting.tell(command)
+
+
+def _run_plain(sitting: "Session") -> int:
+    from tui.plain_face import PlainFace
+    from tui.telling import Teller
+
+    face = PlainFace(Teller(sitting.bench.card))
+    sitting.show(face)
+    sitting.run(threading.Event())
+    face.end(sitting.bench.progress)
+    return 0
+
+
+def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
+    from tui.screen import run_bench_screen
+
+    return run_bench_screen(sitting, title=bench.scenario.title)

@@ -1,0 +1,56 @@
+"""From what the user asked for to a session ready to run: job, capture, bench, source."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import meterlink
+from captures.job import JobWriter
+from captures.records import Header
+from captures.store import JobStore
+from captures.times import local_now, rfc3339
+from drivers.clock import Clock
+from meterlink.bench import Bench
+from meterlink.card import Card
+from meterlink.declared import to_plain
+from meterlink.events import Event
+from meterlink.profile import Profile
+from meterlink.source import Accuracy, Source
+from tui.session import Session
+
+
+def settings_of(card: Card, profile: Profile) -> dict[str, Any]:
+    """Return card and profile whole, for the record: what was judged by, though files change."""
+    return {"card": to_plain(card), "profile": to_plain(profile)}
+
+
+def job_store(folder: str | None) -> JobStore:
+    """Return the store in ``folder``, or the user's own."""
+    return JobStore(None if folder is None else Path(folder))
+
+
+@contextmanager
+def session(
+    job: JobWriter,
+    source: Source,
+    clock: Clock,
+    card: Card,
+    profile: Profile,
+    *,
+    accuracy: tuple[Accuracy, ...] = (),
+    past: Iterable[Event] = (),
+) -> Iterator[Session]:
+    """Begin a capture in ``job`` and yield a session over it; closed and sealed at the end."""
+    header = Header(
+        started=rfc3339(local_now()),
+        program=f"meterlink {meterlink.__version__}",
+        meter=source.identity,
+        accuracy=accuracy,
+        profile=profile.id,
+        card=card.id,
+        settings=settings_of(card, profile),
+    )
+    bench = Bench(card, profile, accuracy=accuracy, past=past)
+    with job.new_capture(header) as capture:
+        yield Session(bench, source, job, capture, clock)

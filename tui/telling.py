@@ -1,0 +1,179 @@
+"""Events in words: one sentence each, the same for plain output, screen and voice."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from meterlink.card import Card
+from meterlink.criterion import Criterion
+from meterlink.events import (
+    Asked,
+    CardEnded,
+    Contact,
+    Dropout,
+    Entered,
+    Event,
+    Evidence,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    MeterSet,
+    Note,
+    PassedOver,
+    SoakPoint,
+    StepBegan,
+    StepEnded,
+    StepReopened,
+    Verdict,
+    Zeroed,
+)
+from meterlink.notation import format_value, format_with_u
+from meterlink.progress import Progress, StepResult
+from tui.signs import can_show
+
+VERDICT_WORDS: Final = {
+    Verdict.OPEN: "open",
+    Verdict.SHORT: "short",
+    Verdict.BELOW: "below the window",
+    Verdict.IN_WINDOW: "in the window",
+    Verdict.ABOVE: "above the window",
+}
+
+EVIDENCE_WORDS: Final = {
+    Evidence.SAME_TOUCH: "the probes stayed on: closed before and after",
+    Evidence.TAPPED: "the tips were tapped together before and after",
+    Evidence.SAID: "said by the technician",
+    Evidence.READ: "a reading above what counts as open",
+}
+
+OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS.items()} | {
+    "stuck-closed": "stuck closed",
+    "never-closes": "never closes",
+    "cannot-tell": "resistance cannot tell",
+    "opens-hot": "opens when hot",
+    "none": "no dropouts",
+    "some": "dropouts",
+}
+
+
+class Teller:
+    """Says events of one card in words, with the signs that the output can show."""
+
+    def __init__(self, card: Card, *, ohm_sign: bool | None = None) -> None:
+        self._titles = {step.id: step.title for step in card.step}
+        self._ohm_sign = can_show("Ω") if ohm_sign is None else ohm_sign
+
+    def title(self, step: str) -> str:
+        """Return the title of a step of the card."""
+        return self._titles.get(step, step)
+
+    def value(self, value: float, unit: str = "ohm", resolution: float | None = None) -> str:
+        """Return a value as people write it."""
+        return format_value(value, unit, resolution, ohm_sign=self._ohm_sign)
+
+    def with_u(self, value: float, u: float, unit: str = "ohm") -> str:
+        """Return a value with its expanded uncertainty, ``u``."""
+        return format_with_u(value, u, unit, ohm_sign=self._ohm_sign)
+
+    def tell(self, event: Event) -> str:
+        """Return ``event`` as one sentence; empty for what is not worth a line."""
+        match event:
+            case Contact():
+                return "contact"
+            case Held():
+                shown = self.value(event.value, event.unit, max(event.resolution, event.noise / 10))
+                return f"held {shown} from {event.readings} readings"
+            case Lift():
+                return "" if event.held else "lifted before anything was held"
+            case Judged():
+                return self.verdict(event)
+            case Zeroed():
+                return f"lead zero is {self.value(event.value, 'ohm', event.resolution)}"
+            case StepBegan():
+                return f"step: {self.title(event.step)}"
+            case Asked():
+                return f"> {event.say}"
+            case StepEnded():
+                return self._ended(event)
+            case Entered():
+                return f"entered: {event.text}"
+            case CardEnded():
+                return "the card is done" + (", signed off" if event.signed_off else "")
+            case _:
+                return self._told_of(event)
+
+    def verdict(self, event: Judged) -> str:
+        """Return a verdict in words, with value, uncertainty and probability."""
+        at = f" in «{event.position}»" if event.position else ""
+        head = f"{self.title(event.step)}{at}: {VERDICT_WORDS[event.verdict]}"
+        if event.corrected is None or event.u is None:
+            return f"{head} ({EVIDENCE_WORDS[event.evidence]})" if event.evidence else head
+        shown = self.with_u(event.corrected, event.u, event.unit)
+        sure = "clear" if event.clear else f"close, {event.probability:.0%}"
+        advice = f". {event.advice}" if event.advice else ""
+        return f"{head}, {shown} ({sure}){advice}"
+
+    def _ended(self, event: StepEnded) -> str:
+        outcome = OUTCOME_WORDS.get(event.outcome, event.outcome)
+        reason = f" ({event.reason})" if event.reason else ""
+        return f"done: {self.title(event.step)}: {outcome}{reason}"
+
+    def _told_of(self, event: Event) -> str:
+        match event:
+            case StepReopened():
+                reason = f" ({event.reason})" if event.reason else ""
+                return f"again: {self.title(event.step)}{reason}"
+            case Dropout():
+                depth = "over range" if event.depth is None else self.value(event.depth)
+                return f"dropout of {event.lasted_s:.2f} s, {depth}"
+            case SoakPoint():
+                value = "over range" if event.value is None else self.value(event.value)
+                warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
+                return f"{value}{warm}"
+            case Gap():
+                return f"gap: {event.why}"
+            case PassedOver():
+                return f"passed over {event.count} readings: {event.why}"
+            case MeterSet():
+                return "; ".join(event.lost)
+            case Note():
+                return f"note: {event.text}"
+        return ""
+
+
+def window_words(criterion: Criterion, *, ohm_sign: bool) -> str:
+    """Return a window in words."""
+    low, high, unit = criterion.window.low, criterion.window.high, criterion.window.unit
+    if low is None and high is not None:
+        return f"at most {format_value(high, unit, ohm_sign=ohm_sign)}"
+    if high is None and low is not None:
+        return f"at least {format_value(low, unit, ohm_sign=ohm_sign)}"
+    return " to ".join(format_value(end, unit, ohm_sign=ohm_sign) for end in (low or 0, high or 0))
+
+
+def table(progress: Progress, teller: Teller) -> Iterator[str]:
+    """Yield the lines of the table of results, one step or switch position a line."""
+    rows = [("step", "outcome", "value", "sure")]
+    for step in progress.card.step:
+        rows += list(_rows(step.title, progress.results[step.id], teller))
+    widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    for row in rows:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+
+
+def _rows(title: str, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
+    outcome = OUTCOME_WORDS.get(result.outcome, result.outcome) or "not done"
+    if result.zeroed is not None:
+        value = teller.value(result.zeroed.value, "ohm", result.zeroed.resolution)
+        yield title, outcome, value, ""
+        return
+    if not result.judged or result.outcome not in {v.value for v in VERDICT_WORDS}:
+        said = result.entered.text if result.entered is not None else result.reason
+        yield title, outcome, said, ""
+    for position, judged in result.judged.items():
+        name = f"  in «{position}»" if position else title
+        value = "over range"
+        if judged.corrected is not None and judged.u is not None:
+            value = teller.with_u(judged.corrected, judged.u, judged.unit)
+        sure = "clear" if judged.clear else f"close, {judged.probability:.0%}"
+        yield name, VERDICT_WORDS[judged.verdict], value, sure
