@@ -8,9 +8,8 @@ is dropped and counted.
 import csv
 import math
 from collections.abc import Iterator
-from io import TextIOWrapper
 from pathlib import Path
-from typing import Final, NoReturn, TextIO
+from typing import Final, NoReturn
 
 from captures.reader import open_regular
 from meterlink.errors import UnreadableError
@@ -23,7 +22,7 @@ COLUMNS: Final = ("t_s", "value", "unit")
 OVERLOAD: Final = "overload"
 
 _LONGEST_LINE: Final = 4096
-"""Characters. A line of numbers comes nowhere near it, whatever else is in the file may."""
+"""Bytes. A line of numbers comes nowhere near it, whatever else is in the file may."""
 
 _TRUE: Final = frozenset({"1", "true"})
 _FALSE: Final = frozenset({"", "0", "false"})
@@ -43,9 +42,9 @@ class PlainReader:
         self.dropped = 0
         """How many not-a-numbers were passed over."""
         self._line = 0
-        self._file = TextIOWrapper(open_regular(path), encoding="utf-8-sig", newline="")
+        self._file = open_regular(path)
         try:
-            self._rows = csv.reader(_bounded(self._file, self), strict=True)
+            self._rows = csv.reader(self._lines(), strict=True)
             self._columns = self._read_header()
         except BaseException:
             self._file.close()
@@ -70,6 +69,16 @@ class PlainReader:
             else:
                 yield reading
 
+    def _lines(self) -> Iterator[str]:
+        """Yield lines for ``csv``, never one that would fill the memory."""
+        encoding = "utf-8-sig"  # spreadsheets put a mark before the first column's name
+        while line := self._file.readline(_LONGEST_LINE):
+            self._line += 1
+            if len(line) == _LONGEST_LINE and not line.endswith(b"\n"):
+                self.refuse(f"it is longer than {_LONGEST_LINE} bytes")
+            yield line.decode(encoding)
+            encoding = "utf-8"
+
     def _read_header(self) -> dict[str, int]:
         names = [name.strip() for name in self._next_row() or ()]
         missing = [name for name in COLUMNS if name not in names]
@@ -83,7 +92,7 @@ class PlainReader:
         except csv.Error as fault:
             self.refuse(f"it is not CSV ({fault})")
         except UnicodeDecodeError:
-            self.refuse("it is not UTF-8", self._line + 1)
+            self.refuse("it is not UTF-8")
         except OSError as fault:
             self.refuse(f"it cannot be read ({fault.strerror})")
 
@@ -120,12 +129,3 @@ class PlainReader:
     def refuse(self, why: str, line: int = 0) -> NoReturn:
         """Raise the error that names file and line."""
         raise UnreadableError(f"{self.name} line {line or self._line}: {why}")
-
-
-def _bounded(file: TextIO, reader: PlainReader) -> Iterator[str]:
-    """Yield lines for ``csv``, never one that would fill the memory."""
-    while line := file.readline(_LONGEST_LINE):
-        reader._line += 1
-        if len(line) == _LONGEST_LINE and not line.endswith("\n"):
-            reader.refuse(f"it is longer than {_LONGEST_LINE} characters")
-        yield line

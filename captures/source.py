@@ -44,7 +44,7 @@ class RecordSource:
         """How many lines of a capture could not be read so far."""
         return self._reader.damaged if isinstance(self._reader, RecordReader) else 0
 
-    def prepare(self, setup: Setup) -> Setting:  # noqa: ARG002
+    def prepare(self, setup: Setup) -> Setting:
         """Return what the meter was set to; a record cannot be set."""
         return self._setting
 

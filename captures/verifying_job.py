@@ -50,7 +50,7 @@ def verify_job(job: Job) -> Iterator[Part]:
     present = {path.relative_to(job.folder).as_posix() for path in job.captures()}
     for file in sorted(present | began.keys()):
         yield _capture(job, file, began)
-    for file, attachment in sorted(attached.items()):
+    for _, attachment in sorted(attached.items()):
         yield _attachment(job, attachment)
     for path in job.attachments():
         file = path.relative_to(job.folder).as_posix()
