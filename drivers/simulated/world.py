@@ -1,0 +1,175 @@
+"""The virtual bench at one moment: the engine, where the tips are, and what flows between."""
+
+from math import exp, inf
+
+import msgspec
+import numpy as np
+
+from drivers.simulated.contact import Contact, Flicker, Touchiness
+from meterlink.circuit import (
+    AIR,
+    OTHER_TIP,
+    Condition,
+    Engine,
+    Place,
+    Seen,
+    at_sockets,
+    places,
+    seen_between,
+)
+
+
+class Look(msgspec.Struct, frozen=True, gc=False):
+    """What lies at the meter's sockets at one moment."""
+
+    two_wire: float
+    """Ohms with leads and contact; infinite for none."""
+    four_wire: float
+    """Ohms between the tips, as a meter with separate sense leads sees it."""
+    henries: float = 0.0
+
+
+class World:
+    """Engine, condition and probes. Time only goes forward: ask and act in the order of ``t``."""
+
+    _CACHED = 512
+
+    def __init__(
+        self,
+        engine: Engine,
+        condition: Condition,
+        rng: np.random.Generator,
+        *,
+        ambient_c: float = 20.0,
+        cooling_s: float = 1800.0,
+        leads: float = 0.12,
+        touchiness: Touchiness | None = None,
+    ) -> None:
+        self.engine = engine
+        self.places = places(engine)
+        self.touchiness = touchiness or Touchiness()
+        self._rng = rng
+        self._condition = condition
+        self._before = condition
+        self._moving = Flicker(rng, 0.0, 1.0, 1.0, 0.0)
+        self._moving_ends = 0.0
+        self._warm_from = (0.0, condition.winding_c, ambient_c, cooling_s)
+        self._leads = leads
+        self._red = self._black = self.places[AIR]
+        self._contacts: tuple[Contact, ...] = ()
+        self._fingers = inf
+        self._flexed: Flicker | None = None
+        self._seen: dict[tuple[object, ...], Seen] = {}
+
+    # --- what hands do -----------------------------------------------------------------------
+
+    def land(self, t: float, red: str, black: str, later: float = 0.0) -> None:
+        """Put the tips on two places; the black one lands ``later`` seconds after the red one.
+
+        Raises:
+            KeyError: the engine has no such place.
+        """
+        self._red, self._black = self.places[red], self.places[black]
+        if OTHER_TIP in (red, black):
+            self._contacts = (Contact(self._rng, t, self.touchiness),)
+            return
+        self._contacts = tuple(
+            Contact(self._rng, at, self.touchiness, self._film(place))
+            for at, place in ((t, self._red), (t + later, self._black))
+        )
+
+    def lift(self) -> None:
+        """Take both tips off."""
+        self._red = self._black = self.places[AIR]
+        self._contacts = ()
+
+    def grip(self, fingers: float) -> None:
+        """Hold both tips by the metal with ``fingers`` ohms of body; infinite to let go."""
+        self._fingers = fingers
+
+    def move(self, t: float, control: str, position: str) -> None:
+        """Move a switch or fitting; its contacts bounce on the way.
+
+        Raises:
+            ValueError: there is no such control or position.
+        """
+        self._before = self._condition
+        self._condition = self._condition.move(control, position, self.engine)
+        self._moving = Flicker(self._rng, t, 0.004, 0.004, t + 0.025)
+        self._moving_ends = t + 0.025
+
+    def flex(self, t: float, seconds: float) -> None:
+        """Move the stop wire about for ``seconds``: what chafes then, chafes at moments."""
+        self._flexed = Flicker(self._rng, t, 0.35, 0.05, t + seconds)
+
+    def warm(self, t: float, towards_c: float, time_constant_s: float) -> None:
+        """Let the windings' temperature go towards another one from now on."""
+        self._warm_from = (t, self.winding_c(t), towards_c, time_constant_s)
+
+    # --- what is so --------------------------------------------------------------------------
+
+    @property
+    def touching(self) -> tuple[str, str]:
+        """The places that the red and the black tip are on."""
+        return self._red.name, self._black.name
+
+    @property
+    def condition(self) -> Condition:
+        """Switches and fittings as they stand."""
+        return self._condition
+
+    def winding_c(self, t: float) -> float:
+        """Return the windings' temperature at ``t``, celsius."""
+        since, then, towards, constant = self._warm_from
+        return towards + (then - towards) * exp(-(t - since) / constant)
+
+    def quiet(self, t: float) -> bool:
+        """Say whether nothing fast happens from ``t`` on, as long as no hand moves."""
+        return (
+            t >= self._moving_ends
+            and self._flexed is None
+            and all(contact.quiet(t) for contact in self._contacts)
+        )
+
+    def look(self, t: float) -> Look:
+        """Return what a meter would see at ``t``."""
+        if not self._contacts:
+            bare = self._fingers
+            return Look(bare + self._leads, bare)
+        if OTHER_TIP in self.touching:
+            contact = self._contacts[0].ohms(t)
+            return Look(at_sockets(0.0, contact, self._fingers, self._leads), 0.0)
+        seen = self._seen_at(t)
+        contact = sum(one.ohms(t) for one in self._contacts)
+        touching = contact < inf
+        return Look(
+            at_sockets(seen.ohms, contact, self._fingers, self._leads),
+            at_sockets(seen.ohms if touching else inf, 0.0, self._fingers),
+            seen.henries if touching else 0.0,
+        )
+
+    def _seen_at(self, t: float) -> Seen:
+        condition = self._condition if self._moving.on(t) else self._before
+        chafing = self._chafing(t)
+        # A fiftieth of a kelvin is 80 ppm of copper's 0.4 percent: below what any reading shows.
+        celsius = round(self.winding_c(t) * 50) / 50
+        positions = tuple(condition.controls.items())
+        key = (celsius, chafing, positions, self._red.name, self._black.name)
+        found = self._seen.get(key)
+        if found is None:
+            if len(self._seen) >= self._CACHED:
+                self._seen.clear()
+            now = msgspec.structs.replace(condition, winding_c=celsius, chafing=chafing)
+            found = self._seen[key] = seen_between(self.engine, now, self._red, self._black)
+        return found
+
+    def _chafing(self, t: float) -> bool:
+        if self._flexed is None:
+            return False
+        if t >= self._flexed.ends:
+            self._flexed = None
+            return False
+        return not self._flexed.on(t)
+
+    def _film(self, place: Place) -> float:
+        return float(self.engine.rust or 0.0) if place.film == "rust" else 0.0
