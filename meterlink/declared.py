@@ -76,7 +76,7 @@ def decode(data: bytes, shape: type[T], name: str) -> T:
     try:
         return msgspec.toml.decode(data, type=shape, dec_hook=_decode_declared)
     except msgspec.ValidationError as fault:
-        raise InvalidFileError(f"{name}: {with_key(str(fault))}") from fault
+        raise InvalidFileError(f"{name}: {_with_key(str(fault))}") from fault
     except (msgspec.DecodeError, UnicodeDecodeError) as fault:
         raise InvalidFileError(f"{name} is not TOML: {plain(str(fault))}") from fault
 
@@ -118,7 +118,7 @@ def _decode_declared(shape: type, given: object) -> Any:
     return shape(value.value)
 
 
-def with_key(message: str) -> str:
+def _with_key(message: str) -> str:
     """Put the key first: ``winding[0].low: expected ...``."""
     said, at, path = message.rpartition(" - at ")
     if not at:
