@@ -6,11 +6,13 @@ in a second, but the bytes still travel in ours.
 
 import time
 from collections import deque
+from collections.abc import Iterator
 from typing import Final
 
 from drivers.links.link import SLICE_S, Link
 from drivers.scpi.blocks import AnswerDecoder, AnswerFormError
 from drivers.scpi.error_queue import UNTOLD, Refusal, parse_entry
+from drivers.scpi.identity import is_identity
 from drivers.scpi.numbers import answer_text
 from meterlink.errors import MeterError
 from meterlink.source import Stop
@@ -44,17 +46,25 @@ class Conversation:
     def greet(self, timeout_s: float = ANSWER_S) -> str | None:
         """Ask ``*IDN?`` and return the answer's text, or None where nothing came in time.
 
+        Lines that are no identity are passed over: a banner, or the end of something older.
+
         Raises:
-            MeterError: something answers that is no text.
+            MeterError: something answers, but nothing like an identity.
         """
-        answer = self.ask("*IDN?", timeout_s)
-        if answer is None:
-            return None
-        try:
-            self._greeting = answer_text(answer)
-        except AnswerFormError as fault:
-            raise self.rubbish(fault) from fault
-        return self._greeting
+        heard = None
+        for answer in self._answers("*IDN?", timeout_s):
+            try:
+                text = answer_text(answer)
+            except AnswerFormError as fault:
+                heard = str(fault)
+                continue
+            if is_identity(text):
+                self._greeting = text
+                return text
+            heard = f"«{plain(text, 40)}» is no answer to *IDN?"
+        if heard is not None:
+            raise self.rubbish(heard)
+        return None
 
     def tell(self, command: str) -> None:
         """Send a command that has no answer."""
@@ -109,7 +119,7 @@ class Conversation:
     def begin(self) -> None:
         """Clear the error queue and find out how this instrument reports errors."""
         self.tell("*CLS")
-        if self._first_entry("SYST:ERR?", ANSWER_S)[0]:
+        if self._first_entry("SYST:ERR?")[0]:
             return
         self._tells_errors = "*ESR?" if self._event_status() is not None else None
 
@@ -127,7 +137,7 @@ class Conversation:
             return [UNTOLD] if (self._event_status() or 0) & _REFUSED_BITS else []
         said: list[Refusal] = []
         while len(said) < _QUEUE_LONGEST:
-            _, entry = self._first_entry(self._tells_errors, ANSWER_S)
+            _, entry = self._first_entry(self._tells_errors)
             if entry is None:
                 break
             said.append(entry)
@@ -169,11 +179,8 @@ class Conversation:
 
     def _find_step(self) -> bool:
         """After an answer that did not come in time: wait for the greeting, pass over the rest."""
-        self._send_afresh("*IDN?")
-        until = time.monotonic() + ANSWER_S
-        while (left := until - time.monotonic()) > 0:
-            answer = self._listen(b"*IDN?", left, None)
-            if answer is not None and self._is_greeting(answer):
+        for answer in self._answers("*IDN?", ANSWER_S):
+            if self._is_greeting(answer):
                 self._owed = False
                 return True
         return False
@@ -184,21 +191,25 @@ class Conversation:
         except AnswerFormError:
             return False
 
-    def _first_entry(self, query: str, timeout_s: float) -> tuple[bool, Refusal | None]:
+    def _first_entry(self, query: str) -> tuple[bool, Refusal | None]:
         """Ask for one entry of the queue: whether anything sensible came, and the entry."""
-        until = time.monotonic() + timeout_s
+        for answer in self._answers(query, ANSWER_S):
+            try:
+                entry = parse_entry(answer_text(answer))
+            except AnswerFormError:
+                continue  # a late answer to something else
+            self._owed = False
+            return True, entry
+        return False, None
+
+    def _answers(self, query: str, timeout_s: float) -> Iterator[bytes]:
+        """Send ``query`` and yield what comes, until the time is over."""
         self._send_afresh(query)
+        until = time.monotonic() + timeout_s
         while (left := until - time.monotonic()) > 0:
             answer = self._listen(query.encode("ascii"), left, None)
-            if answer is None:
-                break
-            try:
-                # A number alone could be a late answer to something else, but "0" is common.
-                self._owed = False
-                return True, parse_entry(answer_text(answer))
-            except AnswerFormError:
-                continue
-        return False, None
+            if answer is not None:
+                yield answer
 
     def _event_status(self) -> int | None:
         answer = self.ask("*ESR?", OPTIONAL_S)

@@ -8,6 +8,7 @@ from drivers.clock import Clock
 from drivers.links.link import Link
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import ANSWER_S, Conversation
+from drivers.scpi.identity import parse_identity
 from drivers.scpi.numbers import Number
 from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import Panel
@@ -67,7 +68,9 @@ class ScpiMeter:
                 f"nothing answers at {link.name}; check that the meter is on and set to remote "
                 "control, and the line's speed"
             )
-        meter = cls(link, talk, parse_identity(greeting, talk), clock, options or ScpiOptions())
+        meter = cls(
+            link, talk, parse_identity(greeting, link.name), clock, options or ScpiOptions()
+        )
         talk.begin()
         meter._panel.look()
         return meter
@@ -150,21 +153,6 @@ class ScpiMeter:
         refusals = self._talk.refusals()
         why = str(refusals[0]) if refusals else "it does not say why"
         raise MeterError(f"the meter at {self._link.name} gives no reading: {why}")
-
-
-def parse_identity(greeting: str, talk: Conversation) -> Identity:
-    """Read an answer to ``*IDN?``: maker, model, serial, firmware; 0 stands for "none".
-
-    Raises:
-        MeterError: it has no comma, so it is not such an answer.
-    """
-    fields = [field.strip() for field in greeting.split(",", 3)]
-    if len(fields) < 2 or not any(fields):
-        raise talk.rubbish(f"«{plain(greeting, 40)}» is no answer to *IDN?")
-    maker, model, serial, firmware = (
-        "" if field == "0" else plain(field, 72) for field in (*fields, "", "", "")[:4]
-    )
-    return Identity(maker=maker, model=model, serial=serial, firmware=firmware, port=talk.name)
 
 
 def _reading(t: float, number: Number, quantity: Quantity, resolution: float | None) -> Reading:

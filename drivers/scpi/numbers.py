@@ -14,10 +14,6 @@ from drivers.scpi.blocks import AnswerFormError, unwrap
 from meterlink.overrange import real_value
 from meterlink.text import plain
 
-_NUMBER: Final = 9.91e37
-_CLOSE: Final = 1e-5
-"""The two differ by 1e-3; a meter that counts in single precision rounds them by 1e-7."""
-
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:\s*[eE]\s*[+-]?\d+)?", re.ASCII)
 
 

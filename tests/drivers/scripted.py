@@ -87,16 +87,11 @@ class TcpPeer:
         self._handle = handle
         self._greet = greet
         self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port: int = self._listener.getsockname()[1]
         self._wake_read, self._wake_write = socket.socketpair()
-        self._drop = threading.Event()
         self.connections = 0
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
-
-    @property
-    def port(self) -> int:
-        number: int = self._listener.getsockname()[1]
-        return number
 
     @property
     def resource(self) -> str:
@@ -108,7 +103,6 @@ class TcpPeer:
 
     def drop(self) -> None:
         """Close the connection that is open, as a plug that slips."""
-        self._drop.set()
         self._wake_write.send(b"x")
 
     def close(self) -> None:
@@ -138,7 +132,7 @@ class TcpPeer:
                 connection.sendall(self._greet)
             while True:
                 ready, _, _ = select.select([connection, self._wake_read], [], [])
-                if self._wake_read in ready:
+                if connection not in ready:  # what was sent before the end is still heard
                     return self._wake_read.recv(1) != b"q"
                 data = connection.recv(4096)
                 if not data:
