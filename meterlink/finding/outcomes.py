@@ -10,13 +10,11 @@ import numpy as np
 from meterlink.errors import UsageError
 from meterlink.finding.mistakes import unknown
 from meterlink.finding.model import Array, Model, Node
+from meterlink.finding.shape import UNSAID
 from meterlink.text import plain
 
 Outcome = str | Mapping[str, float]
 """An outcome, or the probability of each outcome that a close verdict leaves open."""
-
-UNSAID: Final = frozenset({"skipped", "cannot-tell"})
-"""Outcomes of a step that say nothing of the circuit."""
 
 _BY_VALUE: Final = ("short", "below", "in-window", "above", "open")
 """Verdict codes in the order of the resistance."""

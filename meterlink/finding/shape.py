@@ -1,11 +1,11 @@
 """What a fault table is made of: complaints, setups, checks, faults, and rows of probabilities."""
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 import msgspec
 
-FORMAT = Literal[1]
+Format = Literal[1]
 
 Name = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
 Words = Annotated[str, msgspec.Meta(min_length=1, max_length=400)]
@@ -14,7 +14,10 @@ Positive = Annotated[float, msgspec.Meta(gt=0, le=100_000)]
 Distribution = Mapping[str, float]
 """Probability of each outcome; sums to one."""
 
-ALWAYS = ""
+UNSAID: Final = frozenset({"skipped", "cannot-tell"})
+"""Outcomes of a step that say nothing of the circuit."""
+
+ALWAYS: Final = ""
 """The context of a check that depends on no other."""
 
 
@@ -94,7 +97,7 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Faults against checks, as read from a file and found right."""
 
-    format: FORMAT
+    format: Format
     title: Words
     minute_cost: Positive = 1.0
     """What a minute of work costs, in the same money as ``parts``."""
@@ -114,3 +117,15 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
             if check in rows and context in rows[check].contexts:
                 return rows[check].contexts[context]
         return self.checks[check].sound.contexts[context]
+
+    def understands(self, check: str) -> frozenset[str] | None:
+        """Return every word that ``check`` takes as an outcome; None where there is no such check.
+
+        ``check`` may be the name of a part, such as one of the stop switches.
+        """
+        declared = self.checks.get(check) or next(
+            (kind for kind in self.checks.values() if check in kind.each), None
+        )
+        if declared is None or (declared.each and check not in declared.each):
+            return None
+        return frozenset({*declared.outcomes, *declared.reads_as, *UNSAID})

@@ -2,18 +2,17 @@
 
 from functools import cache
 from importlib import resources
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
-import msgspec
-
-from meterlink.declared import InvalidFileError, decode, with_key
+from meterlink.declared import InvalidFileError, decode, from_plain
 from meterlink.finding.mistakes import mistakes_in
 from meterlink.finding.shape import Check, Fault, FaultTable, Row, Setup
 from meterlink.text import plain
 
-T = TypeVar("T")
-
 SHIPPED: Final = "faults.toml"
+
+LONGEST: Final = 400
+"""Characters; longer texts are cut."""
 
 
 @cache
@@ -49,7 +48,7 @@ def table_mistakes(data: bytes, name: str) -> list[str]:
 
 def _shaped(data: bytes, name: str) -> FaultTable:
     """Decode section by section, so that an error can name the section: a path cannot."""
-    raw = decode(data, dict[str, Any], name)
+    raw = _made_plain(decode(data, dict[str, Any], name))
     name = plain(name)
     checks = {
         key: _check(given, f"{name}: check «{plain(key)}»")
@@ -60,34 +59,47 @@ def _shaped(data: bytes, name: str) -> FaultTable:
         for key, given in _section(raw, "faults", name).items()
     }
     setups = {
-        key: _convert(given, Setup, f"{name}: setup «{plain(key)}»")
+        key: from_plain(given, Setup, f"{name}: setup «{plain(key)}»")
         for key, given in _section(raw, "setups", name).items()
     }
-    return _convert({**raw, "checks": checks, "faults": faults, "setups": setups}, FaultTable, name)
+    return from_plain(
+        {**raw, "checks": checks, "faults": faults, "setups": setups}, FaultTable, name
+    )
+
+
+def _made_plain(given: Any) -> Any:
+    """Return ``given`` with every text in it harmless: these sentences go to screens and reports."""
+    if isinstance(given, str):
+        return plain(given, LONGEST)
+    if isinstance(given, dict):
+        return {plain(key): _made_plain(value) for key, value in given.items()}
+    if isinstance(given, list):
+        return [_made_plain(value) for value in given]
+    return given
 
 
 def _section(raw: dict[str, Any], key: str, where: str) -> dict[str, Any]:
-    return _convert(raw.get(key, {}), dict[str, Any], f"{where}: {key}")
+    return from_plain(raw.get(key, {}), dict[str, Any], f"{where}: {key}")
 
 
 def _check(given: Any, where: str) -> Check:
-    raw = _convert(given, dict[str, Any], where)
+    raw = from_plain(given, dict[str, Any], where)
     if "sound" in raw:
         raw = {**raw, "sound": _row(raw["sound"], f"{where}: sound")}
-    return _convert(raw, Check, where)
+    return from_plain(raw, Check, where)
 
 
 def _fault(given: Any, where: str) -> Fault:
-    raw = _convert(given, dict[str, Any], where)
+    raw = from_plain(given, dict[str, Any], where)
     gives = _rows(_section(raw, "gives", where), f"{where}: gives")
     when = {
         complaint: _rows(
-            _convert(rows, dict[str, Any], f"{where}: when «{plain(complaint)}»"),
+            from_plain(rows, dict[str, Any], f"{where}: when «{plain(complaint)}»"),
             f"{where}: when «{plain(complaint)}»",
         )
         for complaint, rows in _section(raw, "when", where).items()
     }
-    return _convert({**raw, "gives": gives, "when": when}, Fault, where)
+    return from_plain({**raw, "gives": gives, "when": when}, Fault, where)
 
 
 def _rows(given: dict[str, Any], where: str) -> dict[str, Row]:
@@ -95,15 +107,8 @@ def _rows(given: dict[str, Any], where: str) -> dict[str, Row]:
 
 
 def _row(given: Any, where: str) -> Row:
-    row = _convert(given, Row, where)
+    row = from_plain(given, Row, where)
     for context in (row.row, *row.given.values()):
         for outcome, share in context.items():
-            _convert(share, float, f"{where}, outcome «{plain(outcome)}»")
+            from_plain(share, float, f"{where}, outcome «{plain(outcome)}»")
     return row
-
-
-def _convert(given: Any, shape: type[T], where: str) -> T:
-    try:
-        return msgspec.convert(given, shape)
-    except msgspec.ValidationError as fault:
-        raise InvalidFileError(f"{where}: {with_key(str(fault))}") from fault

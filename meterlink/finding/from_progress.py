@@ -1,0 +1,46 @@
+"""From where a work card stands to the outcomes that the finding rests on."""
+
+from collections.abc import Iterable
+
+from meterlink.card import SwitchStep
+from meterlink.events import Verdict
+from meterlink.finding.outcomes import Outcome, close_verdict
+from meterlink.finding.shape import UNSAID
+from meterlink.progress import Progress, StepResult
+
+_VERDICTS = frozenset(verdict.value for verdict in Verdict)
+
+
+def outcomes_of_cards(cards: Iterable[Progress]) -> dict[str, Outcome]:
+    """Return the outcomes of all steps that feed a check, by check.
+
+    Of two steps that feed the same check the later one counts, by the order of ``cards`` and of
+    the steps in each. A verdict that is close goes in with its probability.
+    """
+    found: dict[str, Outcome] = {}
+    for progress in cards:
+        for step in progress.card.step:
+            result = progress.results[step.id]
+            if step.check and result.outcome:
+                found[step.check] = _outcome(result)
+    return found
+
+
+def parts_of_cards(cards: Iterable[Progress]) -> tuple[str, ...]:
+    """Return the checks of the switches that the engine has, as far as the cards know."""
+    return tuple(
+        step.check
+        for progress in cards
+        for step in progress.card.step
+        if isinstance(step, SwitchStep)
+        and step.check
+        and progress.applies(step)
+        and progress.outcome(step.id) not in UNSAID
+    )
+
+
+def _outcome(result: StepResult) -> Outcome:
+    judged = result.judged.get("")
+    if judged is None or judged.clear or result.outcome not in _VERDICTS:
+        return result.outcome
+    return close_verdict(result.outcome, judged.probability)

@@ -1,0 +1,231 @@
+"""``meterlink finding``: what a job's outcomes together say, and which check tells most next."""
+
+import argparse
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from captures.job import Job
+    from meterlink.card import Card
+    from meterlink.finding import FaultTable, Finding, Outcome
+    from meterlink.progress import Progress
+
+NAME: Final = "finding"
+HELP: Final = "say what a job's checks together mean, and what to check next"
+
+TABLE: Final = "table"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the job, what to add to it, and the fault table."""
+    parser.add_argument(
+        "job",
+        nargs="?",
+        metavar="JOB",
+        help=f"name or folder of a job; or the word «{TABLE}», to show and check a fault table",
+    )
+    parser.add_argument(
+        "file", nargs="?", metavar="FILE", help=f"after «{TABLE}»: the fault table to check"
+    )
+    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    parser.add_argument("--table", metavar="FILE", help="a fault table of your own")
+    parser.add_argument("--complaint", help="what the engine came in with, such as no-spark")
+    parser.add_argument(
+        "--outcome",
+        action="append",
+        default=[],
+        metavar="CHECK=OUTCOME",
+        help="an outcome beside those of the job; may be given several times",
+    )
+    parser.add_argument(
+        "--switch",
+        action="append",
+        default=[],
+        metavar="CHECK",
+        help="a stop switch that the engine has, such as brake-switch; may be given several times",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show the finding, or a fault table; 1 where the table has mistakes."""
+    return _run_table(args) if args.job == TABLE else _run_finding(args)
+
+
+def _run_finding(args: argparse.Namespace) -> int:
+    import msgspec
+
+    from captures.store import JobStore
+    from meterlink.errors import UsageError
+    from meterlink.finding import find
+    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+    from meterlink.text import plain
+    from tui.setting_up import job_store
+
+    if args.file is not None:
+        raise UsageError(
+            f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
+        )
+    if args.job is None and not args.outcome:
+        raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
+    store: JobStore = job_store(args.jobs)
+    cards = [] if args.job is None else list(_progress(store.job(args.job)))
+    said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
+    found = find(
+        said,
+        _complaint(args.complaint, cards),
+        table=_table(args.table),
+        parts=(*parts_of_cards(cards), *args.switch),
+    )
+    if args.json:
+        print(msgspec.json.encode(found).decode())
+    else:
+        print("\n".join(_lines(found)))
+    return 0
+
+
+def _progress(job: "Job") -> "Iterator[Progress]":
+    """Yield where each card of the job stands, in the order in which they were begun."""
+    from meterlink.events import CardBegan
+    from meterlink.progress import Progress
+
+    known = _cards(job)
+    begun: dict[str, Progress] = {}
+    current: Progress | None = None
+    for entry in job.entries():
+        if isinstance(entry.event, CardBegan):
+            name = entry.event.card
+            if name not in begun:
+                begun[name] = Progress(known.get(name) or _shelved(name))
+            current = begun[name]
+        if current is not None:
+            current.apply(entry.event)
+    yield from begun.values()
+
+
+def _cards(job: "Job") -> "dict[str, Card]":
+    """Return the cards as they were when the job was done, from the headers of its captures."""
+    from captures.reader import read_capture
+    from meterlink.card import Card
+    from meterlink.declared import from_plain
+
+    found = {}
+    for path in job.captures():
+        with read_capture(path) as capture:
+            header = capture.header
+        if "card" in header.settings:
+            found[header.card] = from_plain(header.settings["card"], Card, f"card in {path.name}")
+    return found
+
+
+def _shelved(name: str) -> "Card":
+    from tui.shelf import CARDS
+
+    return CARDS.get(name)
+
+
+def _complaint(given: str | None, cards: "list[Progress]") -> str:
+    from meterlink.errors import UsageError
+
+    for complaint in (given, *(progress.card.complaint for progress in cards)):
+        if complaint:
+            return complaint
+    raise UsageError("no card of this job names a complaint; give --complaint, such as no-spark")
+
+
+def _outcome(text: str) -> tuple[str, str]:
+    from meterlink.errors import UsageError
+    from meterlink.text import plain
+
+    check, equals, outcome = text.partition("=")
+    if not (check and equals and outcome):
+        raise UsageError(f"«{plain(text)}» is no outcome; give such as spark-at-gap=no")
+    return check.strip(), outcome.strip()
+
+
+def _lines(found: "Finding") -> "Iterator[str]":
+    from meterlink.finding.words import percent
+
+    width = max(len(fault.say) for fault in found.faults)
+    yield from found.sentences
+    yield ""
+    yield f"{'fault':<{width}}  probability  fit"
+    for fault in found.faults:
+        yield f"{fault.say:<{width}}  {percent(fault.probability):>11}  {percent(fault.fit)}"
+    yield "fit: how often this fault gives outcomes as odd as these"
+    if found.next:
+        width = max(len(check.say) for check in found.next)
+        yield ""
+        yield f"{'next check':<{width}}   bits    min  parts"
+        for check in found.next:
+            numbers = f"{check.bits:5.2f}  {check.minutes:5.0f}  {check.parts:5.0f}"
+            yield f"{check.say:<{width}}  {numbers}"
+    if found.unsaid:
+        yield ""
+        yield f"Left out, as they were skipped or could not tell: {', '.join(found.unsaid)}."
+
+
+def _table(path: str | None) -> "FaultTable":
+    from meterlink.finding import read_table, shipped_table
+
+    return shipped_table() if path is None else read_table(_read(path), path)
+
+
+def _read(path: str) -> bytes:
+    from pathlib import Path
+
+    from meterlink.declared import LARGEST_FILE
+    from meterlink.errors import UnreadableError
+    from meterlink.text import plain
+
+    try:
+        with Path(path).open("rb") as file:
+            return file.read(LARGEST_FILE + 1)
+    except OSError as fault:
+        raise UnreadableError(f"{plain(path)} cannot be read: {fault.strerror or fault}") from fault
+
+
+def _run_table(args: argparse.Namespace) -> int:
+    import msgspec
+
+    from meterlink.finding import read_table, shipped_table, table_mistakes
+
+    path = args.file or args.table
+    if path is None:
+        table = shipped_table()
+    else:
+        data = _read(path)
+        mistakes = table_mistakes(data, path)
+        if mistakes:
+            for mistake in mistakes:
+                print(msgspec.json.encode({"mistake": mistake}).decode() if args.json else mistake)
+            return 1
+        table = read_table(data, path)
+    if args.json:
+        print(msgspec.json.encode(table).decode())
+    else:
+        print("\n".join(_table_lines(table)))
+    return 0
+
+
+def _table_lines(table: "FaultTable") -> "Iterator[str]":
+    yield f"{table.title}: {len(table.faults)} faults, {len(table.checks)} checks, no mistakes"
+    for complaint, words in table.complaints.items():
+        total = sum(fault.prior.get(complaint, 0.0) for fault in table.faults.values())
+        yield ""
+        yield f"{complaint}: {words}"
+        for name, fault in table.faults.items():
+            if complaint in fault.prior:
+                touched = {*fault.gives, *fault.when.get(complaint, {})}
+                checks = ", ".join(sorted(touched)) or "no check of its own"
+                yield f"  {fault.prior[complaint] / total:6.1%}  {name}: {checks}"
+    yield ""
+    yield "Outcomes, and the words that read as them"
+    for name, check in table.checks.items():
+        words = "; ".join(
+            [", ".join(check.outcomes), *(f"{a} = {b}" for a, b in check.reads_as.items())]
+        )
+        yield f"  {name}: {words}"
+        if check.each:
+            yield f"    done for each of {', '.join(check.each)}"
