@@ -6,7 +6,7 @@ from pathlib import Path
 from captures.plain import PlainReader
 from captures.reader import RecordReader, open_regular
 from captures.records import Header
-from meterlink.events import MeterSet
+from meterlink.events import Event, MeterSet
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, Setting, Setup, Stop
 
@@ -54,13 +54,18 @@ class RecordSource:
         Raises:
             UnreadableError: a line of a plain file makes no sense, or the medium fails.
         """
-        for record in self._reader:
+        for record in self.records():
+            if stop.is_set():
+                return
             if isinstance(record, Reading):
-                if stop.is_set():
-                    return
                 yield record
-            elif isinstance(record, MeterSet):
+
+    def records(self) -> Iterator[Reading | Event]:
+        """Yield readings and events, oldest first; errors as for ``readings``."""
+        for record in self._reader:
+            if isinstance(record, MeterSet):
                 self._setting = _as_setting(record)
+            yield record
 
     def close(self) -> None:
         """Let go of the file. Safe to call twice."""

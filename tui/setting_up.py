@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import meterlink
 from captures.job import JobWriter
@@ -13,7 +13,8 @@ from captures.times import local_now, rfc3339
 from drivers.clock import Clock
 from meterlink.bench import Bench
 from meterlink.card import Card
-from meterlink.declared import to_plain
+from meterlink.declared import from_plain, to_plain
+from meterlink.errors import UnreadableError
 from meterlink.events import Event
 from meterlink.profile import Profile
 from meterlink.source import Accuracy, Source
@@ -28,6 +29,35 @@ def settings_of(card: Card, profile: Profile) -> dict[str, Any]:
 def job_store(folder: str | None) -> JobStore:
     """Return the store in ``folder``, or the user's own."""
     return JobStore(None if folder is None else Path(folder))
+
+
+class Resumed(NamedTuple):
+    """A job to go on with, and what it was worked by so far."""
+
+    job: JobWriter
+    card: Card
+    profile: Profile
+    past: list[Event]
+
+
+def resume_job(store: JobStore, name: str) -> Resumed | None:
+    """Open the job called ``name`` to go on with it; None where there is none of that name.
+
+    Raises:
+        InUseError: another program works on it.
+        UnreadableError: its log cannot be read.
+        InvalidFileError: the log does not say by what card and profile.
+    """
+    try:
+        job = store.job(name)
+    except UnreadableError:
+        return None
+    settings = job.header().settings
+    where = f"the log of {job.name}"
+    card = from_plain(settings.get("card"), Card, where)
+    profile = from_plain(settings.get("profile"), Profile, where)
+    past = [entry.event for entry in job.entries()]
+    return Resumed(store.resume(name), card, profile, past)
 
 
 @contextmanager

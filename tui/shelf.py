@@ -88,3 +88,15 @@ class Shelf(Generic[Thing]):
 
 PROFILES = Shelf("profile", "profiles", read_profile)
 CARDS = Shelf("card", "cards", read_card)
+
+
+def only_profile() -> str:
+    """Return the name of the user's own profile, where there is exactly one.
+
+    Raises:
+        UsageError: there is none, or more than one.
+    """
+    own = [found.name for found in PROFILES.all() if not found.shipped]
+    if len(own) == 1:
+        return own[0]
+    raise UsageError("say which coil profile with --profile; «meterlink profiles» lists them")

@@ -5,6 +5,7 @@ from typing import assert_never
 from meterlink.assess import Assessor
 from meterlink.correction import LeadZero, Temperature
 from meterlink.criterion import Criterion
+from meterlink.events import Zeroed
 from meterlink.profile import Insulation, Lead, Profile, Switch, Winding
 from meterlink.progress import Progress
 from meterlink.source import Accuracy, Setting
@@ -55,20 +56,23 @@ class Bearings:
         return Assessor(
             criterion,
             self._accuracy,
-            None
-            if zero is None
-            else LeadZero(
-                value=zero.value,
-                u=zero.u,
-                dof=zero.dof,
-                resolution=zero.resolution,
-                range=zero.range,
-            ),
+            None if zero is None else lead_zero_of(zero),
             None if celsius is None else Temperature(celsius=celsius),
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
             resolution=self._setting.resolution or 0.0,
         )
+
+
+def lead_zero_of(taken: Zeroed) -> LeadZero:
+    """Return the lead zero that an event says was taken."""
+    return LeadZero(
+        value=taken.value,
+        u=taken.u,
+        dof=taken.dof,
+        resolution=taken.resolution,
+        range=taken.range,
+    )
 
 
 def find_criterion(profile: Profile, name: str) -> Criterion | None:

@@ -52,12 +52,15 @@ class Worker:
     """Where a hold's value matters."""
     criterion: Criterion | None = None
     """What the held value is judged against, for the screen's ruler."""
-    attentive = False
-    """Whether ``read`` wants every reading, not only the events of touches."""
 
     def __init__(self, step: Step, around: Surroundings) -> None:
         self.step_id = step.id
         self.around = around
+
+    @property
+    def attentive(self) -> bool:
+        """Whether ``read`` wants every reading now, not only the events of touches."""
+        return False
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         """The step becomes the current one."""

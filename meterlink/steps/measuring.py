@@ -125,11 +125,11 @@ class MeasurementWorker(Worker):
             case Held() if wrong := wrong_unit(event):
                 yield self.ask(event.t, wrong)
             case Held() if self._taps.could_be_tap(event):
-                self._pending, self.attentive = event, True
+                self._pending = event
             case Held():
                 yield self._judge(event)
             case Lift():
-                self._pending, self.attentive = None, False
+                self._pending = None
                 if self._judged is not None:
                     yield self.end(event.t, self._judged.verdict.value)
         if gesture is Gesture.OPEN and self._judged is None:
@@ -140,10 +140,16 @@ class MeasurementWorker(Worker):
             yield StepReopened(t=event.t, step=self.step_id, reason="probes tapped twice")
             yield from self.begin(event.t)
 
+    @property
+    def attentive(self) -> bool:
+        """Only while the touch may still be a tap."""
+        return self._taps.watching or self._pending is not None
+
     def read(self, reading: Reading) -> Iterable[BenchEvent]:
+        self._taps.read(reading)
         pending = self._pending
         if pending is not None and reading.t - pending.contact_t > LONGEST_S:
-            self._pending, self.attentive = None, False
+            self._pending, self._taps.watching = None, False
             yield self._judge(pending)
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:

@@ -23,8 +23,6 @@ ROOM_C: Final = 20.0
 class SoakWorker(Worker):
     """Writes a point at every interval: mean resistance, and the winding temperature it means."""
 
-    attentive = True
-
     def __init__(self, step: SoakStep, around: Surroundings) -> None:
         super().__init__(step, around)
         self._step = step
@@ -42,6 +40,10 @@ class SoakWorker(Worker):
             self._cold_c = step.from_temperature
         self._start_t = self._point_t = 0.0
         self._sum, self._count, self._over = 0.0, 0, 0
+
+    @property
+    def attentive(self) -> bool:
+        return True
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         a, b = self._part.between

@@ -50,6 +50,11 @@ class SwitchWorker(Worker):
         # No range of its own: it reads milliohms and megohms in turn, so the meter ranges itself.
         self.setup = Setup(quantity=Quantity.RESISTANCE)
 
+    @property
+    def attentive(self) -> bool:
+        """Only while an open is due: a switch that stays closed is asked about."""
+        return not self._finished and not self._wants_closed
+
     def begin(self, t: float) -> Iterable[BenchEvent]:
         position = self._asks[0][0]
         a, b = self._part.between
@@ -156,7 +161,7 @@ class SwitchWorker(Worker):
             yield from self._fail(STUCK, held.t)
 
     def _fail(self, outcome: str, t: float) -> Iterable[BenchEvent]:
-        self._outcome, self._finished, self.attentive = outcome, True, False
+        self._outcome, self._finished = outcome, True
         yield self.ask(t, "Lift the probes.")
 
     def _next(self, t: float) -> Iterable[BenchEvent]:
@@ -164,11 +169,10 @@ class SwitchWorker(Worker):
         self._asked_t, self._questioned = t, False
         if self._at == len(self._asks):
             self._at -= 1
-            self._finished, self.attentive = True, False
+            self._finished = True
             yield self.ask(t, "Lift the probes.")
             return
         position, closed = self._asks[self._at]
-        self.attentive = not closed
         back = "back " if closed else ""
         yield self.ask(
             t, f"Keep the probes on. Move the {self._part.name} {back}to «{position}».", position

@@ -23,7 +23,6 @@ CLOSES_BELOW: Final = 1e5
 class WatchWorker(Worker):
     """Counts dropouts of a path against its level at the start."""
 
-    attentive = True
     setup = Setup(quantity=Quantity.RESISTANCE, expected=10.0)
 
     def __init__(self, step: WatchStep, around: Surroundings) -> None:
@@ -42,6 +41,10 @@ class WatchWorker(Worker):
     def watched_s(self) -> float:
         """Seconds watched so far, without the times when the probes were off."""
         return self._watched_s
+
+    @property
+    def attentive(self) -> bool:
+        return True
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         a, b = self._step.between

@@ -28,16 +28,17 @@ def run(args: argparse.Namespace) -> int:
     from drivers.clock import MonotonicClock
     from drivers.opening import open_source
     from drivers.simulated import SimulatedBench, load_scenario
-    from tui.setting_up import job_store, session
+    from tui.setting_up import job_store, session, settings_of
     from tui.shelf import CARDS, PROFILES
 
     plain = args.plain or not sys.stdout.isatty()
     scenario = load_scenario(args.scenario)
     card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
+    settings = settings_of(card, profile) | {"scenario": scenario.id, "seed": args.seed}
     clock = None if plain else MonotonicClock()
     with (
         SimulatedBench(scenario, seed=args.seed, clock=clock) as bench,
-        job_store(args.jobs).create(scenario.title) as job,
+        job_store(args.jobs).create(scenario.title, settings=settings) as job,
     ):
         source = open_source(bench.port, clock=bench.clock)
         try:

@@ -1,0 +1,390 @@
+"""The bench works a card: what readings and commands make happen, step by step."""
+
+import math
+import random
+
+import pytest
+
+from meterlink.bench import Bench
+from meterlink.card import Card, read_card
+from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, Redo, Skip, Zero
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    CardEnded,
+    Entered,
+    Evidence,
+    Judged,
+    StepEnded,
+    StepReopened,
+    Told,
+    Verdict,
+    Zeroed,
+)
+from meterlink.profile import Profile, read_profile
+from meterlink.reading import Quantity, Reading
+
+PROFILE = read_profile(
+    b"""
+format = 1
+id = "test"
+name = "test"
+[[winding]]
+name = "primary"
+between = ["terminal", "laminations"]
+low = "0.7 ohm"
+high = "1.0 ohm"
+open_above = "50 ohm"
+short_below = "0.2 ohm"
+source = "common practice, no published source"
+[[winding]]
+name = "secondary"
+between = ["plug lead", "laminations"]
+low = "4 kohm"
+high = "7 kohm"
+open_above = "200 kohm"
+source = "common practice, no published source"
+[[winding]]
+name = "module"
+between = ["plug lead", "laminations"]
+judged_by_resistance = false
+why_not = "electronics in line with the winding"
+source = "common practice, no published source"
+[[switch]]
+name = "stop switch"
+between = ["stop wire", "block"]
+positions = { stop = "closed", run = "open" }
+source = "common practice, no published source"
+[[gap]]
+name = "armature"
+low = "0.25 mm"
+high = "0.36 mm"
+source = "for this test"
+[[torque]]
+name = "shroud"
+low = "9 N\xc2\xb7m"
+high = "10 N\xc2\xb7m"
+source = "for this test"
+""",
+    "test.toml",
+)
+
+CAUTIONS = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'
+
+
+def card(*steps: str) -> Card:
+    """Return a card of the cautions and ``steps``, each a TOML table without its heading."""
+    text = 'format = 1\nid = "test"\ntitle = "Test"\n' + CAUTIONS
+    text += "".join(f"[[step]]\n{step}\n" for step in steps)
+    return read_card(text.encode(), "test.toml")
+
+
+LEAD_ZERO = 'kind = "lead-zero"\nid = "lead-zero"\ntitle = "Lead zero"'
+PRIMARY = 'kind = "measurement"\nid = "primary"\ntitle = "Primary"\nwinding = "primary"'
+SECONDARY = 'kind = "measurement"\nid = "secondary"\ntitle = "Secondary"\nwinding = "secondary"'
+MODULE = 'kind = "measurement"\nid = "module"\ntitle = "Module"\nwinding = "module"'
+SWITCH = 'kind = "switch-check"\nid = "switch"\ntitle = "Switch"\nswitch = "stop switch"'
+GAP = 'kind = "entry"\nid = "gap"\ntitle = "Air gap"\ntakes = "gap"\nof = "armature"'
+TORQUE = 'kind = "entry"\nid = "torque"\ntitle = "Shroud"\ntakes = "torque"\nof = "shroud"'
+AMBIENT = 'kind = "entry"\nid = "ambient"\ntitle = "Ambient"\ntakes = "temperature"'
+
+OVER = None
+"""A reading over range."""
+
+
+class Hands:
+    """Feeds a bench as a meter of ten readings a second would, and keeps what happens."""
+
+    def __init__(self, card: Card, profile: Profile = PROFILE, **kwargs: object) -> None:
+        self.bench = Bench(card, profile, **kwargs)  # type: ignore[arg-type]
+        self.t = 0.0
+        self.noise = random.Random(1)
+        self.events: list[BenchEvent] = list(self.bench.begin(0.0))
+
+    def cautions(self) -> "Hands":
+        return self.tell(Confirm())
+
+    def read(self, ohms: float | None, seconds: float = 1.6, step: float = 0.001) -> "Hands":
+        """Let the meter show ``ohms`` for so long, with a little noise; None: over range."""
+        for _ in range(round(seconds * 10)):
+            self.t += 0.1
+            if ohms is None:
+                reading = Reading(self.t, math.inf, overload=True, resolution=step)
+            else:
+                value = round((ohms + self.noise.gauss(0, step)) / step) * step
+                reading = Reading(self.t, value, resolution=step)
+            self.events += self.bench.feed(reading)
+        return self
+
+    def touch(self, ohms: float | None, seconds: float = 1.6, step: float = 0.001) -> "Hands":
+        """Touch for so long, then lift."""
+        return self.read(ohms, seconds, step).read(OVER, 1.0, step)
+
+    def tell(self, command: AnyCommand) -> "Hands":
+        self.events += self.bench.tell(command, self.t)
+        return self
+
+    def all(self, kind: type[BenchEvent]) -> list:  # type: ignore[type-arg]
+        return [event for event in self.events if isinstance(event, kind)]
+
+    def last(self, kind: type[BenchEvent]):  # type: ignore[no-untyped-def]
+        return self.all(kind)[-1]
+
+    @property
+    def outcomes(self) -> dict[str, str]:
+        return {e.step: e.outcome for e in self.all(StepEnded)}
+
+
+def test_nothing_counts_before_the_cautions_are_acknowledged():
+    hands = Hands(card(PRIMARY)).touch(0.85)
+    assert not hands.all(Judged)
+    assert hands.bench.progress.current == "cautions"
+
+
+def test_cautions_cannot_be_skipped():
+    hands = Hands(card(PRIMARY)).tell(Skip(reason="in a hurry"))
+    assert hands.bench.progress.current == "cautions"
+    assert "cannot be skipped" in hands.last(Asked).say
+
+
+def test_the_lead_zero_is_subtracted_from_what_follows():
+    hands = Hands(card(LEAD_ZERO, PRIMARY)).cautions().touch(0.12).touch(0.97)
+    assert hands.last(Zeroed).value == pytest.approx(0.12, abs=0.002)
+    assert hands.last(Judged).corrected == pytest.approx(0.85, abs=0.003)
+    assert hands.last(Judged).verdict is Verdict.IN_WINDOW
+
+
+def test_a_winding_is_no_lead_zero():
+    hands = Hands(card(LEAD_ZERO)).cautions().touch(5130.0, step=1.0)
+    assert not hands.all(Zeroed)
+    assert "no pair of leads" in hands.last(Asked).say
+
+
+def test_copper_is_judged_at_the_windows_temperature():
+    # IEC 60034-1 resistance method, k = 235: 1.02 ohm at 40 C is 1.02 * 255/275 at 20 C.
+    hands = Hands(card(AMBIENT, PRIMARY)).cautions().tell(Enter(text="40 °C")).touch(1.02)
+    assert hands.last(Judged).corrected == pytest.approx(1.02 * 255 / 275, abs=0.002)
+    assert hands.last(Judged).verdict is Verdict.IN_WINDOW
+
+
+@pytest.mark.parametrize(
+    ("ohms", "verdict"),
+    [(0.85, "in-window"), (0.5, "below"), (1.4, "above"), (70.0, "open")],
+)
+def test_a_held_value_gets_its_verdict_and_the_step_ends_with_the_lift(ohms, verdict):
+    hands = Hands(card(PRIMARY)).cautions().read(ohms)
+    assert hands.last(Judged).verdict.value == verdict
+    assert "primary" not in hands.outcomes
+    hands.read(OVER, 1.0)
+    assert hands.outcomes["primary"] == verdict
+
+
+def test_a_long_touch_near_zero_is_a_short_and_a_tap_is_not():
+    hands = Hands(card(PRIMARY)).cautions().touch(0.05, seconds=0.8)
+    assert not hands.all(Judged)
+    hands.touch(0.05, seconds=2.5)
+    assert hands.last(Judged).verdict is Verdict.SHORT
+
+
+# --- an open is never concluded from lifted probes -------------------------------------------
+
+
+def test_probes_in_the_air_conclude_nothing_however_long():
+    hands = Hands(card(PRIMARY)).cautions().read(OVER, 600)
+    assert not hands.all(Judged)
+    assert hands.bench.progress.current == "primary"
+
+
+def test_an_over_range_that_the_technician_vouches_for_is_open():
+    hands = Hands(card(SECONDARY)).cautions().read(OVER, 2).tell(Confirm())
+    assert hands.last(Judged).verdict is Verdict.OPEN
+    assert hands.last(Judged).evidence is Evidence.SAID
+    assert hands.outcomes["secondary"] == "open"
+
+
+def test_an_over_range_between_two_taps_is_open():
+    hands = Hands(card(SECONDARY)).cautions().read(OVER, 1)
+    hands.read(0.1, 0.8).read(OVER, 3).read(0.1, 0.8).read(OVER, 1)
+    assert hands.last(Judged).verdict is Verdict.OPEN
+    assert hands.last(Judged).evidence is Evidence.TAPPED
+
+
+def test_taps_around_a_value_conclude_no_open():
+    hands = Hands(card(SECONDARY, PRIMARY)).cautions().read(OVER, 1)
+    hands.read(0.1, 0.8).read(OVER, 1).touch(5200.0, step=1.0).read(0.1, 0.8).read(OVER, 1)
+    assert [e.verdict for e in hands.all(Judged)] == [Verdict.IN_WINDOW]
+
+
+def test_two_quick_taps_mean_again():
+    hands = Hands(card(SECONDARY)).cautions()
+    hands.read(0.1, 0.6).read(OVER, 0.8).read(0.1, 0.6).read(OVER, 1)
+    assert hands.last(StepReopened).reason == "probes tapped twice"
+    assert not hands.all(Judged)
+
+
+def test_megohms_of_fingers_count_as_open_where_the_profile_says_so():
+    hands = Hands(card(SECONDARY)).cautions().touch(1.2e6, step=100.0)
+    assert hands.last(Judged).verdict is Verdict.OPEN
+    assert hands.last(Judged).evidence is Evidence.READ
+
+
+# --- switches ---------------------------------------------------------------------------------
+
+
+def test_a_switch_passes_by_closed_open_closed_under_probes_that_stay_on():
+    hands = Hands(card(SWITCH)).cautions().read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
+    assert hands.outcomes["switch"] == "passed"
+    opened = next(e for e in hands.all(Judged) if e.position == "run")
+    assert opened.verdict is Verdict.OPEN
+    assert opened.evidence is Evidence.SAME_TOUCH
+
+
+def test_an_open_that_no_closed_reading_follows_is_not_concluded():
+    hands = Hands(card(SWITCH)).cautions().read(0.2).read(OVER, 60)
+    assert [e.position for e in hands.all(Judged)] == ["stop"]
+    assert "switch" not in hands.outcomes
+
+
+def test_a_switch_stuck_closed_is_asked_about_and_then_said():
+    hands = Hands(card(SWITCH)).cautions().read(0.2, 12)
+    assert "Still closed" in hands.last(Asked).say
+    hands.tell(Confirm()).read(OVER, 1)
+    assert hands.outcomes["switch"] == "stuck-closed"
+
+
+def test_a_switch_that_never_closes_needs_the_technicians_word():
+    hands = Hands(card(SWITCH)).cautions().read(OVER, 30)
+    assert "switch" not in hands.outcomes
+    hands.tell(Confirm())
+    assert hands.outcomes["switch"] == "never-closes"
+
+
+def test_probes_that_shift_on_a_closed_switch_are_not_a_leak():
+    hands = Hands(card(SWITCH)).cautions().read(0.2).read(0.35).read(OVER, 2).read(0.2).read(OVER)
+    assert hands.outcomes["switch"] == "passed"
+
+
+# --- what people say --------------------------------------------------------------------------
+
+
+def test_a_typed_reading_is_judged_like_a_measured_one():
+    hands = Hands(card(PRIMARY)).cautions().tell(Enter(text="0R85"))
+    assert hands.last(Entered).value == pytest.approx(0.85)
+    assert hands.outcomes["primary"] == "in-window"
+
+
+def test_a_typed_over_range_is_the_technicians_word_for_open():
+    hands = Hands(card(PRIMARY)).cautions().tell(Enter(text="OL"))
+    assert hands.last(Judged).evidence is Evidence.SAID
+
+
+def test_a_torque_in_the_wrong_unit_gets_the_unit_question():
+    # Common practice, no published source: 84 lbf·in is 9.49 N·m.
+    hands = Hands(card(TORQUE)).cautions().tell(Enter(text="84 N·m"))
+    assert "lbf·in" in hands.last(Asked).say
+    assert "9.49" in hands.last(Asked).say
+    assert not hands.outcomes.get("torque")
+    hands.tell(Enter(text="84 lbf·in"))
+    assert hands.outcomes["torque"] == "in-window"
+
+
+def test_a_torque_meant_as_typed_can_be_insisted_on():
+    hands = Hands(card(TORQUE)).cautions()
+    hands.tell(Enter(text="84 N·m")).tell(Enter(text="84 N·m"))
+    assert hands.outcomes["torque"] == "above"
+
+
+def test_a_number_without_unit_is_never_guessed_at():
+    hands = Hands(card(GAP)).cautions().tell(Enter(text="0.3"))
+    assert "unit" in hands.last(Asked).say
+    hands.tell(Enter(text="0.012 in"))
+    assert hands.outcomes["gap"] == "in-window"
+
+
+def test_a_winding_that_resistance_cannot_judge_says_so():
+    hands = Hands(card(MODULE)).cautions()
+    assert hands.outcomes["module"] == "cannot-tell"
+    assert "electronics" in hands.all(Asked)[-1].say
+
+
+def test_what_the_profile_has_not_is_passed_over_with_the_reason():
+    missing = SECONDARY.replace('"secondary"', '"tertiary"')
+    hands = Hands(card(missing, PRIMARY)).cautions()
+    assert hands.bench.progress.current == "primary"
+    assert "no winding" in hands.last(StepEnded).reason
+
+
+def test_no_sign_off_before_the_stop_check():
+    stop = 'kind = "confirmation"\nid = "stop-check"\ntitle = "Stop check"'
+    sign = (
+        'kind = "confirmation"\nid = "sign-off"\ntitle = "Sign off"\nsigns_off = true\n'
+        'requires = [{ step = "stop-check", was = ["yes"] }]'
+    )
+    hands = Hands(card(stop, sign)).cautions().tell(Skip(reason="no fuel")).tell(Confirm())
+    assert "Stop check" in hands.last(Asked).say
+    assert hands.bench.progress.current == "sign-off"
+    hands.tell(Back()).tell(Confirm()).tell(Confirm())
+    assert hands.last(CardEnded).signed_off
+
+
+def test_a_step_can_depend_on_an_earlier_answer():
+    second = 'kind = "confirmation"\nid = "second"\ntitle = "Second switch?"'
+    seat = 'kind = "confirmation"\nid = "seat"\ntitle = "Seat switch"\n'
+    seat += 'only_if = [{ step = "second", was = ["yes"] }]'
+    hands = Hands(card(second, seat)).cautions().tell(Deny())
+    assert hands.bench.progress.ended
+    assert Hands(card(second, seat)).cautions().tell(Confirm()).bench.progress.current == "seat"
+
+
+# --- redo, back, zero, resume -----------------------------------------------------------------
+
+
+def test_redo_sets_the_old_verdict_aside_and_keeps_it_in_the_log():
+    hands = Hands(card(PRIMARY, SECONDARY)).cautions().touch(0.5)
+    hands.tell(Redo(step="primary", reason="probe slipped")).touch(0.85)
+    assert [e.verdict.value for e in hands.all(Judged)] == ["below", "in-window"]
+    assert hands.bench.progress.outcome("primary") == "in-window"
+    assert hands.bench.progress.current == "secondary"
+
+
+def test_zero_in_another_step_takes_the_hold_of_this_touch():
+    hands = Hands(card(PRIMARY)).cautions().read(0.3, 1.6)
+    hands.tell(Zero())
+    assert hands.last(Zeroed).value == pytest.approx(0.3, abs=0.003)
+    hands.read(OVER, 1).touch(1.15)
+    assert hands.last(Judged).corrected == pytest.approx(0.85, abs=0.004)
+
+
+def test_volts_are_not_judged_as_ohms():
+    hands = Hands(card(PRIMARY)).cautions()
+    for n in range(30):
+        reading = Reading(n * 0.1, 0.85, Quantity.VOLTAGE, resolution=0.001)
+        hands.events += hands.bench.feed(reading)
+    assert not hands.all(Judged)
+    assert "turn it to resistance" in hands.last(Asked).say
+
+
+def test_a_bench_made_from_the_past_goes_on_where_it_ended():
+    first = Hands(card(AMBIENT, LEAD_ZERO, PRIMARY, SECONDARY)).cautions()
+    first.tell(Enter(text="20 °C")).touch(0.12).touch(0.97)
+    again = Hands(first.bench.card, past=first.events)
+    assert again.bench.progress.current == "secondary"
+    assert again.bench.progress.temperature == 20.0
+    assert again.bench.progress.lead_zero == first.bench.progress.lead_zero
+    assert again.bench.progress.results["primary"].judged == (
+        first.bench.progress.results["primary"].judged
+    )
+
+
+def test_commands_are_events_too_so_that_a_record_replays():
+    hands = Hands(card(PRIMARY)).cautions()
+    assert [e.command for e in hands.all(Told)] == [Confirm()]
+
+
+def test_a_gap_abandons_the_touch_and_keeps_the_step():
+    hands = Hands(card(PRIMARY)).cautions().read(0.85, 0.2)
+    hands.events += hands.bench.gap(hands.t, None, "the meter was unplugged")
+    assert hands.bench.progress.current == "primary"
+    hands.t += 10
+    hands.touch(0.85)
+    assert hands.outcomes["primary"] == "in-window"
