@@ -1,12 +1,16 @@
 """Opens whatever is at a port, as a ``Source``."""
 
+from collections.abc import Callable
 from typing import Final
 
 from drivers.clock import Clock, MonotonicClock
 from drivers.links import LineSettings, Link, open_link
 from drivers.links.transports import Visa, locate
+from drivers.ports import Lister, PortInfo, list_ports
+from drivers.reconnect import RETRY_S, ReconnectingSource
 from drivers.scpi import ScpiMeter, ScpiOptions
 from meterlink.errors import MeterError, PortLostError
+from meterlink.events import Gap
 from meterlink.source import Source
 
 SCPI: Final = "scpi"
@@ -50,6 +54,55 @@ def open_source(
     except BaseException:
         link.close()
         raise
+
+
+def open_lasting(
+    port: str,
+    *,
+    wire: str | None = None,
+    visa: Visa | None = None,
+    clock: Clock | None = None,
+    options: ScpiOptions | None = None,
+    on_gap: Callable[[Gap], None] | None = None,
+    ports: Lister = list_ports,
+    retry_s: float = RETRY_S,
+) -> ReconnectingSource:
+    """As ``open_source``, and opened again by itself whenever the meter was lost.
+
+    The device is found again by its USB identity under whatever name, or at its old name, and
+    taken only where it says that it is the same meter.
+
+    Args:
+        on_gap: takes note of what is missing; see ``ReconnectingSource``.
+        ports: lists this computer's ports.
+        retry_s: pause between two attempts to find the meter again, seconds.
+    """
+    clock = clock or MonotonicClock()
+    before = _info_of(port, ports)
+    source = open_source(port, wire=wire, visa=visa, clock=clock, options=options)
+
+    def reopen() -> Source:
+        name = _name_now(port, before, ports)
+        return open_source(name, wire=wire, visa=visa, clock=clock, options=options)
+
+    return ReconnectingSource(source, reopen, clock, on_gap, retry_s=retry_s)
+
+
+def _info_of(port: str, ports: Lister) -> PortInfo | None:
+    """What the system knows of a serial port; None for every other kind."""
+    address = locate(port)
+    if address.kind not in ("device", "ASRL INSTR"):
+        return None
+    device = address.parts.get("device") or address.parts["board"]
+    return next((info for info in ports() if info.name == device), None)
+
+
+def _name_now(port: str, before: PortInfo | None, ports: Lister) -> str:
+    """The name under which the device is there now; its old one where nothing better is known."""
+    if before is None:
+        return port
+    same = [info.name for info in ports() if info.same_device(before)]
+    return port if not same or before.name in same else same[0]
 
 
 def _open_scpi(link: Link, clock: Clock, options: ScpiOptions | None) -> Source:
