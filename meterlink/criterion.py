@@ -45,8 +45,8 @@ class Region(msgspec.Struct, frozen=True):
     high: float
     includes_high: bool
 
-    def __contains__(self, value: float) -> bool:
-        """Whether ``value`` is no higher than this region; regions are asked lowest first."""
+    def reaches(self, value: float) -> bool:
+        """Return whether ``value`` is no higher than this; the lowest such region holds it."""
         return value < self.high or (self.includes_high and value == self.high)
 
 

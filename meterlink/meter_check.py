@@ -29,8 +29,9 @@ class KnownResistor(msgspec.Struct, frozen=True, kw_only=True):
     """As it was given, made plain."""
 
 
+_LONGEST: Final = 80
 _VALUE_AND_TOLERANCE: Final = re.compile(
-    r"(?P<value>.+?)[\s,;±]+(?P<tolerance>[0-9]*\.?[0-9]+)\s*%", re.DOTALL
+    r"(?P<value>.+?)[\s,;±]+(?P<tolerance>[0-9]*\.?[0-9]+)\s*%"
 )
 
 
@@ -40,9 +41,12 @@ def parse_known_resistor(text: str) -> KnownResistor:
     Raises:
         NotationError: says what was expected.
     """
+    text = text.strip()
+    if len(text) > _LONGEST:
+        raise NotationError(f"a known resistor is told in up to {_LONGEST} characters")
     if is_bands(text):
         ohms, tolerance = parse_bands(text)
-    elif (match := _VALUE_AND_TOLERANCE.fullmatch(text.strip())) is not None:
+    elif (match := _VALUE_AND_TOLERANCE.fullmatch(text)) is not None:
         value = parse_as(match["value"].strip(), "ohm")
         ohms, tolerance = value.value, float(match["tolerance"])
         if value.overload or not ohms > 0 or not 0 < tolerance <= 100:
@@ -55,7 +59,7 @@ def parse_known_resistor(text: str) -> KnownResistor:
             f"«{plain(text)}» is no known resistor; expected value and tolerance such as "
             "«4.7 kohm 1%», or its colour bands such as «yellow violet red gold»"
         )
-    return KnownResistor(ohms=ohms, tolerance=tolerance, marking=plain(text.strip()))
+    return KnownResistor(ohms=ohms, tolerance=tolerance, marking=plain(text))
 
 
 class MeterCheck(msgspec.Struct, frozen=True, kw_only=True):

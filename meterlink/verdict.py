@@ -67,7 +67,7 @@ def judge(
     ``how`` the value was taken changes what would help.
     """
     regions = criterion.regions
-    verdict = next(region.verdict for region in regions if estimate in region)
+    verdict = next(region.verdict for region in regions if region.reaches(estimate))
     u, dof = budget.u, budget.dof
     if isinf(estimate):
         probabilities = {region.verdict: float(region.verdict is verdict) for region in regions}

@@ -1,0 +1,250 @@
+"""The whole way from a held value to its verdict, with its budget line by line."""
+
+from math import inf, sqrt
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from meterlink.accuracy import accuracy_at
+from meterlink.assess import Assessment, Assessor
+from meterlink.correction import LeadZero, Temperature
+from meterlink.criterion import Criterion
+from meterlink.events import Held, Verdict
+from meterlink.source import Accuracy
+from meterlink.window import Window
+
+PRIMARY = Criterion.winding(Window(0.7, 1.0), reference=20.0)
+"""Common practice, no published source: about 0.7 to 1 ohm."""
+SPEC = (Accuracy(percent=0.8, counts=3),)
+ROOM = Temperature(celsius=25.0, half_width=2.0)
+LEADS = LeadZero(value=0.1, resolution=0.001)
+
+
+def held(value: float, *, resolution: float = 0.001, u: float = 0.0, dof: float = inf) -> Held:
+    return Held(
+        t=1.0,
+        contact_t=0.5,
+        value=value,
+        readings=5,
+        noise=u,
+        resolution=resolution,
+        u=u,
+        dof=dof,
+    )
+
+
+def lines(assessment: Assessment) -> dict[str, float]:
+    return {line.name: line.u for line in assessment.budget.components}
+
+
+def test_a_winding_is_corrected_for_leads_series_and_temperature():
+    criterion = Criterion.winding(Window(4e3, 7e3), reference=20.0, series=5e3)
+    assessment = Assessor(criterion, (), LEADS, ROOM).assess(held(10_500.1))
+    # (10500.1 - 0.1 - 5000) * (235 + 20) / (235 + 25), IEC 60034-1.
+    assert assessment.corrected == pytest.approx(5500.0 * 255 / 260)
+
+
+def test_a_switch_is_corrected_for_leads_alone():
+    assessment = Assessor(Criterion.closed(2.0), (), LEADS, ROOM).assess(held(0.35))
+    assert assessment.corrected == pytest.approx(0.25)
+    assert "temperature" not in lines(assessment)
+
+
+def test_every_line_of_a_budget_by_hand():
+    zero = LeadZero(value=0.1, u=0.0004, dof=4.0, resolution=0.001)
+    assessment = Assessor(PRIMARY, SPEC, zero, ROOM).assess(held(0.95, u=0.002, dof=6.0))
+    ratio = 255 / 260
+    found = lines(assessment)
+    # The zero is of the same range (the same last digit), so the three counts are out.
+    assert found["meter"] == pytest.approx(ratio * 0.008 * 0.95 / sqrt(3))
+    assert found["resolution"] == pytest.approx(ratio * 0.001 / sqrt(12))
+    assert found["leads"] == pytest.approx(ratio * sqrt(0.0004**2 + 0.001**2 / 12))
+    # 1/(k + t): 0.3846 % per kelvin at 25 °C; ±2 °C rectangular is 1.155 K, 0.444 %.
+    assert found["temperature"] == pytest.approx(0.00444 * assessment.corrected, rel=1e-3)
+    assert found["repeatability"] == pytest.approx(ratio * 0.002)
+    assert assessment.budget.u == pytest.approx(sqrt(sum(u * u for u in found.values())))
+
+
+def test_the_degrees_of_freedom_of_leads_and_noise_come_through():
+    zero = LeadZero(value=0.1, u=0.004, dof=4.0, resolution=0.001)
+    budget = Assessor(PRIMARY, (), zero, ROOM).assess(held(0.95, u=0.002, dof=6.0)).budget
+    dofs = {line.name: line.dof for line in budget.components}
+    assert dofs["repeatability"] == 6.0
+    assert dofs["leads"] == pytest.approx(4.0, rel=0.02)
+    assert dofs["temperature"] is None
+    assert budget.dof < inf
+
+
+@pytest.mark.parametrize(
+    ("zero", "full_scale", "same"),
+    [
+        (LeadZero(value=0.1, resolution=0.001), None, True),
+        (LeadZero(value=0.1, resolution=0.01), None, False),
+        (LeadZero(value=0.1), None, False),
+        (LeadZero(value=0.1, resolution=0.001, range=10.0), 10.0, True),
+        (LeadZero(value=0.1, resolution=0.001, range=10.0), 100.0, False),
+        (None, 10.0, False),
+    ],
+)
+def test_a_lead_zero_of_the_same_range_takes_the_offset_out(zero, full_scale, same):
+    assessor = Assessor(PRIMARY, SPEC, zero, ROOM, full_scale=full_scale)
+    meter = lines(assessor.assess(held(0.95)))["meter"]
+    half_width = 0.008 * 0.95 + (0 if same else 3 * 0.001)
+    assert meter == pytest.approx(255 / 260 * half_width / sqrt(3))
+
+
+def test_a_lead_zero_of_another_range_brings_its_own_offset():
+    spec = (Accuracy(percent=0.8, counts=3),)
+    zero = LeadZero(value=0.1, resolution=0.01, range=100.0)
+    assessment = Assessor(PRIMARY, spec, zero, ROOM, full_scale=1000.0).assess(
+        held(0.95, resolution=0.1)
+    )
+    expected = sqrt(0.01**2 / 12 + (3 * 0.01) ** 2 / 3)
+    assert lines(assessment)["leads"] == pytest.approx(255 / 260 * expected)
+    assert any("another range" in note for note in assessment.notes)
+
+
+def test_four_wires_have_no_leads_to_take_off():
+    assessment = Assessor(PRIMARY, SPEC, LEADS, ROOM, four_wire=True).assess(held(0.85))
+    assert assessment.corrected == pytest.approx(0.85 * 255 / 260)
+    assert "leads" not in lines(assessment)
+    assert not any("lead" in note for note in assessment.notes)
+
+
+def test_a_tolerance_in_series_counts():
+    criterion = Criterion.winding(
+        Window(4e3, 7e3), reference=20.0, series=5e3, series_tolerance=10.0
+    )
+    assessment = Assessor(criterion, (), None, ROOM).assess(held(10_500.0, resolution=1.0))
+    assert lines(assessment)["series"] == pytest.approx(255 / 260 * 500 / sqrt(3))
+
+
+def test_an_unknown_temperature_is_a_named_and_wide_assumption():
+    known = Assessor(PRIMARY, SPEC, LEADS, ROOM).assess(held(0.95))
+    unknown = Assessor(PRIMARY, SPEC, LEADS).assess(held(0.95))
+    assert unknown.expanded > 3 * known.expanded
+    assert any("0 to 40 °C is assumed" in note for note in unknown.notes)
+    assert lines(unknown)["temperature"] == pytest.approx(0.85 * 20 / sqrt(3) / 255)
+
+
+def test_a_window_without_reference_temperature_is_judged_as_found():
+    as_it_is = Criterion.winding(Window(0.7, 1.0), reference=None)
+    assessment = Assessor(as_it_is, SPEC).assess(held(0.85))
+    assert assessment.corrected == 0.85
+    assert "temperature" not in lines(assessment)
+
+
+def test_what_is_not_known_is_said():
+    notes = Assessor(PRIMARY, ()).assess(held(0.85)).notes
+    assert any("accuracy is not known" in note for note in notes)
+    assert any("No lead zero" in note for note in notes)
+    notes = Assessor(PRIMARY, SPEC, LEADS, ROOM).assess(held(0.85, resolution=0.0)).notes
+    assert any("counts of the accuracy are left out" in note for note in notes)
+    assert Assessor(PRIMARY, SPEC, LEADS, ROOM).assess(held(0.85)).notes == ()
+
+
+def test_advice_fits_how_the_value_was_taken():
+    coarse = (Accuracy(percent=0.1, counts=10),)
+    near = held(1.003 * 260 / 255)
+    assert (
+        "lead zero on the range"
+        in Assessor(PRIMARY, coarse, None, ROOM).assess(near).judgement.advice
+    )
+    with_zero = held(1.003 * 260 / 255 + 0.1)
+    better = Assessor(PRIMARY, (Accuracy(percent=2.0),), LEADS, ROOM).assess(with_zero)
+    assert "better meter" in better.judgement.advice
+    assert "nobody took" in Assessor(PRIMARY, coarse).assess(near).judgement.advice
+
+
+def test_a_lead_zero_larger_than_the_reading_says_so():
+    judgement = (
+        Assessor(PRIMARY, SPEC, LeadZero(value=0.35, resolution=0.001), ROOM)
+        .assess(held(0.1))
+        .judgement
+    )
+    assert not judgement.clear
+    assert judgement.advice.startswith("The lead zero is larger than the reading")
+
+
+def test_over_range_is_open_where_the_range_reaches_far_enough():
+    far = Assessor(PRIMARY, SPEC, LEADS, ROOM, full_scale=100e3).assess_over_range()
+    assert (far.judgement.verdict, far.judgement.clear) == (Verdict.OPEN, True)
+    assert far.corrected is None
+
+
+def test_over_range_of_a_small_range_does_not_tell_an_open_winding():
+    secondary = Criterion.winding(Window(4e3, 7e3), reference=20.0)
+    near = Assessor(secondary, SPEC, LEADS, ROOM, full_scale=400.0).assess_over_range()
+    assert not near.judgement.clear
+    assert "choose a range that reaches" in near.judgement.advice
+    assert sum(near.judgement.probabilities.values()) == pytest.approx(1.0)
+
+
+def test_the_line_of_a_specification_is_that_of_the_range():
+    table = tuple(Accuracy(percent=p, range=r) for p, r in ((1.0, 100.0), (0.5, 1e3), (0.8, 1e4)))
+    assert accuracy_at(table, 50.0).percent == 1.0
+    assert accuracy_at(table, 500.0).percent == 0.5
+    assert accuracy_at(table, 50.0, 1e4).percent == 0.8
+    assert accuracy_at(table, 5e6).percent == 0.8
+    assert accuracy_at((*table, Accuracy(percent=2.0)), 5e6).percent == 2.0
+    assert accuracy_at((), 1.0) is None
+
+
+def test_percent_of_range_takes_the_full_scale():
+    line = Accuracy(percent=0.01, of_range=0.004)
+    assessor = Assessor(Criterion.part(Window(0.7, 1.0)), (line,), full_scale=100.0)
+    found = lines(assessor.assess(held(0.9, resolution=0.0)))["meter"]
+    assert found == pytest.approx((0.9e-4 + 4e-3) / sqrt(3))
+
+
+def test_the_aim_lies_where_the_verdict_changes():
+    assessor = Assessor(PRIMARY, SPEC, LEADS, ROOM, resolution=0.001)
+    aim = assessor.aim()
+    for edge in aim.edges:
+        below, above = (
+            assessor.assess(held(edge * (1 + e))).judgement.verdict for e in (-1e-9, 1e-9)
+        )
+        assert below is not above
+
+
+@given(value=st.floats(0.01, 1e4), u=st.floats(0.0, 10.0))
+def test_the_aims_uncertainty_is_the_budget_without_the_noise(value, u):
+    assessor = Assessor(PRIMARY, SPEC, LEADS, ROOM, resolution=0.001)
+    fixed = assessor.aim().u_fixed(value)
+    whole = assessor.assess(held(value, u=u)).budget.u / (255 / 260)
+    assert whole == pytest.approx(sqrt(fixed**2 + u**2), rel=1e-9)
+
+
+@given(
+    value=st.floats(0.05, 20.0),
+    zero=st.floats(0.0, 0.04),
+    u=st.floats(1e-5, 0.1),
+    dof=st.floats(2, 50),
+)
+def test_ten_times_everything_gives_ten_times_the_answer(value, zero, u, dof):
+    def assess(scale: float) -> Assessment:
+        criterion = Criterion.winding(
+            Window(0.7 * scale, 1.0 * scale), open_above=1e6 * scale, short_below=0.07 * scale
+        )
+        leads = LeadZero(value=zero * scale, u=0.001 * scale, dof=5.0, resolution=0.001 * scale)
+        return Assessor(criterion, SPEC, leads, ROOM).assess(
+            held(value * scale, resolution=0.001 * scale, u=u * scale, dof=dof)
+        )
+
+    one, ten = assess(1.0), assess(10.0)
+    assert ten.corrected == pytest.approx(10 * one.corrected)
+    assert ten.expanded == pytest.approx(10 * one.expanded)
+    for verdict, probability in one.judgement.probabilities.items():
+        assert ten.judgement.probabilities[verdict] == pytest.approx(probability, abs=1e-6)
+
+
+@given(value=st.floats(-10, 1e7), resolution=st.floats(0, 1e3), u=st.floats(0, 1e3))
+def test_no_value_breaks_the_assessment(value, resolution, u):
+    judgement = (
+        Assessor(PRIMARY, SPEC, LEADS)
+        .assess(held(value, resolution=resolution, u=u, dof=3.0))
+        .judgement
+    )
+    assert 0.0 <= judgement.probability <= 1.0
+    assert judgement.clear or judgement.advice
