@@ -56,6 +56,50 @@ class Flicker:
         return bisect_right(self._turns, t) % 2 == 1
 
 
+class Wander:
+    """A quantity that drifts about zero with a standard deviation of one, as no hand is still.
+
+    An Ornstein-Uhlenbeck process, exact for any spacing of the times that it is asked for.
+    """
+
+    def __init__(self, rng: np.random.Generator, t: float, time_constant_s: float) -> None:
+        self._rng = rng
+        self._constant = time_constant_s
+        self._t = t
+        self._value = float(rng.normal())
+
+    def at(self, t: float) -> float:
+        """Return it at ``t``; asked for in the order of time."""
+        passed = t - self._t
+        if passed > 0:
+            stays = exp(-passed / self._constant)
+            fresh = sqrt(1 - stays * stays) * self._rng.normal()
+            self._value = self._value * stays + fresh
+            self._t = t
+        return self._value
+
+
+class Body:
+    """A person who may hold both tips by the metal, with more or less pressure."""
+
+    _SPREAD: Final = 0.015
+    _TIME_S: Final = 0.8
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self._ohms = inf
+        self._pressure = Wander(rng, 0.0, self._TIME_S)
+
+    def grip(self, ohms: float) -> None:
+        """Hold with about so many ohms from tip to tip; infinite to let go."""
+        self._ohms = ohms
+
+    def ohms(self, t: float) -> float:
+        """Return what the fingers put across the tips at ``t``."""
+        if self._ohms == inf:
+            return inf
+        return self._ohms * exp(self._SPREAD * self._pressure.at(t))
+
+
 class Contact:
     """One tip from the moment it lands. Ask for its ohms in the order of time."""
 
@@ -77,23 +121,19 @@ class Contact:
         between = 1 / rate if rate > 0 else 1.0
         self._slips = Flicker(rng, starts, between, touchiness.dropout, _NEVER)
         self._first = touchiness.first * exp(rng.normal(0.0, 0.5))
-        self._wander = rng.normal()
-        self._asked = lands
+        self._wander = Wander(rng, lands, self._WANDER_S)
 
     def quiet(self, t: float) -> bool:
         """Say whether nothing fast happens from ``t`` on."""
         return t >= self._settled and not self._how.dropouts
 
     def ohms(self, t: float) -> float:
-        """Return the resistance of this contact at ``t``; infinite while it is off."""
+        """Return the ohms of this contact at ``t``, film aside; infinite while it is off."""
         if t < self.lands or not self._bounce.on(t) or not self._slips.on(t):
             return inf
-        passed = t - self._asked
-        if passed > 0:
-            stays = exp(-passed / self._WANDER_S)
-            self._wander = self._wander * stays + sqrt(1 - stays * stays) * self._rng.normal()
-            self._asked = t
+        wander = self._wander.at(t)
         how = self._how
-        steady = how.contact * exp(how.wander * self._wander)
-        unsteady = 0.3 * self._film * (exp(self._wander * 0.6) - 1)
-        return max(1e-6, steady + unsteady + self._first * exp(-(t - self.lands) / how.beds_in))
+        steady = how.contact * exp(how.wander * wander)
+        # The film itself is part of the circuit; here it only comes and goes by a third.
+        unsteady = self._film / 3 * (exp(wander * 0.6) - 1)
+        return steady + unsteady + self._first * exp(-(t - self.lands) / how.beds_in)

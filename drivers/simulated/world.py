@@ -5,7 +5,7 @@ from math import exp, inf
 import msgspec
 import numpy as np
 
-from drivers.simulated.contact import Contact, Flicker, Touchiness
+from drivers.simulated.contact import Body, Contact, Flicker, Touchiness
 from meterlink.circuit import (
     AIR,
     OTHER_TIP,
@@ -57,7 +57,7 @@ class World:
         self._leads = leads
         self._red = self._black = self.places[AIR]
         self._contacts: tuple[Contact, ...] = ()
-        self._fingers = inf
+        self._body = Body(rng)
         self._flexed: Flicker | None = None
         self._seen: dict[tuple[object, ...], Seen] = {}
 
@@ -85,7 +85,7 @@ class World:
 
     def grip(self, fingers: float) -> None:
         """Hold both tips by the metal with ``fingers`` ohms of body; infinite to let go."""
-        self._fingers = fingers
+        self._body.grip(fingers)
 
     def move(self, t: float, control: str, position: str) -> None:
         """Move a switch or fitting; its contacts bounce on the way.
@@ -133,18 +133,18 @@ class World:
 
     def look(self, t: float) -> Look:
         """Return what a meter would see at ``t``."""
+        fingers = self._body.ohms(t)
         if not self._contacts:
-            bare = self._fingers
-            return Look(bare + self._leads, bare)
+            return Look(fingers + self._leads, fingers)
         if OTHER_TIP in self.touching:
             contact = self._contacts[0].ohms(t)
-            return Look(at_sockets(0.0, contact, self._fingers, self._leads), 0.0)
+            return Look(at_sockets(0.0, contact, fingers, self._leads), 0.0)
         seen = self._seen_at(t)
         contact = sum(one.ohms(t) for one in self._contacts)
         touching = contact < inf
         return Look(
-            at_sockets(seen.ohms, contact, self._fingers, self._leads),
-            at_sockets(seen.ohms if touching else inf, 0.0, self._fingers),
+            at_sockets(seen.ohms, contact, fingers, self._leads),
+            at_sockets(seen.ohms if touching else inf, 0.0, fingers),
             seen.henries if touching else 0.0,
         )
 

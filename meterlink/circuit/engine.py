@@ -22,7 +22,7 @@ class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A copper winding on the laminations, whose other end is joined to them."""
 
-    ohms: Ohms | None
+    ohms: Ohms | None = None
     """At 20 celsius; None where the wire is broken."""
     henries: Annotated[float, msgspec.Meta(ge=0)] = 0.0
     """Inductance, which makes a reading take its time to settle."""
