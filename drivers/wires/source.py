@@ -1,0 +1,215 @@
+"""A streaming or polled meter as a ``Source``: the thin shell around a decoder."""
+
+import threading
+from collections.abc import Iterator
+from itertools import accumulate
+from pathlib import Path
+from typing import Final
+
+from drivers.clock import Clock
+from drivers.links import LineSettings, Link
+from drivers.links.link import SLICE_S
+from drivers.wires.description import LinesFrame, Poll
+from drivers.wires.frame import Frame, Status
+from drivers.wires.knob import setting_for
+from drivers.wires.store import load
+from drivers.wires.wire import Wire
+from meterlink.errors import MeterError
+from meterlink.reading import Quantity, Reading
+from meterlink.source import Accuracy, Identity, Setting, Setup, Stop
+from meterlink.text import plain
+
+_FIRST_S: Final = 3.0
+"""Longest wait for a first frame in ``prepare``."""
+_TOO_MANY: Final = 8
+"""Frames that do not fit before we say that this is no such meter."""
+
+
+class WireSource:
+    """Readings of a meter that only talks. Nothing on it can be set from here."""
+
+    def __init__(self, link: Link, wire: Wire, clock: Clock) -> None:
+        """Read ``link``, which is open and set to the wire's line; it is closed by ``close``."""
+        self.wire: Final = wire
+        self._link = link
+        self._clock = clock
+        self._decoder = wire.decoder()
+        self._poll = wire.description.poll
+        line = wire.description.line
+        bits = 1 + line.data_bits + (line.parity != "none") + line.stop_bits
+        self._byte_s = bits / line.baud
+        self._using = threading.Lock()
+        self._heard = threading.Event()
+        self._status: Status | None = None
+        self._wanted: Quantity | None = None
+        self._last_t = 0.0
+        self._last_heard_t: float | None = None
+
+    @property
+    def identity(self) -> Identity:
+        """The wire's title; streaming meters do not say who they are."""
+        return Identity(model=plain(self.wire.description.title), port=plain(self._link.name))
+
+    @property
+    def status(self) -> Status | None:
+        """What the newest frame says beside its digits; None before the first."""
+        return self._status
+
+    @property
+    def dropped(self) -> int:
+        """Frames thrown away so far."""
+        return self._decoder.dropped
+
+    @property
+    def accuracy(self) -> Accuracy | None:
+        """The meter's accuracy on the range that it is on, where the description gives it."""
+        return self._status.accuracy if self._status is not None else None
+
+    @property
+    def silent_s(self) -> float | None:
+        """Seconds since the meter last sent anything; None where it never did.
+
+        A meter whose battery saver has switched it off is silent; one that is unplugged makes
+        ``readings`` raise ``PortLostError``.
+        """
+        return None if self._last_heard_t is None else self._clock.now() - self._last_heard_t
+
+    def prepare(self, setup: Setup) -> Setting:
+        """Say what the knob is on; ``lost`` says what to turn it to where that does not suit.
+
+        Before the first frame this waits for one, a little more than the meter's slowest rate and
+        at most 3 s; after that it returns at once, so it may be asked as often as one likes.
+
+        Raises:
+            PortLostError: the meter went away.
+        """
+        self._wanted = setup.quantity
+        if not self._heard.is_set():
+            self._await_first()
+        return setting_for(self._status, setup)
+
+    def readings(self, stop: Stop) -> Iterator[Reading]:
+        """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
+
+        Raises:
+            PortLostError: the meter went away.
+            MeterError: what comes does not fit the wire.
+        """
+        with self._using:
+            while not stop.is_set():
+                if self._poll is not None:
+                    yield from self._asked(self._poll, stop)
+                else:
+                    yield from self._heard_in(self._link.read(SLICE_S))
+
+    def close(self) -> None:
+        """Close the link. Safe to call twice."""
+        self._link.close()
+
+    def _await_first(self) -> None:
+        """Wait for a first frame: read for it, or let the thread that reads already do so."""
+        patience = min(_FIRST_S, 1.5 / self.wire.description.rate.slowest_hz + SLICE_S)
+        until = self._clock.now() + patience
+        if not self._using.acquire(blocking=False):
+            self._heard.wait(patience)
+            return
+        try:
+            while not self._heard.is_set() and self._clock.now() < until:
+                if self._poll is not None:
+                    self._frames(self._answer(self._poll))
+                else:
+                    self._frames(self._link.read(SLICE_S))
+        finally:
+            self._using.release()
+
+    def _asked(self, poll: Poll, stop: Stop) -> Iterator[Reading]:
+        began = self._clock.now()
+        yield from self._heard_in(self._answer(poll, stop))
+        stop.wait(max(0.0, poll.every_s - (self._clock.now() - began)))
+
+    def _answer(self, poll: Poll, stop: Stop | None = None) -> bytes:
+        """Ask once, and return what comes until a line has ended or the time is up."""
+        # A late answer to the command before must not be taken for the answer to this one.
+        self._link.discard()
+        self._decoder.expect_whole()
+        self._link.write(poll.command.encode("latin-1"))
+        until = self._clock.now() + poll.timeout_s
+        answer = b""
+        while len(answer) <= self.wire.longest and not self._ended(answer):
+            if stop is not None and stop.is_set():
+                break
+            left = until - self._clock.now()
+            if left <= 0:
+                break
+            answer += self._link.read(min(left, SLICE_S))
+        return answer
+
+    def _ended(self, answer: bytes) -> bool:
+        frame = self.wire.description.frame
+        if isinstance(frame, LinesFrame):
+            return answer.endswith(frame.end.encode("ascii"))
+        return len(answer) >= frame.length
+
+    def _frames(self, data: bytes) -> list[Frame]:
+        """Decode, and keep what the newest frame says.
+
+        Raises:
+            MeterError: never yet a frame, and too much that is none.
+        """
+        if data:
+            self._last_heard_t = self._clock.now()
+        frames = self._decoder.feed(data)
+        if frames:
+            self._status = frames[-1].status
+            self._heard.set()
+        elif not self._heard.is_set():
+            self._refuse_nonsense()
+        return frames
+
+    def _heard_in(self, data: bytes) -> Iterator[Reading]:
+        now = self._clock.now()
+        frames = self._frames(data)
+        if not frames:
+            return
+        # Frames that came in one piece were sent one after another: each came as much earlier
+        # as the bytes behind it take on the line.
+        behind = accumulate(
+            (len(frame.data) for frame in reversed(frames)), initial=self._decoder.backlog
+        )
+        ages = [count * self._byte_s for count in behind][: len(frames)]
+        for frame, age in zip(frames, reversed(ages), strict=True):
+            if frame.status.hold:
+                continue
+            self._last_t = max(self._last_t, now - age)
+            reading = frame.reading(self._last_t, self._wanted)
+            if reading is not None:
+                yield reading
+
+    def _refuse_nonsense(self) -> None:
+        decoder, longest = self._decoder, self.wire.longest
+        if decoder.dropped >= _TOO_MANY or decoder.dropped_bytes > _TOO_MANY * longest:
+            raise MeterError(
+                f"what comes from {plain(self._link.name)} does not fit the wire "
+                f"{self.wire.name}; check the speed, or leave --wire out to have it found"
+            )
+
+
+def open_wire(
+    link: Link, wire: str | Path | Wire, clock: Clock, line: LineSettings | None = None
+) -> WireSource:
+    """Read the meter at ``link`` by a wire's description.
+
+    Args:
+        link: an open port; its line is set as the description says.
+        wire: name of a wire, path of a description, or a wire.
+        clock: stamps the readings.
+        line: settings that the meter was found with; default the description's.
+
+    Raises:
+        UsageError: there is no such wire.
+        InvalidFileError, UnreadableError: its description cannot be used.
+        MeterError: the port refuses the line settings.
+    """
+    known = wire if isinstance(wire, Wire) else load(wire)
+    link.configure(line or known.description.line)
+    return WireSource(link, known, clock)
