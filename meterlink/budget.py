@@ -6,7 +6,7 @@ and the coverage factor is Student's t for them (G.3).
 """
 
 from collections.abc import Sequence
-from math import fsum, inf, sqrt
+from math import fsum, hypot, inf, sqrt
 from typing import Final
 
 import msgspec
@@ -76,7 +76,7 @@ def combined(
     ``correlation`` is their square matrix of correlation coefficients; None: independent.
     """
     if correlation is None:
-        return sqrt(fsum(c * c for c in contributions))
+        return hypot(*contributions)
     rows = zip(contributions, correlation, strict=True)
     terms = (a * r * b for a, row in rows for b, r in zip(contributions, row, strict=True))
     # Contributions that cancel may leave a hair below nought.

@@ -44,6 +44,8 @@ class Temperature(msgspec.Struct, frozen=True, kw_only=True):
     """False where this is an assumption."""
 
     def __post_init__(self) -> None:
+        if not self.half_width >= 0.0:
+            raise NotationError("how far off a temperature may be is nought kelvins or more")
         for end in (self.celsius - self.half_width, self.celsius + self.half_width):
             require_sensible(end)
 

@@ -16,11 +16,15 @@ import msgspec
 from meterlink.errors import NotationError
 from meterlink.source import Accuracy
 from meterlink.text import plain
-from meterlink.units import PREFIXES, SI_UNITS, Unit, find_unit, normalise, unit_named
+from meterlink.units import PREFIXES, SI_UNITS, Unit, find_unit, normalise, takes_prefix, unit_named
 from meterlink.window import Window
 
 _EXPECTED: Final = "expected a number and unit such as 0.842, 4k7, 5.1 kohm, 0.25 mm, or OL"
 _LONGEST: Final = 64
+_LARGEST: Final = 1e15
+"""In any SI unit; beyond it a number is a slip of the hand."""
+_FINEST: Final = 12
+"""Most decimals that are ever shown."""
 
 _OVER_RANGE: Final = frozenset({"ol", "o.l", "o.l.", "overload", "over range", "over-range"})
 
@@ -61,7 +65,8 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     if (match := _LETTER_POINT.fullmatch(written)) is not None:
         number, step = _letter_point(match)
         word = match["unit"].strip()
-        if word and unit_named(word).factor != 1:  # 4k7 kohm: which of the two is meant?
+        unit = unit_named(word) if word else fallback
+        if unit.factor != 1 or not takes_prefix(unit):  # 4k7 kohm, 4k7 °C: what is meant?
             raise _unreadable(text)
     elif (match := _NUMBER.match(written)) is not None:
         number, step = _plain_number(match)
@@ -71,7 +76,7 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     unit, scale = _unit_of(word, fallback, text)
     factor = unit.factor * scale
     value = float((number - unit.offset) * factor)
-    if not isfinite(value):
+    if abs(value) > _LARGEST:
         raise NotationError(f"«{plain(text)}» is too large to be a measured value")
     return Value(value, unit.si, float(step * factor), bare=not _names_unit(word))
 
@@ -225,14 +230,14 @@ def _engineering(value: float, step: float, symbols: Mapping[int, str]) -> tuple
     """Return the power of ten of the unit shown, and how many decimals ``step`` bears in it."""
     # A hair of tolerance: 0.001 is three decimals though its logarithm is -2.9999999999999996.
     finest = -floor(log10(step) + 1e-9)
-    size = abs(round(value, finest)) if abs(finest) < 300 else abs(value)
+    size = abs(round(value, min(finest, 3 * _FINEST)))
     power, *larger = sorted(symbols)
     for candidate in larger:
         # The trade writes 0.842 Ω, not 842 mΩ; thousandths only for what is really small.
         least = 1.0 if candidate else 0.1 if step < 1e-3 and size else 0.0
         if size >= least * 10.0**candidate or finest + power < 0:
             power = candidate
-    return power, max(0, finest + power)
+    return power, min(max(0, finest + power), _FINEST)
 
 
 def _four_digits(value: float) -> float:
@@ -268,7 +273,7 @@ def _unit_of(word: str, fallback: Unit, text: str) -> tuple[Unit, Decimal]:
         return fallback, Decimal(1)
     if word == "R":
         return Unit("ohm"), Decimal(1)
-    if word in PREFIXES:
+    if word in PREFIXES and takes_prefix(fallback):
         return Unit(fallback.si), Decimal(10) ** PREFIXES[word]
     found = find_unit(word)
     if found is None:

@@ -146,6 +146,11 @@ def unit_named(word: str) -> Unit:
     return unit
 
 
+def takes_prefix(unit: Unit) -> bool:
+    """Return whether a lone prefix can stand for the whole: ``4.7k``, yes for ohms, no for °C."""
+    return unit.si in _TAKES_PREFIX.values()
+
+
 def normalise(text: str) -> str:
     """Return ``text`` with look-alike signs made one: both ohm signs, micro signs and minuses."""
     text = unicodedata.normalize("NFKC", text)

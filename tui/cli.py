@@ -18,6 +18,7 @@ from meterlink import __version__
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.text import plain
 from tui import commands
+from tui.signs import SPELLED
 
 INTERRUPTED: Final = 130
 
@@ -95,10 +96,10 @@ def _commands() -> Iterator[Command]:
 
 
 def _speak_utf8() -> None:
-    """Never fail on a character that the console's code page lacks; show a mark instead."""
+    """Never fail on a character that the console's code page lacks; spell it out instead."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors=SPELLED)
 
 
 def _close_quietly() -> None:

@@ -133,6 +133,12 @@ def test_another_kind_of_unit_is_refused_where_one_is_required():
         parse_as("9.5 N·m", "ohm")
 
 
+@pytest.mark.parametrize("text", ["20k", "4k7", "4k7 °C", "20 kC"])
+def test_prefixes_belong_to_units_that_take_them(text):
+    with pytest.raises(NotationError):
+        parse_quantity(text, "celsius") if "C" in text else parse_as(text, "celsius")
+
+
 def test_an_unknown_unit_is_named():
     with pytest.raises(NotationError, match="furlong"):
         unit_named("furlong")

@@ -2,12 +2,14 @@
 
 import argparse
 import re
+from math import floor, inf, log10
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from meterlink.assess import Assessment, Assessor
+    from meterlink.correction import LeadZero
     from meterlink.criterion import Criterion
     from meterlink.events import Held
     from meterlink.notation import Value
@@ -54,7 +56,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--temperature-within",
         metavar="K",
-        default="2",
+        type=float,
+        default=2.0,
         help="how far off the temperature may be, kelvins (default 2)",
     )
     parser.add_argument(
@@ -85,38 +88,52 @@ def run(args: argparse.Namespace) -> int:
 
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
     from meterlink.assess import Assessor
-    from meterlink.correction import LeadZero, Temperature, require_sensible
+    from meterlink.correction import Temperature, require_sensible
     from meterlink.errors import UsageError
-    from meterlink.notation import parse_accuracy, parse_as
-
-    def number(text: str | None, unit: str) -> float | None:
-        return None if text is None else parse_as(text, unit).value
+    from meterlink.notation import parse_accuracy
 
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
     resolution = _resolution(args, value)
-    zero = None
-    if args.lead_zero is not None:
-        typed = parse_as(args.lead_zero, "ohm")
-        # 0.1 is what people write for 0.100: no coarser than the reading itself.
-        step = min(typed.resolution, resolution) or resolution
-        zero = LeadZero(value=typed.value, resolution=step)
-    temperature = number(args.temperature, "celsius")
-    within = number(args.temperature_within, "celsius")
-    reference = number(args.reference_temperature, "celsius")
+    temperature = _number(args.temperature, "celsius", "temperature")
+    reference = _number(args.reference_temperature, "celsius", "reference temperature")
     if reference is not None:
         require_sensible(reference)
     return Assessor(
         _criterion(args.kind, window, reference, temperature),
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
-        zero,
+        None if args.lead_zero is None else _lead_zero(args.lead_zero, resolution),
         None
         if temperature is None
-        else Temperature(celsius=temperature, half_width=abs(within or 0.0)),
+        else Temperature(celsius=temperature, half_width=args.temperature_within),
         four_wire=args.four_wire,
-        full_scale=number(args.full_scale, window.unit),
+        full_scale=_number(args.full_scale, window.unit, "range"),
         resolution=resolution,
     )
+
+
+def _lead_zero(text: str, resolution: float) -> "LeadZero":
+    from meterlink.correction import LeadZero
+    from meterlink.errors import UsageError
+    from meterlink.notation import parse_as
+
+    typed = parse_as(text, "ohm")
+    if typed.overload:
+        raise UsageError("the lead zero must be a number: hold the probes together and read again")
+    # 0.1 is what people write for 0.100: no coarser than the reading itself.
+    return LeadZero(value=typed.value, resolution=min(typed.resolution, resolution or inf))
+
+
+def _number(text: str | None, unit: str, what: str) -> float | None:
+    from meterlink.errors import UsageError
+    from meterlink.notation import parse_as
+
+    if text is None:
+        return None
+    value = parse_as(text, unit)
+    if value.overload:
+        raise UsageError(f"the {what} must be a number")
+    return value.value
 
 
 def _criterion(
@@ -142,17 +159,12 @@ def _criterion(
 
 
 def _resolution(args: argparse.Namespace, value: "Value") -> float:
-    from meterlink.notation import parse_as
-
-    if args.resolution is None:
-        return value.resolution
-    return abs(parse_as(args.resolution, value.unit).value)
+    given = _number(args.resolution, value.unit, "resolution")
+    return value.resolution if given is None else abs(given)
 
 
 def _held(value: "Value", resolution: float) -> "Held | None":
     """Return the typed value as a hold of one reading, None for an over range."""
-    from math import inf
-
     from meterlink.events import Held
 
     if value.overload:
@@ -192,6 +204,7 @@ def _lines(
 ) -> "Iterator[str]":
     from meterlink.notation import format_value, format_with_u
     from tui.signs import can_show
+    from tui.telling import window_words
 
     sign = can_show("Ω")
 
@@ -206,7 +219,7 @@ def _lines(
         at = f", at {criterion.reference:g} °C" if criterion.reference is not None else ""
         with_u = format_with_u(assessment.corrected, assessment.expanded, value.unit, ohm_sign=sign)
         yield f"  corrected    {with_u}  (95 %{at})"
-    yield f"  window       {_window_text(criterion.window, written)}"
+    yield f"  window       {window_words(criterion, ohm_sign=sign)}"
     if judgement.advice:
         yield judgement.advice
     yield from assessment.notes
@@ -219,14 +232,6 @@ def _lines(
         yield f"  {'together':<13}{written(total, _two_digits(total)):>12}"
 
 
-def _window_text(window: "Window", written: "Callable[[float], str]") -> str:
-    if window.low is None:
-        return f"at most {written(window.ceiling)}"
-    if window.high is None:
-        return f"at least {written(window.floor)}"
-    return f"{written(window.low)} to {written(window.high)}"
-
-
 def _percent(probability: float) -> str:
     """Return ``probability`` in percent, never rounded up to certainty."""
     if probability > 0.999:
@@ -235,6 +240,4 @@ def _percent(probability: float) -> str:
 
 
 def _two_digits(u: float) -> float:
-    from math import floor, log10
-
     return 10.0 ** (floor(log10(u)) - 1)

@@ -1,0 +1,158 @@
+"""``meterlink judge``: a typed reading, judged on the command line."""
+
+import json
+import subprocess
+import sys
+from math import sqrt
+
+import pytest
+
+from tui.cli import main
+
+WINDOW = ["--window", "0.7:1.0ohm"]
+
+
+def facts(capsys, *argv: str) -> dict:
+    assert main(["judge", *argv, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.count("\n") == 1
+    return json.loads(out)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [
+        ("0.842", "in-window"),
+        ("0R842", "in-window"),
+        ("842m", "in-window"),
+        ("0.5", "below"),
+        ("1.3", "above"),
+        ("0.01", "short"),
+        ("OL", "open"),
+        ("-0.05", "short"),
+        ("-0R05", "short"),
+        ("-5e-2", "short"),
+    ],
+)
+def test_every_verdict_exits_0(capsys, value, verdict):
+    assert facts(capsys, value, *WINDOW)["verdict"] == verdict
+
+
+def test_the_keys_of_the_contract(capsys):
+    told = facts(capsys, "4k7", "--window", "4k:7kohm")
+    assert told["value"] == told["corrected"] == 4700
+    assert told["probability"] > 0.999
+    assert told["clear"] is True
+    # Resolution as written: 100 ohm, rectangular (GUM F.2.2.1), k for 95 % being 1.960.
+    assert told["budget"] == [
+        {"name": "resolution", "u": pytest.approx(100 / sqrt(12)), "dof": None}
+    ]
+    assert told["u"] == pytest.approx(1.959964 * 100 / sqrt(12))
+
+
+def test_correction_and_budget_by_hand(capsys):
+    told = facts(
+        capsys,
+        "0.950",
+        *WINDOW,
+        *("--accuracy", "0.8%+3", "--resolution", "0.001", "--lead-zero", "0.1"),
+        *("--temperature", "25", "--reference-temperature", "20"),
+    )
+    # IEC 60034-1: (0.950 - 0.1) * (235 + 20) / (235 + 25).
+    assert told["corrected"] == pytest.approx(0.85 * 255 / 260)
+    u = {line["name"]: line["u"] for line in told["budget"]}
+    assert u["meter"] == pytest.approx(255 / 260 * 0.008 * 0.95 / sqrt(3))
+    assert u["leads"] == u["resolution"] == pytest.approx(255 / 260 * 0.001 / sqrt(12))
+    assert u["temperature"] == pytest.approx(0.85 * 255 / 260 * 2 / sqrt(3) / 260)
+    assert told["u"] == pytest.approx(1.959964 * sqrt(sum(x * x for x in u.values())))
+
+
+def test_temperature_alone_means_a_window_at_20_degrees(capsys):
+    told = facts(capsys, "0.85", *WINDOW, "--temperature", "77 F")
+    assert told["corrected"] == pytest.approx(0.85 * 255 / 260)
+
+
+def test_a_reference_alone_means_that_the_temperature_is_unknown(capsys):
+    told = facts(capsys, "0.85", *WINDOW, "--reference-temperature", "20")
+    assert any("0 to 40 °C is assumed" in note for note in told["notes"])
+
+
+def test_an_over_range_has_no_value(capsys):
+    told = facts(capsys, "OL", "--window", "4k:7kohm")
+    assert (told["value"], told["corrected"], told["u"]) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("argv", "verdict"),
+    [
+        (["0.3", "--window", ":2ohm", "--as", "closed"], "in-window"),
+        (["5", "--window", ":2ohm", "--as", "closed"], "above"),
+        (["2M2", "--window", "1M:", "--as", "open"], "open"),
+        (["OL", "--window", "1M:", "--as", "open"], "open"),
+        (["0.3", "--window", "1M:", "--as", "open"], "short"),
+        (["0.45V", "--window", "0.2:0.6volt"], "in-window"),
+    ],
+)
+def test_switches_and_voltages(capsys, argv, verdict):
+    assert facts(capsys, *argv)["verdict"] == verdict
+
+
+def test_plain_text_says_it_all_in_a_few_lines(capsys):
+    argv = ["judge", "1.12", *WINDOW, "--accuracy", "0.8%+3", "--lead-zero", "0.10"]
+    assert main([*argv, "--temperature", "25"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("above: close, ")
+    assert any("1.000 ± 0.0" in line and "at 20 °C" in line for line in lines)
+    assert any("better meter" in line for line in lines)
+    assert [line.split()[0] for line in lines[-5:]] == [
+        "meter",
+        "temperature",
+        "resolution",
+        "leads",
+        "together",
+    ]
+    assert all(len(line) <= 250 for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["4q7", *WINDOW], "cannot be read"),
+        (["0.8", "--window", "1.0:0.7ohm"], "upside down"),
+        (["0.8", "--window", "0.7"], "LOW:HIGH"),
+        (["5V", *WINDOW], "expected a resistance"),
+        (["0.8", *WINDOW, "--accuracy", "good"], "accuracy"),
+        (["0.8", *WINDOW, "--temperature", "900"], "no temperature"),
+        (["0.8", *WINDOW, "--temperature", "5 V"], "expected a temperature"),
+        (["0.8", *WINDOW, "--as", "closed"], "highest"),
+        (["0.8", *WINDOW, "--as", "open"], "lowest"),
+        (["0.4V", "--window", "0.2:0.6V", "--lead-zero", "0.1"], "belong to a resistance"),
+        (["0.8", *WINDOW, "--lead-zero", "OL"], "lead zero"),
+        (["0.8", *WINDOW, "--resolution", "OL"], "resolution"),
+        (["0.8", *WINDOW, "--temperature", "20k"], "cannot be read"),
+        (["0.8", *WINDOW, "--temperature", "20", "--temperature-within", "-1"], "nought kelvins"),
+        (["0.8", *WINDOW, "--temperature", "20", "--temperature-within", "x"], "invalid float"),
+        (["1e300", *WINDOW], "too large"),
+        (["0.8"], "--window"),
+    ],
+)
+def test_what_makes_no_sense_is_one_sentence_and_exit_code_2(capsys, argv, said):
+    assert main(["judge", *argv]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_it_runs_as_a_program_whose_terminal_lacks_the_ohm_sign():
+    done = subprocess.run(
+        [sys.executable, "-m", "tui", "judge", "4k7", "--window", "4k:7kohm"],
+        capture_output=True,
+        check=True,
+        env={"PYTHONIOENCODING": "ascii", "PATH": ""},
+        timeout=60,
+    )
+    assert b"4.7 kohm" in done.stdout
+    assert b"+/-" in done.stdout
+    assert b"?" not in done.stdout
