@@ -1,25 +1,18 @@
 """Opens whatever is at a port, as a ``Source``."""
 
 from collections.abc import Callable
-from typing import Final
 
 from drivers.clock import Clock, MonotonicClock
-from drivers.links import LineSettings, Link, open_link
+from drivers.finding import SCPI, ask, find_out
+from drivers.links import Link, open_link
 from drivers.links.transports import Visa, locate
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
 from drivers.scpi import ScpiMeter, ScpiOptions
-from meterlink.errors import MeterError, PortLostError
+from drivers.wires import WireSource, load, open_wire
+from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source
-
-SCPI: Final = "scpi"
-"""The wire's name that means "ask, do not listen"."""
-
-_SPEEDS: Final = (9600, 115200, 19200, 38400, 57600, 4800)
-"""Speeds at which a serial meter is asked who it is, the usual ones first, baud."""
-_FIRST_S: Final = 1.0
-_OTHER_S: Final = 0.4
 
 
 def open_source(
@@ -46,11 +39,7 @@ def open_source(
     clock = clock or MonotonicClock()
     link = open_link(port, visa=visa)
     try:
-        if wire is not None and wire != SCPI:
-            from drivers.wires import open_wire
-
-            return open_wire(link, wire, clock)
-        return _open_scpi(link, clock, options)
+        return _open(link, wire, clock, options)
     except BaseException:
         link.close()
         raise
@@ -105,22 +94,15 @@ def _name_now(port: str, before: PortInfo | None, ports: Lister) -> str:
     return port if not same or before.name in same else same[0]
 
 
-def _open_scpi(link: Link, clock: Clock, options: ScpiOptions | None) -> Source:
-    """Ask who is there; on a serial port at one speed after the other."""
-    if not _has_speed(link):
+def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | None) -> Source:
+    if wire not in (None, SCPI):
+        return open_wire(link, wire, clock)
+    found = ask(link) if wire == SCPI else find_out(link)
+    if found.wire == SCPI:
         return ScpiMeter.open(link, clock, options)
-    faults: list[MeterError] = []
-    for baud in _SPEEDS:
-        link.configure(LineSettings(baud=baud))
-        try:
-            return ScpiMeter.open(link, clock, options, timeout_s=_OTHER_S if faults else _FIRST_S)
-        except PortLostError:
-            raise
-        except MeterError as fault:
-            faults.append(fault)
-    raise faults[0]
-
-
-def _has_speed(link: Link) -> bool:
-    """Whether the line may run at several speeds: a serial port does, a socket does not."""
-    return locate(link.name).kind in ("device", "ASRL INSTR", "rfc2217")
+    if found.sure:
+        # The line is as it was found, which need not be the wire's usual one.
+        return WireSource(link, load(found.wire), clock)
+    if found.wire:
+        raise MeterError(f"{link.name} {found.says}; name the one that it is with --wire")
+    raise MeterError(found.says)

@@ -70,6 +70,11 @@ def open_link(port: str, *, visa: Visa | None = None, line: LineSettings | None 
     return opener(address, line)
 
 
+def has_line(port: str) -> bool:
+    """Whether ``port`` has a speed and a format to be set: a serial port does, a socket not."""
+    return locate(port).kind in ("device", "ASRL INSTR", "rfc2217")
+
+
 def locate(port: str) -> Address:
     """Take ``port`` apart without opening it.
 

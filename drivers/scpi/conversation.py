@@ -36,6 +36,8 @@ class Conversation:
         self._heard: deque[bytes] = deque()
         self._greeting: str | None = None
         self._owed = False
+        self.heard_bytes = 0
+        """Bytes that came so far, whether they made sense or not."""
         self._tells_errors: str | None = "SYST:ERR?"
 
     @property
@@ -165,6 +167,7 @@ class Conversation:
             if left <= 0 or (stop is not None and stop.is_set()):
                 return None
             data = self._link.read(left if self._link.whole else min(SLICE_S, left))
+            self.heard_bytes += len(data)
             try:
                 self._heard.extend(self._decoder.feed(data))
             except AnswerFormError as fault:
