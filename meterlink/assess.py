@@ -1,14 +1,22 @@
 """From a held value to its verdict: corrections, budget and judgement in one place."""
 
-from collections.abc import Iterator, Sequence
-from math import inf
+from collections.abc import Callable, Iterator, Sequence
+from math import inf, sqrt
+from typing import Final
 
 import msgspec
 from msgspec import structs
 
 from meterlink.accuracy import accuracy_at, constant_part, gain_part, same_range
 from meterlink.advice import Situation, beyond_range
-from meterlink.budget import Budget, Component, combined, of_digit, rectangular
+from meterlink.budget import (
+    Budget,
+    Component,
+    combined,
+    coverage_factor,
+    of_digit,
+    rectangular,
+)
 from meterlink.correction import (
     COPPER_K,
     UNKNOWN_TEMPERATURE,
@@ -26,6 +34,9 @@ from meterlink.hold import Aim
 from meterlink.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.source import Accuracy
 from meterlink.verdict import Judgement, judge
+
+LEADS_MATTER_BELOW: Final = 100.0
+"""Ohms; above, a pair of leads of some 0.2 ohm changes no verdict."""
 
 
 class Assessment(msgspec.Struct, frozen=True, kw_only=True):
@@ -126,10 +137,13 @@ class Assessor:
 
     def aim(self) -> Aim:
         """Return where, as read, a value matters, and what averaging cannot mend there."""
-        return Aim(
-            edges=tuple(self._as_read(edge) for edge in self.criterion.edges),
-            u_fixed=self._u_fixed,
-        )
+        # Loads the distributions now, while nobody waits: it takes some tenths of a second, and
+        # the first verdict is to be heard at once.
+        coverage_factor(inf)
+        edges = tuple(self._as_read(edge) for edge in self.criterion.edges)
+        if len(self._accuracy) > 1 and self._range is None:
+            return Aim(edges=edges, u_fixed=self._u_fixed)  # the line in force changes with value
+        return Aim(edges=edges, u_fixed=_quick(self._u_fixed, scale=max(map(abs, edges)) or 1.0))
 
     def _as_read(self, corrected: float) -> float:
         """Undo ``correct``."""
@@ -222,10 +236,10 @@ class Assessor:
             yield "The meter's accuracy is not known; it is not in the uncertainty."
         elif line.counts and not resolution:
             yield "The last digit is not known; the counts of the accuracy are left out."
-        if self._two_wire and self._zero is None and abs(value) < 100:
+        elif self._zero is not None and not self._zero_on_same_range(resolution):
+            yield "The lead zero is not known to be of the same range, so both offsets count."
+        if self._two_wire and self._zero is None and abs(value) < LEADS_MATTER_BELOW:
             yield "No lead zero was taken; the leads are still in the value."
-        if self._zero is not None and not self._zero_on_same_range(resolution):
-            yield "The lead zero was taken on another range, so both offsets count."
         winding = self.criterion.kind is Kind.WINDING and self._reference is not None
         if winding and not self._temperature.known:
             t = self._temperature
@@ -233,6 +247,23 @@ class Assessor:
                 f"The winding's temperature is not known; {t.celsius - t.half_width:g} to "
                 f"{t.celsius + t.half_width:g} °C is assumed."
             )
+
+
+def _quick(u_fixed: Callable[[float], float], scale: float) -> Callable[[float], float]:
+    """Return the same function, fit to be asked at every reading.
+
+    Each component is constant or grows in a straight line with the value, so the square of them
+    together is a parabola of the value's size: three points give it exactly.
+    """
+    c0, one, two = (u_fixed(share * scale) ** 2 for share in (0.0, 1.0, 2.0))
+    c2 = (two - 2 * one + c0) / (2 * scale * scale)
+    c1 = (one - c0) / scale - c2 * scale
+
+    def quick(value: float) -> float:
+        size = abs(value)
+        return sqrt(max(0.0, c0 + size * (c1 + size * c2)))
+
+    return quick
 
 
 def _known(dof: float) -> float | None:

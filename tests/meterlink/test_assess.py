@@ -102,7 +102,7 @@ def test_a_lead_zero_of_another_range_brings_its_own_offset():
     )
     expected = sqrt(0.01**2 / 12 + (3 * 0.01) ** 2 / 3)
     assert lines(assessment)["leads"] == pytest.approx(255 / 260 * expected)
-    assert any("another range" in note for note in assessment.notes)
+    assert any("same range" in note for note in assessment.notes)
 
 
 def test_four_wires_have_no_leads_to_take_off():
@@ -248,3 +248,16 @@ def test_no_value_breaks_the_assessment(value, resolution, u):
     )
     assert 0.0 <= judgement.probability <= 1.0
     assert judgement.clear or judgement.advice
+
+
+def test_an_aim_at_nought_works_too():
+    aim = Assessor(Criterion.part(Window(0.0, None, "volt")), SPEC).aim()
+    assert aim.edges == (0.0,)
+    assert aim.u_fixed(1.0) == pytest.approx(0.008 / sqrt(3))
+
+
+def test_an_aim_follows_a_specification_by_ranges():
+    table = (Accuracy(percent=1.0, range=10.0), Accuracy(percent=0.1, range=100.0))
+    aim = Assessor(Criterion.closed(20.0), table).aim()
+    assert aim.u_fixed(9.0) == pytest.approx(0.09 / sqrt(3))
+    assert aim.u_fixed(50.0) == pytest.approx(0.05 / sqrt(3))
