@@ -1,4 +1,4 @@
-"""The simulated bench over a real socket: a plain client, then the program's own driver."""
+"""The simulated bench over real lines: a plain socket, then the program's own driver."""
 
 import socket
 import threading
@@ -144,6 +144,20 @@ def test_the_program_s_driver_reads_it() -> None:
     assert readings[-1].resolution == pytest.approx(1e-4)
     steps = [b.t - a.t for a, b in pairwise(readings)]
     assert steps == pytest.approx([0.022] * len(steps))
+
+
+def test_the_program_s_driver_reads_it_over_a_pseudo_terminal() -> None:
+    pytest.importorskip("pty", reason="this system has no pseudo-terminals")
+    with SimulatedBench(GOOD, seed=2) as bench:
+        source = open_source(bench.serial_device(), clock=bench.clock)
+        try:
+            source.prepare(Setup(expected=7000.0))
+            bench.hands.place("plug lead", "laminations")
+            readings = list(islice(source.readings(threading.Event()), 60))
+        finally:
+            source.close()
+    cold = (235 + 14) / (235 + 20)
+    assert readings[-1].value == pytest.approx(5320 * cold, rel=2e-3)
 
 
 def test_a_run_with_the_real_clock_takes_real_time_and_ends_at_once() -> None:

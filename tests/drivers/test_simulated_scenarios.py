@@ -1,0 +1,92 @@
+"""Scenario files: what is wrong in one is named by file and key."""
+
+from pathlib import Path
+
+import pytest
+
+from drivers.simulated import load_scenario, read_scenario, scenario_names
+from meterlink.declared import InvalidFileError
+from meterlink.errors import UnreadableError, UsageError
+
+GOOD = """
+format = 1
+id = "x"
+title = "A pump set"
+[engine]
+name = "pump"
+primary = { ohms = "0.86 ohm" }
+secondary = { ohms = "5.2 kohm" }
+[[engine.switch]]
+name = "stop switch"
+positions = { stop = "closed", run = "open" }
+[hands.steps.primary]
+touch = ["primary terminal", "laminations"]
+"""
+
+
+def test_a_scenario_is_read_with_its_units() -> None:
+    scenario = read_scenario(GOOD.encode(), "x.toml")
+    assert scenario.engine.secondary.ohms == 5200.0
+    assert [act.verbs for act in scenario.hands.steps["primary"].acts()] == [["touch"], ["lift"]]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "key", "expected"),
+    [
+        ('[bench]\nambient = "14 ohm"', "bench.ambient", "celsius"),
+        ("[bench]\nambient = 14", "bench.ambient", "unit"),
+        ('[bench.controls]\n"stop swich" = "run"', "bench.controls", "there is no «stop swich»"),
+        ('[bench.controls]\n"stop switch" = "up"', "bench.controls", "it has stop, run"),
+        ("[meter]\ncounts = 5", "meter.counts", ">= 100"),
+        ('[meter]\nranges = ["100 ohm", "10 ohm"]', "meter.ranges", "larger than the last"),
+        ("[meter]\ncolour = 1", "meter", "colour"),
+        ("[hands.steps.x]", "hands.steps.x", "exactly one of do, touch, say and enter"),
+        (
+            '[hands.steps.x]\ntouch = ["tab", "block"]',
+            "hands.steps.x.touch",
+            "there is no place «tab»",
+        ),
+        (
+            '[hands.steps.x]\ntouch = ["stop wire", "block"]\nswitch = "lamp"',
+            "hands.steps.x.switch",
+            "no «lamp»",
+        ),
+        ("[[hands.steps.x.do]]", "hands.steps.x.do[0]", "exactly one thing to do, found none"),
+        (
+            '[[hands.steps.x.do]]\nwait = "1 s"\ntap = 1',
+            "hands.steps.x.do[0]",
+            "found wait and tap",
+        ),
+        (
+            '[[hands.steps.x.do]]\nmove = { "stop switch" = "up" }',
+            "hands.steps.x.do[0].move",
+            "it has stop, run",
+        ),
+        (
+            '[[engine.switch]]\nname = "stop switch"\npositions = { a = "open" }',
+            "engine.switch",
+            "two switches have one name",
+        ),
+    ],
+)
+def test_what_is_wrong_is_named_by_file_and_key(wrong: str, key: str, expected: str) -> None:
+    with pytest.raises(InvalidFileError) as fault:
+        read_scenario((GOOD + wrong).encode(), "x.toml")
+    assert str(fault.value).startswith("x.toml: ")
+    assert key in str(fault.value)
+    assert expected in str(fault.value)
+
+
+def test_a_scenario_that_is_not_there_is_said_with_those_that_are() -> None:
+    with pytest.raises(UsageError, match=scenario_names()[0]):
+        load_scenario("summer")
+
+
+def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
+    with pytest.raises(UnreadableError, match=r"summer\.toml cannot be read"):
+        load_scenario(str(tmp_path / "summer.toml"))
+
+
+def test_a_scenario_of_one_s_own_is_read_from_its_file(tmp_path: Path) -> None:
+    (tmp_path / "own.toml").write_text(GOOD, encoding="utf-8")
+    assert load_scenario(str(tmp_path / "own.toml")).id == "x"
