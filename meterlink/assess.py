@@ -137,9 +137,9 @@ class Assessor:
 
     def aim(self) -> Aim:
         """Return where, as read, a value matters, and what averaging cannot mend there."""
-        # Loads the distributions now, while nobody waits: it takes some tenths of a second, and
-        # the first verdict is to be heard at once.
-        coverage_factor(inf)
+        # Loads Student's distribution now, while nobody waits: it takes some tenths of a second,
+        # and the first verdict is to be heard at once.
+        coverage_factor(1.0)
         edges = tuple(self._as_read(edge) for edge in self.criterion.edges)
         if len(self._accuracy) > 1 and self._range is None:
             return Aim(edges=edges, u_fixed=self._u_fixed)  # the line in force changes with value

@@ -7,6 +7,7 @@ and the coverage factor is Student's t for them (G.3).
 
 from collections.abc import Sequence
 from math import fsum, hypot, inf, sqrt
+from statistics import NormalDist
 from typing import Final
 
 import msgspec
@@ -95,7 +96,9 @@ def effective_dof(components: Sequence[Component]) -> float:
 
 def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
     """Return Student's t for a two-sided interval; ``dof`` need not be whole (GUM G.4.1 note 1)."""
-    from scipy.special import ndtri, stdtrit  # heavy: only where a verdict is due
-
     p = (1 + confidence) / 2
-    return float(ndtri(p) if dof == inf else stdtrit(dof, p))
+    if dof == inf:
+        return NormalDist().inv_cdf(p)
+    from scipy.special import stdtrit  # heavy: only where few readings make it necessary
+
+    return float(stdtrit(dof, p))

@@ -4,7 +4,7 @@ What is known of the true value is a normal distribution about the best estimate
 uncertainty itself rests on few readings, a scaled and shifted t-distribution (7.2.3).
 """
 
-from math import inf, isinf
+from math import erfc, inf, isinf, sqrt
 
 
 def probability_between(
@@ -25,8 +25,10 @@ def probability_between(
 
 
 def _cdf(z: float, dof: float) -> float:
-    from scipy.special import ndtr, stdtr  # heavy: only where a verdict is due
-
     if isinf(z):
         return 1.0 if z > 0 else 0.0
-    return float(ndtr(z) if isinf(dof) else stdtr(dof, z))
+    if isinf(dof):
+        return erfc(-z / sqrt(2)) / 2
+    from scipy.special import stdtr  # heavy: only where few readings make it necessary
+
+    return float(stdtr(dof, z))
