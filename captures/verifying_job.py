@@ -64,9 +64,15 @@ def hash_file(path: Path) -> tuple[str, int]:
     Raises:
         UnreadableError: it cannot be read.
     """
-    with open_regular(path) as file:
-        digest = hashlib.file_digest(file, "sha256")
-        return digest.hexdigest(), file.tell()
+    digest, length = hashlib.sha256(), 0
+    try:
+        with open_regular(path) as file:
+            while piece := file.read(1 << 20):
+                digest.update(piece)
+                length += len(piece)
+    except OSError as fault:
+        raise UnreadableError(f"{plain(str(path))} cannot be read: {fault.strerror}") from fault
+    return digest.hexdigest(), length
 
 
 def _part(job: Job, check: Check) -> Part:
