@@ -1,18 +1,21 @@
 """What the outcomes of the checks together say of the ignition circuit, and what to check next.
 
-``find`` goes from outcomes to a ``Finding``: probability of each fault, what speaks for and
-against it, whether the outcomes contradict each other, and the next best check. What faults there
-are and what each check shows under them stands in a fault table (``faults.toml``).
+``find`` goes from outcomes to a ``Finding``: probability of each fault and place, what speaks for
+and against it, whether the outcomes contradict each other, and the next best check. What faults
+there are and what each check shows under them stands in a fault table (``faults.toml``).
 
 It is Bayes' rule over single faults: exactly one of the table's faults is taken to be there. Two
 at once show as a contradiction, not as a fault of their own.
 """
 
+from meterlink.finding.advice import LEAST_GAIN
 from meterlink.finding.conflict import LEAST_FIT, ODD
-from meterlink.finding.find import LEAST_GAIN, SURE, find, finding, model_for
+from meterlink.finding.find import find, finding, model_for
+from meterlink.finding.following import Walk, follow, in_order
 from meterlink.finding.model import Model
 from meterlink.finding.outcomes import Outcome, close_verdict
-from meterlink.finding.report import Finding, Meaning, Odd, Proposed, Speaks, Suspected
+from meterlink.finding.posterior import SURE
+from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.shape import Check, Fault, FaultTable
 from meterlink.finding.table import read_table, shipped_table, table_mistakes
 
@@ -29,12 +32,16 @@ __all__ = [
     "Model",
     "Odd",
     "Outcome",
+    "Placed",
     "Proposed",
     "Speaks",
     "Suspected",
+    "Walk",
     "close_verdict",
     "find",
     "finding",
+    "follow",
+    "in_order",
     "model_for",
     "read_table",
     "shipped_table",

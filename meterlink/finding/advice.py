@@ -1,6 +1,11 @@
-"""The next best check: what it is expected to tell, for what it costs."""
+"""The next best check: what it is expected to tell, for what it costs.
+
+What it tells is counted about the place of the fault, which is what gets mended: to know which of
+an armature's windings is broken is worth nothing to somebody who has to renew the armature.
+"""
 
 from collections.abc import Iterable, Iterator
+from typing import Final
 
 import msgspec
 import numpy as np
@@ -8,13 +13,16 @@ import numpy as np
 from meterlink.finding.model import Array, Evidence, Model, Node
 from meterlink.finding.posterior import outcome_shares, posterior
 
+LEAST_GAIN: Final = 0.02
+"""Bits; a check that promises less is not worth proposing."""
+
 
 class Prospect(msgspec.Struct, frozen=True):
     """A check that was not done yet, and what it promises."""
 
     node: Node
     bits: float
-    """Expected information about the fault."""
+    """Expected information about the place of the fault."""
     minutes: float
     """Including the setups that still have to be done."""
     parts: float
@@ -31,8 +39,10 @@ class Prospect(msgspec.Struct, frozen=True):
         return self.bits / self.cost
 
 
-def prospects(model: Model, evidence: Evidence, *, done: Iterable[str] = ()) -> list[Prospect]:
-    """Return the checks still open, the one that tells most for its cost first.
+def prospects(
+    model: Model, evidence: Evidence, *, done: Iterable[str] = (), least: float = LEAST_GAIN
+) -> list[Prospect]:
+    """Return the open checks that promise ``least`` bits or more, the best for its cost first.
 
     ``done`` names checks that need no proposing though there is no evidence from them, such as
     those skipped. Checks that close a job are never proposed.
@@ -45,7 +55,8 @@ def prospects(model: Model, evidence: Evidence, *, done: Iterable[str] = ()) -> 
         for node in model.nodes.values()
         if node.name not in away and not node.declared.closing
     ]
-    return sorted(found, key=lambda prospect: -prospect.rate)
+    worth = [prospect for prospect in found if prospect.bits >= least]
+    return sorted(worth, key=lambda prospect: -prospect.rate)
 
 
 def _prospect(
@@ -57,7 +68,7 @@ def _prospect(
     minutes = check.minutes + sum(_setup_minutes(model, check.needs, ready))
     return Prospect(
         node=node,
-        bits=information(joint),
+        bits=information(model.by_place(joint)),
         minutes=minutes,
         parts=check.parts,
         cost=minutes + check.parts / model.table.minute_cost,

@@ -10,16 +10,10 @@ from meterlink.finding.advice import Prospect, prospects
 from meterlink.finding.conflict import LEAST_FIT, ODD, fit, surprise
 from meterlink.finding.model import Array, Model
 from meterlink.finding.outcomes import Outcome, Recorded, record
-from meterlink.finding.posterior import Taken, posterior, take_in
-from meterlink.finding.report import Finding, Meaning, Odd, Proposed, Speaks, Suspected
+from meterlink.finding.posterior import SURE, Taken, posterior, take_in
+from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import shipped_table
-
-SURE: Final = 0.95
-"""From this probability on a fault counts as found; the same as for a clear verdict."""
-
-LEAST_GAIN: Final = 0.01
-"""Bits; a check that promises less is not proposed."""
 
 LEAST_WEIGHT: Final = 0.1
 """Bits; an outcome that moves the odds by less (7 %) speaks neither for nor against."""
@@ -69,22 +63,32 @@ def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
         _suspected(model, recorded, steps, i, float(shares[i]), float(fits[i])) for i in order
     )
     contradictory = bool(fits.max() < LEAST_FIT)
-    sure = faults[0].probability >= SURE and not contradictory
+    places = _places(model, shares)
+    sure = places[0].probability >= SURE and not contradictory
     odd = tuple(_odd(model, certain, int(order[0])))
     proposed = tuple(
         _proposed(model, prospect)
         for prospect in prospects(model, recorded.evidence, done=recorded.unsaid)
-        if prospect.bits >= LEAST_GAIN
     )
     return Finding(
         complaint=model.complaint,
         faults=faults,
+        places=places,
         sure=sure,
         contradictory=contradictory,
         odd=odd,
         next=proposed,
         unsaid=recorded.unsaid,
-        sentences=words.sentences(faults, sure, contradictory, odd, proposed),
+        sentences=words.sentences(faults, places, sure, contradictory, odd, proposed),
+    )
+
+
+def _places(model: Model, shares: Array) -> tuple[Placed, ...]:
+    """Return the places with their probabilities, the most probable first."""
+    by_place = model.by_place(shares)
+    return tuple(
+        Placed(place=model.places[i], probability=float(by_place[i]))
+        for i in np.argsort(-by_place, kind="stable")
     )
 
 
@@ -112,6 +116,7 @@ def _suspected(
     return Suspected(
         fault=suspect.name,
         say=suspect.say,
+        place=suspect.place,
         probability=probability,
         prior=float(model.prior[i]),
         speaks_for=tuple(speaks for speaks in said if speaks.bits > 0),
@@ -174,12 +179,12 @@ def _proposed(model: Model, prospect: Prospect) -> Proposed:
 
 
 def _meaning(model: Model, outcome: str, chance: float, then: Array) -> Meaning:
-    first = int(then.argmax())
-    suspect, probability = model.suspects[first], float(then[first])
+    first = _places(model, then)[0]
     return Meaning(
         outcome=outcome,
         chance=chance,
-        fault=suspect.name,
-        probability=probability,
-        say=words.meaning(outcome, chance, suspect.say, probability),
+        fault=model.suspects[int(then.argmax())].name,
+        place=first.place,
+        probability=first.probability,
+        say=words.meaning(outcome, chance, first),
     )

@@ -74,6 +74,7 @@ class Suspect:
         self.part = part
         """The check of this very part, where the fault is one of several parts."""
         self.say = _put(declared.say, words)
+        self.place = _put(declared.place, words)
         self.mend = _put(declared.mend, words)
 
     def elsewhere(self, node: Node) -> bool:
@@ -104,6 +105,8 @@ class Model:
         self.suspects = _suspects(table, complaint, self.parts)
         priors = np.array([suspect.prior for suspect in self.suspects])
         self.prior: Array = priors / priors.sum()
+        self.places = tuple(dict.fromkeys(suspect.place for suspect in self.suspects))
+        """What can get mended, in the table's order."""
         self.nodes = {node.name: node for node in self._nodes()}
         self.roots: list[Node] = []
         self._tree: dict[str, Node] = {}
@@ -143,6 +146,13 @@ class Model:
         fault = suspect.declared
         own = fault.when.get(self.complaint, {}).get(node.kind) or fault.gives.get(node.kind)
         return own or node.declared.sound
+
+    def by_place(self, shares: Array) -> Array:
+        """Return ``shares``, one for each suspect on the first axis, summed up by place."""
+        at = [self.places.index(suspect.place) for suspect in self.suspects]
+        result = np.zeros((len(self.places), *shares.shape[1:]))
+        np.add.at(result, at, shares)
+        return result
 
     def tree(self, check: str) -> Node:
         """Return the root of the checks that ``check`` hangs together with."""

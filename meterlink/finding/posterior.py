@@ -4,11 +4,16 @@ Source of the method: any text on Bayesian networks; the weight of an outcome is
 "weight of evidence" (Probability and the Weighing of Evidence, 1950; cited from memory).
 """
 
+from typing import Final
+
 import msgspec
 import numpy as np
 
 from meterlink.finding.model import Array, Evidence, Model, Node
 from meterlink.finding.outcomes import Recorded
+
+SURE: Final = 0.95
+"""From this probability on the place of a fault is found; the same as for a clear verdict."""
 
 
 class Taken(msgspec.Struct, frozen=True):

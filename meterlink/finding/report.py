@@ -22,6 +22,8 @@ class Suspected(msgspec.Struct, frozen=True, kw_only=True):
 
     fault: str
     say: str
+    place: str
+    """What gets mended."""
     probability: float
     prior: float
     """Before any outcome, for this complaint."""
@@ -37,6 +39,13 @@ class Suspected(msgspec.Struct, frozen=True, kw_only=True):
     """Where the prior comes from."""
 
 
+class Placed(msgspec.Struct, frozen=True, kw_only=True):
+    """How probable it is that the fault is in one place."""
+
+    place: str
+    probability: float
+
+
 class Meaning(msgspec.Struct, frozen=True, kw_only=True):
     """What an outcome of a proposed check would mean."""
 
@@ -44,7 +53,10 @@ class Meaning(msgspec.Struct, frozen=True, kw_only=True):
     chance: float
     fault: str
     """The most probable fault then."""
+    place: str
+    """The most probable place then."""
     probability: float
+    """That the fault is in that place."""
     say: str
 
 
@@ -56,7 +68,7 @@ class Proposed(msgspec.Struct, frozen=True, kw_only=True):
     ask: str
     caution: str
     bits: float
-    """Expected information about the fault."""
+    """Expected information about the place of the fault."""
     minutes: float
     """With the setups still to be done."""
     parts: float
@@ -82,8 +94,10 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     complaint: str
     faults: tuple[Suspected, ...]
     """Every fault considered, the most probable first; the probabilities sum to one."""
+    places: tuple[Placed, ...]
+    """The same by what gets mended, the most probable first."""
     sure: bool
-    """The first is at least 0.95 probable and the outcomes do not contradict each other."""
+    """The first place is at least 0.95 probable and the outcomes don't contradict each other."""
     contradictory: bool
     """No single fault explains the outcomes."""
     odd: tuple[Odd, ...]

@@ -77,6 +77,8 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """One thing that can be wrong."""
 
     say: Words
+    place: Words
+    """What gets mended; faults of one place need no telling apart before that."""
     mend: Words
     note: Annotated[str, msgspec.Meta(max_length=400)] = ""
     """What the checks cannot tell about it."""

@@ -68,7 +68,7 @@ def _shaped(data: bytes, name: str) -> FaultTable:
 
 
 def _made_plain(given: Any) -> Any:
-    """Return ``given`` with every text in it harmless: these sentences go to screens and reports."""
+    """Return ``given`` with every text in it harmless: these go to screens and reports."""
     if isinstance(given, str):
         return plain(given, LONGEST)
     if isinstance(given, dict):

@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from typing import Final
 
-from meterlink.finding.report import Odd, Proposed, Suspected
+from meterlink.finding.report import Odd, Placed, Proposed, Suspected
 
 WORTH_NAMING: Final = 0.10
-"""A fault less probable than this is not named beside the leading one."""
+"""A place less probable than this is not named beside the leading one."""
 
 WORTH_SAYING: Final = 0.01
 """What an outcome less probable than this would mean is left out of the sentences."""
@@ -36,9 +36,10 @@ def speaks(check: str, outcome: str, bits: float, why: str) -> str:
     return f"{_first(check)}: {_said(outcome)}; speaks {strength(bits)} {side} it.{reason}"
 
 
-def meaning(outcome: str, chance: float, fault: str, probability: float) -> str:
+def meaning(outcome: str, chance: float, first: Placed) -> str:
     """Say what an outcome of a proposed check would mean."""
-    return f"If {_said(outcome)} ({percent(chance)}): {fault}, {percent(probability)}."
+    where = f"{first.place}, {percent(first.probability)}"
+    return f"If {_said(outcome)} ({percent(chance)}): {where}."
 
 
 def odd(check: str, outcome: str, fault: str, likeliest: str) -> str:
@@ -51,6 +52,7 @@ def odd(check: str, outcome: str, fault: str, likeliest: str) -> str:
 
 def sentences(
     faults: tuple[Suspected, ...],
+    places: tuple[Placed, ...],
     sure: bool,
     contradictory: bool,
     odds: tuple[Odd, ...],
@@ -58,7 +60,7 @@ def sentences(
 ) -> tuple[str, ...]:
     """Return the finding, one thought a sentence."""
     return (
-        *_leading(faults, sure),
+        *_leading(faults[0], places, sure),
         *_conflict(contradictory, odds),
         *_grounds(faults[0]),
         *([faults[0].note] if faults[0].note else []),
@@ -66,17 +68,19 @@ def sentences(
     )
 
 
-def _leading(faults: tuple[Suspected, ...], sure: bool) -> Iterable[str]:
-    first, *others = faults
-    rivals = [other for other in others if other.probability >= WORTH_NAMING]
+def _leading(first: Suspected, places: tuple[Placed, ...], sure: bool) -> Iterable[str]:
+    leading, *others = places
+    where = f"{leading.place}, {percent(leading.probability)}"
     if sure:
-        yield f"Found: {first.say}, {percent(first.probability)}."
-    elif first.probability >= 0.5:
-        yield f"Most likely: {first.say}, {percent(first.probability)}."
+        yield f"Found: {where}."
+    elif leading.probability >= 0.5:
+        yield f"Most likely: {where}."
     else:
-        yield f"Not settled yet; first comes {first.say}, {percent(first.probability)}."
+        yield f"Not settled yet; first comes {where}."
+    yield f"The likeliest single fault is {first.say}, {percent(first.probability)}."
+    rivals = [other for other in others if other.probability >= WORTH_NAMING]
     if rivals:
-        named = ", ".join(f"{rival.say} ({percent(rival.probability)})" for rival in rivals)
+        named = ", ".join(f"{rival.place} ({percent(rival.probability)})" for rival in rivals)
         yield f"Still possible: {named}."
 
 
