@@ -10,7 +10,7 @@ from typing import Final
 
 import msgspec
 
-from meterlink.card import Card, ConfirmationStep, Step
+from meterlink.card import Card, CautionStep, ConfirmationStep, Step
 from meterlink.commands import AnyCommand, Back, Redo, Skip, Zero
 from meterlink.criterion import Criterion
 from meterlink.events import (
@@ -257,7 +257,7 @@ class Bench:
         step = self.progress.current
         if step is None:
             return
-        if step == self.card.step[0].id:
+        if isinstance(self.card.find(step), CautionStep):
             self._note(Asked(t=t, step=step, say="The cautions cannot be skipped."), out)
             return
         self._note(

@@ -4,6 +4,7 @@ A step may look back (``only_if``) at the outcome of an earlier step, never forw
 cannot loop, and its order is the order in which it lies there.
 """
 
+from collections.abc import Callable, Iterator
 from typing import Annotated, Final, Literal
 
 import msgspec
@@ -14,6 +15,7 @@ from meterlink.profile import Points
 FORMAT: Final = 1
 
 StepId = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
+CardId = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,60}$")]
 Words = Annotated[str, msgspec.Meta(max_length=600)]
 
 
@@ -127,17 +129,46 @@ Step = (
 )
 
 
-class Card(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """The ordered steps of one job."""
+class StepsOf(
+    msgspec.Struct,
+    frozen=True,
+    kw_only=True,
+    forbid_unknown_fields=True,
+    tag_field="kind",
+    tag="steps-of",
+):
+    """In a file: the steps of another card go here, without its cautions and those already there.
+
+    The other card must not do so itself.
+    """
+
+    card: CardId
+    only_if: tuple[Condition, ...] = ()
+    """Holds for each of the steps besides its own."""
+
+
+class _Front(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a card says of itself."""
 
     format: Literal[1]
-    id: Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,60}$")]
+    id: CardId
     """What ``--card`` takes."""
     title: Annotated[str, msgspec.Meta(min_length=1, max_length=80)]
     about: Words = ""
     complaint: str = ""
     """Which complaint of the fault table this card is for."""
-    step: Annotated[tuple[Step, ...], msgspec.Meta(min_length=1, max_length=200)]
+
+
+class _File(_Front, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A card as it stands in its file."""
+
+    step: Annotated[tuple[Step | StepsOf, ...], msgspec.Meta(min_length=1, max_length=200)]
+
+
+class Card(_Front, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The ordered steps of one job."""
+
+    step: Annotated[tuple[Step, ...], msgspec.Meta(min_length=1, max_length=400)]
 
     def find(self, step_id: str) -> Step:
         """Return the step with this id.
@@ -151,16 +182,61 @@ class Card(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         raise KeyError(step_id)
 
 
-def read_card(data: bytes, name: str) -> Card:
+FetchCard = Callable[[str], bytes]
+"""Returns the file of the card with this id.
+
+Raises:
+    MeterlinkError: there is none, or it cannot be read.
+"""
+
+
+def read_card(data: bytes, name: str, fetch: FetchCard | None = None) -> Card:
     """Return the card in ``data``, a TOML text; ``name`` stands for it in errors.
+
+    ``fetch`` brings other cards whose steps it uses.
 
     Raises:
         InvalidFileError: one plain sentence with file, key and what was expected.
     """
-    card = decode(data, Card, name)
+    file = decode(data, _File, name)
+    card = Card(
+        format=file.format,
+        id=file.id,
+        title=file.title,
+        about=file.about,
+        complaint=file.complaint,
+        step=tuple(_written_out(file.step, name, fetch)),
+    )
     for fault in _faults(card):
         raise InvalidFileError(f"{name}: {fault}")
     return card
+
+
+def _written_out(
+    steps: tuple[Step | StepsOf, ...], name: str, fetch: FetchCard | None
+) -> Iterator[Step]:
+    """Yield ``steps`` with those of other cards in their place."""
+    own = {step.id for step in steps if not isinstance(step, StepsOf)}
+    for index, step in enumerate(steps):
+        if not isinstance(step, StepsOf):
+            yield step
+            continue
+        if fetch is None:
+            raise InvalidFileError(
+                f"{name}: step[{index}]: steps of other cards cannot be used here"
+            )
+        other = decode(fetch(step.card), _File, f"{step.card} in {name}")
+        for borrowed in other.step:
+            if isinstance(borrowed, StepsOf):
+                raise InvalidFileError(
+                    f"{name}: step[{index}]: «{step.card}» uses steps of «{borrowed.card}» itself; "
+                    "name that card here instead"
+                )
+            if isinstance(borrowed, CautionStep) or borrowed.id in own:
+                continue
+            own.add(borrowed.id)
+            conditions = step.only_if + borrowed.only_if
+            yield msgspec.structs.replace(borrowed, only_if=conditions)
 
 
 def outcomes_of(step: Step) -> frozenset[str] | None:
@@ -194,8 +270,9 @@ def outcomes_of(step: Step) -> frozenset[str] | None:
 def _faults(card: Card) -> list[str]:
     """Return what is wrong with ``card`` though its shape is right."""
     faults: list[str] = []
-    if not isinstance(card.step[0], CautionStep):
-        faults.append("step[0]: a card begins with a step of kind «caution»")
+    said_first = next((step for step in card.step if not isinstance(step, EntryStep)), None)
+    if not isinstance(said_first, CautionStep):
+        faults.append("step: cautions come first; only entries may stand before them")
     earlier: dict[str, Step] = {}
     for index, step in enumerate(card.step):
         at = f"step[{index}]"

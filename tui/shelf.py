@@ -55,6 +55,16 @@ class Shelf(Generic[Thing]):
                     seen.add(name)
                     yield Found(name, is_shipped, file)
 
+    def data(self, name: str) -> bytes:
+        """Return the file of the one called ``name``; errors as for ``get``."""
+        for found in self.all():
+            if found.name == name:
+                return _bytes_of(found.file)
+        there = ", ".join(found.name for found in self.all())
+        raise UsageError(
+            f"there is no {self._kind} «{plain(name)}»; give a path, or one of: {there}"
+        )
+
     def get(self, name: str) -> Thing:
         """Return the one called ``name``, or in the file of that path.
 
@@ -66,28 +76,29 @@ class Shelf(Generic[Thing]):
         path = Path(name)
         if path.suffix == ".toml" or len(path.parts) > 1:
             return self.read(path)
-        for found in self.all():
-            if found.name == name:
-                return self.read(found.file)
-        there = ", ".join(found.name for found in self.all())
-        raise UsageError(
-            f"there is no {self._kind} «{plain(name)}»; give a path, or one of: {there}"
-        )
+        return self._read(self.data(name), f"{name}.toml")
 
     def read(self, file: Traversable) -> Thing:
         """Return what is in ``file``; errors as for ``get``."""
-        try:
-            with file.open("rb") as opened:
-                data = opened.read(LARGEST_FILE + 1)
-        except OSError as fault:
-            raise UnreadableError(
-                f"{plain(str(file))} cannot be read: {fault.strerror or fault}"
-            ) from fault
-        return self._read(data, file.name if isinstance(file, Path) else str(file.name))
+        return self._read(_bytes_of(file), str(file))
+
+
+def _bytes_of(file: Traversable) -> bytes:
+    try:
+        with file.open("rb") as opened:
+            return opened.read(LARGEST_FILE + 1)
+    except OSError as fault:
+        raise UnreadableError(
+            f"{plain(str(file))} cannot be read: {fault.strerror or fault}"
+        ) from fault
+
+
+def _read_card(data: bytes, name: str) -> Card:
+    return read_card(data, name, lambda other: CARDS.data(other))
 
 
 PROFILES = Shelf("profile", "profiles", read_profile)
-CARDS = Shelf("card", "cards", read_card)
+CARDS = Shelf("card", "cards", _read_card)
 
 
 def only_profile() -> str:
