@@ -141,4 +141,3 @@ def _line_of(wire: Wire, *, wrong: bool) -> LineSettings:
     """The meter's own line settings: the wire's, or others if they are to be wrong."""
     line = wire.description.line
     return msgspec.structs.replace(line, baud=line.baud * 2) if wrong else line
-

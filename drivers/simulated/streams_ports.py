@@ -4,6 +4,7 @@ Neither ever waits for a reader: a meter goes on sending whether anybody listens
 """
 
 import contextlib
+import importlib.util
 import os
 import select
 import socket
@@ -40,6 +41,11 @@ class StreamPort(Protocol):
     def plug_in(self, *, elsewhere: bool) -> None:
         """Be there again; under another name if ``elsewhere``."""
         ...
+
+
+def has_ptys() -> bool:
+    """Say whether this system has pseudo-terminals."""
+    return importlib.util.find_spec("termios") is not None
 
 
 class PtyPort:

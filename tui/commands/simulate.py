@@ -1,0 +1,194 @@
+"""``meterlink simulate``: a meter without hardware, on a port of this computer."""
+
+import argparse
+import contextlib
+import threading
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from drivers.simulated.streams_ports import StreamPort
+
+NAME: Final = "simulate"
+HELP: Final = "start a simulated meter on a port of this computer, and say which"
+
+_WIRE: Final = "text-number-unit"
+_OFTEN: Final = 0.1
+_SELDOM: Final = 0.02
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the meter, its port, and what is to go wrong."""
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
+        "--wire", metavar="NAME", help=f"a meter that streams in this wire (default {_WIRE})"
+    )
+    what.add_argument("--scpi", action="store_true", help="a bench with a SCPI meter")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--pty", action="store_true", help="on a pseudo-terminal (default where there are any)"
+    )
+    where.add_argument(
+        "--tcp", metavar="PORT", nargs="?", const=0, type=_port, help="on a TCP port, 0 for any"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="of values and faults (default 1)")
+    parser.add_argument("--scenario", metavar="NAME", help="with --scpi: engine, fault and hands")
+    parser.add_argument("--ohms", metavar="OHM", nargs="+", help="resistances to probe in turn")
+    parser.add_argument("--rate", metavar="HZ", type=_positive, help="readings a second")
+    parser.add_argument(
+        "--flag", metavar="FLAG", action="append", default=[], help="such as hold or battery_low"
+    )
+    parser.add_argument(
+        "--mind-speed",
+        action="store_true",
+        help="be garbled for who opens the pseudo-terminal at another speed",
+    )
+    parser.add_argument(
+        "--seconds", metavar="S", type=_positive, help="stop by itself after this time"
+    )
+    faults = parser.add_argument_group("faults, each with the share of frames that it strikes")
+    for name, share, text in (
+        ("drop", _OFTEN, "lose a few bytes"),
+        ("flip", _OFTEN, "turn a bit over"),
+        ("insert", _OFTEN, "put bytes in that nobody sent"),
+        ("split", _OFTEN, "send in pieces with pauses"),
+        ("stall", _SELDOM, "be silent for a while"),
+        ("unplug", _SELDOM, "pull the plug and put it back under another name"),
+        ("endless", _SELDOM, "send bytes without an end"),
+    ):
+        faults.add_argument(
+            f"--{name}",
+            metavar="SHARE",
+            nargs="?",
+            const=share,
+            default=0.0,
+            type=_share,
+            help=text,
+        )
+    faults.add_argument(
+        "--away", metavar="S", type=_positive, default=2.0, help="how long a stall or unplugging is"
+    )
+    faults.add_argument(
+        "--wrong-settings", action="store_true", help="send at another speed than the wire's"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until interrupted, or for ``--seconds``."""
+    stop = threading.Event()
+    with contextlib.ExitStack() as stack:
+        if args.scpi:
+            _start_scpi(args, stack)
+        else:
+            _start_wire(args, stack)
+        # Waited for in short pieces, as Windows lets no interrupt into a long one.
+        left = args.seconds
+        while left is None or left > 0:
+            stop.wait(0.2 if left is None else min(0.2, left))
+            left = None if left is None else left - 0.2
+    return 0
+
+
+def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
+    import random
+
+    from drivers.simulated.streams import StreamingMeter
+    from drivers.simulated.streams_faults import StreamFaults
+    from drivers.simulated.streams_values import OHMS, touches
+    from drivers.wires import load
+    from meterlink.errors import UsageError
+    from meterlink.notation import parse_as
+
+    if args.scenario is not None:
+        raise UsageError("--scenario goes with --scpi; for a wire give --ohms")
+    wire = load(args.wire or _WIRE)
+    unknown = [flag for flag in args.flag if flag not in wire.description.flags]
+    if unknown:
+        raise UsageError(f"the wire {wire.name} has no flag {unknown[0]}")
+    ohms = [parse_as(text, "ohm").value for text in args.ohms or ()] or OHMS
+    rate = args.rate or wire.description.rate.usual_hz
+    faults = StreamFaults(
+        drop=args.drop,
+        flip=args.flip,
+        insert=args.insert,
+        split=args.split,
+        stall=args.stall,
+        stall_s=args.away,
+        unplug=args.unplug,
+        unplug_s=args.away,
+        endless=args.endless,
+        wrong_settings=args.wrong_settings,
+    )
+    port = _open_port(args)
+    meter = StreamingMeter(
+        wire,
+        port,
+        values=touches(random.Random(args.seed), rate, ohms),  # noqa: S311 - no secret
+        flags=args.flag,
+        rate_hz=rate,
+        faults=faults,
+        mind_speed=args.mind_speed,
+        seed=args.seed,
+        moved=lambda name: _say(name, wire.name),
+    )
+    stack.enter_context(meter)
+    _say(port.name, wire.name)
+
+
+def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
+    from drivers.clock import MonotonicClock
+    from drivers.simulated import (
+        Mischief,
+        SimulatedBench,
+        Trouble,
+        load_scenario,
+        scenario_names,
+    )
+    from meterlink.errors import UsageError
+
+    for name in ("drop", "flip", "insert", "split", "endless", "wrong_settings", "ohms", "flag"):
+        if getattr(args, name):
+            raise UsageError(f"--{name.replace('_', '-')} is for a meter that streams, not --scpi")
+    scenario = load_scenario(args.scenario or scenario_names()[0])
+    bench = stack.enter_context(
+        SimulatedBench(scenario, seed=args.seed, clock=MonotonicClock(), tcp_port=args.tcp or 0)
+    )
+    for share, mischief in ((args.stall, Mischief.STALL), (args.unplug, Mischief.DROP)):
+        if share:
+            bench.trouble(Trouble(what=mischief, after=round(1 / share)))
+    _say(bench.serial_device() if args.pty else bench.port, None)
+
+
+def _open_port(args: argparse.Namespace) -> "StreamPort":
+    from drivers.simulated.streams_ports import PtyPort, TcpPort, has_ptys
+
+    if args.tcp is not None or not (args.pty or has_ptys()):
+        return TcpPort(args.tcp or 0)
+    return PtyPort()
+
+
+def _say(port: str, wire: str | None) -> None:
+    """Say where the meter is; the first word on the line after «port» is the port alone."""
+    with_wire = f" --wire {wire}" if wire is not None else ""
+    print(f"port {port}", flush=True)
+    print(f"  try: meterlink read --port {port}{with_wire}", flush=True)
+
+
+def _share(text: str) -> float:
+    share = float(text)
+    if not 0 <= share <= 1:
+        raise argparse.ArgumentTypeError(f"{text} is no share; give 0 to 1")
+    return share
+
+
+def _positive(text: str) -> float:
+    value = float(text)
+    if not 0 < value < 1e6:
+        raise argparse.ArgumentTypeError(f"{text} must be more than nothing")
+    return value
+
+
+def _port(text: str) -> int:
+    port = int(text)
+    if not 0 <= port <= 65535:
+        raise argparse.ArgumentTypeError(f"{text} is no port number")
+    return port
