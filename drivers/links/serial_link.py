@@ -86,10 +86,12 @@ class SerialLink:
     def configure(self, line: LineSettings) -> None:
         try:
             self._apply(line)
-            if line.dtr is not None:
-                self._port.dtr = line.dtr
-            if line.rts is not None:
-                self._port.rts = line.rts
+            # A pseudo-terminal, and many a network port, has no such lines.
+            with contextlib.suppress(OSError):
+                if line.dtr is not None:
+                    self._port.dtr = line.dtr
+                if line.rts is not None:
+                    self._port.rts = line.rts
         except faults.PORT_ERRORS as fault:
             raise MeterError(
                 f"{self.name} cannot be set to {line.baud} baud, {line.data_bits} data bits, "
