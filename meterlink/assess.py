@@ -88,7 +88,7 @@ class Assessor:
         self._reference = criterion.reference
         self._temperature = temperature or UNKNOWN_TEMPERATURE
 
-    def correct(self, value: float) -> float:
+    def correct(self, value: float) -> LeadCorrected | AtReference:
         """Return ``value`` as read after every correction that the criterion asks for."""
         found = without_leads(AsRead(value), self._zero)
         if self.criterion.kind is not Kind.WINDING:
@@ -105,9 +105,7 @@ class Assessor:
         return Assessment(
             corrected=corrected,
             budget=budget,
-            judgement=judge(
-                AtReference(corrected), budget, self.criterion, self._situation(held.resolution)
-            ),
+            judgement=judge(corrected, budget, self.criterion, self._situation(held.resolution)),
             notes=tuple(self._notes(held.value, held.resolution)),
         )
 

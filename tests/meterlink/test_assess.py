@@ -1,7 +1,11 @@
 """The whole way from a held value to its verdict, with its budget line by line."""
 
+import subprocess
+import sys
 from math import inf, sqrt
+from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -248,6 +252,61 @@ def test_no_value_breaks_the_assessment(value, resolution, u):
     )
     assert 0.0 <= judgement.probability <= 1.0
     assert judgement.clear or judgement.advice
+
+
+@pytest.mark.parametrize("same_range", [True, False])
+def test_the_stated_interval_covers_the_truth_by_monte_carlo(same_range):
+    """The propagation of distributions (JCGM 101) through a simulated meter, leads and winding.
+
+    Gain, offset and temperature are drawn anew for each of 3000 meters and windings; the lead
+    zero and the readings of one meter share its gain, and its offset where they share the range.
+    """
+    rng = np.random.default_rng(20)
+    truth, trials, covered = 0.85, 3000, 0
+    zero_step = 0.001 if same_range else 0.01
+    for _ in range(trials):
+        gain = 1 + rng.uniform(-0.008, 0.008)
+        offset = rng.uniform(-0.003, 0.003)
+        zero_offset = offset if same_range else rng.uniform(-0.03, 0.03)
+        winding = truth * (235 + 25 + rng.uniform(-2, 2)) / 255
+        readings = gain * (winding + 0.12) + offset + rng.normal(0, 0.002, 5)
+        zeros = gain * 0.12 + zero_offset + rng.normal(0, 0.002, 5)
+        shown = np.round(readings / 0.001) * 0.001
+        zero = np.round(zeros / zero_step) * zero_step
+        leads = LeadZero(
+            value=float(zero.mean()),
+            u=float(zero.std(ddof=1)) / sqrt(5),
+            dof=4.0,
+            resolution=zero_step,
+        )
+        assessment = Assessor(PRIMARY, SPEC, leads, ROOM).assess(
+            held(float(shown.mean()), u=float(shown.std(ddof=1)) / sqrt(5), dof=4.0)
+        )
+        covered += abs(assessment.corrected - truth) <= assessment.expanded
+    # Three standard errors of 3000 trials are 1.2 %.
+    assert covered / trials >= 0.95 - 0.012
+
+
+def test_the_type_checker_keeps_the_three_kinds_of_ohms_apart(tmp_path):
+    # The wrong line is refused and the right one passes, by mypy itself.
+    snippet = tmp_path / "mixed.py"
+    snippet.write_text(
+        "from meterlink.correction import at_reference, without_leads\n"
+        "from meterlink.ohms import AsRead\n"
+        "at_reference(without_leads(AsRead(0.9), None), 25.0)\n"
+        "at_reference(AsRead(0.9), 25.0)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "mypy", "--cache-dir", tmp_path / "cache", snippet],
+        capture_output=True,
+        text=True,
+        cwd=Path(__file__).parents[2],
+        timeout=120,
+    )
+    wrong = [line for line in done.stdout.splitlines() if ": error:" in line]
+    assert len(wrong) == 1
+    assert ":4: error:" in wrong[0]
+    assert "LeadCorrected" in wrong[0]
 
 
 def test_an_aim_at_nought_works_too():
