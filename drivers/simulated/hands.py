@@ -31,7 +31,7 @@ WHO: Final = "scripted hands"
 _HEARD: Final = 64
 _MOST_MOVES: Final = 40
 _BETWEEN_TAPS_S: Final = 0.5
-_TAP_S: Final = 1.0
+_TAP_S: Final = 1.25
 """A tap is given up after so long without a hold: longer, and it would be a measurement."""
 _NOTICE_TAP_S: Final = 0.1
 

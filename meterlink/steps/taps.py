@@ -19,8 +19,13 @@ LEADS_UNKNOWN: Final = 0.3
 """Ohms allowed for the leads where no lead zero was taken."""
 FEWEST: Final = 3
 """Readings of the tips alone that make a tap."""
+MEET_S: Final = 0.25
+"""While the tips meet and the meter settles, readings of anything else say nothing."""
 BOUNCES: Final = 2
-"""Other readings that a tap may have, while the tips meet."""
+"""Other readings that a tap may have after that."""
+ZERO_STEPS: Final = 10.0
+"""Steps of the last digit that a meter may be off at zero: on a range for megohms, that is tens
+of ohms, and the tips alone can read them."""
 AGAIN_WITHIN_S: Final = 1.0
 """Two taps closer than this mean «again»."""
 OPEN_AFTER_S: Final = 1.5
@@ -46,19 +51,23 @@ class Taps:
         self.watching = False
         """Whether the current touch may be a tap, so that its readings matter."""
         self._tips = self._other = 0
+        self._met_t = 0.0
         self._last_tap: tuple[float, float] | None = None
 
     def could_be_tap(self, held: Held) -> bool:
         """Return whether ``held`` may be the tips alone, so that only time can tell."""
-        return held.unit == "ohm" and held.value <= self.limit
+        return held.unit == "ohm" and self._tips_alone(held.value, held.resolution)
+
+    def _tips_alone(self, value: float, resolution: float) -> bool:
+        return value <= self.limit + ZERO_STEPS * resolution
 
     def read(self, reading: Reading) -> None:
         """Take a reading of the current touch."""
         if reading.overload:
             return
-        if reading.value <= self.limit:
+        if self._tips_alone(reading.value, reading.resolution or 0.0):
             self._tips += 1
-        else:
+        elif reading.t >= self._met_t:
             self._other += 1
             self.watching = self._other <= BOUNCES
 
@@ -67,6 +76,7 @@ class Taps:
         match event:
             case Contact():
                 self.watching, self._tips, self._other = True, 0, 0
+                self._met_t = event.t + MEET_S
             case Held() if not self.could_be_tap(event):
                 self.watching, self._last_tap = False, None
             case Lift():
