@@ -1,0 +1,115 @@
+"""What is announced to a technician whose eyes are on the engine: tones and sentences.
+
+A face like the screen: it is told on the reading thread and returns at once.
+"""
+
+from typing import Protocol
+
+from meterlink.card import Card, MeasurementStep, SwitchStep
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    CardEnded,
+    Dropout,
+    Judged,
+    StepReopened,
+    Verdict,
+    Zeroed,
+)
+from meterlink.notation import format_value
+from meterlink.profile import Profile
+from meterlink.text import plain
+from tui.screen.news import is_hoped_for
+from tui.session import Seen
+from tui.telling import VERDICT_WORDS
+from tui.tones import Tune
+
+
+class Player(Protocol):
+    """Plays tunes."""
+
+    def play(self, tune: Tune) -> None:
+        """Play one, in place of any other; return at once."""
+
+
+class Speaker(Protocol):
+    """Speaks."""
+
+    def say(self, words: str) -> None:
+        """Say this, in place of any other; return at once."""
+
+
+class Announcer:
+    """Turns what happens into tunes and sentences; either can be switched off at any time."""
+
+    def __init__(self, card: Card, profile: Profile) -> None:
+        self._card = card
+        self._profile = profile
+        self.player: Player | None = None
+        self.speaker: Speaker | None = None
+
+    def __call__(self, seen: Seen) -> None:
+        """Announce what is worth it: one tune and one sentence for each moment."""
+        tunes = [tune for event in seen.events if (tune := self.tune(event)) is not None]
+        words = [said for event in seen.events if (said := self.words(event))]
+        if self.player is not None and tunes:
+            self.player.play(tunes[-1])
+        if self.speaker is not None and words:
+            self.speaker.say(" ".join(words))
+
+    def tune(self, event: BenchEvent) -> Tune | None:
+        """Return the tune of ``event``, or None where it has none."""
+        match event:
+            case Judged():
+                return self._tune_of(event)
+            case Zeroed():
+                return Tune.IN_WINDOW
+            case StepReopened():
+                return Tune.AGAIN
+            case Dropout():
+                return Tune.OUT
+            case _:
+                return None
+
+    def words(self, event: BenchEvent) -> str:
+        """Return what is said of ``event``; empty where nothing is."""
+        match event:
+            case Judged():
+                return self._verdict(event)
+            case Zeroed():
+                return f"Leads {_spoken(event.value, 'ohm')}."
+            case StepReopened():
+                return "Again."
+            case Asked():
+                return plain(event.say)
+            case CardEnded():
+                return "The card is done."
+            case _:
+                return ""
+
+    def _tune_of(self, judged: Judged) -> Tune:
+        if is_hoped_for(self._card.find(judged.step), judged, self._profile):
+            return Tune.IN_WINDOW
+        return Tune.OPEN if judged.verdict is Verdict.OPEN else Tune.OUT
+
+    def _verdict(self, judged: Judged) -> str:
+        step = self._card.find(judged.step)
+        value = "" if judged.corrected is None else f"{_spoken(judged.corrected, judged.unit)}, "
+        close = "" if judged.clear else ", but close"
+        lift = " Lift the probes." if isinstance(step, MeasurementStep) else ""
+        at = f" in {plain(judged.position)}" if isinstance(step, SwitchStep) else ""
+        title = plain(step.title)
+        return f"{title}{at}: {value}{VERDICT_WORDS[judged.verdict]}{close}.{lift}"
+
+
+def _spoken(value: float, unit: str) -> str:
+    """Return a value with its unit in words: a speech program makes nothing of a sign."""
+    number, _, symbol = format_value(value, unit, ohm_sign=False).partition(" ")
+    words = {
+        "ohm": "ohms",
+        "kohm": "kilo ohms",
+        "Mohm": "mega ohms",
+        "Gohm": "giga ohms",
+        "mohm": "milli ohms",
+    }
+    return f"{number} {words.get(symbol, symbol)}"

@@ -1,0 +1,328 @@
+"""The bench screen: what the meter sees, what it means, what to do next.
+
+Three threads: the reader runs the session, a teller takes commands to it one after another, and
+the screen only gets messages. A slow terminal holds up neither of the others.
+"""
+
+import copy
+import threading
+import time
+from collections.abc import Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import ClassVar, Final, Protocol
+
+from textual import on
+from textual.app import App, ComposeResult, SystemCommand
+from textual.binding import BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, Static
+from textual.worker import Worker, WorkerState
+
+from captures.times import local_now, rfc3339
+from meterlink.bench import Bench
+from meterlink.commands import AnyCommand, How
+from meterlink.errors import MeterlinkError
+from meterlink.text import plain
+from tui.screen.body import BenchBody
+from tui.screen.budget import NOTHING_YET, budget_lines
+from tui.screen.entry import EntryView
+from tui.screen.help import help_page
+from tui.screen.keys import KEYS, ON_SCREEN, bindings, command_named, with_time
+from tui.screen.messages import Happened, Shown, Struck
+from tui.screen.settings import ScreenSettings
+from tui.screen.sounds import Sounds
+from tui.screen.status import Link, StatusLine
+from tui.screen.themes import FALLBACK, THEMES
+from tui.screen.view import View
+from tui.session import Face, Seen
+
+FRAME_S: Final = 0.05
+"""No more than twenty pictures a second, however fast the meter is."""
+SILENT_S: Final = 2.0
+"""So long without a reading, and the top line says so."""
+LEAVE_S: Final = 3.0
+"""Quit is pressed twice within this while the card is not done: an elbow decides nothing."""
+
+
+class Sitting(Protocol):
+    """What the screen needs of a session."""
+
+    bench: Bench
+    readings: int
+
+    def show(self, face: Face) -> None:
+        """Tell ``face`` of everything from now on."""
+        ...
+
+    def run(self, stop: threading.Event) -> None:
+        """Read until ``stop``, the end of the source or of the card."""
+        ...
+
+    def tell(self, command: AnyCommand) -> None:
+        """Take a command; may be called from any thread."""
+        ...
+
+
+class BenchApp(App[int]):
+    """The whole screen over one session."""
+
+    CSS_PATH = "bench.tcss"
+    TITLE = "meterlink"
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(), ("escape", "to_keys", "")]
+
+    def __init__(
+        self,
+        session: Sitting,
+        *,
+        title: str,
+        meter: str = "meter",
+        settings: ScreenSettings | None = None,
+    ) -> None:
+        """Show ``session``; ``title`` is the job's and ``meter`` what the meter says it is."""
+        super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-middling"), (140, "-wide")]
+        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (30, "-tall"), (40, "-lofty")]
+        self.session = session
+        self.settings = settings or ScreenSettings()
+        bench = session.bench
+        self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
+        self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
+        self.frames = 0
+        """How often the page was painted."""
+        self._titles = title, meter
+        self._stop = threading.Event()
+        self._teller = ThreadPoolExecutor(max_workers=1, thread_name_prefix="teller")
+        self._painted_at = 0.0
+        self._paint_due = False
+        self._fault = ""
+        self._hint = ""
+        self._leave_until = 0.0
+        self._reads = False
+        self._count, self._count_at = 0, time.monotonic()
+        self._rate = 0.0
+
+    # --- made and ended -----------------------------------------------------------------------
+
+    def compose(self) -> ComposeResult:
+        title, meter = self._titles
+        yield StatusLine(title, meter)
+        yield BenchBody()
+        with Vertical(id="foot"):
+            yield Static(id="notice", markup=False)
+            yield Footer(show_command_palette=False, compact=True)
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Give our own colour names to themes that do not know them."""
+        return FALLBACK
+
+    def on_mount(self) -> None:
+        """Dress, listen, and begin to read once the first picture stands."""
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = "bench-plain" if self.no_color else self.settings.theme
+        self.set_keymap(self.settings.keys)
+        for name, key in self.settings.pedal.items():
+            self.bind(key, f"tell('{name}', 'pedal')", show=False)
+        self.sounds.set_tones(self.settings.tones)
+        self._hint = self.sounds.set_speech(self.settings.speech)
+        self.session.show(self._see)
+        self.session.show(self.sounds.announcer)
+        self.set_interval(1.0, self._tick)
+        self._paint()
+        self.call_after_refresh(self.read_meter)
+
+    def on_unmount(self) -> None:
+        """Let go of the threads; the reader sees the wish to stop within a fifth of a second."""
+        self._stop.set()
+        self._teller.shutdown(wait=False)
+        self.sounds.close()
+
+    # --- the reading thread -------------------------------------------------------------------
+
+    def read_meter(self) -> None:
+        """Begin to read, on a thread of its own."""
+        self._fault, self._reads = "", True
+        self.run_worker(
+            lambda: self.session.run(self._stop),
+            name="reader",
+            thread=True,
+            exit_on_error=False,
+        )
+
+    def _see(self, seen: Seen) -> None:
+        """Post what happened; a face, called on the reading thread."""
+        if seen.events:
+            self.post_message(Happened(seen.events))
+        self.post_message(Shown(seen.look))
+
+    @on(Worker.StateChanged)
+    def _reader_changed(self, event: Worker.StateChanged) -> None:
+        if event.worker.name != "reader" or not event.worker.is_finished:
+            return
+        self._reads = False
+        if event.state is WorkerState.ERROR:
+            self._fault = _sentence(event.worker.error)
+        self._tick()
+
+    @on(Happened)
+    def _take_events(self, message: Happened) -> None:
+        for event in message.events:
+            self.view.take(event)
+        self._paint_soon()
+
+    @on(Shown)
+    def _take_look(self, message: Shown) -> None:
+        self.view.see(message.look)
+        self._paint_soon()
+
+    @on(Struck)
+    def _strike(self) -> None:
+        self.bell()
+
+    # --- painting -----------------------------------------------------------------------------
+
+    def _paint_soon(self) -> None:
+        """Paint now, or when the next picture is due."""
+        if self._paint_due:
+            return
+        wait = self._painted_at + FRAME_S - time.monotonic()
+        if wait <= 0:
+            self._paint()
+            return
+        self._paint_due = True
+        self.set_timer(wait, self._paint)
+
+    def _paint(self) -> None:
+        self._paint_due = False
+        self._painted_at = time.monotonic()
+        self.frames += 1
+        self.query_one(BenchBody).show(self.view)
+
+    def _tick(self) -> None:
+        """Once a second: is the meter there, does the record get written?"""
+        now, count = time.monotonic(), self.session.readings
+        if count != self._count:
+            self._rate = (count - self._count) / max(1e-3, now - self._count_at)
+            self._count, self._count_at = count, now
+        silent = now - self._count_at > SILENT_S
+        if self._fault:
+            link = Link.LOST
+        elif not self._reads:
+            link = Link.ENDED
+        elif not count:
+            link = Link.OPENING
+        else:
+            link = Link.SILENT if silent else Link.READING
+        self.query_one(StatusLine).show(link, self._rate, count)
+        if self._leave_until and now > self._leave_until:
+            self._leave_until, self._hint = 0.0, ""
+        self._show_notice()
+
+    def _show_notice(self) -> None:
+        """Show what is wrong, with its mend, in a line of its own; none where all is well."""
+        record = str(getattr(self.session, "trouble", ""))
+        meter = f"{self._fault}; press m to read again" if self._fault else ""
+        lines = [record, meter, self.view.lost, self.sounds.trouble, self._hint]
+        said = [plain(line, 300) for line in lines if line]
+        notice = self.query_one("#notice", Static)
+        notice.update(Content("\n").join(Content(f"! {line}") for line in said))
+        notice.display = bool(said)
+
+    # --- commands -----------------------------------------------------------------------------
+
+    def tell(self, command: AnyCommand) -> None:
+        """Take ``command`` to the bench, after those before it, without waiting for it."""
+        self._teller.submit(self.session.tell, command).add_done_callback(self._told)
+
+    def _told(self, done: "Future[None]") -> None:
+        fault = done.exception()
+        if fault is not None:
+            self._fault = _sentence(fault)
+
+    @on(EntryView.Answered)
+    def _answered(self, message: EntryView.Answered) -> None:
+        self.tell(with_time(message.command, rfc3339(local_now())))
+
+    def action_tell(self, name: str, how: str = "key") -> None:
+        """Tell the bench the command called ``name``."""
+        self.tell(command_named(name, How(how), rfc3339(local_now())))
+
+    def action_to_keys(self) -> None:
+        """Give the keys back to the bench; turn back to the work where a page is open."""
+        body = self.query_one(BenchBody)
+        if body.page:
+            body.turn_to(body.page, Content(""))
+        self.set_focus(None)
+
+    def action_again(self) -> None:
+        """Read again after the meter was lost."""
+        if not self._reads and not self.view.progress.ended:
+            self.read_meter()
+            self._tick()
+
+    def action_help(self) -> None:
+        """Show the help, or go back to the work."""
+        self.query_one(BenchBody).turn_to("help", help_page(self._key_of))
+
+    def action_budget(self) -> None:
+        """Show how sure the newest held value is, or go back to the work."""
+        assessment, unit = self.view.assessment, self.view.assessed_unit
+        lines = [NOTHING_YET] if assessment is None else budget_lines(assessment, unit)
+        self.query_one(BenchBody).turn_to("budget", Content("\n".join(lines)))
+
+    def action_sound(self) -> None:
+        """Switch tones on or off."""
+        self.sounds.set_tones(not self.sounds.tones)
+        self._say(f"Tones are {'on' if self.sounds.tones else 'off'}.")
+
+    def action_speech(self) -> None:
+        """Switch speech on or off."""
+        trouble = self.sounds.set_speech(not self.sounds.speech)
+        self._say(trouble or f"Speech is {'on' if self.sounds.speech else 'off'}.")
+
+    def action_theme(self) -> None:
+        """Go on to the next theme of our own."""
+        names = [theme.name for theme in THEMES]
+        at = names.index(self.theme) if self.theme in names else -1
+        self.theme = names[(at + 1) % len(names)]
+
+    def action_leave(self) -> None:
+        """Leave; while the card is not done, only when asked for twice."""
+        now = time.monotonic()
+        if self.view.progress.ended or not self.view.progress.began or now <= self._leave_until:
+            self.exit(0)
+            return
+        self._say("Press quit again to leave; everything so far is kept.")
+        self._leave_until = now + LEAVE_S
+
+    def _say(self, hint: str) -> None:
+        self._hint = hint
+        self._leave_until = time.monotonic() + LEAVE_S
+        self._show_notice()
+
+    def _key_of(self, name: str) -> str:
+        for active in self.screen.active_bindings.values():
+            if active.binding.id == name:
+                return self.get_key_display(active.binding)
+        return ""
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Offer the bench's own commands by name, and nothing of the library's."""
+        for key in KEYS:
+            yield SystemCommand(
+                key.label.capitalize(), key.does, lambda name=key.name: self.action_tell(name)
+            )
+        for key in ON_SCREEN:
+            yield SystemCommand(
+                key.label.capitalize(), key.does, getattr(self, f"action_{key.name}")
+            )
+
+
+def _sentence(fault: BaseException | None) -> str:
+    """Return ``fault`` as one plain sentence without its stop."""
+    words = plain(str(fault), 300).rstrip(".")
+    if isinstance(fault, MeterlinkError):
+        return words
+    return f"the program has a fault ({type(fault).__name__}: {words}); all readings are kept"

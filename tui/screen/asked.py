@@ -1,0 +1,65 @@
+"""What to do next, and what just ended and can still be taken back."""
+
+from textual.content import Content
+from textual.widgets import Static
+
+from meterlink.card import SwitchStep, WatchStep
+from meterlink.events import StepEnded
+from meterlink.text import plain
+from tui.screen.forms import Phase, Tone
+from tui.screen.news import tone_of_outcome
+from tui.screen.steps import said_by
+from tui.screen.view import View
+from tui.telling import OUTCOME_WORDS
+
+LIFT = "Lift the probes."
+
+
+class AskedView(Static):
+    """The instruction of this moment, in the plainest words there are."""
+
+    def show(self, view: View) -> None:
+        """Show where ``view`` stands."""
+        self.update(Content.assemble(("▶ ", "bold $accent"), (what_to_do(view), "bold")))
+
+
+def what_to_do(view: View) -> str:
+    """Return the one thing to do now."""
+    if view.progress.ended:
+        signed = "signed off" if view.progress.signed_off else "not signed off"
+        return f"The card is done, {signed}. Press q to leave; b goes back one step."
+    if not view.progress.began:
+        return "Waiting for the meter."
+    asked = view.asked
+    if view.phase is Phase.LIFT and (asked is None or not isinstance(view.step, SwitchStep)):
+        return LIFT
+    if view.phase is Phase.SETTLING and not isinstance(view.step, WatchStep):
+        return "Keep still: the value is settling."
+    return "" if asked is None else plain(asked.say, 600)
+
+
+class EndedView(Static):
+    """The step that ended last; a moment's veto is one key away."""
+
+    def show(self, view: View) -> None:
+        """Show where ``view`` stands."""
+        ended = view.ended
+        if ended is None:
+            self.update(Content(""))
+            return
+        self.update(ended_line(ended, view))
+
+
+def ended_line(ended: StepEnded, view: View) -> Content:
+    """Return the line about ``ended``."""
+    step = view.progress.card.find(ended.step)
+    tone = tone_of_outcome(step, ended.outcome, view.profile)
+    word = OUTCOME_WORDS.get(ended.outcome, ended.outcome)
+    said = said_by(view.progress.results[step.id])
+    value = "" if said in {"", word} or said.startswith(word) else f" {said}"
+    style = "" if tone is Tone.NONE else f"${tone.value}"
+    return Content.assemble(
+        (f"  {plain(step.title)}: ", ""),
+        (f"{plain(word, 40)}{value}", f"bold {style}".strip()),
+        ("   b takes it back", "$quiet"),
+    )

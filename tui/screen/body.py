@@ -1,0 +1,129 @@
+"""The page between the top line and the keys, in three bands.
+
+What the meter sees and what it means; what to do now; and where the work stands: the card, the
+place to touch or the thing to answer, the last minute. Help and budget take the third band's
+place when asked for, so nothing ever lies over the reading.
+"""
+
+from typing import Final
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widgets import ContentSwitcher, Static
+
+from meterlink.card import CautionStep, ConfirmationStep, EntryStep, SoakStep, Step, WatchStep
+from tui.screen.asked import AskedView, EndedView
+from tui.screen.cautions import CautionsView
+from tui.screen.entry import EntryView
+from tui.screen.picture import PictureView
+from tui.screen.reading import ReadingView
+from tui.screen.ruler import RulerView
+from tui.screen.soak import SoakView
+from tui.screen.stage import StageView
+from tui.screen.steps import StepsView
+from tui.screen.trace import TraceView
+from tui.screen.view import View
+from tui.screen.watch import WatchView
+
+PANELS: Final = {
+    "picture": "touch here",
+    "entry": "answer here",
+    "watch": "dropouts",
+    "soak-ohm": "resistance",
+    "trace": "last minute",
+    "soak-celsius": "winding temperature",
+}
+"""Headings of what the lower panels can show."""
+
+
+class BenchBody(Vertical):
+    """All the widgets that show the view."""
+
+    def __init__(self) -> None:
+        super().__init__(id="body")
+        self.page = ""
+        """Name of the page in place of the lower band; empty where the work is shown."""
+
+    def compose(self) -> ComposeResult:
+        yield CautionsView(id="cautions")
+        with Horizontal(id="seen"):
+            yield ReadingView()
+            yield StageView()
+        yield RulerView()
+        yield AskedView(id="asked", markup=False)
+        yield EndedView(id="ended", markup=False)
+        with ContentSwitcher(initial="work", id="below"):
+            with Horizontal(id="work"):
+                yield StepsView(id="steps")
+                with ContentSwitcher(initial="picture", id="here"):
+                    yield PictureView()
+                    yield EntryView()
+                    yield WatchView()
+                    yield SoakView("ohm")
+                with ContentSwitcher(initial="trace", id="beside"):
+                    yield TraceView()
+                    yield SoakView("celsius")
+            with VerticalScroll(id="page"):
+                yield Static(id="page-text", markup=False)
+
+    def on_mount(self) -> None:
+        """Name the panels."""
+        self.query_one("#steps").border_title = "work card"
+
+    def show(self, view: View) -> None:
+        """Show where ``view`` stands."""
+        step = view.step
+        caution = isinstance(step, CautionStep)
+        self.set_class(caution, "-cautions")
+        if isinstance(step, CautionStep):
+            self.query_one(CautionsView).show(step)
+        self.query_one(ReadingView).show(view)
+        self.query_one(StageView).show(view)
+        self.query_one(RulerView).show(view)
+        self.query_one(AskedView).show(view)
+        self.query_one(EndedView).show(view)
+        self.query_one(StepsView).show(view)
+        self._show_panels(view, step)
+
+    def _show_panels(self, view: View, step: Step | None) -> None:
+        here, beside = panels_for(step, view)
+        self._switch("here", here)
+        self._switch("beside", beside)
+        self.query_one(EntryView).show(step)
+        self.query_one(PictureView).show(view)
+        self.query_one(WatchView).show(view)
+        for soak in self.query(SoakView):
+            soak.show(view)
+        if beside == "trace":
+            self.query_one(TraceView).show(view)
+
+    def _switch(self, panel: str, shown: str) -> None:
+        switcher = self.query_one(f"#{panel}", ContentSwitcher)
+        if switcher.current != shown:
+            switcher.current = shown
+        switcher.border_title = PANELS[shown]
+
+    # --- pages in place of the lower band -----------------------------------------------------
+
+    def turn_to(self, name: str, text: Content) -> None:
+        """Show the page ``name``; once more the same name turns back to the work."""
+        self.page = "" if self.page == name else name
+        if self.page:
+            self.query_one("#page-text", Static).update(text)
+            self.query_one("#page", VerticalScroll).scroll_home(animate=False)
+        self.set_class(bool(self.page), "-page")
+        self.query_one("#below", ContentSwitcher).current = "page" if self.page else "work"
+
+
+def panels_for(step: Step | None, view: View) -> tuple[str, str]:
+    """Return what the panel for hands and the panel beside it show during ``step``."""
+    match step:
+        case EntryStep() | ConfirmationStep():
+            return "entry", "trace"
+        case WatchStep() if view.held is not None or view.dropouts:
+            return "watch", "trace"
+        case SoakStep() if view.soak:
+            return "soak-ohm", "soak-celsius"
+        case _:
+            return "picture", "trace"

@@ -1,0 +1,60 @@
+"""Help in the page: keys, what the probes can say, what the pictures mean."""
+
+from collections.abc import Callable, Iterator
+
+from textual.content import Content
+
+from meterlink.cautions import STANDING
+from tui.screen.forms import (
+    DONE,
+    FAULT,
+    NOT_NEEDED,
+    NOW,
+    SKIPPED,
+    TO_COME,
+    VERDICT_FORMS,
+)
+from tui.screen.keys import KEYS, ON_SCREEN
+from tui.telling import VERDICT_WORDS
+
+_GESTURES = (
+    "Lift the probes after a verdict: the card goes to the next step.",
+    "Tap the tips together twice, quickly: do this step again.",
+    "Tap, touch the part, tap: an over range in between counts as open.",
+    "Hold the tips together at the lead zero: the leads are taken.",
+)
+_MARKS = (
+    (NOW, "now"),
+    (DONE, "done, and good"),
+    (FAULT, "done, and not good"),
+    (SKIPPED, "skipped"),
+    (TO_COME, "to come"),
+    (NOT_NEEDED, "not needed so far"),
+)
+
+
+def help_page(key_of: Callable[[str], str]) -> Content:
+    """Return the page; ``key_of`` gives the key of a command."""
+    return Content("\n").join(_lines(key_of))
+
+
+def _lines(key_of: Callable[[str], str]) -> Iterator[Content]:
+    yield _head("Keys")
+    for key in (*KEYS, *ON_SCREEN):
+        yield Content.assemble((f"  {key_of(key.name):>8}  ", "bold"), key.does)
+    yield Content.assemble(("    ctrl+p  ", "bold"), "every command by name")
+    yield _head("What the probes can say")
+    for line in _GESTURES:
+        yield Content(f"  {line}")
+    yield _head("Marks")
+    for mark, means in _MARKS:
+        yield Content(f"  {mark}  {means}")
+    for verdict, form in VERDICT_FORMS.items():
+        yield Content(f"  {form}  {VERDICT_WORDS[verdict]}")
+    yield _head("Cautions")
+    for line in STANDING:
+        yield Content(f"  ▲ {line}")
+
+
+def _head(words: str) -> Content:
+    return Content(words).stylize("bold underline")

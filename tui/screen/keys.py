@@ -1,0 +1,84 @@
+"""The commands of the bench and the keys that stand for them.
+
+A pedal is a keyboard with one key: any key can be taught to mean confirm, redo or skip, beside
+the key that the command has already.
+"""
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+import msgspec
+from textual.binding import Binding, BindingType
+
+from meterlink.commands import AnyCommand, Back, Confirm, Deny, How, Redo, Skip, Zero
+
+
+class KeyCommand(NamedTuple):
+    """A command that a key can mean."""
+
+    name: str
+    """Its name in settings, and the id of its binding."""
+    key: str
+    """The key that it has from the start."""
+    label: str
+    """The word beside the key at the foot of the screen."""
+    does: str
+    """What it does, for the help."""
+
+
+KEYS: Final = (
+    KeyCommand("confirm", "space", "confirm", "go on, accept, or «the probes are on»"),
+    KeyCommand("redo", "r", "redo", "do this step again"),
+    KeyCommand("skip", "s", "skip", "leave this step without an outcome"),
+    KeyCommand("back", "b", "back", "take the last step back and do it again"),
+    KeyCommand("zero", "z", "zero", "take what is held as the lead zero"),
+    KeyCommand("deny", "n", "no", "answer no where a step asks yes or no"),
+)
+"""What is told to the bench; ``y`` answers yes, which is the same as confirm."""
+
+ON_SCREEN: Final = (
+    KeyCommand("budget", "u", "how sure", "show how sure the value is, and why"),
+    KeyCommand("help", "question_mark", "help", "show this page"),
+    KeyCommand("sound", "t", "tones", "tones on and off"),
+    KeyCommand("speech", "v", "voice", "speech on and off"),
+    KeyCommand("again", "m", "meter", "read again after the meter was lost"),
+    KeyCommand("theme", "l", "light", "dark, light, plain"),
+    KeyCommand("leave", "q", "quit", "leave; all is kept, and the job can be taken up again"),
+)
+
+PEDAL: Final = ("confirm", "redo", "skip")
+"""The commands that a pedal can mean."""
+
+_SHOWN: Final = {"confirm", "redo", "skip", "back", "zero", "budget", "help", "leave"}
+
+_MAKE: Final[Mapping[str, type[Confirm | Redo | Skip | Back | Zero | Deny]]] = {
+    "confirm": Confirm,
+    "redo": Redo,
+    "skip": Skip,
+    "back": Back,
+    "zero": Zero,
+    "deny": Deny,
+}
+
+
+def bindings() -> list[BindingType]:
+    """Return the bindings of every command, each with its name for an id."""
+    made: list[BindingType] = [
+        Binding(key.key, f"tell('{key.name}')", key.label, key.name in _SHOWN, id=key.name)
+        for key in KEYS
+    ]
+    made += [
+        Binding(key.key, key.name, key.label, key.name in _SHOWN, id=key.name) for key in ON_SCREEN
+    ]
+    made.append(Binding("y", "tell('confirm')", "yes", show=False, id="yes"))
+    return made
+
+
+def with_time(command: AnyCommand, when: str) -> AnyCommand:
+    """Return ``command`` as given at ``when`` (RFC 3339)."""
+    return msgspec.structs.replace(command, when=when)
+
+
+def command_named(name: str, how: How, when: str) -> AnyCommand:
+    """Return the command called ``name``, given at ``when`` (RFC 3339)."""
+    return _MAKE[name](how=how, when=when)

@@ -1,0 +1,96 @@
+"""Where the probes go, as a drawing with the two points of this step marked."""
+
+from collections.abc import Mapping
+
+from textual.content import Content
+from textual.widget import Widget
+
+from meterlink.card import LeadZeroStep, MeasurementStep, SoakStep, Step, SwitchStep, WatchStep
+from meterlink.profile import Profile
+from meterlink.steps.parts import find_part
+from meterlink.text import plain
+from tui.drawings import Drawing, draw_engine, draw_tips, size_of
+from tui.screen.view import View
+
+_SIZES = ("engine-large", "engine-small")
+
+
+class PictureView(Widget):
+    """The engine with the probes' points, or two tips together for the lead zero."""
+
+    def __init__(self) -> None:
+        super().__init__(id="picture")
+        self._points: tuple[str, str] | None = None
+        self._tips = False
+        self._lever_closed: bool | None = None
+
+    def show(self, view: View) -> None:
+        """Show where ``view`` stands."""
+        step = view.step
+        points = None if step is None else points_of(step, view.profile)
+        shown = (points, isinstance(step, LeadZeroStep), _asked_closed(view))
+        if shown != (self._points, self._tips, self._lever_closed):
+            self._points, self._tips, self._lever_closed = shown
+            self.refresh()
+
+    def render(self) -> Content:
+        """Return the largest drawing that there is room for, and the points in words."""
+        columns, rows = self.content_size
+        if self._tips:
+            return _marked(draw_tips())
+        points = self._points or ()
+        marks = {place: str(number) for number, place in enumerate(points, start=1)}
+        drawing = _fitting(marks, self._lever_closed, columns, rows)
+        words = [f"{label} on the {plain(place)}" for place, label in marks.items()]
+        if drawing is None:
+            return Content("\n".join(words))
+        spare = rows - len(drawing.lines)
+        if spare < len(words):
+            unplaced = {label for label, _ in drawing.unplaced}
+            words = [line for line in words if line[0] in unplaced]
+        lines = [_marked(drawing)]
+        if words and spare > len(words):
+            lines.append(Content(""))
+        lines += [Content(word).stylize("bold") for word in words]
+        return Content("\n").join(lines)
+
+
+def points_of(step: Step, profile: Profile) -> tuple[str, str] | None:
+    """Return the two points that the probes of ``step`` touch; None where it has none."""
+    match step:
+        case WatchStep():
+            return step.between
+        case MeasurementStep() | SwitchStep() | SoakStep():
+            return find_part(step, profile).between
+        case _:
+            return None
+
+
+def _asked_closed(view: View) -> bool | None:
+    """Return how the switch will be once it is where the step asks for; None: nothing asked."""
+    step = view.step
+    if not isinstance(step, SwitchStep) or view.asked is None:
+        return None
+    state = find_part(step, view.profile).positions.get(view.asked.position)
+    return None if state is None else state == "closed"
+
+
+def _fitting(
+    marks: Mapping[str, str], closed: bool | None, columns: int, rows: int
+) -> Drawing | None:
+    for name in _SIZES:
+        wide, high = size_of(name)
+        if wide <= columns and high <= rows:
+            return draw_engine(name, marks, closed=closed)
+    return None
+
+
+def _marked(drawing: Drawing) -> Content:
+    """Return the drawing with its marks standing out."""
+    lines = [Content(line) for line in drawing.lines]
+    for spot in drawing.spots:
+        if spot.label:
+            begin = spot.column - 1
+            end = begin + len(spot.label) + 2
+            lines[spot.row] = lines[spot.row].stylize("bold reverse", begin, end)
+    return Content("\n").join(lines)

@@ -1,0 +1,64 @@
+"""The top line: which job, which meter, how well it answers, whether all is on disk."""
+
+from enum import Enum
+
+from textual.content import Content
+from textual.widget import Widget
+
+from meterlink.text import plain
+
+
+class Link(Enum):
+    """How the meter answers; the value is the word."""
+
+    OPENING = "opening"
+    READING = "reading"
+    SILENT = "no reading"
+    LOST = "lost"
+    ENDED = "ended"
+
+
+_FORMS = {
+    Link.OPENING: "○",
+    Link.READING: "●",
+    Link.SILENT: "◐",
+    Link.LOST: "✗",
+    Link.ENDED: "■",
+}
+
+
+class StatusLine(Widget):
+    """Job on the left; meter, rate and record on the right."""
+
+    def __init__(self, job: str, meter: str) -> None:
+        super().__init__(id="status")
+        self._job = plain(job)
+        self._meter = plain(meter, 60)
+        self.link = Link.OPENING
+        self.rate = 0.0
+        self.readings = 0
+
+    def show(self, link: Link, rate: float, readings: int) -> None:
+        """Show how the meter answers: readings per second, and how many in all."""
+        if (link, rate, readings) != (self.link, self.rate, self.readings):
+            self.link, self.rate, self.readings = link, rate, readings
+            self.refresh()
+
+    def render(self) -> Content:
+        """Return the line for the present width; the job's name gives way first."""
+        right = self._right()
+        room = self.content_size.width - len(right) - 1
+        left = self._job
+        if len(left) > room:
+            left = f"{left[: max(0, room - 1)]}…" if room > 1 else ""
+        return Content.assemble((left.ljust(max(0, room)), "bold"), " ", right)
+
+    def _right(self) -> str:
+        room = self.content_size.width
+        how = self.link.value
+        if self.link is Link.READING:
+            how = f"{self.rate:.3g}/s"
+        meter = self._meter
+        if len(meter) > room // 3:
+            meter = f"{meter[: max(1, room // 3 - 1)]}…"
+        return f"{_FORMS[self.link]} {meter} {how} · {self.readings:,} kept"

@@ -1,0 +1,94 @@
+"""The work card: its steps in order, each with its mark and what it said."""
+
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from meterlink.card import Step
+from meterlink.events import Judged
+from meterlink.notation import format_value
+from meterlink.progress import StepResult
+from meterlink.text import plain
+from tui.screen.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
+from tui.screen.news import tone_of_outcome
+from tui.screen.view import View
+from tui.telling import OUTCOME_WORDS
+
+_SHORT_WORDS = OUTCOME_WORDS | {
+    "in-window": "in window",
+    "below": "below",
+    "above": "above",
+    "acknowledged": "read",
+}
+
+
+class StepsView(VerticalScroll, can_focus=False):
+    """One line a step; the current one is kept in sight."""
+
+    def compose(self):  # type: ignore[no-untyped-def]
+        yield Static(id="step-lines")
+
+    def show(self, view: View) -> None:
+        """Show where ``view`` stands."""
+        columns = self.scrollable_content_region.width
+        if columns <= 0:
+            return
+        lines = [line_of(step, view, columns) for step in view.progress.card.step]
+        self.query_one("#step-lines", Static).update(Content("\n").join(lines))
+        at = [step.id for step in view.progress.card.step]
+        if view.progress.current is not None:
+            row = at.index(view.progress.current)
+            self.scroll_to(
+                y=max(0, row - self.scrollable_content_region.height // 2), animate=False
+            )
+
+
+def line_of(step: Step, view: View, columns: int) -> Content:
+    """Return the line of one step, ``columns`` wide at most: mark, title, result."""
+    result = view.progress.results[step.id]
+    tone = tone_of_outcome(step, result.outcome, view.profile)
+    current = step.id == view.progress.current
+    mark = _mark(step, result, view, tone)
+    said = said_by(result)
+    room = columns - 2 - (len(said) + 1 if said else 0)
+    title = plain(step.title)
+    title = title if len(title) <= room else f"{title[: max(1, room - 1)]}…"
+    style = f"${tone.value}" if tone is not Tone.NONE else ""
+    line = Content.assemble(
+        (f"{mark} ", f"bold {style}".strip()),
+        (title.ljust(max(0, room)), "bold" if current else ""),
+        (f" {said}" if said else "", style),
+    )
+    return line.stylize("reverse") if current else line
+
+
+def _mark(step: Step, result: StepResult, view: View, tone: Tone) -> str:
+    if step.id == view.progress.current:
+        return NOW
+    if result.outcome == "skipped":
+        return SKIPPED
+    if result.outcome:
+        return FAULT if tone is Tone.BAD else DONE
+    return TO_COME if view.progress.applies(step) else NOT_NEEDED
+
+
+def said_by(result: StepResult) -> str:
+    """Return in a word or a value what a step said; empty while it said nothing."""
+    verdict = _only_verdict(result)
+    word = _SHORT_WORDS.get(result.outcome, result.outcome)
+    if verdict is not None:
+        word = _SHORT_WORDS.get(verdict.verdict.value, verdict.verdict.value)
+        if verdict.corrected is not None:
+            step = max(verdict.resolution, (verdict.u or 0.0) / 2) or None
+            shown = format_value(verdict.corrected, verdict.unit, step)
+            return f"{shown} {word}" if word != "in window" else shown
+        return word
+    if result.zeroed is not None:
+        return format_value(result.zeroed.value, "ohm", result.zeroed.resolution or None)
+    if result.entered is not None and result.outcome in {"done", "in-window", "below", "above"}:
+        return plain(result.entered.text, 16)
+    return plain(word, 20)
+
+
+def _only_verdict(result: StepResult) -> Judged | None:
+    return result.judged.get("") if result.outcome != "skipped" else None

@@ -1,0 +1,81 @@
+"""The last minute as a line, holds marked."""
+
+import time
+from typing import Final
+
+from textual.app import ComposeResult
+from textual.widget import Widget
+from textual_hires_canvas import HiResMode
+
+from meterlink.criterion import Criterion
+from tui.screen.history import SPAN_S
+from tui.screen.plotting import LookPlot, Values
+from tui.screen.scale import Scale
+from tui.screen.view import View
+
+_EVERY_S: Final = 0.25
+"""A minute on a few dozen columns does not look different sooner."""
+
+
+class TraceView(Widget):
+    """Values of the last minute on the ruler's own scale, with the window's ends and the holds."""
+
+    def __init__(self) -> None:
+        super().__init__(id="trace")
+        self._drawn = 0.0
+        self.points = 0
+        """How many points the last drawing had."""
+
+    def compose(self) -> ComposeResult:
+        yield LookPlot("now")
+
+    def on_mount(self) -> None:
+        """Show one minute, always."""
+        self.query_one(LookPlot).set_xlimits(-SPAN_S, 0.0)
+
+    def show(self, view: View, *, at_once: bool = False) -> None:
+        """Draw the history of ``view``, not oftener than the eye can use."""
+        if not at_once and time.monotonic() - self._drawn < _EVERY_S:
+            return
+        self._drawn = time.monotonic()
+        criterion = None if view.look is None else view.look.criterion
+        runs = list(view.history.runs())
+        scale = _scale(criterion, [value for _, values in runs for value in values])
+        plot = self.query_one(LookPlot)
+        plot.clear()
+        self._draw_window(plot, criterion, scale)
+        self.points = sum(len(values) for _, values in runs)
+        for ages, values in runs:
+            line = [_inside(scale, value) for value in values]
+            if len(line) == 1:  # a line needs two points
+                ages, line = ages * 2, line * 2
+            plot.plot(ages, line, plot.colour("primary"), HiResMode.BRAILLE)
+        if marks := view.history.marks():
+            plot.scatter(
+                [mark.t for mark in marks],
+                [_inside(scale, mark.value) for mark in marks],
+                marker="◆",
+                marker_style=f"bold {plot.colour('foreground')}",
+            )
+
+    def _draw_window(self, plot: LookPlot, criterion: Criterion | None, scale: Scale) -> None:
+        low, high = scale.bent(scale.low), scale.bent(scale.high)
+        plot.set_ylimits(low, high)
+        unit = "ohm" if criterion is None else criterion.window.unit
+        window = () if criterion is None else (criterion.window.low, criterion.window.high)
+        ends = [scale.bent(end) for end in window if end is not None]
+        plot.set_y_formatter(Values(unit, logarithmic=scale.logarithmic))
+        plot.set_yticks(ends or [low, high])
+        for end in ends:
+            plot.plot([-SPAN_S, 0.0], [end, end], plot.colour("quiet"), HiResMode.BRAILLE)
+
+
+def _inside(scale: Scale, value: float) -> float:
+    """Return ``value`` on the plot's even line, held at the edge where it lies beyond."""
+    return scale.bent(min(scale.high, max(scale.low, value)))
+
+
+def _scale(criterion: Criterion | None, values: list[float]) -> Scale:
+    if criterion is not None:
+        return Scale.of(criterion)
+    return Scale.around(min(values, default=0.0), max(values, default=1.0))

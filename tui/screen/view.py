@@ -1,0 +1,174 @@
+"""What the screen knows, folded from events and looks on the screen's own thread.
+
+The engine lives on the reading thread and is never looked at from here: everything comes in as
+``Seen``. Nothing in here knows of widgets, so the fold is tested without a screen.
+"""
+
+from collections import deque
+from math import isfinite
+from typing import Final
+
+from meterlink.assess import Assessment
+from meterlink.bench import Look
+from meterlink.card import LeadZeroStep, MeasurementStep, Step, SwitchStep
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    CardEnded,
+    Contact,
+    Dropout,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    MeterSet,
+    SoakPoint,
+    StepBegan,
+    StepEnded,
+    StepReopened,
+    Zeroed,
+)
+from meterlink.profile import Profile
+from meterlink.progress import Progress
+from meterlink.reading import Quantity
+from meterlink.source import Accuracy, Setting
+from meterlink.stages import Stage
+from meterlink.steps.assessors import Bearings
+from tui.screen.forms import Phase
+from tui.screen.history import History
+
+KEPT: Final = 200
+"""So many dropouts and soak points are kept for the eye; the record has them all."""
+
+_PHASES: Final = {
+    Stage.APART: Phase.OFF,
+    Stage.CONTACT: Phase.CONTACT,
+    Stage.SETTLING: Phase.SETTLING,
+    Stage.HELD: Phase.HELD,
+}
+
+
+class View:
+    """The bench as the screen knows it."""
+
+    def __init__(
+        self, progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...] = ()
+    ) -> None:
+        """Begin where ``progress`` stands; it is kept up to date from here on."""
+        self.progress = progress
+        self.profile = profile
+        self._accuracy = accuracy
+        self._setting: Setting | None = None
+        self.look: Look | None = None
+        self.held: Held | None = None
+        """The hold of the current touch."""
+        self.judged: Judged | None = None
+        """The newest verdict, until the next touch begins."""
+        self.ended: StepEnded | None = None
+        """The step that ended last, while it can still be taken back at a glance."""
+        self.asked: Asked | None = None
+        self.assessment: Assessment | None = None
+        """How sure the newest judged hold is, and why."""
+        self.assessed_unit = "ohm"
+        self.lost = ""
+        """What was asked of the meter and could not be had."""
+        self.dropouts: deque[Dropout] = deque(maxlen=KEPT)
+        self.dropout_count = 0
+        self.soak: deque[SoakPoint] = deque(maxlen=KEPT)
+        self.history = History()
+        self._fulfilled = False
+
+    @property
+    def step(self) -> Step | None:
+        """The current step; None before the card began and after it ended."""
+        current = self.progress.current
+        return None if current is None else self.progress.card.find(current)
+
+    @property
+    def phase(self) -> Phase:
+        """Where the current touch stands."""
+        if self.look is None:
+            return Phase.OFF
+        phase = _PHASES[self.look.stage]
+        return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
+
+    def see(self, look: Look) -> None:
+        """Take a look."""
+        self.look = look
+        reading = look.reading
+        if reading is not None and reading.value == reading.value:  # not-a-number tells nothing
+            shown = look.corrected if look.corrected is not None else reading.value
+            self.history.add(reading.t, None if reading.overload else shown)
+
+    def take(self, event: BenchEvent) -> None:
+        """Take an event, oldest first."""
+        self.progress.apply(event)
+        match event:
+            case Contact():
+                self.held = self.judged = self.ended = None
+                self._fulfilled = False
+            case Held():
+                self.held = event
+            case Lift() | Gap():
+                self.held, self._fulfilled = None, False
+            case Judged():
+                self._take_verdict(event)
+            case Zeroed():
+                self._fulfilled = isinstance(self.step, LeadZeroStep)
+                self.history.mark(event.t, event.value)
+            case Asked():
+                self.asked = event
+                self._fulfilled |= self._asks_to_lift(event)
+            case MeterSet():
+                self._take_setting(event)
+            case _:
+                self._take_step(event)
+
+    def _take_step(self, event: BenchEvent) -> None:
+        match event:
+            case StepBegan():
+                if self.asked is not None and self.asked.step != event.step:
+                    self.asked = None
+                self.dropouts.clear()
+                self.soak.clear()
+                self.dropout_count = 0
+            case StepEnded():
+                self.ended = event
+            case StepReopened():
+                self.ended = self.judged = None
+                self._fulfilled = False
+            case CardEnded():
+                self.asked = None
+            case Dropout():
+                self.dropouts.append(event)
+                self.dropout_count += 1
+            case SoakPoint():
+                self.soak.append(event)
+            case _:
+                pass
+
+    def _take_verdict(self, judged: Judged) -> None:
+        self.judged = judged
+        self._fulfilled = isinstance(self.step, MeasurementStep)
+        if judged.corrected is not None and isfinite(judged.corrected):
+            self.history.mark(judged.t, judged.corrected)
+
+        if self.held is not None and self.look is not None and self.look.criterion is not None:
+            bearings = Bearings(self._accuracy, self.progress, self._setting)
+            self.assessment = bearings.assessor(self.look.criterion).assess(self.held)
+            self.assessed_unit = judged.unit
+
+    def _take_setting(self, event: MeterSet) -> None:
+        self.lost = "; ".join(event.lost)
+        self._setting = Setting(
+            quantity=Quantity(event.quantity) if event.quantity else None,
+            range=event.range,
+            four_wire=event.four_wire,
+            integration_s=event.integration_s,
+            resolution=event.resolution,
+            lost=event.lost,
+        )
+
+    def _asks_to_lift(self, asked: Asked) -> bool:
+        """A switch check names a position for as long as the probes are to stay on."""
+        return isinstance(self.step, SwitchStep) and self.held is not None and not asked.position
