@@ -6,6 +6,7 @@ elsewhere (Windows, network serial) we wait in short blocking reads.
 
 import contextlib
 import io
+import os
 import select
 import time
 from typing import Final
@@ -40,7 +41,7 @@ class SerialLink:
             MeterError: no such port, no permission, in use, not a serial port.
         """
         self.name = name
-        line = line or LineSettings()
+        self._pseudo = _is_pseudo_terminal(device)
         if "://" not in device:
             faults.refuse_what_is_no_port(device)
         try:
@@ -48,12 +49,8 @@ class SerialLink:
             self._port.exclusive = True
             self._port.write_timeout = _WRITE_S
             self._port.timeout = _SHORT_S
-            self._apply(line)
-            # Before opening: raising a line and dropping it again resets some adapters.
-            if line.dtr is not None:
-                self._port.dtr = line.dtr
-            if line.rts is not None:
-                self._port.rts = line.rts
+            # Before opening: raising a control line and dropping it again resets some adapters.
+            self._apply(line or LineSettings())
             self._port.open()
         except ValueError as fault:
             raise MeterError(
@@ -104,9 +101,15 @@ class SerialLink:
 
     def _apply(self, line: LineSettings) -> None:
         self._port.baudrate = line.baud
+        if self._pseudo:
+            return
         self._port.bytesize = line.data_bits
         self._port.parity = _PARITY[line.parity]
         self._port.stopbits = line.stop_bits
+        if line.dtr is not None:
+            self._port.dtr = line.dtr
+        if line.rts is not None:
+            self._port.rts = line.rts
 
     def _find_descriptor(self) -> int | None:
         try:
@@ -127,3 +130,10 @@ class SerialLink:
             first = bytes(self._port.read(1))
             if first:
                 return first + bytes(self._port.read(min(self._port.in_waiting, _AT_ONCE)))
+
+
+def _is_pseudo_terminal(device: str) -> bool:
+    """Whether ``device`` is a pseudo-terminal: whole bytes only, and no control lines."""
+    if os.name != "posix" or "://" in device:
+        return False
+    return os.path.realpath(device).startswith(("/dev/pts/", "/dev/ttys"))

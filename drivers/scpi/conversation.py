@@ -36,6 +36,7 @@ class Conversation:
         self._heard: deque[bytes] = deque()
         self._greeting: str | None = None
         self._owed = False
+        self._unchecked = False
         self.heard_bytes = 0
         """Bytes that came so far, whether they made sense or not."""
         self._tells_errors: str | None = "SYST:ERR?"
@@ -100,6 +101,7 @@ class Conversation:
         if self._tells_errors is None:
             return self.ask(query, timeout_s)
         answer = self.ask(query, min(OPTIONAL_S, timeout_s))
+        self._unchecked = True  # some answer what they refuse, and queue the error all the same
         if answer is None and not self.refusals():
             answer = self.ask(query, timeout_s)
         return answer
@@ -127,12 +129,15 @@ class Conversation:
 
     def refusal_of(self, command: str) -> Refusal | None:
         """Send ``command``; return why it was refused, or None where it was taken."""
+        if self._unchecked:
+            self.refusals()
         self.tell(command)
         said = self.refusals()
         return said[0] if said else None
 
     def refusals(self) -> list[Refusal]:
         """Empty the error queue and return what it held, oldest first."""
+        self._unchecked = False
         if self._tells_errors is None:
             return []
         if self._tells_errors == "*ESR?":

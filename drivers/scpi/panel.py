@@ -171,9 +171,13 @@ class Panel:
         if not self._knows_function:
             return
         if node in RANGED:
-            automatic = f"{self._sense}{node}:RANG:AUTO"
-            if (self._ask(f"{automatic}?") or "").upper() in ("1", "+1", "ON"):
-                self._found.setdefault(f"{self._sense}{node}:RANG", f"{automatic} ON")
+            automatic = self._ask(f"{self._sense}{node}:RANG:AUTO?")
+            if automatic is None:
+                return  # a function without its settings, or one that is not there at all
+            if automatic.upper() in ("1", "+1", "ON"):
+                # Going back to automatic is enough; the range then is the meter's own choice.
+                header = f"{self._sense}{node}:RANG"
+                self._found.setdefault(header, f"{header}:AUTO ON")
             self._note(f"{self._sense}{node}:RANG")
         if node in INTEGRATED:
             self._note(f"{self._sense}{node}:NPLC")

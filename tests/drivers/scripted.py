@@ -155,7 +155,7 @@ class PtyPeer:
         self._ours, theirs = os.openpty()
         tty.setraw(theirs)
         self.device = os.ttyname(theirs)
-        self._theirs = theirs
+        self.far_end = theirs
         self._wake_read, self._wake_write = os.pipe()
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
@@ -164,7 +164,7 @@ class PtyPeer:
         """Take the device away under whoever has it open."""
         os.write(self._wake_write, b"q")
         self._thread.join(5)
-        for descriptor in (self._ours, self._theirs, self._wake_read, self._wake_write):
+        for descriptor in (self._ours, self.far_end, self._wake_read, self._wake_write):
             os.close(descriptor)
 
     def _serve(self) -> None:

@@ -229,6 +229,23 @@ def test_binary_left_by_another_program_is_set_to_text_and_put_back():
     assert meter.settings["FORM:DATA"] == "REAL,64"
 
 
+def test_a_meter_that_answers_what_it_refuses_is_set_all_the_same():
+    meter = bench_meter()
+
+    def answer(line):
+        said = meter(line)
+        return b"ERROR\n" if said is None and line.endswith(b"?") else said
+
+    del meter.settings["RES:RES"]
+    with tcp_peer(answer) as peer:
+        source = open_source(peer.resource)
+        setting = source.prepare(Setup(expected=100.0))
+        source.close()
+    assert setting.range == 100.0
+    assert setting.resolution is None
+    assert setting.lost == ()
+
+
 def test_an_echo_is_not_taken_for_the_answer():
     meter = bench_meter()
 
@@ -292,8 +309,8 @@ def test_one_spoilt_answer_is_passed_over():
 
 
 def test_an_endless_line_is_refused_within_its_bound():
-    with tcp_peer(lambda line: b"7" * 200_000) as peer, pytest.raises(MeterError, match="no end"):
-        open_source(peer.resource)
+    with pytest.raises(MeterError, match="no end within 65536 bytes"):
+        greeting_of(b"7" * 200_000)
 
 
 def greeting_of(answer):
