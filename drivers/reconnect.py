@@ -63,6 +63,11 @@ class ReconnectingSource:
         return self._source.identity
 
     @property
+    def inner(self) -> Source:
+        """The source that is read at the moment, or was read last."""
+        return self._source
+
+    @property
     def away(self) -> bool:
         """Whether the meter is lost at the moment."""
         return self._away

@@ -173,14 +173,18 @@ class Bench:
         )
         return out
 
-    def gap(self, t: float, until: float | None, why: str) -> list[BenchEvent]:
-        """Readings are missing from ``t`` on: the touch is abandoned, the step stands."""
+    def gap(self, gap: Gap) -> list[BenchEvent]:
+        """Readings are missing: the touch is abandoned, the step stands.
+
+        A gap comes twice, with ``until`` None when it begins and again when it has ended.
+        """
         out: list[BenchEvent] = []
-        for touch in self._detector.gap(t):
+        for touch in self._detector.gap(gap.t):
             self._note(touch, out)
         self._held = None
-        self._note(Gap(t=t, until=until, why=why), out)
-        self._reopen_worker(t, out)
+        self._note(gap, out)
+        if gap.until is not None:
+            self._reopen_worker(gap.until, out)
         return out
 
     def close(self) -> list[BenchEvent]:

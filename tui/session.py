@@ -15,7 +15,7 @@ from drivers.clock import Clock
 from meterlink.bench import Bench, Look
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import Asked, BenchEvent
+from meterlink.events import Asked, BenchEvent, Gap
 from meterlink.source import Setup, Source
 
 
@@ -45,6 +45,7 @@ class Session:
         self._clock = clock
         self._faces: list[Face] = []
         self._lock = threading.RLock()
+        self._begun = False
         self._set_for: Setup | None = None
         self._shown_t = float("-inf")
         self.readings = 0
@@ -55,14 +56,20 @@ class Session:
         """Tell ``face`` of everything from now on; on the thread where it happens."""
         self._faces.append(face)
 
+    def begin(self) -> None:
+        """Begin the card, or take it up again, so that commands count. Safe to call twice."""
+        with self._lock:
+            if not self._begun:
+                self._begun = True
+                self._handle(self.bench.begin(self._clock.now()))
+
     def run(self, stop: threading.Event) -> None:
         """Read until ``stop`` is set, the source ends or the card does.
 
         Raises:
             MeterError: the meter went away or makes no sense; all before it is on disk.
         """
-        with self._lock:
-            self._handle(self.bench.begin(self._clock.now()))
+        self.begin()
         for reading in self._source.readings(stop):
             with self._lock:
                 self.readings += 1
@@ -80,10 +87,10 @@ class Session:
         with self._lock:
             self._handle(self.bench.tell(command, self._clock.now()))
 
-    def gap(self, t: float, until: float | None, why: str) -> None:
-        """Readings are missing from ``t`` on. Called by the thread that reads."""
+    def gap(self, gap: Gap) -> None:
+        """Readings are missing, or the meter is back. Called by the thread that reads."""
         with self._lock:
-            self._handle(self.bench.gap(t, until, why))
+            self._handle(self.bench.gap(gap))
 
     def _handle(self, events: Iterable[BenchEvent]) -> None:
         """Write, then show; then set the meter as a new step wants it."""

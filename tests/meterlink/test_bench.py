@@ -14,6 +14,7 @@ from meterlink.events import (
     CardEnded,
     Entered,
     Evidence,
+    Gap,
     Judged,
     StepEnded,
     StepReopened,
@@ -383,8 +384,10 @@ def test_commands_are_events_too_so_that_a_record_replays():
 
 def test_a_gap_abandons_the_touch_and_keeps_the_step():
     hands = Hands(card(PRIMARY)).cautions().read(0.85, 0.2)
-    hands.events += hands.bench.gap(hands.t, None, "the meter was unplugged")
+    why = "the meter was unplugged"
+    hands.events += hands.bench.gap(Gap(t=hands.t, until=None, why=why))
     assert hands.bench.progress.current == "primary"
+    hands.events += hands.bench.gap(Gap(t=hands.t, until=hands.t + 10, why=why))
     hands.t += 10
     hands.touch(0.85)
     assert hands.outcomes["primary"] == "in-window"

@@ -10,9 +10,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from captures.job import JobWriter
+    from drivers.reconnect import ReconnectingSource
     from meterlink.card import Card
     from meterlink.events import Event
     from meterlink.profile import Profile
+    from meterlink.source import Accuracy, Identity
+    from tui.configuration import Configuration, MeterChoice
+    from tui.screen.settings import ScreenSettings
     from tui.session import Session
 
 NAME: Final = "bench"
@@ -42,30 +46,68 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
     from drivers.clock import MonotonicClock
-    from drivers.opening import open_source
-    from meterlink.notation import parse_accuracy
-    from tui.choosing import choose_port
+    from drivers.opening import open_lasting
+    from tui import configuration
+    from tui.choosing import choose
     from tui.setting_up import session
 
-    accuracy = () if args.accuracy is None else (parse_accuracy(args.accuracy),)
-    with _job(args) as (job, card, profile, past):
+    known = configuration.load()
+    who = args.who or known.who
+    with _job(args, known.profile) as (job, card, profile, past):
+        choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
+        if not args.port:
+            choice = choose(known)
         clock = MonotonicClock()
-        port = args.port or choose_port()
-        source = open_source(port, wire=args.wire, visa=args.visa, clock=clock)
+        source = open_lasting(
+            choice.port, wire=args.wire or choice.wire or None, visa=args.visa, clock=clock
+        )
         try:
+            accuracy = _accuracy(args, source, known)
             with session(
                 job, source, clock, card, profile, accuracy=accuracy, past=past
             ) as sitting:
-                code = _show(args, sitting, job)
+                source.on_gap = sitting.gap
+                _remember(known, choice, source.identity, args.profile)
+                code = _show(args, sitting, job, who, known.screen)
         finally:
             source.close()
     print(f"wrote {job.folder}")
     return code
 
 
+def _accuracy(
+    args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
+) -> "tuple[Accuracy, ...]":
+    """As given, else as the user keeps it for this meter, else as the wire's description says."""
+    from drivers.wires import WireSource
+    from meterlink.notation import parse_accuracy
+
+    if args.accuracy is not None:
+        return (parse_accuracy(args.accuracy),)
+    described = source.inner.wire.accuracies() if isinstance(source.inner, WireSource) else ()
+    return known.accuracy_of(source.identity) or described
+
+
+def _remember(
+    known: "Configuration", choice: "MeterChoice", identity: "Identity", profile: str | None
+) -> None:
+    """The next sitting begins with the same meter and profile; not worth failing for."""
+    from msgspec.structs import replace
+
+    from meterlink.errors import CannotWriteError
+    from tui import configuration
+
+    now = replace(known, meter=replace(choice, identity=str(identity)))
+    if profile:
+        now = replace(now, profile=profile)
+    if now != known:
+        with contextlib.suppress(CannotWriteError):
+            configuration.save(now)
+
+
 @contextlib.contextmanager
 def _job(
-    args: argparse.Namespace,
+    args: argparse.Namespace, usual: str
 ) -> "Iterator[tuple[JobWriter, Card, Profile, list[Event]]]":
     """Yield the job to work on, and what it is worked by: a new one, or one to go on with."""
     from tui.setting_up import job_store, resume_job, settings_of
@@ -78,17 +120,23 @@ def _job(
             yield job, resumed.card, resumed.profile, resumed.past
         return
     card = CARDS.get(args.card)
-    profile = PROFILES.get(args.profile or only_profile())
+    profile = PROFILES.get(args.profile or usual or only_profile())
     with store.create(args.job or card.title, settings=settings_of(card, profile)) as job:
         yield job, card, profile, []
 
 
-def _show(args: argparse.Namespace, sitting: "Session", job: "JobWriter") -> int:
+def _show(
+    args: argparse.Namespace,
+    sitting: "Session",
+    job: "JobWriter",
+    who: str,
+    settings: "ScreenSettings",
+) -> int:
     if args.plain or not sys.stdout.isatty():
-        return _run_plain(sitting, args.who)
+        return _run_plain(sitting, who)
     from tui.screen import run_bench_screen
 
-    return run_bench_screen(sitting, title=job.folder.name)
+    return run_bench_screen(sitting, title=job.folder.name, settings=settings)
 
 
 def _run_plain(sitting: "Session", who: str) -> int:
@@ -113,6 +161,7 @@ def _run_plain(sitting: "Session", who: str) -> int:
                     return
                 sitting.tell(command)
 
+    sitting.begin()
     threading.Thread(target=listen, daemon=True, name="typed commands").start()
     try:
         sitting.run(stop)

@@ -1,0 +1,134 @@
+"""``meterlink bench`` on a meter that really is at a port, commands typed on standard input."""
+
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from captures.job import Job
+from drivers.clock import MonotonicClock
+from drivers.simulated import SimulatedBench, load_scenario
+from meterlink.events import MeterSet, StepBegan, StepEnded, Told
+
+
+@pytest.fixture
+def simulated() -> Iterator[SimulatedBench]:
+    with SimulatedBench(load_scenario("spring-service"), clock=MonotonicClock()) as bench:
+        yield bench
+
+
+def bench(home: Path, *args: str, typed: str = "quit\n") -> subprocess.CompletedProcess[str]:
+    """Run the command as a user would, with a home of its own."""
+    environment = {
+        **os.environ,
+        "HOME": str(home),
+        "XDG_CONFIG_HOME": str(home / "config"),
+        "XDG_DATA_HOME": str(home / "data"),
+        "APPDATA": str(home / "config"),
+        "LOCALAPPDATA": str(home / "config"),
+    }
+    return subprocess.run(
+        [sys.executable, "-m", "tui", "bench", "--plain", "--jobs", str(home / "jobs"), *args],
+        input=typed,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env=environment,
+        check=False,
+    )
+
+
+def only_job(home: Path) -> Job:
+    (folder,) = (home / "jobs").iterdir()
+    return Job(folder)
+
+
+def test_what_is_typed_moves_the_card_and_the_meter_is_set_for_the_step(simulated, tmp_path):
+    typed = "\n19 °C\nskip no time\nquit\n"
+    args = ("--port", simulated.port, "--profile", "pump-set-demo", "--who", "Ines")
+    done = bench(tmp_path, *args, typed=typed)
+    assert done.returncode == 0, done.stderr
+    events = [entry.event for entry in only_job(tmp_path).entries()]
+    assert [e.command.who for e in events if isinstance(e, Told)] == ["Ines"] * 3
+    ended = {e.step: e.outcome for e in events if isinstance(e, StepEnded)}
+    assert ended == {"cautions": "acknowledged", "ambient": "done", "lead-zero": "skipped"}
+    assert [e.step for e in events if isinstance(e, StepBegan)][-1] == "primary"
+    assert [e.quantity for e in events if isinstance(e, MeterSet)] == ["resistance"] * 2
+
+
+def test_a_job_is_gone_on_with_where_it_stood_by_what_it_was_begun_with(simulated, tmp_path):
+    args = ("--port", simulated.port, "--profile", "pump-set-demo", "--job", "pump 3")
+    assert bench(tmp_path, *args, typed="\n19 °C\nquit\n").returncode == 0
+    job = only_job(tmp_path)
+    again = bench(tmp_path, "--port", simulated.port, "--job", job.name, typed="quit\n")
+    assert again.returncode == 0, again.stderr
+    assert len(only_job(tmp_path).captures()) == 2
+    steps = [e.event.step for e in job.entries() if isinstance(e.event, StepBegan)]
+    assert steps == ["cautions", "ambient", "lead-zero", "lead-zero"]
+
+
+def test_meter_and_profile_are_remembered(simulated, tmp_path):
+    args = ("--port", simulated.port, "--profile", "pump-set-demo")
+    assert bench(tmp_path, *args).returncode == 0
+    again = bench(tmp_path)
+    assert again.returncode == 0, again.stderr
+
+
+def test_an_interrupt_leaves_a_sealed_record_and_says_130(simulated, tmp_path):
+    command = [sys.executable, "-m", "tui", "bench", "--plain", "--jobs", str(tmp_path)]
+    command += ["--port", simulated.port, "--profile", "pump-set-demo"]
+    if os.name == "nt":
+        pytest.skip("Windows has no interrupt that a test can send to one process alone")
+    process = subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    for line in process.stdout:  # until the card has begun
+        if "Read the cautions" in line:
+            break
+    process.send_signal(2)
+    _, said = process.communicate(timeout=30)
+    assert process.returncode == 130, said
+    assert "Traceback" not in said
+    (folder,) = tmp_path.iterdir()
+    (capture,) = Job(folder).captures()
+    assert '"final":true' in capture.read_text().splitlines()[-1]
+
+
+@pytest.mark.parametrize(
+    ("port", "said"),
+    [
+        ("TCPIP::127.0.0.1::{closed}::SOCKET", "127.0.0.1"),
+        ("socket://127.0.0.1:{closed}", "127.0.0.1"),
+        ("/dev/no-such-port", "/dev/no-such-port"),
+    ],
+)
+def test_no_such_port_is_one_sentence_that_names_it(tmp_path, port, said):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        closed = taken.getsockname()[1]
+    done = bench(tmp_path, "--port", port.format(closed=closed), "--profile", "pump-set-demo")
+    assert done.returncode == 3
+    assert done.stderr.startswith("meterlink: ")
+    assert done.stderr.count("\n") == 1
+    assert said in done.stderr
+
+
+def test_a_mute_peer_is_said_to_be_mute(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET"
+        done = bench(tmp_path, "--port", port, "--profile", "pump-set-demo")
+    assert done.returncode == 3
+    assert "answers" in done.stderr
+
+
+def test_an_unknown_profile_is_said_before_the_meter_is_touched(simulated, tmp_path):
+    done = bench(tmp_path, "--port", simulated.port, "--profile", "nope")
+    assert done.returncode == 2
+    assert "nope" in done.stderr
+    assert not (tmp_path / "jobs").exists()
