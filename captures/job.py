@@ -124,7 +124,7 @@ class JobWriter:
         Raises:
             CannotWriteError: the file cannot be made.
         """
-        path = self._free_path(CAPTURES_FOLDER, header.step or header.card, ".jsonl")
+        path = self.free_path(CAPTURES_FOLDER, header.step or header.card, ".jsonl")
         capture = CaptureWriter.create(path, header, on_trouble=self._on_trouble)
         return self._tell(capture)
 
@@ -157,7 +157,7 @@ class JobWriter:
         self.log.append(CaptureBegan(t=capture.last_t, file=capture._file_name))
         return capture
 
-    def _free_path(self, folder_name: str, title: str, ending: str) -> Path:
+    def free_path(self, folder_name: str, title: str, ending: str) -> Path:
         """Return the next numbered path in one of the job's folders, which is made if need be."""
         folder = self.folder / folder_name
         try:

@@ -23,3 +23,11 @@ def safe_name(title: str, otherwise: str) -> str:
     name = "-".join(part for part in "".join(kept).split("-") if part)
     name = name.encode("utf-8", "ignore")[:_LONGEST_BYTES].decode("utf-8", "ignore")
     return unicodedata.normalize("NFC", name).strip("-") or otherwise
+
+
+def safe_ending(name: str) -> str:
+    """Return the ending of a file's name, dot included, or nothing where it is no usual one."""
+    stem, dot, ending = name.rpartition(".")
+    if stem and dot and ending.isascii() and ending.isalnum() and len(ending) <= 8:
+        return f".{ending.lower()}"
+    return ""

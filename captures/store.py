@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Final
 
 from captures.appending import OnTrouble
 from captures.job import LOG_NAME, Job, JobWriter
@@ -62,7 +63,9 @@ class JobStore:
         if not self.root.exists():
             return
         try:
-            names = sorted((p.name for p in self.root.iterdir()), reverse=True)
+            names = sorted(
+                (p.name for p in self.root.iterdir() if not p.name.startswith(".")), reverse=True
+            )
         except OSError as fault:
             raise UnreadableError(
                 f"{plain(str(self.root))} cannot be read: {fault.strerror}"
@@ -86,11 +89,20 @@ class JobStore:
             "`meterlink jobs` lists those that are"
         )
 
+    def adopt(self, folder: Path, name: str) -> Path:
+        """Give a finished folder of this store the name ``name``, or the next one that is free."""
+        for number in _NUMBERS:
+            path = self.root / _numbered(name, number)
+            # Renaming may replace an empty folder on some systems, so look first.
+            if not path.exists():
+                return folder.rename(path)
+        raise _too_many(name)
+
     def _make_folder(self, name: str) -> Path:
         try:
             self.root.mkdir(parents=True, exist_ok=True)
-            for number in range(1, 10_000):
-                folder = self.root / (name if number == 1 else f"{name}-{number}")
+            for number in _NUMBERS:
+                folder = self.root / _numbered(name, number)
                 try:
                     folder.mkdir()
                 except FileExistsError:
@@ -101,4 +113,15 @@ class JobStore:
                 f"no job can be made in {plain(str(self.root))}: {fault.strerror}; "
                 "choose another folder with --jobs"
             ) from fault
-        raise CannotWriteError(f"{plain(name)} exists ten thousand times; choose another title")
+        raise _too_many(name)
+
+
+_NUMBERS: Final = range(1, 10_000)
+
+
+def _numbered(name: str, number: int) -> str:
+    return name if number == 1 else f"{name}-{number}"
+
+
+def _too_many(name: str) -> CannotWriteError:
+    return CannotWriteError(f"{plain(name)} exists ten thousand times; choose another title")
