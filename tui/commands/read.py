@@ -105,12 +105,8 @@ def _csv_line(reading: "Reading") -> str:
 def _text_line(reading: "Reading") -> str:
     from meterlink.notation import format_value
 
-    if reading.overload:
-        shown = "over range"
-    elif math.isnan(reading.value):
-        shown = "not a number"
-    else:
-        shown = format_value(reading.value, reading.quantity.unit, reading.resolution)
+    value = math.inf if reading.overload else reading.value
+    shown = format_value(value, reading.quantity.unit, reading.resolution)
     return f"{reading.t:10.3f} s  {shown}"
 
 
