@@ -109,6 +109,18 @@ def test_a_lead_zero_of_another_range_brings_its_own_offset():
     assert any("same range" in note for note in assessment.notes)
 
 
+def test_where_neither_range_nor_digit_is_known_the_offset_stays_in():
+    line = Accuracy(of_range=0.004)
+    assessor = Assessor(PRIMARY, (line,), LeadZero(value=0.1), ROOM, full_scale=100.0)
+    meter = lines(assessor.assess(held(0.95, resolution=0.0)))["meter"]
+    assert meter == pytest.approx(255 / 260 * 4e-3 / sqrt(3))
+
+
+def test_a_lead_zero_of_unknown_digit_has_that_of_the_reading():
+    assessment = Assessor(PRIMARY, (), LeadZero(value=0.1), ROOM).assess(held(0.95))
+    assert lines(assessment)["leads"] == lines(assessment)["resolution"]
+
+
 def test_four_wires_have_no_leads_to_take_off():
     assessment = Assessor(PRIMARY, SPEC, LEADS, ROOM, four_wire=True).assess(held(0.85))
     assert assessment.corrected == pytest.approx(0.85 * 255 / 260)
@@ -143,6 +155,8 @@ def test_what_is_not_known_is_said():
     notes = Assessor(PRIMARY, ()).assess(held(0.85)).notes
     assert any("accuracy is not known" in note for note in notes)
     assert any("No lead zero" in note for note in notes)
+    secondary = Criterion.winding(Window(4e3, 7e3), reference=None)
+    assert Assessor(secondary, SPEC).assess(held(5e3)).notes == ()
     notes = Assessor(PRIMARY, SPEC, LEADS, ROOM).assess(held(0.85, resolution=0.0)).notes
     assert any("counts of the accuracy are left out" in note for note in notes)
     assert Assessor(PRIMARY, SPEC, LEADS, ROOM).assess(held(0.85)).notes == ()
@@ -193,6 +207,10 @@ def test_the_line_of_a_specification_is_that_of_the_range():
     assert accuracy_at(table, 5e6).percent == 0.8
     assert accuracy_at((*table, Accuracy(percent=2.0)), 5e6).percent == 2.0
     assert accuracy_at((), 1.0) is None
+    # On a range that the maker did not list, the next larger one; 1 k and 1.1 k are two ranges.
+    assert accuracy_at(table, 50.0, 5e3).percent == 0.8
+    assert accuracy_at(table, 50.0, 1.1e3).percent == 0.8
+    assert accuracy_at(table, 50.0, 1.0001e3).percent == 0.5
 
 
 def test_percent_of_range_takes_the_full_scale():

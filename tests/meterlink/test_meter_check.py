@@ -139,7 +139,9 @@ def test_a_run_on_one_side_stands_out():
 
 
 def test_too_few_checks_give_no_chart():
-    assert control_chart([1.0] * (LEAST - 1)) is None
+    assert LEAST == 8
+    assert control_chart([1.0, 2.0] * 4) is not None
+    assert control_chart([1.0, 2.0] * 3) is None
 
 
 @given(
