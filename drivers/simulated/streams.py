@@ -10,10 +10,10 @@ import msgspec
 
 from drivers.links import LineSettings
 from drivers.simulated.streams_faults import Pause, Send, Spoiler, StreamFaults
-from drivers.simulated.streams_line import as_heard
 from drivers.simulated.streams_ports import StreamPort
 from drivers.simulated.streams_values import touches
 from drivers.wires import Wire
+from drivers.wires.misheard import as_heard
 from meterlink.reading import Quantity
 
 _LISTEN_S: Final = 0.1

@@ -73,8 +73,7 @@ class _Candidate:
     @property
     def score(self) -> float:
         chance = float(2.0 ** min(0.0, _ENOUGH_BITS - self.bits))
-        # Half the bytes in no frame at all are no meter with a poor cable, but another format.
-        return max(0.0, 2 * self.share - 1) * (1 - chance)
+        return self.share * (1 - chance)
 
 
 class Listener:

@@ -95,16 +95,21 @@ def _check_words(wire: Description, frame: LinesFrame) -> None:
         raise InvalidFileError("overload, prefixes: lines have words and units instead of flags")
     if not frame.end.isascii():
         raise InvalidFileError("frame.end: must be plain characters")
-    texts = [*wire.flags.values(), *wire.overload.words]
-    texts += [word for mode in wire.modes for word in (*mode.units, *mode.labels)]
-    for text in texts:
+    texts = [(f"flags.{name}", word) for name, word in wire.flags.items()]
+    texts += [("overload.words", word) for word in wire.overload.words]
+    for number, mode in enumerate(wire.modes):
+        texts += [(f"modes[{number}].units", word) for word in mode.units]
+        texts += [(f"modes[{number}].labels", word) for word in mode.labels]
+    for key, text in texts:
         if not text or text != text.strip() or frame.end in text:
-            raise InvalidFileError(f"«{plain(text)}»: a word may not begin or end with a space")
+            raise InvalidFileError(
+                f"{key}: «{plain(text)}» may not begin or end with a space, nor hold a line's end"
+            )
         try:
             text.encode(frame.encoding)
         except UnicodeEncodeError:
             raise InvalidFileError(
-                f"frame.encoding: {frame.encoding} has no way to write «{plain(text)}»"
+                f"{key}: «{plain(text)}» cannot be written in {frame.encoding}, the encoding"
             ) from None
 
 

@@ -1,11 +1,14 @@
 """Finds the wire of a meter that talks: tries the line settings, scores every wire, asks last."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 from drivers.clock import Clock
 from drivers.links import LineSettings, Link
+from drivers.wires.checks import sample_bytes
 from drivers.wires.identify import Listener, Match, hears
+from drivers.wires.misheard import as_heard
 from drivers.wires.wire import Wire
 
 BUDGET_S: Final = 3.0
@@ -15,6 +18,8 @@ _QUIET_S: Final = 1.0
 speed shows as some bytes, and the slowest meters send every second."""
 _SLICE_S: Final = 0.05
 """A pause this long is between two frames, not within one."""
+_ENOUGH: Final = 256
+"""Bytes of nonsense that are looked at."""
 
 
 def settings_to_try(wires: Sequence[Wire]) -> list[LineSettings]:
@@ -54,13 +59,16 @@ def listen(
         settings = [*settings_to_try([wire for wire in wires if wire.description.poll is None])]
     heard: list[Match] = []
     talks = False
-    for line in settings:
+    while settings and clock.now() < until:
+        line = settings.pop(0)
         quiet_at = until if talks else min(until, clock.now() + _QUIET_S)
-        listener = _hear(link, wires, line, clock, quiet_at, until)
+        listener, burst = _hear(link, wires, line, clock, quiet_at, until)
         talks = talks or listener.heard_bytes > 0
         heard += listener.ranking()
-        if listener.best() is not None or not talks or clock.now() >= until:
+        if listener.best() is not None or not talks:
             break
+        if line is not None:
+            settings.sort(key=partial(_unlikeness, wires, burst, line))
     if not talks and may_send:
         heard += _ask(link, wires, clock, until, has_line=has_line)
     return sorted(heard, key=lambda match: -match.confidence)
@@ -73,8 +81,10 @@ def _hear(
     clock: Clock,
     quiet_at: float,
     until: float,
-) -> Listener:
+) -> tuple[Listener, bytes]:
     """Listen with one line setting until it is sure, makes no sense, or stays silent.
+
+    Returns what was made out, and the bytes that came last without a pause.
 
     Meters send a frame and pause. So a burst that began after a pause and ended with one was a
     whole frame; if no wire could read it, it was not heard with the right setting.
@@ -85,10 +95,12 @@ def _hear(
     listener = Listener(wires, line)
     longest = max((wire.longest for wire in wires if line is None or hears(line, wire)), default=1)
     began_whole = in_burst = False
+    burst = b""
     while clock.now() < until:
         data = link.read(_SLICE_S)
         if data:
             listener.feed(data)
+            burst = (burst if in_burst else b"") + data
             in_burst = True
             if listener.best() is not None:
                 break
@@ -101,7 +113,24 @@ def _hear(
                 break
         if line is not None and listener.heard_bytes > 3 * longest and not listener.ranking():
             break
-    return listener
+    return listener, burst[:_ENOUGH]
+
+
+def _unlikeness(
+    wires: Sequence[Wire], burst: bytes, heard: LineSettings, sent: LineSettings | None
+) -> tuple[int, int]:
+    """Say how little ``burst`` is like what meters that send with ``sent`` are misheard as.
+
+    It only settles which setting is tried next: the slowest meters leave time for few.
+    """
+    ways = []
+    for wire in wires:
+        if sent is None or sent not in wire.settings:
+            continue
+        sample = next(s for s in wire.description.samples if not s.refused)
+        expected = as_heard(sample_bytes(wire, sample), sent, heard)
+        ways.append((abs(len(expected) - len(burst)), -len(set(expected) & set(burst))))
+    return min(ways, default=(0, 0))
 
 
 def _ask(

@@ -1,0 +1,139 @@
+"""Which wire a meter speaks, from two seconds of what it sends, and never a wrong one for sure."""
+
+import math
+import random
+
+import msgspec
+import pytest
+
+from drivers.links import LineSettings
+from drivers.wires import Listener, Wire, identify, load, settings_to_try
+from drivers.wires.identify import SURE
+from drivers.wires.misheard import as_heard
+
+NAMES = (
+    "ascii-digits-11", "ascii-digits-14", "bcd-nibbles-8", "lcd-segments-14",
+    "polled-line", "scpi-numbers", "text-number-unit",
+)  # fmt: skip
+WIRES = [load(name) for name in NAMES]
+STREAMING = [wire for wire in WIRES if wire.description.poll is None]
+
+
+def two_seconds(wire, seed=0, *, over=0.3):
+    """What ``wire`` sends in two seconds at its slowest, a share of it over range."""
+    rng = random.Random(seed)
+    count = math.floor(2 * wire.description.rate.slowest_hz)
+    values = [
+        math.inf if rng.random() < over else rng.choice([0.84, 51.3, 5130.0, 118e3])
+        for _ in range(count)
+    ]
+    return b"".join(wire.encoder().frame(value * rng.uniform(0.9, 1.1)) for value in values)
+
+
+@pytest.mark.parametrize("wire", STREAMING, ids=lambda wire: wire.name)
+def test_each_shape_is_known_from_two_seconds_at_its_slowest_started_anywhere(wire):
+    for seed in range(4):
+        data = two_seconds(wire, seed)
+        for start in range(wire.longest):
+            # Two seconds from the middle of a frame end in the middle of one.
+            heard = (data + data)[start : start + len(data)]
+            best = identify(heard, WIRES)[0]
+            assert best.wire is wire, start
+            assert best.confidence >= SURE, start
+
+
+@pytest.mark.parametrize("wire", STREAMING, ids=lambda wire: wire.name)
+@pytest.mark.parametrize("cut", [1, 3, 7])
+def test_it_does_not_matter_how_the_bytes_arrive(wire, cut):
+    data = two_seconds(wire)
+    listener = Listener(WIRES)
+    for at in range(0, len(data), cut):
+        listener.feed(data[at : at + cut])
+    assert listener.ranking() == identify(data, WIRES)
+
+
+@pytest.mark.parametrize("wire", STREAMING, ids=lambda wire: wire.name)
+@pytest.mark.parametrize("line", settings_to_try(STREAMING), ids=lambda line: str(line.baud))
+def test_heard_with_a_wrong_line_nothing_is_sure(wire, line):
+    sent = wire.settings[0]
+    if (line.baud, line.parity) == (sent.baud, sent.parity):
+        pytest.skip("that is the right line")
+    for seed in range(6):
+        heard = as_heard(two_seconds(wire, seed), sent, line)
+        for match in identify(heard, WIRES, line):
+            assert match.confidence < 0.5
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_noise_is_no_meter(seed):
+    noise = random.Random(seed).randbytes(600)
+    assert all(match.confidence < 0.5 for match in identify(noise, WIRES))
+
+
+FOREIGN = {
+    "positions by satellite": b"$GPGGA,120000.00,4807.038,N,01131.000,E,1,08,0.9,545.4,M,,*47\r\n",
+    "a modem": b"AT\r\nOK\r\nRING\r\n",
+    "a boot log": b"[    0.000000] Booting on physical CPU 0x0\r\n",
+    "a scale without unit": b"ST,GS,   12.34\r\n",
+    "counting": b"1234\r\n",
+    "zeros": bytes(40),
+    "carriage returns": b"\r\n" * 20,
+}
+
+
+@pytest.mark.parametrize("name", FOREIGN)
+def test_what_is_no_meter_is_not_taken_for_one(name):
+    assert all(match.confidence < 0.5 for match in identify(FOREIGN[name] * 10, WIRES))
+
+
+@pytest.mark.parametrize("wire", STREAMING, ids=lambda wire: wire.name)
+def test_a_poor_cable_lowers_the_confidence_and_does_not_change_the_wire(wire):
+    rng = random.Random(3)
+    frames = [wire.encoder().frame(rng.uniform(100, 300)) for _ in range(40)]
+    struck = [
+        frame if rng.random() < 0.7 else frame[: len(frame) // 2] + b"\xff" + frame[-1:]
+        for frame in frames
+    ]
+    ranking = identify(b"".join(struck), WIRES)
+    assert ranking[0].wire is wire
+    assert ranking[0].confidence < identify(b"".join(frames), WIRES)[0].confidence
+
+
+def test_two_wires_that_fit_alike_share_the_certainty():
+    lcd = load("lcd-segments-14")
+    twin = Wire(msgspec.structs.replace(lcd.description, name="twin"))
+    ranking = identify(two_seconds(lcd), [lcd, twin])
+    assert [match.confidence for match in ranking] == pytest.approx([0.5, 0.5])
+
+
+def test_ones_own_description_is_preferred_to_one_that_ships():
+    lcd = load("lcd-segments-14")
+    own = Wire(msgspec.structs.replace(lcd.description, name="mine"), own=True)
+    ranking = identify(two_seconds(lcd), [lcd, own])
+    assert [match.wire.name for match in ranking] == ["mine"]
+    assert ranking[0].confidence >= SURE
+
+
+def test_a_polled_meter_is_known_by_its_answer_alone():
+    polled = load("polled-line")
+    answer = polled.encoder().frame(5130.0)
+    assert all(match.wire is not polled for match in identify(answer * 4, WIRES))
+    listener = Listener([], asked=polled)
+    listener.feed(answer)
+    best = listener.best()
+    assert best is not None
+    assert best.newest is not None
+    assert best.newest.value == 5130.0
+
+
+def test_line_settings_leave_out_what_is_sent_with_others():
+    (lcd,) = (wire for wire in WIRES if wire.name == "lcd-segments-14")
+    assert identify(two_seconds(lcd), WIRES, LineSettings(baud=9600)) == []
+    assert identify(two_seconds(lcd), WIRES, LineSettings(baud=2400))[0].wire is lcd
+
+
+def test_every_line_setting_is_tried_once_and_the_usual_ones_first():
+    lines = settings_to_try(STREAMING)
+    assert len(lines) == len(set(lines))
+    usual = {wire.settings[0] for wire in STREAMING}
+    assert set(lines[: len(usual)]) == usual
