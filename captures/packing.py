@@ -102,7 +102,7 @@ def unpack(pack_file: Path, store: JobStore, *, largest: int = LARGEST) -> Job:
             manifest = _read_manifest(name, archive)
             entries = _checked_entries(name, archive, manifest, largest)
             return _take_out(name, archive, entries, manifest, store)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as fault:
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as fault:
         raise UnreadableError(f"{name} is no pack, or is damaged") from fault
     except (ValueError, RuntimeError, LookupError, OverflowError) as fault:
         # What zipfile itself raises for headers that contradict each other.

@@ -1,0 +1,75 @@
+"""``meterlink export``: readings and holds out to other programs."""
+
+import argparse
+import io
+import sys
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from captures.exporting import Row
+
+NAME: Final = "export"
+HELP: Final = "write readings or holds as CSV or Parquet"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what, as what, and where to."""
+    parser.add_argument(
+        "what", metavar="CAPTURE-OR-JOB", help="a capture, or a job with all of its"
+    )
+    parser.add_argument("--output", metavar="FILE", help="default: CSV to standard output")
+    parser.add_argument("--holds", action="store_true", help="holds and verdicts, not readings")
+    parser.add_argument(
+        "--format", choices=("csv", "parquet"), help="default: by FILE's ending, else csv"
+    )
+    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the table; says where and how many rows."""
+    from pathlib import Path
+
+    from captures.exporting import open_new, write_csv, write_parquet
+    from captures.tables import HoldRow, ReadingRow
+    from meterlink.errors import UsageError
+
+    kind: type[Row] = HoldRow if args.holds else ReadingRow
+    rows = _rows(_captures(args), holds=args.holds)
+    as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
+    if args.output is None:
+        if as_parquet:
+            raise UsageError("Parquet is no text; name a file to write it to")
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(newline="")  # the line ends are those of RFC 4180 already
+        write_csv(rows, kind, sys.stdout)
+        return 0
+    path = Path(args.output)
+    if as_parquet:
+        count = write_parquet(rows, kind, path)
+    else:
+        with open_new(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
+            count = write_csv(rows, kind, file)
+    print(f"wrote {path}, {count} {'holds' if args.holds else 'readings'}")
+    return 0
+
+
+def _captures(args: argparse.Namespace) -> "list[Path]":
+    from pathlib import Path
+
+    from meterlink.errors import UnreadableError
+    from tui.setting_up import job_store
+
+    try:
+        return job_store(args.jobs).job(args.what).captures()
+    except UnreadableError:
+        return [Path(args.what)]
+
+
+def _rows(captures: "list[Path]", *, holds: bool) -> "Iterator[Row]":
+    from captures.tables import hold_rows, reading_rows
+
+    for path in captures:
+        yield from hold_rows(path) if holds else reading_rows(path)

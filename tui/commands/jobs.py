@@ -1,0 +1,214 @@
+"""``meterlink jobs``: list, show, attach to, pack and unpack jobs."""
+
+import argparse
+import re
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from captures.job import Job
+    from captures.listing import Listed
+    from captures.store import JobStore
+
+NAME: Final = "jobs"
+HELP: Final = "list jobs, show one, attach files, pack one for handing over"
+
+_STANDINGS: Final = ("begun", "under-way", "done", "signed-off", "unreadable")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what to do; without a word it lists."""
+    _common(parser)
+    _filters(parser)
+    does = parser.add_subparsers(dest="does", metavar="WHAT")
+
+    listing = does.add_parser("list", help="one line for each job, newest day first")
+    _common(listing, again=True)
+    _filters(listing, again=True)
+
+    show = does.add_parser("show", help="what happened in one job")
+    show.add_argument("job", metavar="JOB", help="name or folder of a job")
+    _common(show, again=True)
+
+    attach = does.add_parser("attach", help="copy photos or other files into a job")
+    attach.add_argument("job", metavar="JOB", help="name or folder of a job")
+    attach.add_argument("files", nargs="+", metavar="FILE")
+    attach.add_argument("--note", default="", help="words to go with them")
+    _common(attach, again=True)
+
+    pack = does.add_parser("pack", help="put a job into one file")
+    pack.add_argument("job", metavar="JOB", help="name or folder of a job")
+    pack.add_argument("--output", metavar="FILE", help="default: JOB.job.zip, here")
+    _common(pack, again=True)
+
+    unpack = does.add_parser("unpack", help="take a packed job into the jobs folder")
+    unpack.add_argument("file", metavar="FILE")
+    unpack.add_argument(
+        "--largest", metavar="MIB", type=int, help="take jobs up to this size (default 2048)"
+    )
+    _common(unpack, again=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what was asked."""
+    from tui.setting_up import job_store
+
+    store = job_store(args.jobs)
+    does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack}
+    return does.get(args.does, _list)(args, store)
+
+
+def _common(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
+    """Arguments that may stand before or after the word; the later one counts."""
+    default = argparse.SUPPRESS if again else None
+    parser.add_argument("--jobs", metavar="DIR", default=default, help="where jobs are kept")
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        default=argparse.SUPPRESS if again else False,
+        help="one JSON object a line",
+    )
+
+
+def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
+    default = argparse.SUPPRESS if again else ""
+    parser.add_argument(
+        "--match", metavar="TEXT", default=default, help="only with this in title or name"
+    )
+    parser.add_argument("--since", metavar="DAY", default=default, help="such as 2026-11-03")
+    parser.add_argument("--until", metavar="DAY", default=default, help="that day included")
+    parser.add_argument(
+        "--standing", choices=_STANDINGS, default=default, help="only jobs that stand so"
+    )
+
+
+def _list(args: argparse.Namespace, store: "JobStore") -> int:
+    import msgspec
+
+    from captures.listing import Standing, list_jobs
+
+    standing = Standing(args.standing) if args.standing else None
+    listed = list_jobs(
+        store,
+        match=args.match,
+        since=_day(args.since),
+        until=_day(args.until),
+        standing=standing,
+    )
+    found = False
+    for job in listed:
+        found = True
+        print(msgspec.json.encode(job).decode() if args.json else _line(job))
+    if not found and not args.json:
+        from meterlink.text import plain
+
+        print(f"no such job in {plain(str(store.root))}")
+    return 0
+
+
+def _day(text: str) -> str:
+    from meterlink.errors import UsageError
+    from meterlink.text import plain
+
+    if text and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+        raise UsageError(f"«{plain(text)}» is no day; expected such as 2026-11-03")
+    return text
+
+
+def _line(job: "Listed") -> str:
+    captures = "1 capture" if job.captures == 1 else f"{job.captures} captures"
+    return f"{job.job}  {job.standing.value:<10}  {captures:<11}  {job.title}"
+
+
+def _show(args: argparse.Namespace, store: "JobStore") -> int:
+    from meterlink.text import plain
+
+    job = store.job(args.job)
+    if args.json:
+        _show_json(job)
+        return 0
+    header = job.header()
+    print(f"{plain(header.title)}\n{plain(str(job.folder))}\nbegun {plain(header.started, 40)}")
+    for path in (*job.captures(), *job.attachments()):
+        print(f"  {plain(path.relative_to(job.folder).as_posix())}")
+    for line in _told(job):
+        print(line)
+    return 0
+
+
+def _show_json(job: "Job") -> None:
+    import msgspec
+
+    from captures.records import encode
+
+    header = job.header()
+    facts = {"job": job.name, "title": header.title, "started": header.started}
+    print(msgspec.json.encode(facts).decode())
+    for entry in job.entries():
+        fields = msgspec.json.decode(encode(entry.event))
+        print(msgspec.json.encode(fields | {"at": entry.at}).decode())
+
+
+def _told(job: "Job") -> "Iterator[str]":
+    """Yield what happened, card by card, then the table of results of each."""
+    from captures.standing import JobSettings, card_progress
+    from meterlink.events import CardBegan
+    from meterlink.text import plain
+    from tui.shelf import CARDS
+    from tui.telling import Teller, table
+
+    stands = list(card_progress(job, JobSettings(job), CARDS.get))
+    tellers = {progress.card.id: Teller(progress.card) for progress in stands}
+    teller = None
+    for entry in job.entries():
+        if isinstance(entry.event, CardBegan):
+            teller = tellers[entry.event.card]
+        if teller is not None and (words := teller.tell(entry.event)):
+            yield f"{plain(entry.at, 40)}  {plain(words, 400)}"
+    for progress in stands:
+        yield ""
+        yield from map(plain, table(progress, tellers[progress.card.id]))
+
+
+def _attach(args: argparse.Namespace, store: "JobStore") -> int:
+    from pathlib import Path
+
+    from captures.attaching import attach
+
+    with store.resume(args.job) as job:
+        for file in args.files:
+            copy = attach(job, Path(file), note=args.note)
+            print(f"wrote {copy}")
+    return 0
+
+
+def _pack(args: argparse.Namespace, store: "JobStore") -> int:
+    from pathlib import Path
+
+    from captures.packing import PACK_ENDING, pack
+
+    job = store.job(args.job)
+    target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
+    pack(job, target)
+    print(f"wrote {target}")
+    return 0
+
+
+def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
+    from pathlib import Path
+
+    from captures.packing import LARGEST, unpack
+    from captures.verifying import State
+    from captures.verifying_job import verify_job
+    from meterlink.errors import UsageError
+
+    if args.largest is not None and args.largest < 1:
+        raise UsageError("--largest is a number of MiB, at least 1")
+    largest = LARGEST if args.largest is None else args.largest << 20
+    job = unpack(Path(args.file), store, largest=largest)
+    print(f"wrote {job.folder}")
+    parts = [part for part in verify_job(job) if part.state is not State.WHOLE]
+    for part in parts:
+        print(part.sentence)
+    return 1 if parts else 0
