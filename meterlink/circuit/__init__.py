@@ -5,7 +5,7 @@ touch it, and ``resistance_between`` what a meter would read. ``faults`` makes g
 """
 
 from meterlink.circuit.condition import FITTINGS, Condition, controls
-from meterlink.circuit.engine import Engine, Mechanics, Module, StopWire, Switch, Winding
+from meterlink.circuit.engine import Engine, Module, StopWire, Switch, Unseen, Winding
 from meterlink.circuit.network import Element, Network, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
 from meterlink.circuit.probes import at_sockets, parallel
@@ -26,7 +26,6 @@ __all__ = [
     "Condition",
     "Element",
     "Engine",
-    "Mechanics",
     "Module",
     "Network",
     "Place",
@@ -34,6 +33,7 @@ __all__ = [
     "Solution",
     "StopWire",
     "Switch",
+    "Unseen",
     "Winding",
     "at_sockets",
     "controls",

@@ -26,7 +26,7 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True):
     controls: Mapping[str, str] = {}
     """Position of each switch and fitting that is not in its first one, by name."""
     chafing: bool = False
-    """The bare spot of the stop wire touches at this moment."""
+    """The stop wire is being moved, and at this moment its worn spot touches or parts."""
 
     def position(self, control: str, engine: Engine) -> str:
         """Return where ``control`` stands: a switch of ``engine``, or a fitting."""

@@ -32,8 +32,6 @@ class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Insulation to the laminations, as a meter sees it; None for perfect."""
     opens_above: Celsius | None = None
     """The wire parts when the winding is hotter than this; None where it does not."""
-    breaks_down: bool = False
-    """The insulation fails at working voltage only: a meter does not see it."""
 
 
 class Module(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -43,8 +41,6 @@ class Module(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """With the terminal positive."""
     reverse: Ohms | None
     """With the terminal negative; None where nothing flows."""
-    works: bool = True
-    """Whether it still switches: no resistance tells."""
 
 
 class StopWire(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -52,8 +48,8 @@ class StopWire(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     ohms: Ohms = Ohms(0.08)
     """End to end, while it is whole."""
-    broken: bool = False
-    """Parted between the bare spot and the switches."""
+    broken: Literal["no", "moved", "yes"] = "no"
+    """Parted between the bare spot and the switches: at moments while it is moved, or for good."""
     chafe: Ohms | None = None
     """To the block through worn insulation; None where it is sound."""
     chafes: Literal["always", "moved"] = "always"
@@ -73,14 +69,25 @@ class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """From its earth terminal to the block."""
 
 
-class Mechanics(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What eyes, a gauge or a swap reveal, and no resistance does."""
+class Unseen(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What eyes, a gauge, a trial or a swap reveal, and no resistance does."""
 
-    magnet: Literal["strong", "weak"] = "strong"
-    flywheel_key: Literal["whole", "sheared"] = "whole"
+    electronics: Literal["work", "dead", "stop-dead"] = "work"
+    """Whether they switch; ``stop-dead``: they do, and earthing the terminal does not stop them."""
+    jump_kv: Annotated[float, msgspec.Meta(ge=0)] = 0.0
+    """What the spark must jump inside, beside its own gap, because of a break in its way."""
+    holds_kv: Annotated[float, msgspec.Meta(ge=0)] | None = None
+    """What the insulation holds before it lets the spark through; None where it holds all."""
+    pull: Literal["strong", "weak"] = "strong"
+    """Of the flywheel's magnets."""
+    cracks: bool = False
+    """In the magnets or their seat."""
+    flywheel_key: Literal["whole", "sheared", "missing"] = "whole"
     gap_mm: Annotated[float, msgspec.Meta(ge=0, le=20)] = 0.3
-    """Between the laminations and the flywheel's magnet."""
-    plug: Literal["clean", "fouled", "worn", "wrong"] = "clean"
+    """Between the laminations and the flywheel at the magnets."""
+    plug: Literal["good", "fouled", "cracked", "gap-wrong"] = "good"
+    elsewhere: bool = False
+    """What is wrong is not in the ignition: fuel, air, compression, a glowing deposit."""
 
 
 class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -104,7 +111,9 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """What a tip meets on a rusty spot before it meets metal."""
     paint: Ohms | None = None
     """What a tip meets on paint."""
-    mechanics: Mechanics = Mechanics()
+    case_leak: Ohms | None = None
+    """From the armature's case to its laminations, through dirt or a carbon track."""
+    unseen: Unseen = Unseen()
 
     def switch_named(self, name: str) -> Switch:
         """Return the switch called ``name``.

@@ -13,6 +13,8 @@ PLUG_LEAD: Final = "plug lead"
 BARE_LEAD: Final = "plug lead without cap"
 STOP_WIRE: Final = "stop wire"
 BLOCK: Final = "block"
+LEAD_SOCKET: Final = "lead socket"
+CASE: Final = "armature case"
 PLUG_TERMINAL: Final = "plug terminal"
 AIR: Final = "air"
 OTHER_TIP: Final = "other tip"
@@ -36,6 +38,8 @@ _COMMON: Final = (
     Place("painted laminations", "the same stack where it is varnished", "core", "paint"),
     Place(PLUG_LEAD, "the clip inside the cap, or the conductor where the cap is off", "clip"),
     Place(BARE_LEAD, "the conductor at the end of the lead, with the cap unscrewed", "lead end"),
+    Place(LEAD_SOCKET, "where the lead is screwed into the armature, with the lead out", "tower"),
+    Place(CASE, "the armature's moulded case", "case"),
     Place(PLUG_TERMINAL, "the top of the plug", "plug"),
     Place(STOP_WIRE, "the plug of the stop wire at the armature", "stop wire"),
     Place(BLOCK, "bare metal of the engine", "block"),

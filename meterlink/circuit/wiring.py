@@ -120,6 +120,7 @@ def _armature(net: Network, engine: Engine, celsius: float, sense: Sense) -> Non
     ):
         net.connect(start, "core", winding_ohms(winding, celsius), name)
         net.connect(start, "core", _or_open(winding.leak), f"{name} leak")
+    net.connect("case", "core", _or_open(engine.case_leak), "case leak")
 
 
 def _plug_side(net: Network, engine: Engine, condition: Condition) -> None:
@@ -140,7 +141,8 @@ def _stop_circuit(net: Network, engine: Engine, condition: Condition) -> None:
     # The bare spot lies halfway, so that a broken wire may still chafe on the armature's side.
     half = wire.ohms / 2
     net.connect("stop wire", "stop wire middle", half, "stop wire")
-    net.connect("stop wire middle", "stop line", inf if wire.broken else half, "stop wire")
+    parted = wire.broken == "yes" or (wire.broken == "moved" and condition.chafing)
+    net.connect("stop wire middle", "stop line", inf if parted else half, "stop wire")
     if wire.chafes == "always" or condition.chafing:
         net.connect("stop wire middle", "block", _or_open(wire.chafe), "chafe")
     for switch in engine.switch:

@@ -128,7 +128,7 @@ def test_a_wire_that_chafes_when_moved_only_does_so_then() -> None:
 
 
 def test_a_broken_wire_may_still_chafe() -> None:
-    broken = with_(stop_wire=StopWire(chafe=Ohms(0.5), broken=True))
+    broken = with_(stop_wire=StopWire(chafe=Ohms(0.5), broken="yes"))
     run = moved(stop_switch="run")
     assert resistance_between(broken, run, "stop wire", "block") == pytest.approx(0.54)
     assert isinf(resistance_between(broken, run, "stop wire", "stop switch terminal"))

@@ -1,0 +1,268 @@
+"""Faults, each as other values in a sound engine.
+
+A fault is drawn: how many turns, how many ohms, cold or only hot. The same generator gives the same
+engine. How the draws are spread is a judgement of the authors, after the fault table's own.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import msgspec
+from msgspec.structs import replace
+from numpy.random import Generator
+
+from meterlink.circuit.engine import Engine, Switch
+from meterlink.declared import Celsius, Ohms
+from meterlink.errors import UsageError
+from meterlink.text import plain
+
+HOT_C: Final = 110.0
+"""Windings of an engine that has just died of the heat."""
+WONT_STOP: Final = "wont-stop"
+DIES_HOT: Final = "dies-hot"
+
+
+class Patient(msgspec.Struct, frozen=True, kw_only=True):
+    """An engine with one fault, as it lies cold on the bench and as it is when hot."""
+
+    fault: str
+    complaint: str
+    sound: Engine
+    """The same engine without the fault."""
+    cold: Engine
+    hot: Engine
+
+    @property
+    def ailing(self) -> Engine:
+        """The engine in the state that the complaint is about."""
+        return self.hot if self.complaint == DIES_HOT else self.cold
+
+
+class Case:
+    """What a fault is drawn for: the engine, the complaint, and where the chances come from."""
+
+    def __init__(self, engine: Engine, complaint: str, rng: Generator) -> None:
+        self.engine = engine
+        self.only_hot = complaint == DIES_HOT
+        self.wont_stop = complaint == WONT_STOP
+        self._rng = rng
+
+    def chance(self, share: float) -> bool:
+        """Return True in this share of the cases."""
+        return bool(self._rng.random() < share)
+
+    def between(self, low: float, high: float) -> float:
+        """Return a value between two, the same in every part."""
+        return float(self._rng.uniform(low, high))
+
+    def decades(self, low: float, high: float) -> Ohms:
+        """Return a resistance between two, the same in every decade."""
+        return Ohms(low * (high / low) ** self._rng.random())
+
+    def unseen(self, **changes: object) -> Engine:
+        """Return the engine with other facts that no meter sees."""
+        return replace(self.engine, unseen=replace(self.engine.unseen, **changes))
+
+
+Both = tuple[Engine, Engine]
+"""Cold and hot."""
+Draw = Callable[[Case], Both]
+
+
+def _always(engine: Engine) -> Both:
+    return engine, engine
+
+
+def _open_primary(case: Case) -> Both:
+    primary = case.engine.primary
+    if case.only_hot:
+        # Cold, a poor joint may read high already.
+        ohms = case.decades(3, 40) if case.chance(0.1) else primary.ohms
+        opens = replace(primary, ohms=ohms, opens_above=Celsius(case.between(60, 95)))
+        return _always(replace(case.engine, primary=opens))
+    # A joint that hangs on by corrosion carries a meter's current and no other.
+    hangs = case.chance(0.06)
+    broken = replace(primary, ohms=case.decades(5, 40) if hangs else None)
+    engine = case.unseen(electronics="dead") if hangs else case.engine
+    return _always(replace(engine, primary=broken))
+
+
+def _shorted_primary(case: Case) -> Both:
+    whole = case.engine.primary
+    hot = replace(case.engine, primary=replace(whole, shorted=case.between(0.74, 0.99)))
+    if not case.only_hot:
+        return _always(hot)
+    share = case.between(0.2, 0.5) if case.chance(0.3) else 0.0
+    return replace(case.engine, primary=replace(whole, shorted=share)), hot
+
+
+def _shorted_turns(case: Case) -> Both:
+    which = "secondary" if case.chance(0.75) else "primary"
+    share = float(case.decades(0.05, 0.45))
+    winding = replace(getattr(case.engine, which), shorted=share)
+    hot = replace(case.engine, **{which: winding})
+    return (case.engine, hot) if case.only_hot else _always(hot)
+
+
+def _open_secondary(case: Case) -> Both:
+    secondary = case.engine.secondary
+    torn = case.unseen(jump_kv=case.between(10.5, 30))
+    if case.only_hot:
+        if case.chance(0.3):
+            return (
+                replace(case.engine, secondary=replace(secondary, ohms=case.decades(9e3, 1e5))),
+                replace(torn, secondary=replace(secondary, ohms=None)),
+            )
+        opens = replace(secondary, opens_above=Celsius(case.between(60, 95)))
+        return replace(case.engine, secondary=opens), replace(torn, secondary=opens)
+    # The break may be bridged by carbon, which reads high.
+    ohms = case.decades(1.2e4, 1.5e5) if case.chance(0.1) else None
+    return _always(replace(torn, secondary=replace(secondary, ohms=ohms)))
+
+
+def _leaking_insulation(case: Case) -> Both:
+    hot = case.unseen(holds_kv=case.between(1.5, 7.0))
+    if case.chance(0.45):
+        hot = replace(hot, case_leak=case.decades(2e4, 9e5))
+    if case.chance(0.12):
+        hot = replace(hot, secondary=replace(hot.secondary, leak=case.decades(6e3, 2e4)))
+    if not case.only_hot:
+        return _always(hot)
+    return replace(hot, unseen=case.engine.unseen), hot
+
+
+def _module_faulty(case: Case) -> Both:
+    if case.wont_stop:
+        return _always(case.unseen(electronics="stop-dead"))
+    dead = case.unseen(electronics="dead")
+    return (case.engine, dead) if case.only_hot else _always(dead)
+
+
+def _bad_lead_or_cap(case: Case) -> Both:
+    if case.chance(0.12):  # it leaks outwards, and reads as it should
+        hot = case.unseen(holds_kv=case.between(2, 7))
+    else:
+        hot = case.unseen(jump_kv=case.between(10.5, 25))
+        way = case.between(0, 1)
+        if way < 0.45:
+            hot = replace(hot, lead=None)
+        elif way < 0.65:
+            hot = replace(hot, cap=None)
+        else:
+            hot = replace(hot, cap=case.decades(3e4, 5e5))
+    if case.only_hot and case.chance(0.4):
+        return case.engine, hot
+    return _always(hot)
+
+
+def _chafed_wire(case: Case) -> Both:
+    wire = case.engine.stop_wire
+    if case.wont_stop:  # the strands are worn through, and the bare end hangs clear
+        parted = replace(wire, broken="yes" if case.chance(0.5) else "moved")
+        return _always(replace(case.engine, stop_wire=parted))
+    bare = replace(wire, chafe=case.decades(0.05, 3), chafes="moved")
+    lies_on = replace(bare, chafes="always" if case.chance(0.4) else "moved")
+    hot = replace(case.engine, stop_wire=lies_on)
+    return (replace(case.engine, stop_wire=bare), hot) if case.only_hot else _always(hot)
+
+
+def _broken_wire(case: Case) -> Both:
+    return _always(replace(case.engine, stop_wire=replace(case.engine.stop_wire, broken="yes")))
+
+
+def _poor_earth(case: Case) -> Both:
+    if case.wont_stop:
+        rust = case.decades(40, 1e5)
+        poor = tuple(replace(switch, earth=rust) for switch in case.engine.switch)
+        return _always(replace(case.engine, switch=poor))
+    hot = replace(case.engine, armature_earth=case.decades(150, 1e6))
+    if not case.only_hot:
+        return _always(hot)
+    return replace(case.engine, armature_earth=case.decades(0.2, 60)), hot
+
+
+def _magnet(case: Case) -> Both:
+    if case.chance(0.2):
+        return _always(case.unseen(cracks=True))
+    return _always(case.unseen(pull="weak", cracks=case.chance(0.4)))
+
+
+def _key(case: Case) -> Both:
+    return _always(case.unseen(flywheel_key="missing" if case.chance(0.15) else "sheared"))
+
+
+def _gap(case: Case) -> Both:
+    narrow = case.chance(0.25)
+    return _always(case.unseen(gap_mm=case.between(0, 0.08) if narrow else case.between(0.75, 1.6)))
+
+
+def _plug(case: Case) -> Both:
+    kinds = ("fouled", "fouled", "fouled", "cracked", "gap-wrong")
+    return _always(case.unseen(plug=kinds[int(case.between(0, len(kinds)))]))
+
+
+def _elsewhere(case: Case) -> Both:
+    return _always(case.unseen(elsewhere=True))
+
+
+_SINGLE: Final[Mapping[str, Draw]] = {
+    "open-primary": _open_primary,
+    "shorted-primary": _shorted_primary,
+    "shorted-turns": _shorted_turns,
+    "open-secondary": _open_secondary,
+    "leaking-insulation": _leaking_insulation,
+    "module-faulty": _module_faulty,
+    "bad-lead-or-cap": _bad_lead_or_cap,
+    "stop-wire-chafed": _chafed_wire,
+    "stop-wire-broken": _broken_wire,
+    "poor-earth": _poor_earth,
+    "weak-or-cracked-magnet": _magnet,
+    "key-sheared-or-missing": _key,
+    "wrong-air-gap": _gap,
+    "plug-bad": _plug,
+    "none": _elsewhere,
+}
+
+
+def slug(switch: str) -> str:
+    """Return the name that the fault table has for a switch: ``stop-switch``."""
+    return switch.replace(" ", "-")
+
+
+def fault_names(engine: Engine) -> tuple[str, ...]:
+    """Return every fault that ``engine`` can be given, in the fault table's names."""
+    switches = [slug(switch.name) for switch in engine.switch]
+    return (
+        *_SINGLE,
+        *(f"{name}-stuck-closed" for name in switches),
+        *(f"{name}-never-closes" for name in switches),
+    )
+
+
+def afflict(engine: Engine, fault: str, complaint: str, rng: Generator) -> Patient:
+    """Return ``engine``, which is sound, with ``fault``, such that it has this complaint.
+
+    Raises:
+        UsageError: there is no such fault of this engine.
+    """
+    if fault not in fault_names(engine):
+        known = ", ".join(fault_names(engine))
+        raise UsageError(f"there is no fault «{plain(fault)}» of this engine; there is {known}")
+    case = Case(engine, complaint, rng)
+    draw = _SINGLE.get(fault)
+    cold, hot = _switch_fault(case, fault) if draw is None else draw(case)
+    return Patient(fault=fault, complaint=complaint, sound=engine, cold=cold, hot=hot)
+
+
+def _switch_fault(case: Case, fault: str) -> Both:
+    stuck = fault.endswith("-stuck-closed")
+
+    def wrong(switch: Switch) -> Switch:
+        if stuck:
+            return replace(switch, open=case.decades(0.03, 1.5))
+        return replace(switch, closed=None)
+
+    name = fault.removesuffix("-stuck-closed").removesuffix("-never-closes")
+    bad = tuple(wrong(s) if slug(s.name) == name else s for s in case.engine.switch)
+    hot = replace(case.engine, switch=bad)
+    return (case.engine, hot) if case.only_hot and case.chance(0.4) else _always(hot)
