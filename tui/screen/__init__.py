@@ -1,13 +1,34 @@
-"""The full screen: widgets that show a bench at work, and the app that joins them to a session."""
+"""The full screen: widgets that show a bench at work, and the app that joins them to a session.
 
-from tui.screen.app import BenchApp, Sitting
+Nothing heavy is imported here, so that settings can be read without the screen library.
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
 from tui.screen.settings import ScreenSettings
 
-__all__ = ["BenchApp", "ScreenSettings", "Sitting", "run_bench_screen"]
+if TYPE_CHECKING:
+    from tui.screen.app import Sitting
+
+__all__ = ["ScreenSettings", "run_bench_screen"]
 
 
 def run_bench_screen(
-    session: Sitting, *, title: str, meter: str = "meter", settings: ScreenSettings | None = None
+    session: "Sitting",
+    *,
+    title: str,
+    meter: str = "meter",
+    who: str = "",
+    settings: ScreenSettings | None = None,
+    keep: Callable[[ScreenSettings], None] | None = None,
 ) -> int:
-    """Show ``session`` until the user leaves; return the exit code."""
-    return BenchApp(session, title=title, meter=meter, settings=settings).run() or 0
+    """Show ``session`` until the user leaves; return the exit code.
+
+    ``title`` is the job's, ``meter`` what the meter says it is, ``who`` works; ``keep`` is given
+    the settings when they were changed on the screen.
+    """
+    from tui.screen.app import BenchApp
+
+    app = BenchApp(session, title=title, meter=meter, who=who, settings=settings, keep=keep)
+    return app.run() or 0

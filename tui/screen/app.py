@@ -7,15 +7,18 @@ the screen only gets messages. A slow terminal holds up neither of the others.
 import copy
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from typing import ClassVar, Final, Protocol
 
+from msgspec.structs import replace
 from textual import on
 from textual.app import App, ComposeResult, SystemCommand
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
+from textual.css.query import NoMatches
 from textual.screen import Screen
 from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
@@ -29,11 +32,12 @@ from tui.screen.body import BenchBody
 from tui.screen.budget import NOTHING_YET, budget_lines
 from tui.screen.entry import EntryView
 from tui.screen.help import help_page
-from tui.screen.keys import KEYS, ON_SCREEN, bindings, command_named, with_time
+from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, KeyCommand, bindings, command_named, signed
 from tui.screen.messages import Happened, Shown, Struck
 from tui.screen.settings import ScreenSettings
 from tui.screen.sounds import Sounds
 from tui.screen.status import Link, StatusLine
+from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, THEMES
 from tui.screen.view import View
 from tui.session import Face, Seen
@@ -70,7 +74,7 @@ class BenchApp(App[int]):
 
     CSS_PATH = "bench.tcss"
     TITLE = "meterlink"
-    BINDINGS: ClassVar[list[BindingType]] = [*bindings(), ("escape", "to_keys", "")]
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings(), ("escape", "to_keys", "keys")]
 
     def __init__(
         self,
@@ -78,14 +82,18 @@ class BenchApp(App[int]):
         *,
         title: str,
         meter: str = "meter",
+        who: str = "",
         settings: ScreenSettings | None = None,
+        keep: Callable[[ScreenSettings], None] | None = None,
     ) -> None:
-        """Show ``session``; ``title`` is the job's and ``meter`` what the meter says it is."""
+        """Show ``session``: arguments as for ``run_bench_screen``."""
         super().__init__()
         self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-middling"), (140, "-wide")]
         self.VERTICAL_BREAKPOINTS = [(0, "-low"), (30, "-tall"), (40, "-lofty")]
         self.session = session
         self.settings = settings or ScreenSettings()
+        self._keep = keep
+        self._who = who
         bench = session.bench
         self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
         self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
@@ -95,7 +103,8 @@ class BenchApp(App[int]):
         self._stop = threading.Event()
         self._teller = ThreadPoolExecutor(max_workers=1, thread_name_prefix="teller")
         self._painted_at = 0.0
-        self._paint_due = False
+        self.paint_due = False
+        """Whether something is known that is not painted yet."""
         self._fault = ""
         self._hint = ""
         self._leave_until = 0.0
@@ -111,6 +120,7 @@ class BenchApp(App[int]):
         yield BenchBody()
         with Vertical(id="foot"):
             yield Static(id="notice", markup=False)
+            yield TeachingView()
             yield Footer(show_command_palette=False, compact=True)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -124,7 +134,7 @@ class BenchApp(App[int]):
         self.theme = "bench-plain" if self.no_color else self.settings.theme
         self.set_keymap(self.settings.keys)
         for name, key in self.settings.pedal.items():
-            self.bind(key, f"tell('{name}', 'pedal')", show=False)
+            self._bind_pedal(name, key)
         self.sounds.set_tones(self.settings.tones)
         self._hint = self.sounds.set_speech(self.settings.speech)
         self.session.show(self._see)
@@ -185,20 +195,21 @@ class BenchApp(App[int]):
 
     def _paint_soon(self) -> None:
         """Paint now, or when the next picture is due."""
-        if self._paint_due:
+        if self.paint_due:
             return
         wait = self._painted_at + FRAME_S - time.monotonic()
         if wait <= 0:
             self._paint()
             return
-        self._paint_due = True
+        self.paint_due = True
         self.set_timer(wait, self._paint)
 
     def _paint(self) -> None:
-        self._paint_due = False
+        self.paint_due = False
         self._painted_at = time.monotonic()
         self.frames += 1
-        self.query_one(BenchBody).show(self.view)
+        with suppress(NoMatches):  # a timer may come in while the page is being taken down
+            self.query_one(BenchBody).show(self.view)
 
     def _tick(self) -> None:
         """Once a second: is the meter there, does the record get written?"""
@@ -207,7 +218,7 @@ class BenchApp(App[int]):
             self._rate = (count - self._count) / max(1e-3, now - self._count_at)
             self._count, self._count_at = count, now
         silent = now - self._count_at > SILENT_S
-        if self._fault:
+        if self._fault or self.view.away:
             link = Link.LOST
         elif not self._reads:
             link = Link.ENDED
@@ -215,16 +226,17 @@ class BenchApp(App[int]):
             link = Link.OPENING
         else:
             link = Link.SILENT if silent else Link.READING
-        self.query_one(StatusLine).show(link, self._rate, count)
         if self._leave_until and now > self._leave_until:
             self._leave_until, self._hint = 0.0, ""
-        self._show_notice()
+        with suppress(NoMatches):
+            self.query_one(StatusLine).show(link, self._rate, count)
+            self._show_notice()
 
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""
         record = str(getattr(self.session, "trouble", ""))
         meter = f"{self._fault}; press m to read again" if self._fault else ""
-        lines = [record, meter, self.view.lost, self.sounds.trouble, self._hint]
+        lines = [record, meter, self.view.away, self.view.lost, self.sounds.trouble, self._hint]
         said = [plain(line, 300) for line in lines if line]
         notice = self.query_one("#notice", Static)
         notice.update(Content("\n").join(Content(f"! {line}") for line in said))
@@ -243,11 +255,11 @@ class BenchApp(App[int]):
 
     @on(EntryView.Answered)
     def _answered(self, message: EntryView.Answered) -> None:
-        self.tell(with_time(message.command, rfc3339(local_now())))
+        self.tell(signed(message.command, self._who, rfc3339(local_now())))
 
     def action_tell(self, name: str, how: str = "key") -> None:
         """Tell the bench the command called ``name``."""
-        self.tell(command_named(name, How(how), rfc3339(local_now())))
+        self.tell(signed(command_named(name, How(how)), self._who, rfc3339(local_now())))
 
     def action_to_keys(self) -> None:
         """Give the keys back to the bench; turn back to the work where a page is open."""
@@ -275,11 +287,13 @@ class BenchApp(App[int]):
     def action_sound(self) -> None:
         """Switch tones on or off."""
         self.sounds.set_tones(not self.sounds.tones)
+        self._change(tones=self.sounds.tones)
         self._say(f"Tones are {'on' if self.sounds.tones else 'off'}.")
 
     def action_speech(self) -> None:
         """Switch speech on or off."""
         trouble = self.sounds.set_speech(not self.sounds.speech)
+        self._change(speech=self.sounds.speech)
         self._say(trouble or f"Speech is {'on' if self.sounds.speech else 'off'}.")
 
     def action_theme(self) -> None:
@@ -287,6 +301,25 @@ class BenchApp(App[int]):
         names = [theme.name for theme in THEMES]
         at = names.index(self.theme) if self.theme in names else -1
         self.theme = names[(at + 1) % len(names)]
+        self._change(theme=self.theme)
+
+    def action_teach(self, command: str) -> None:
+        """Wait for the key that a pedal sends, which shall mean ``command``."""
+        self.query_one(TeachingView).teach(command)
+
+    @on(TeachingView.Taught)
+    def _taught(self, message: TeachingView.Taught) -> None:
+        self._bind_pedal(message.command, message.key)
+        self._change(pedal={**self.settings.pedal, message.command: message.key})
+        self._say(f"The pedal «{message.key}» now means {message.command}.")
+
+    def _bind_pedal(self, command: str, key: str) -> None:
+        self.bind(key, f"tell('{command}', 'pedal')", show=False)
+
+    def _change(self, **changes: object) -> None:
+        self.settings = replace(self.settings, **changes)
+        if self._keep is not None:
+            self._keep(self.settings)
 
     def action_leave(self) -> None:
         """Leave; while the card is not done, only when asked for twice."""
@@ -302,11 +335,15 @@ class BenchApp(App[int]):
         self._leave_until = time.monotonic() + LEAVE_S
         self._show_notice()
 
-    def _key_of(self, name: str) -> str:
-        for active in self.screen.active_bindings.values():
-            if active.binding.id == name:
-                return self.get_key_display(active.binding)
-        return ""
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the way back to the keys only while something else has them."""
+        if action == "to_keys":
+            return self.focused is not None or bool(self.query_one(BenchBody).page)
+        return True
+
+    def _key_of(self, command: KeyCommand) -> str:
+        key = self.settings.keys.get(command.name, command.key)
+        return self.get_key_display(Binding(key, ""))
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Offer the bench's own commands by name, and nothing of the library's."""
@@ -317,6 +354,12 @@ class BenchApp(App[int]):
         for key in ON_SCREEN:
             yield SystemCommand(
                 key.label.capitalize(), key.does, getattr(self, f"action_{key.name}")
+            )
+        for name in PEDAL:
+            yield SystemCommand(
+                f"Pedal: {name}",
+                f"teach a pedal, or any key, to mean {name}",
+                lambda name=name: self.action_teach(name),
             )
 
 

@@ -18,9 +18,15 @@ LIFT = "Lift the probes."
 class AskedView(Static):
     """The instruction of this moment, in the plainest words there are."""
 
+    said = ""
+    """The instruction that is shown."""
+
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
-        self.update(Content.assemble(("▶ ", "bold $accent"), (what_to_do(view), "bold")))
+        say = what_to_do(view)
+        if say != self.said:
+            self.said = say
+            self.update(Content.assemble(("▶ ", "bold $accent"), (say, "bold")))
 
 
 def what_to_do(view: View) -> str:
@@ -41,13 +47,14 @@ def what_to_do(view: View) -> str:
 class EndedView(Static):
     """The step that ended last; a moment's veto is one key away."""
 
+    _shown: StepEnded | None = None
+
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
         ended = view.ended
-        if ended is None:
-            self.update(Content(""))
-            return
-        self.update(ended_line(ended, view))
+        if ended is not self._shown:
+            self._shown = ended
+            self.update(Content("") if ended is None else ended_line(ended, view))
 
 
 def ended_line(ended: StepEnded, view: View) -> Content:

@@ -1,11 +1,12 @@
-"""Figures tall enough to read from across the workshop, drawn with block characters.
+"""Figures tall enough to read from across the workshop.
 
-A figure is three pixels wide and five high, which a tired eye tells apart best. A pixel is
-``scale`` columns wide and ``scale`` half rows high, so it looks square in a terminal; a figure is
-so 2.5 times ``scale`` rows high. Only block characters are used, which every terminal's font has.
+A figure is three pixels wide and five high, which a tired eye tells apart best; at ``scale`` it
+is so 2.5 times ``scale`` rows high.
 """
 
 from typing import Final
+
+from tui.screen.blocks import paint, rows_of
 
 _SHAPES: Final = {
     "0": ("###", "# #", "# #", "# #", "###"),
@@ -33,12 +34,11 @@ _SHAPES: Final = {
 """``O`` and ``L`` are for over range: a meter that reads nothing shows no number."""
 
 _ROWS: Final = 5
-_BLOCKS: Final = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
 def height(scale: int) -> int:
     """Return how many rows figures of ``scale`` take."""
-    return (_ROWS * scale + 1) // 2
+    return rows_of(_ROWS, scale)
 
 
 def width(text: str, scale: int) -> int:
@@ -50,33 +50,11 @@ def width(text: str, scale: int) -> int:
 
 
 def draw(text: str, scale: int) -> list[str]:
-    """Return the rows that show ``text``; a character without a shape is left blank.
-
-    Raises:
-        ValueError: ``scale`` is below one.
-    """
-    if scale < 1:
-        raise ValueError(f"a figure of scale {scale} cannot be drawn")
+    """Return the rows that show ``text``; a character without a shape is left blank."""
+    # The gap is told in columns, not pixels, so figures are joined after they are drawn.
+    drawn = [paint(_shape(character), scale) for character in text]
     gap = " " * _gap(scale)
-    lines = [
-        gap.join("".join(pixel * scale for pixel in _shape(character)[row]) for character in text)
-        for row in range(_ROWS)
-    ]
-    halves = [line for line in lines for _ in range(scale)]
-    if len(halves) % 2:
-        halves.insert(0, " " * len(halves[0]))  # an odd half row goes on top, feet stay level
-    return [
-        "".join(_BLOCKS[top == "#", foot == "#"] for top, foot in zip(*pair, strict=True))
-        for pair in zip(halves[::2], halves[1::2], strict=True)
-    ]
-
-
-def largest_scale(text: str, columns: int, rows: int, most: int = 4) -> int:
-    """Return the largest scale up to ``most`` at which ``text`` fits; 0 where none does."""
-    for scale in range(most, 0, -1):
-        if height(scale) <= rows and width(text, scale) <= columns:
-            return scale
-    return 0
+    return [gap.join(rows) for rows in zip(*drawn, strict=True)]
 
 
 def _shape(character: str) -> tuple[str, ...]:

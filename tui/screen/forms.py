@@ -29,14 +29,113 @@ class Tone(Enum):
     NONE = "none"
 
 
-PHASE_FORMS: Final = {
-    Phase.OFF: ("  ╲       ╱  ", "   ╲     ╱   ", "             ", "▁▁▁▁▁▁▁▁▁▁▁▁▁"),
-    Phase.CONTACT: ("             ", "    ╲   ╱    ", "     ╲ ╱     ", "▁▁▁▁▁▁▁▁▁▁▁▁▁"),
-    Phase.SETTLING: ("    ╲   ╱    ", "  ≈  ╲ ╱  ≈  ", " ≈ ≈     ≈ ≈ ", "▁▁▁▁▁▁▁▁▁▁▁▁▁"),
-    Phase.HELD: ("█   ╲   ╱   █", "█    ╲ ╱    █", "█           █", "█████████████"),
-    Phase.LIFT: ("  ▲       ▲  ", " ███     ███ ", "  ╲       ╱  ", "▁▁▁▁▁▁▁▁▁▁▁▁▁"),
+PHASE_PICTURES: Final = {
+    Phase.OFF: (
+        "##         ##",
+        " ##       ## ",
+        "  ##     ##  ",
+        "   #     #   ",
+        "             ",
+        "             ",
+        "             ",
+        "#############",
+    ),
+    Phase.CONTACT: (
+        "             ",
+        "##         ##",
+        " ##       ## ",
+        "  ##     ##  ",
+        "   ##   ##   ",
+        "    ## ##    ",
+        "     # #     ",
+        "#############",
+    ),
+    Phase.SETTLING: (
+        "##         ##",
+        " ##       ## ",
+        "  ##     ##  ",
+        "   ##   ##   ",
+        "    #   #    ",
+        " #    #    # ",
+        "# #  # #  # #",
+        "   ##   ##   ",
+    ),
+    Phase.HELD: (
+        "##         ##",
+        " ##       ## ",
+        "  ##     ##  ",
+        "   ##   ##   ",
+        "    ## ##    ",
+        "#############",
+        "#############",
+        "#############",
+    ),
+    Phase.LIFT: (
+        "  #       #  ",
+        " ###     ### ",
+        "#####   #####",
+        "  #       #  ",
+        "  #       #  ",
+        "  #       #  ",
+        "             ",
+        "#############",
+    ),
 }
-"""Two probe tips over the work: apart, meeting it, restless, locked in, on their way up."""
+"""Two probes over the work: apart, meeting it, on restless ground, locked in, on their way up."""
+
+VERDICT_PICTURES: Final = {
+    Verdict.SHORT: (
+        "             ",
+        "##         ##",
+        "##         ##",
+        "#############",
+        "#############",
+        "##         ##",
+        "##         ##",
+        "             ",
+    ),
+    Verdict.BELOW: (
+        "      #    # ",
+        "      #    # ",
+        "  #   #    # ",
+        "  #   #    # ",
+        "##### #    # ",
+        " ###  #    # ",
+        "  #   #    # ",
+        "#############",
+    ),
+    Verdict.IN_WINDOW: (
+        "  #       #  ",
+        "  #       #  ",
+        "  #   #   #  ",
+        "  #  ###  #  ",
+        "  #  ###  #  ",
+        "  #   #   #  ",
+        "  #       #  ",
+        "#############",
+    ),
+    Verdict.ABOVE: (
+        " #    #   #  ",
+        " #    #  ### ",
+        " #    # #####",
+        " #    #   #  ",
+        " #    #   #  ",
+        " #    #      ",
+        " #    #      ",
+        "#############",
+    ),
+    Verdict.OPEN: (
+        "             ",
+        "##         ##",
+        "##         ##",
+        "####     ####",
+        "####     ####",
+        "##         ##",
+        "##         ##",
+        "             ",
+    ),
+}
+"""A path joined; a mark left of, between and right of two posts; a path broken."""
 
 VERDICT_FORMS: Final = {
     Verdict.SHORT: "●━━━●",

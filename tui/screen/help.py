@@ -14,7 +14,7 @@ from tui.screen.forms import (
     TO_COME,
     VERDICT_FORMS,
 )
-from tui.screen.keys import KEYS, ON_SCREEN
+from tui.screen.keys import KEYS, ON_SCREEN, KeyCommand
 from tui.telling import VERDICT_WORDS
 
 _GESTURES = (
@@ -33,15 +33,15 @@ _MARKS = (
 )
 
 
-def help_page(key_of: Callable[[str], str]) -> Content:
+def help_page(key_of: Callable[[KeyCommand], str]) -> Content:
     """Return the page; ``key_of`` gives the key of a command."""
     return Content("\n").join(_lines(key_of))
 
 
-def _lines(key_of: Callable[[str], str]) -> Iterator[Content]:
+def _lines(key_of: Callable[[KeyCommand], str]) -> Iterator[Content]:
     yield _head("Keys")
     for key in (*KEYS, *ON_SCREEN):
-        yield Content.assemble((f"  {key_of(key.name):>8}  ", "bold"), key.does)
+        yield Content.assemble((f"  {key_of(key):>8}  ", "bold"), key.does)
     yield Content.assemble(("    ctrl+p  ", "bold"), "every command by name")
     yield _head("What the probes can say")
     for line in _GESTURES:

@@ -74,11 +74,11 @@ def bindings() -> list[BindingType]:
     return made
 
 
-def with_time(command: AnyCommand, when: str) -> AnyCommand:
-    """Return ``command`` as given at ``when`` (RFC 3339)."""
-    return msgspec.structs.replace(command, when=when)
+def signed(command: AnyCommand, who: str, when: str) -> AnyCommand:
+    """Return ``command`` as given by ``who`` at ``when`` (RFC 3339)."""
+    return msgspec.structs.replace(command, who=who, when=when)
 
 
-def command_named(name: str, how: How, when: str) -> AnyCommand:
-    """Return the command called ``name``, given at ``when`` (RFC 3339)."""
-    return _MAKE[name](how=how, when=when)
+def command_named(name: str, how: How) -> AnyCommand:
+    """Return the command called ``name``, given in this way."""
+    return _MAKE[name](how=how)

@@ -1,5 +1,6 @@
 """What the meter sees, large."""
 
+from math import floor, log10
 from typing import Final
 
 from textual.content import Content
@@ -43,11 +44,16 @@ class ReadingView(Widget):
         return Content("\n").join(lines)
 
 
+def _step(value: float, resolution: float) -> float:
+    """Return the last digit worth showing: the meter's own, or the fourth that counts."""
+    return max(resolution, 10.0 ** (floor(log10(abs(value))) - 3)) if value else resolution
+
+
 def _number(view: View) -> tuple[str, str]:
     """Return figures and unit: of the hold while there is one, else of what is read now."""
     look, held = view.look, view.held
     if held is not None:
-        step = max(held.resolution, held.u / 2) or None
+        step = _step(held.value, held.resolution) or None
         return _split(format_value(held.value, held.unit, step))
     if look is None or look.reading is None:
         return _NO_READING, ""
@@ -55,7 +61,8 @@ def _number(view: View) -> tuple[str, str]:
     if reading.overload:
         return _OVER, ""
     value = reading.value if look.value is None or view.phase is Phase.OFF else look.value
-    return _split(format_value(value, reading.quantity.unit, reading.resolution))
+    step = _step(value, reading.resolution or 0.0) or None
+    return _split(format_value(value, reading.quantity.unit, step))
 
 
 def _split(shown: str) -> tuple[str, str]:
@@ -69,15 +76,15 @@ def _detail(view: View) -> str:
     if look is None or look.reading is None:
         return "no reading yet"
     if held is None and look.reading.overload:
-        return "over range: the probes are off, or the path is open"
+        return "over range: probes off, or an open path"
     if held is not None and judged is not None and judged.corrected is not None:
         shown = format_with_u(judged.corrected, judged.u or 0.0, judged.unit)
-        return f"corrected {shown} (95 %), from {judged.readings} readings"
+        return f"corrected {shown}, {judged.readings} readings"
     if held is not None:
         return f"held from {held.readings} readings"
     if look.corrected is not None and look.value is not None and look.criterion is not None:
-        unit = look.criterion.window.unit
-        return f"corrected {format_value(look.corrected, unit, look.reading.resolution)}"
+        step = _step(look.corrected, look.reading.resolution or 0.0) or None
+        return f"corrected {format_value(look.corrected, look.criterion.window.unit, step)}"
     return "as read"
 
 

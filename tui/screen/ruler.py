@@ -23,7 +23,7 @@ class RulerView(Widget):
 
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
-        look, judged = view.look, view.judged
+        look, judged, criterion = view.look, view.judged, view.criterion
         if look is None:
             return
         value, u = None, 0.0
@@ -32,7 +32,7 @@ class RulerView(Widget):
         elif look.reading is not None and not look.reading.overload:
             value = look.corrected
             u = 2 * look.u if look.u is not None and isfinite(look.u) else 0.0
-        shown = (look.criterion, value, u)
+        shown = (criterion, value, u)
         if shown != (self._criterion, self._value, self._u):
             self._criterion, self._value, self._u = shown
             self.refresh()
@@ -40,7 +40,7 @@ class RulerView(Widget):
     def render(self) -> Content:
         """Return the ruler for the present width."""
         if self._criterion is None:
-            return Content("this step has no window").stylize("$quiet")
+            return Content("")
         rows = ruler(self._criterion, self._value, self._u, self.content_size.width)
         return Content("\n").join(
             [Content(rows[0]).stylize("bold"), Content(rows[1]), Content(rows[2])]

@@ -5,25 +5,16 @@ from typing import Final
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.card import Step
-from meterlink.events import Judged, Verdict
-from tui.screen.forms import PHASE_FORMS, Phase, Tone
+from meterlink.events import Judged
+from tui.screen.blocks import paint, rows_of
+from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
 from tui.screen.news import tone_of_verdict
 from tui.screen.view import View
 from tui.telling import VERDICT_WORDS
 
-_COLUMNS: Final = 13
-
-_PICTURES: Final = {
-    Verdict.SHORT: ("             ", "█━━━━━━━━━━━█", "█           █", "             "),
-    Verdict.BELOW: ("    ┃   ┃    ", " █  ┃   ┃    ", "▀█▀ ┃   ┃    ", " ▀ ━┻━━━┻━━━ "),
-    Verdict.IN_WINDOW: ("   ┃     ┃   ", "   ┃ ▄█▄ ┃   ", "   ┃ ▀█▀ ┃   ", " ━━┻━━━━━┻━━ "),
-    Verdict.ABOVE: ("    ┃   ┃ ▄  ", "    ┃   ┃▄█▄ ", "    ┃   ┃ █  ", " ━━━┻━━━┻━   "),
-    Verdict.OPEN: ("             ", "█━━━     ━━━█", "█           █", "             "),
-}
-"""A path joined; a mark left of, between and right of two posts; a path broken."""
-
-_NOTHING: Final = (" " * _COLUMNS,) * 4
+_PIXELS: Final = (13, 8)
+_WORDS: Final = 2
+"""Rows of words under the pictures."""
 
 
 class StageView(Widget):
@@ -44,32 +35,40 @@ class StageView(Widget):
         self.phase, self._judged = view.phase, judged
         self.verdict_words = "" if judged is None else VERDICT_WORDS[judged.verdict]
         self._tone = _tone(view, judged)
-        for phase in Phase:
-            self.set_class(phase is self.phase, f"-{phase.name.lower()}")
         self.refresh()
 
     def render(self) -> Content:
         """Return the pictures side by side with the words beneath."""
-        judged = self._judged
-        right = _NOTHING if judged is None else _PICTURES[judged.verdict]
-        style = "" if self._tone is Tone.NONE else f"bold ${self._tone.value}"
-        lines = [
-            Content.assemble(left, "  ", (picture, style))
-            for left, picture in zip(PHASE_FORMS[self.phase], right, strict=True)
-        ]
-        words = Content.assemble(
-            (self.phase.value.center(_COLUMNS + 2), "bold"),
-            (self.verdict_words.center(_COLUMNS), style),
-        )
-        sure = ""
-        if judged is not None:
+        columns, rows = self.content_size.width // 2, self.content_size.height
+        scale = 1
+        while (scale + 1) * _PIXELS[0] <= columns and rows_of(
+            _PIXELS[1], scale + 1
+        ) + _WORDS <= rows:
+            scale += 1
+        left = [*paint(PHASE_PICTURES[self.phase], scale), self.phase.value]
+        right: list[str] = []
+        if self._judged is not None:
+            judged = self._judged
             sure = "clear" if judged.clear else f"close, {judged.probability:.0%} sure"
-        lines += [words, Content((" " * (_COLUMNS + 2)) + sure.center(_COLUMNS))]
-        return Content("\n").join(lines)
+            right = [*paint(VERDICT_PICTURES[judged.verdict], scale), self.verdict_words, sure]
+        lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
+        news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
+        return Content("\n").join(
+            Content.assemble((a, lift), (b, news))
+            for a, b in zip(
+                _filled(left, columns, rows), _filled(right, columns, rows), strict=True
+            )
+        )
+
+
+def _filled(lines: list[str], columns: int, rows: int) -> list[str]:
+    """Return ``lines`` in the middle of ``columns`` by ``rows`` of blanks."""
+    above = max(0, (rows - len(lines)) // 2)
+    lines = [""] * above + lines + [""] * rows
+    return [line.center(columns)[:columns] for line in lines[:rows]]
 
 
 def _tone(view: View, judged: Judged | None) -> Tone:
     if judged is None:
         return Tone.NONE
-    step: Step = view.progress.card.find(judged.step)
-    return tone_of_verdict(step, judged, view.profile)
+    return tone_of_verdict(view.progress.card.find(judged.step), judged, view.profile)

@@ -57,7 +57,7 @@ class StatusLine(Widget):
         room = self.content_size.width
         how = self.link.value
         if self.link is Link.READING:
-            how = f"{self.rate:.3g}/s"
+            how = f"{self.rate:.0f}/s" if self.rate >= 10 else f"{self.rate:.1f}/s"
         meter = self._meter
         if len(meter) > room // 3:
             meter = f"{meter[: max(1, room // 3 - 1)]}…"

@@ -1,5 +1,6 @@
 """The work card: its steps in order, each with its mark and what it said."""
 
+from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
@@ -25,15 +26,27 @@ _SHORT_WORDS = OUTCOME_WORDS | {
 class StepsView(VerticalScroll, can_focus=False):
     """One line a step; the current one is kept in sight."""
 
-    def compose(self):  # type: ignore[no-untyped-def]
+    _lines: tuple[Content, ...] = ()
+    _view: View | None = None
+
+    def compose(self) -> ComposeResult:
         yield Static(id="step-lines")
+
+    def on_resize(self) -> None:
+        """Lines are made for a width: make them anew."""
+        if self._view is not None:
+            self.show(self._view)
 
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
+        self._view = view
         columns = self.scrollable_content_region.width
         if columns <= 0:
             return
-        lines = [line_of(step, view, columns) for step in view.progress.card.step]
+        lines = tuple(line_of(step, view, columns) for step in view.progress.card.step)
+        if lines == self._lines:
+            return
+        self._lines = lines
         self.query_one("#step-lines", Static).update(Content("\n").join(lines))
         at = [step.id for step in view.progress.card.step]
         if view.progress.current is not None:

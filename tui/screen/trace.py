@@ -38,7 +38,7 @@ class TraceView(Widget):
         if not at_once and time.monotonic() - self._drawn < _EVERY_S:
             return
         self._drawn = time.monotonic()
-        criterion = None if view.look is None else view.look.criterion
+        criterion = view.criterion
         runs = list(view.history.runs())
         scale = _scale(criterion, [value for _, values in runs for value in values])
         plot = self.query_one(LookPlot)

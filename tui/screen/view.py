@@ -11,6 +11,7 @@ from typing import Final
 from meterlink.assess import Assessment
 from meterlink.bench import Look
 from meterlink.card import LeadZeroStep, MeasurementStep, Step, SwitchStep
+from meterlink.criterion import Criterion
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -34,6 +35,7 @@ from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
 from meterlink.stages import Stage
 from meterlink.steps.assessors import Bearings
+from meterlink.window import Window
 from tui.screen.forms import Phase
 from tui.screen.history import History
 
@@ -70,6 +72,8 @@ class View:
         self.assessment: Assessment | None = None
         """How sure the newest judged hold is, and why."""
         self.assessed_unit = "ohm"
+        self.away = ""
+        """Why no reading comes; empty while they do."""
         self.lost = ""
         """What was asked of the meter and could not be had."""
         self.dropouts: deque[Dropout] = deque(maxlen=KEPT)
@@ -92,6 +96,14 @@ class View:
         phase = _PHASES[self.look.stage]
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
 
+    @property
+    def criterion(self) -> Criterion | None:
+        """What the present value is looked at by; for the leads, that they are no more than so."""
+        step = self.step
+        if isinstance(step, LeadZeroStep):
+            return Criterion.part(Window(0.0, step.at_most))
+        return None if self.look is None or step is None else self.look.criterion
+
     def see(self, look: Look) -> None:
         """Take a look."""
         self.look = look
@@ -109,8 +121,11 @@ class View:
                 self._fulfilled = False
             case Held():
                 self.held = event
-            case Lift() | Gap():
+            case Lift():
                 self.held, self._fulfilled = None, False
+            case Gap():
+                self.held, self._fulfilled = None, False
+                self.away = event.why if event.until is None else ""
             case Judged():
                 self._take_verdict(event)
             case Zeroed():
