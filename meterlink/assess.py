@@ -192,7 +192,7 @@ class Assessor:
         range the constant part of the meter's offset is in both, and their difference is free
         of it: fully correlated inputs of opposite sign (GUM 5.2.2).
         """
-        digit = zero.resolution or resolution
+        digit = zero.digit(resolution)
         half = 0.0
         if not self._zero_on_same_range(resolution):
             line = accuracy_at(self._accuracy, zero.value, zero.range)
@@ -219,7 +219,8 @@ class Assessor:
             return False
         if zero.range is not None and self._range is not None:
             return same_range(zero.range, self._range)
-        return resolution > 0 and abs(zero.resolution - resolution) <= 1e-6 * resolution
+        known = zero.resolution > 0 and resolution > 0
+        return known and abs(zero.digit(resolution) - resolution) <= 1e-6 * resolution
 
     def _situation(self, resolution: float) -> Situation:
         return Situation(

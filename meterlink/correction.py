@@ -32,6 +32,14 @@ class LeadZero(msgspec.Struct, frozen=True, kw_only=True):
     """Step of the last digit while it was taken, ohms; 0 where it is not known."""
     range: float | None = None
     """Full scale of the meter's range while it was taken, ohms; None where it is not known."""
+    typed: bool = False
+    """Typed by hand, where 0.1 may stand for 0.100: no coarser than the reading it comes off."""
+
+    def digit(self, reading: float) -> float:
+        """Return the step of its last digit, ohms, where that of the reading is ``reading``."""
+        if self.typed and reading:
+            return min(self.resolution, reading) or reading
+        return self.resolution or reading
 
 
 class Temperature(msgspec.Struct, frozen=True, kw_only=True):

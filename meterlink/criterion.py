@@ -114,6 +114,21 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
         )
 
     @classmethod
+    def given(
+        cls, window: Window, *, reference: float | None = None, temperature_known: bool = False
+    ) -> Self:
+        """Return the criterion of a window given by hand, with no profile behind it.
+
+        In ohms it is a winding's: as found, unless a reference temperature or the winding's own
+        is given, when it holds for that reference (20 °C where only the other is told).
+        """
+        if window.unit != "ohm":
+            return cls.part(window)
+        if reference is None and temperature_known:
+            reference = REFERENCE
+        return cls.winding(window, reference=reference)
+
+    @classmethod
     def closed(cls, at_most: float, open_above: float | None = None) -> Self:
         """Return the criterion of a switch that should be closed: at most so many ohms."""
         window = Window(None, at_most)

@@ -7,7 +7,7 @@ from typing import Final
 from captures.records import Header
 from meterlink.assess import Assessor
 from meterlink.card import Card, MeasurementStep, Step, SwitchStep
-from meterlink.correction import REFERENCE, LeadZero, Temperature
+from meterlink.correction import LeadZero, Temperature
 from meterlink.criterion import Criterion, Kind
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
@@ -61,7 +61,9 @@ class JudgingBy:
         self.step: str | None = args.step
         self._position = ""
         if args.window:
-            self._window = _criterion_of(args.window, known=self._temperature is not None)
+            self._window = Criterion.given(
+                parse_window(args.window), temperature_known=self._temperature is not None
+            )
             self.step = None
         elif args.step:
             self._window = self._named(args.step)
@@ -152,7 +154,7 @@ def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:
 def _lead_zero(given: str | None, header: Header | None) -> LeadZero | None:
     if given is not None:
         typed = parse_as(given, "ohm")
-        return LeadZero(value=typed.value, resolution=typed.resolution)
+        return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
     if header is None or header.lead_zero is None:
         return None
     return LeadZero(value=header.lead_zero)
@@ -160,11 +162,3 @@ def _lead_zero(given: str | None, header: Header | None) -> LeadZero | None:
 
 def _temperature(given: str | None) -> Temperature | None:
     return None if given is None else Temperature(celsius=parse_as(given, "celsius").value)
-
-
-def _criterion_of(window: str, *, known: bool) -> Criterion:
-    """A window given by hand holds as found, unless the temperature is given too."""
-    parsed = parse_window(window)
-    if parsed.unit != "ohm":
-        return Criterion.part(parsed)
-    return Criterion.winding(parsed, reference=REFERENCE if known else None)

@@ -121,6 +121,17 @@ def test_a_lead_zero_of_unknown_digit_has_that_of_the_reading():
     assert lines(assessment)["leads"] == lines(assessment)["resolution"]
 
 
+@pytest.mark.parametrize(("digit", "same"), [(0.1, True), (0.001, True), (0.0001, False)])
+def test_a_typed_lead_zero_may_have_lost_its_trailing_noughts(digit, same):
+    zero = LeadZero(value=0.1, resolution=digit, typed=True)
+    assessment = Assessor(PRIMARY, SPEC, zero, ROOM).assess(held(0.95))
+    found = lines(assessment)
+    half_width = 0.008 * 0.95 + (0 if same else 0.003)
+    assert found["meter"] == pytest.approx(255 / 260 * half_width / sqrt(3))
+    if same:
+        assert found["leads"] == found["resolution"]
+
+
 def test_four_wires_have_no_leads_to_take_off():
     assessment = Assessor(PRIMARY, SPEC, LEADS, ROOM, four_wire=True).assess(held(0.85))
     assert assessment.corrected == pytest.approx(0.85 * 255 / 260)

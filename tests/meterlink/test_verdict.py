@@ -173,6 +173,15 @@ def test_far_below_nought_cannot_be_and_is_said_so():
     assert "ignition is off" in judgement.advice
 
 
+def test_a_window_given_by_hand_is_a_windings_as_found():
+    window = Window(0.7, 1.0)
+    assert Criterion.given(window) == Criterion.winding(window, reference=None)
+    assert Criterion.given(window, temperature_known=True).reference == 20.0
+    assert Criterion.given(window, reference=25.0, temperature_known=True).reference == 25.0
+    volts = Window(0.2, 0.6, "volt")
+    assert Criterion.given(volts, temperature_known=True) == Criterion.part(volts)
+
+
 def test_limits_that_contradict_the_window_are_refused():
     with pytest.raises(NotationError, match="open"):
         Criterion.winding(Window(0.7, 1.0), open_above=0.9)

@@ -102,7 +102,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     return Assessor(
         _criterion(args.kind, window, reference, temperature),
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
-        None if args.lead_zero is None else _lead_zero(args.lead_zero, resolution),
+        None if args.lead_zero is None else _lead_zero(args.lead_zero),
         None
         if temperature is None
         else Temperature(celsius=temperature, half_width=args.temperature_within),
@@ -112,7 +112,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     )
 
 
-def _lead_zero(text: str, resolution: float) -> "LeadZero":
+def _lead_zero(text: str) -> "LeadZero":
     from meterlink.correction import LeadZero
     from meterlink.errors import UsageError
     from meterlink.notation import parse_as
@@ -120,8 +120,7 @@ def _lead_zero(text: str, resolution: float) -> "LeadZero":
     typed = parse_as(text, "ohm")
     if typed.overload:
         raise UsageError("the lead zero must be a number: hold the probes together and read again")
-    # 0.1 is what people write for 0.100: no coarser than the reading itself.
-    return LeadZero(value=typed.value, resolution=min(typed.resolution, resolution or inf))
+    return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
 
 
 def _number(text: str | None, unit: str, what: str) -> float | None:
@@ -139,7 +138,6 @@ def _number(text: str | None, unit: str, what: str) -> float | None:
 def _criterion(
     kind: str, window: "Window", reference: float | None, temperature: float | None
 ) -> "Criterion":
-    from meterlink.correction import REFERENCE
     from meterlink.criterion import Criterion
     from meterlink.errors import UsageError
 
@@ -151,11 +149,9 @@ def _criterion(
         if window.low is None or window.high is not None:
             raise UsageError("an open switch has only a lowest value; give --window 1M:")
         return Criterion.open(window.low)
-    if kind == "part" or window.unit != "ohm":
+    if kind == "part":
         return Criterion.part(window)
-    if reference is None and temperature is not None:
-        reference = REFERENCE
-    return Criterion.winding(window, reference=reference)
+    return Criterion.given(window, reference=reference, temperature_known=temperature is not None)
 
 
 def _resolution(args: argparse.Namespace, value: "Value") -> float:
@@ -203,8 +199,8 @@ def _lines(
     value: "Value", resolution: float, criterion: "Criterion", assessment: "Assessment"
 ) -> "Iterator[str]":
     from meterlink.notation import format_value, format_with_u
+    from meterlink.wording import window_words
     from tui.signs import can_show
-    from tui.telling import window_words
 
     sign = can_show("Ω")
 
