@@ -139,6 +139,11 @@ class Listener:
         ]
         return sorted(matches, key=lambda match: -match.confidence)
 
+    @property
+    def frames(self) -> int:
+        """Sound frames of whatever wire, enough to be sure of it or not."""
+        return sum(candidate.frames for candidate in self._candidates)
+
     def best(self, at_least: float = SURE) -> Match | None:
         """Return the wire that this is in, if that is sure enough."""
         ranking = self.ranking()

@@ -104,14 +104,14 @@ def _hear(
             in_burst = True
             if listener.best() is not None:
                 break
-        elif in_burst and began_whole and line is not None and not listener.ranking():
+        elif in_burst and began_whole and line is not None and not listener.frames:
             break
         else:
             in_burst, began_whole = False, True
             listener.expect_whole()
             if not listener.heard_bytes and clock.now() >= quiet_at:
                 break
-        if line is not None and listener.heard_bytes > 3 * longest and not listener.ranking():
+        if line is not None and listener.heard_bytes > 3 * longest and not listener.frames:
             break
     return listener, burst[:_ENOUGH]
 

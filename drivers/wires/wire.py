@@ -139,6 +139,12 @@ class Wire:
         frame_part = self.description.frame
         if isinstance(frame_part, BytesFrame) and frame_part.checksum is not None:
             bits += 8
-        for digit in layout.digits:
-            bits += digit.mask.bit_count() - log2(len(digit.shows))
+        tables = [(digit.mask, len(digit.shows)) for digit in layout.digits]
+        tables += [
+            (code.mask, len(code.means))
+            for code in (layout.function, layout.range, layout.point)
+            if code is not None
+        ]
+        for mask, known in tables:
+            bits += mask.bit_count() - log2(known)
         return bits
