@@ -63,6 +63,6 @@ def answer_text(answer: bytes) -> str:
         text = answer.decode("ascii").strip(" \t\r\n")
     except UnicodeDecodeError as fault:
         raise AnswerFormError("the answer holds bytes that are no text") from fault
-    if not all(character.isprintable() or character == "\t" for character in text):
+    if not text.replace("\t", " ").isprintable():
         raise AnswerFormError("the answer holds control bytes")
     return text
