@@ -45,7 +45,7 @@ def prospects(
     """Return the open checks that promise ``least`` bits or more, the best for its cost first.
 
     ``done`` names checks that need no proposing though there is no evidence from them, such as
-    those skipped. Checks that close a job are never proposed.
+    those skipped. Checks that close a job are never proposed, nor a second trial before the first.
     """
     away = {*evidence, *done}
     ready = {setup for check in evidence for setup in model.nodes[check].declared.needs}
@@ -53,7 +53,9 @@ def prospects(
     found = [
         _prospect(model, node, evidence, now, ready)
         for node in model.nodes.values()
-        if node.name not in away and not node.declared.closing
+        if node.name not in away
+        and not node.declared.closing
+        and node.declared.after in {"", *away}
     ]
     worth = [prospect for prospect in found if prospect.bits >= least]
     return sorted(worth, key=lambda prospect: -prospect.rate)

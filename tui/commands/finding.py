@@ -6,8 +6,6 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.job import Job
-    from meterlink.card import Card
     from meterlink.finding import FaultTable, Finding, Outcome
     from meterlink.progress import Progress
 
@@ -56,12 +54,13 @@ def run(args: argparse.Namespace) -> int:
 def _run_finding(args: argparse.Namespace) -> int:
     import msgspec
 
-    from captures.store import JobStore
+    from captures.standing import JobSettings, card_progress
     from meterlink.errors import UsageError
     from meterlink.finding import find
     from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
     from meterlink.text import plain
     from tui.setting_up import job_store
+    from tui.shelf import CARDS
 
     if args.file is not None:
         raise UsageError(
@@ -69,8 +68,10 @@ def _run_finding(args: argparse.Namespace) -> int:
         )
     if args.job is None and not args.outcome:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
-    store: JobStore = job_store(args.jobs)
-    cards = [] if args.job is None else list(_progress(store.job(args.job)))
+    cards: list[Progress] = []
+    if args.job is not None:
+        job = job_store(args.jobs).job(args.job)
+        cards = list(card_progress(job, JobSettings(job), CARDS.get))
     said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
     found = find(
         said,
@@ -83,46 +84,6 @@ def _run_finding(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_lines(found)))
     return 0
-
-
-def _progress(job: "Job") -> "Iterator[Progress]":
-    """Yield where each card of the job stands, in the order in which they were begun."""
-    from meterlink.events import CardBegan
-    from meterlink.progress import Progress
-
-    known = _cards(job)
-    begun: dict[str, Progress] = {}
-    current: Progress | None = None
-    for entry in job.entries():
-        if isinstance(entry.event, CardBegan):
-            name = entry.event.card
-            if name not in begun:
-                begun[name] = Progress(known.get(name) or _shelved(name))
-            current = begun[name]
-        if current is not None:
-            current.apply(entry.event)
-    yield from begun.values()
-
-
-def _cards(job: "Job") -> "dict[str, Card]":
-    """Return the cards as they were when the job was done, from the headers of its captures."""
-    from captures.reader import read_capture
-    from meterlink.card import Card
-    from meterlink.declared import from_plain
-
-    found = {}
-    for path in job.captures():
-        with read_capture(path) as capture:
-            header = capture.header
-        if "card" in header.settings:
-            found[header.card] = from_plain(header.settings["card"], Card, f"card in {path.name}")
-    return found
-
-
-def _shelved(name: str) -> "Card":
-    from tui.shelf import CARDS
-
-    return CARDS.get(name)
 
 
 def _complaint(given: str | None, cards: "list[Progress]") -> str:
