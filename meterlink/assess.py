@@ -35,6 +35,11 @@ from meterlink.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.source import Accuracy
 from meterlink.verdict import Judgement, judge
 
+LIFTED_READS_THE_SAME: Final = (
+    "Lifted probes read over range too: this holds only where the tips did touch."
+)
+"""Beside every verdict on an over range."""
+
 LEADS_MATTER_BELOW: Final = 100.0
 """Ohms; above, a pair of leads of some 0.2 ohm changes no verdict."""
 
@@ -131,7 +136,9 @@ class Assessor:
                         self._range, self._as_read(regions[-1].low), self.criterion.window.unit
                     ),
                 )
-        return Assessment(corrected=None, budget=Budget(), judgement=judgement)
+        return Assessment(
+            corrected=None, budget=Budget(), judgement=judgement, notes=(LIFTED_READS_THE_SAME,)
+        )
 
     def aim(self) -> Aim:
         """Return where, as read, a value matters, and what averaging cannot mend there."""

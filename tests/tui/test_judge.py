@@ -81,6 +81,7 @@ def test_a_reference_alone_means_that_the_temperature_is_unknown(capsys):
 def test_an_over_range_has_no_value(capsys):
     told = facts(capsys, "OL", "--window", "4k:7kohm")
     assert (told["value"], told["corrected"], told["u"]) == (None, None, None)
+    assert any("Lifted probes" in note for note in told["notes"])
 
 
 @pytest.mark.parametrize(
