@@ -173,6 +173,14 @@ def check_version(name: str, header: Header) -> None:
         )
 
 
+def is_regular(path: Path) -> bool:
+    """Whether ``path`` is a plain file; any text at all may be asked about."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def open_regular(path: Path) -> BinaryIO:
     """Open a plain file for reading bytes; never a device or pipe that may not end.
 

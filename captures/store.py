@@ -8,6 +8,7 @@ from captures.appending import OnTrouble
 from captures.job import LOG_NAME, Job, JobWriter
 from captures.joblog import Clock, JobLog
 from captures.names import safe_name
+from captures.reader import is_regular
 from captures.times import local_now
 from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.text import plain
@@ -72,7 +73,7 @@ class JobStore:
             ) from fault
         for name in names:
             job = Job(self.root / name)
-            if job.log_path.is_file():
+            if is_regular(job.log_path):
                 yield job
 
     def job(self, name: str) -> Job:
@@ -82,7 +83,7 @@ class JobStore:
             UnreadableError: there is none.
         """
         for folder in (self.root / name, Path(name)):
-            if (folder / LOG_NAME).is_file():
+            if is_regular(folder / LOG_NAME):
                 return Job(folder)
         raise UnreadableError(
             f"there is no job {plain(name)!r} in {plain(str(self.root))}; "

@@ -28,9 +28,10 @@ def run(args: argparse.Namespace) -> int:
 
     from captures.importing import import_readings
 
+    started = _started(args)
     with _job(args) as job:
         for file in args.files:
-            capture = import_readings(Path(file), job, started=_started(args), step=args.step)
+            capture = import_readings(Path(file), job, started=started, step=args.step)
             print(f"wrote {capture}")
     return 0
 

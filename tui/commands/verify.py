@@ -5,8 +5,6 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
-
     from captures.verifying import Check
     from captures.verifying_job import Part
 
@@ -42,25 +40,19 @@ def run(args: argparse.Namespace) -> int:
 def _findings(args: argparse.Namespace) -> "Iterator[tuple[dict[str, object], str]]":
     from pathlib import Path
 
+    from captures.reader import is_regular
     from captures.verifying import verify
     from captures.verifying_job import verify_job
     from tui.setting_up import job_store
 
     for what in args.what:
-        if _is_file(Path(what)):
+        if is_regular(Path(what)):
             check = verify(Path(what))
             yield _facts_of_file(check), check.sentence
             continue
         job = job_store(args.jobs).job(what)
         for part in verify_job(job):
             yield _facts_of_part(job.name, part), part.sentence
-
-
-def _is_file(path: "Path") -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
 
 
 def _facts_of_file(check: "Check") -> dict[str, object]:
