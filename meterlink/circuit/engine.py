@@ -39,7 +39,7 @@ class Module(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     forward: Ohms
     """With the terminal positive."""
-    reverse: Ohms | None
+    reverse: Ohms | None = None
     """With the terminal negative; None where nothing flows."""
 
 
@@ -61,8 +61,10 @@ class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     name: Name
     positions: Annotated[dict[Name, Literal["closed", "open"]], msgspec.Meta(min_length=1)]
-    closed: Ohms | None = Ohms(0.06)
-    """Across its contacts when closed; None where they do not close."""
+    closed: Ohms = Ohms(0.06)
+    """Across its contacts when closed."""
+    closes: bool = True
+    """Whether they close at all."""
     open: Ohms | None = None
     """Across its contacts when open."""
     earth: Ohms | None = Ohms(0.03)

@@ -260,7 +260,7 @@ def _switch_fault(case: Case, fault: str) -> Both:
     def wrong(switch: Switch) -> Switch:
         if stuck:
             return replace(switch, open=case.decades(0.03, 1.5))
-        return replace(switch, closed=None)
+        return replace(switch, closes=False)
 
     name = fault.removesuffix("-stuck-closed").removesuffix("-never-closes")
     bad = tuple(wrong(s) if slug(s.name) == name else s for s in case.engine.switch)

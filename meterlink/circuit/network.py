@@ -1,15 +1,14 @@
 """A network of resistors, solved by nodal analysis.
 
-The conductance matrix of the nodes that a current can reach is grounded at the node where the
-current leaves, which makes it symmetric and positive definite, and is solved once for a current
-of one ampere. Everything else is read off the potentials: resistance between the two nodes,
-potential between any other two (four-wire measurement), the share of the current in each element.
+The matrix of conductances between the nodes that a current can reach is reduced, one node after
+another, to the two that the current flows between (Kron reduction, in circuits the star-mesh
+transformation); going back, each node's potential is the mean of those around it, weighted by
+their conductances. Everything else is read off the potentials: resistance, potential between any
+two nodes (four-wire measurement), the share of the current in each element.
 
-Source of the method: any text on circuit analysis; the matrix is the graph Laplacian with one
-row and column struck out.
-
-Accuracy: double precision. Where elements of 1 milliohm and 10 gigohm meet in one network, a
-result is good to about 1 part in 1000; over nine decades, to better than 1 part in 10 million.
+It is Gaussian elimination of the nodal equations, written such that nothing is ever subtracted. So
+a result is good to nearly all digits of a double, even where milliohms and gigohms meet in one
+network; solving the grounded equations as they stand loses a digit for every decade between them.
 """
 
 from collections.abc import Hashable, Iterator
@@ -18,6 +17,7 @@ from typing import Final
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 Node = Hashable
 """Anything that names a place: two elements meet where they name the same node."""
@@ -113,26 +113,34 @@ class Network:
         reached = _reached(top, ends)
         if ground not in reached:
             return None
-        free = [node for node in reached if node != ground]
-        row = {node: index for index, node in enumerate(free)}
-        matrix = np.zeros((len(free), len(free)))
-        for a, b, siemens in ends:
-            if a == b or a not in reached:
-                continue
-            i, j = row.get(a), row.get(b)
-            if i is not None:
-                matrix[i, i] += siemens
-            if j is not None:
-                matrix[j, j] += siemens
-            if i is not None and j is not None:
-                matrix[i, j] -= siemens
-                matrix[j, i] -= siemens
-        current = np.zeros(len(free))
-        current[row[top]] = 1.0
-        volts = np.linalg.solve(matrix, current)
-        return Solution(
-            self, start, end, {ground: 0.0, **dict(zip(free, volts.tolist(), strict=True))}
-        )
+        order = [top, ground, *(node for node in reached if node not in (top, ground))]
+        row = {node: index for index, node in enumerate(order)}
+        siemens = np.zeros((len(order), len(order)))
+        for a, b, conductance in ends:
+            if a != b and a in reached:
+                siemens[row[a], row[b]] += conductance
+                siemens[row[b], row[a]] += conductance
+        volts = dict(zip(order, _potentials(siemens), strict=True))
+        return Solution(self, start, end, volts)
+
+
+def _potentials(siemens: NDArray[np.float64]) -> list[float]:
+    """Return the potential of each node while one ampere flows from the first to the second.
+
+    ``siemens`` holds the conductance between each two nodes, and is used up; its diagonal has no
+    meaning. Every node is connected to the first.
+    """
+    last = len(siemens)
+    for gone in range(last - 1, 1, -1):
+        star = siemens[gone, :gone]
+        siemens[:gone, :gone] += np.outer(star, star / star.sum())
+    volts = np.zeros(last)
+    volts[0] = 1 / siemens[0, 1]
+    for node in range(2, last):
+        star = siemens[node, :node]
+        volts[node] = star @ volts[:node] / star.sum()
+    found: list[float] = volts.tolist()
+    return found
 
 
 def _reached(start: Node, ends: list[tuple[Node, Node, float]]) -> dict[Node, None]:

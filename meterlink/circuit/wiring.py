@@ -147,6 +147,7 @@ def _stop_circuit(net: Network, engine: Engine, condition: Condition) -> None:
         net.connect("stop wire middle", "block", _or_open(wire.chafe), "chafe")
     for switch in engine.switch:
         closed = switch.positions[condition.position(switch.name, engine)] == "closed"
-        across = switch.closed if closed else switch.open
-        net.connect("stop line", (switch.name, "earth"), _or_open(across), switch.name)
+        shut = switch.closed if switch.closes else inf
+        across = shut if closed else _or_open(switch.open)
+        net.connect("stop line", (switch.name, "earth"), across, switch.name)
         net.connect((switch.name, "earth"), "block", _or_open(switch.earth), "switch earth")

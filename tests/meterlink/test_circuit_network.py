@@ -138,7 +138,26 @@ def exact(edges: list[tuple[int, int, float]], a: int, b: int) -> float:
 @settings(max_examples=150, deadline=None)
 @given(EDGES)
 def test_any_network_agrees_with_exact_arithmetic(edges: list[tuple[int, int, float]]) -> None:
-    assert network(*edges).resistance(0, 1) == pytest.approx(exact(edges, 0, 1), rel=1e-4)
+    assert network(*edges).resistance(0, 1) == pytest.approx(exact(edges, 0, 1), rel=1e-12)
+
+
+@settings(max_examples=100, deadline=None)
+@given(EDGES)
+def test_potentials_fulfil_the_nodal_equations(edges: list[tuple[int, int, float]]) -> None:
+    """Kirchhoff's current law at every node, to rounding of the largest current there."""
+    solution = network(*edges).solve(0, 1)
+    if solution is None:
+        return
+    for node in range(8):
+        flows = [
+            (solution.between(a, b) / ohms) * (1 if a == node else -1)
+            for a, b, ohms in edges
+            if node in (a, b) and solution.between(a, b) == solution.between(a, b)
+        ]
+        out = {0: 1.0, 1: -1.0}.get(node, 0.0)
+        highest = max((1 / ohms for a, b, ohms in edges if node in (a, b)), default=0.0)
+        rounding = 1e-13 * (1 + highest * solution.resistance)
+        assert sum(flows) == pytest.approx(out if flows else 0.0, abs=rounding)
 
 
 @settings(max_examples=60, deadline=None)
