@@ -16,7 +16,7 @@ from meterlink.bench import Bench, Look
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
 from meterlink.events import Asked, BenchEvent, Gap
-from meterlink.source import Setup, Source
+from meterlink.source import Identity, Setup, Source
 
 
 class Seen(NamedTuple):
@@ -51,6 +51,16 @@ class Session:
         self.readings = 0
         self.between: Callable[[], None] | None = None
         """Called by the reading thread between two readings; simulated hands speak here."""
+
+    @property
+    def trouble(self) -> str:
+        """Why what happens is not on disk, with the mend; empty while it is."""
+        return self._capture.trouble or self._job.log.trouble
+
+    @property
+    def meter(self) -> Identity:
+        """What the meter says it is."""
+        return self._source.identity
 
     def show(self, face: Face) -> None:
         """Tell ``face`` of everything from now on; on the thread where it happens."""

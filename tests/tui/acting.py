@@ -15,6 +15,7 @@ from meterlink.errors import MeterError
 from meterlink.events import BenchEvent
 from meterlink.profile import Profile
 from meterlink.reading import Reading
+from meterlink.source import Identity
 from tui.session import Face, Seen
 
 RATE = 10.0
@@ -28,6 +29,7 @@ class ActedSession:
         self.bench = Bench(card, profile)
         self.readings = 0
         self.trouble = ""
+        self.meter = Identity(model="bench meter", serial="4021")
         self.told: list[AnyCommand] = []
         self.seen: list[BenchEvent] = []
         self.begun = threading.Event()

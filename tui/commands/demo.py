@@ -81,6 +81,7 @@ def _run_plain(sitting: "Session") -> int:
 
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
+    from tui.practice import BenchHands
     from tui.screen import run_bench_screen
 
-    return run_bench_screen(sitting, title=bench.scenario.title)
+    return run_bench_screen(sitting, title=bench.scenario.title, hands=BenchHands(bench))

@@ -10,6 +10,7 @@ from tui.screen.settings import ScreenSettings
 
 if TYPE_CHECKING:
     from tui.screen.app import Sitting
+    from tui.screen.hands import PlayedHands
 
 __all__ = ["ScreenSettings", "run_bench_screen"]
 
@@ -18,17 +19,17 @@ def run_bench_screen(
     session: "Sitting",
     *,
     title: str,
-    meter: str = "meter",
     who: str = "",
     settings: ScreenSettings | None = None,
     keep: Callable[[ScreenSettings], None] | None = None,
+    hands: "PlayedHands | None" = None,
 ) -> int:
     """Show ``session`` until the user leaves; return the exit code.
 
-    ``title`` is the job's, ``meter`` what the meter says it is, ``who`` works; ``keep`` is given
-    the settings when they were changed on the screen.
+    ``title`` is the job's, ``who`` works; ``keep`` is given the settings whenever they were
+    changed on the screen; ``hands``: those of a simulated bench, for the user to play.
     """
     from tui.screen.app import BenchApp
 
-    app = BenchApp(session, title=title, meter=meter, who=who, settings=settings, keep=keep)
+    app = BenchApp(session, title=title, who=who, settings=settings, keep=keep, hands=hands)
     return app.run() or 0

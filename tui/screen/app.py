@@ -27,10 +27,12 @@ from captures.times import local_now, rfc3339
 from meterlink.bench import Bench
 from meterlink.commands import AnyCommand, How
 from meterlink.errors import MeterlinkError
+from meterlink.source import Identity
 from meterlink.text import plain
 from tui.screen.body import BenchBody
 from tui.screen.budget import NOTHING_YET, budget_lines
 from tui.screen.entry import EntryView
+from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.help import help_page
 from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, KeyCommand, bindings, command_named, signed
 from tui.screen.messages import Happened, Shown, Struck
@@ -55,6 +57,16 @@ class Sitting(Protocol):
 
     bench: Bench
     readings: int
+
+    @property
+    def trouble(self) -> str:
+        """Why what happens is not on disk, with the mend; empty while it is."""
+        ...
+
+    @property
+    def meter(self) -> Identity:
+        """What the meter says it is."""
+        ...
 
     def show(self, face: Face) -> None:
         """Tell ``face`` of everything from now on."""
@@ -81,10 +93,10 @@ class BenchApp(App[int]):
         session: Sitting,
         *,
         title: str,
-        meter: str = "meter",
         who: str = "",
         settings: ScreenSettings | None = None,
         keep: Callable[[ScreenSettings], None] | None = None,
+        hands: PlayedHands | None = None,
     ) -> None:
         """Show ``session``: arguments as for ``run_bench_screen``."""
         super().__init__()
@@ -93,13 +105,14 @@ class BenchApp(App[int]):
         self.session = session
         self.settings = settings or ScreenSettings()
         self._keep = keep
+        self._hands = hands
         self._who = who
         bench = session.bench
         self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
         self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
         self.frames = 0
         """How often the page was painted."""
-        self._titles = title, meter
+        self._title = title
         self._stop = threading.Event()
         self._teller = ThreadPoolExecutor(max_workers=1, thread_name_prefix="teller")
         self._painted_at = 0.0
@@ -115,9 +128,8 @@ class BenchApp(App[int]):
     # --- made and ended -----------------------------------------------------------------------
 
     def compose(self) -> ComposeResult:
-        title, meter = self._titles
-        yield StatusLine(title, meter)
-        yield BenchBody()
+        yield StatusLine(self._title, str(self.session.meter))
+        yield BenchBody(self._hands)
         with Vertical(id="foot"):
             yield Static(id="notice", markup=False)
             yield TeachingView()
@@ -234,9 +246,15 @@ class BenchApp(App[int]):
 
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""
-        record = str(getattr(self.session, "trouble", ""))
         meter = f"{self._fault}; press m to read again" if self._fault else ""
-        lines = [record, meter, self.view.away, self.view.lost, self.sounds.trouble, self._hint]
+        lines = [
+            self.session.trouble,
+            meter,
+            self.view.away,
+            self.view.lost,
+            self.sounds.trouble,
+            self._hint,
+        ]
         said = [plain(line, 300) for line in lines if line]
         notice = self.query_one("#notice", Static)
         notice.update(Content("\n").join(Content(f"! {line}") for line in said))
@@ -283,6 +301,16 @@ class BenchApp(App[int]):
         assessment, unit = self.view.assessment, self.view.assessed_unit
         lines = [NOTHING_YET] if assessment is None else budget_lines(assessment, unit)
         self.query_one(BenchBody).turn_to("budget", Content("\n".join(lines)))
+
+    def action_hands(self) -> None:
+        """Give the hands of the simulated bench to the user, or back to the script's reach."""
+        if not self.query_one(BenchBody).play():
+            self.set_focus(None)
+        self._paint_soon()
+
+    @on(HandsView.Moved)
+    def _hands_moved(self) -> None:
+        self._paint_soon()
 
     def action_sound(self) -> None:
         """Switch tones on or off."""
@@ -339,6 +367,8 @@ class BenchApp(App[int]):
         """Offer the way back to the keys only while something else has them."""
         if action == "to_keys":
             return self.focused is not None or bool(self.query_one(BenchBody).page)
+        if action == "hands":
+            return self._hands is not None
         return True
 
     def _key_of(self, command: KeyCommand) -> str:

@@ -7,16 +7,27 @@ place when asked for, so nothing ever lies over the reading.
 
 from typing import Final
 
+from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import ContentSwitcher, Static
 
-from meterlink.card import CautionStep, ConfirmationStep, EntryStep, SoakStep, Step, WatchStep
+from meterlink.card import (
+    CautionStep,
+    ConfirmationStep,
+    EntryStep,
+    LeadZeroStep,
+    SoakStep,
+    Step,
+    WatchStep,
+)
+from meterlink.circuit import OTHER_TIP
 from tui.screen.asked import AskedView, EndedView
 from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView
-from tui.screen.picture import PictureView
+from tui.screen.hands import HandsView, PlayedHands
+from tui.screen.picture import PictureView, points_of
 from tui.screen.reading import ReadingView
 from tui.screen.ruler import RulerView
 from tui.screen.soak import SoakView
@@ -33,6 +44,7 @@ PANELS: Final = {
     "soak-ohm": "resistance",
     "trace": "last minute",
     "soak-celsius": "winding temperature",
+    "hands": "your hands",
 }
 """Headings of what the lower panels can show."""
 
@@ -40,8 +52,13 @@ PANELS: Final = {
 class BenchBody(Vertical):
     """All the widgets that show the view."""
 
-    def __init__(self) -> None:
+    def __init__(self, hands: PlayedHands | None = None) -> None:
+        """``hands``: those of a simulated bench, for a person to play."""
         super().__init__(id="body")
+        self.hands = None if hands is None else HandsView(hands)
+        self.playing = False
+        """Whether a person plays the hands."""
+        self._aimed_at: Step | None = None
         self.page = ""
         """Name of the page in place of the lower band; empty where the work is shown."""
 
@@ -64,6 +81,8 @@ class BenchBody(Vertical):
                 with ContentSwitcher(initial="trace", id="beside"):
                     yield TraceView()
                     yield SoakView("celsius")
+                    if self.hands is not None:
+                        yield self.hands
             with VerticalScroll(id="page"):
                 yield Static(id="page-text", markup=False)
 
@@ -88,15 +107,41 @@ class BenchBody(Vertical):
 
     def _show_panels(self, view: View, step: Step | None) -> None:
         here, beside = panels_for(step, view)
+        if self.playing:
+            beside = "hands"
         self._switch("here", here)
         self._switch("beside", beside)
         self.query_one(EntryView).show(step)
-        self.query_one(PictureView).show(view)
+        self.query_one(PictureView).show(view, self._tips(view, step))
         self.query_one(WatchView).show(view)
         for soak in self.query(SoakView):
             soak.show(view)
         if beside == "trace":
             self.query_one(TraceView).show(view)
+
+    def _tips(self, view: View, step: Step | None) -> dict[str, str]:
+        """Return where played tips are; at a new step they aim at its points by themselves."""
+        if self.hands is None or not self.playing:
+            return {}
+        if step is not None and step is not self._aimed_at and not self.hands.touching:
+            self._aimed_at = step
+            together = (OTHER_TIP, OTHER_TIP) if isinstance(step, LeadZeroStep) else ()
+            self.hands.aim(together or points_of(step, view.profile))
+        return self.hands.marks
+
+    def play(self) -> bool:
+        """Give the hands to the user, or the keys back; return whether the user has them."""
+        if self.hands is not None:
+            self.playing = not self.playing
+            if self.playing:
+                self.hands.focus()
+        return self.playing
+
+    @on(PictureView.Pointed)
+    def _pointed(self, message: PictureView.Pointed) -> None:
+        message.stop()
+        if self.hands is not None and self.playing:
+            self.hands.point(message.place)
 
     def _switch(self, panel: str, shown: str) -> None:
         switcher = self.query_one(f"#{panel}", ContentSwitcher)

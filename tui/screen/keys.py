@@ -39,6 +39,7 @@ KEYS: Final = (
 ON_SCREEN: Final = (
     KeyCommand("budget", "u", "how sure", "show how sure the value is, and why"),
     KeyCommand("help", "question_mark", "help", "show this page"),
+    KeyCommand("hands", "p", "hands", "play the hands of the simulated bench yourself"),
     KeyCommand("sound", "t", "tones", "tones on and off"),
     KeyCommand("speech", "v", "voice", "speech on and off"),
     KeyCommand("again", "m", "meter", "read again after the meter was lost"),
@@ -49,7 +50,7 @@ ON_SCREEN: Final = (
 PEDAL: Final = ("confirm", "redo", "skip")
 """The commands that a pedal can mean."""
 
-_SHOWN: Final = {"confirm", "redo", "skip", "back", "zero", "budget", "help", "leave"}
+_SHOWN: Final = {"confirm", "redo", "skip", "back", "zero", "budget", "help", "hands", "leave"}
 
 _MAKE: Final[Mapping[str, type[Confirm | Redo | Skip | Back | Zero | Deny]]] = {
     "confirm": Confirm,

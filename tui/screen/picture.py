@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 
+from textual import events
 from textual.content import Content
+from textual.message import Message
 from textual.widget import Widget
 
 from meterlink.card import LeadZeroStep, MeasurementStep, SoakStep, Step, SwitchStep, WatchStep
@@ -18,52 +20,70 @@ _SIZES = ("engine-large", "engine-small")
 class PictureView(Widget):
     """The engine with the probes' points, or two tips together for the lead zero."""
 
+    class Pointed(Message):
+        """A place on the drawing was clicked."""
+
+        def __init__(self, place: str) -> None:
+            super().__init__()
+            self.place = place
+
     def __init__(self) -> None:
         super().__init__(id="picture")
-        self._points: tuple[str, str] | None = None
-        self._tips = False
+        self.marks: dict[str, str] = {}
+        """Labels by place: 1 and 2 for the points of the step, R and B for played tips."""
+        self._tips_together = False
         self._lever_closed: bool | None = None
+        self._drawn: Drawing | None = None
 
-    def show(self, view: View) -> None:
-        """Show where ``view`` stands."""
+    def show(self, view: View, tips: Mapping[str, str]) -> None:
+        """Show where ``view`` stands, and ``tips``, labels by place, where a person plays them."""
         step = view.step
-        points = None if step is None else points_of(step, view.profile)
-        shown = (points, isinstance(step, LeadZeroStep), _asked_closed(view))
-        if shown != (self._points, self._tips, self._lever_closed):
-            self._points, self._tips, self._lever_closed = shown
+        points = () if step is None else points_of(step, view.profile)
+        marks = {place: str(number) for number, place in enumerate(points, start=1)}
+        for place, tip in tips.items():
+            marks[place] = marks.get(place, "") + tip
+        shown = (marks, isinstance(step, LeadZeroStep) and not tips, _asked_closed(view))
+        if shown != (self.marks, self._tips_together, self._lever_closed):
+            self.marks, self._tips_together, self._lever_closed = shown
             self.refresh()
 
     def render(self) -> Content:
         """Return the largest drawing that there is room for, and the points in words."""
         columns, rows = self.content_size
-        if self._tips:
+        if self._tips_together:
             return _marked(draw_tips())
-        points = self._points or ()
-        marks = {place: str(number) for number, place in enumerate(points, start=1)}
-        drawing = _fitting(marks, self._lever_closed, columns, rows)
-        words = [f"{label} on the {plain(place)}" for place, label in marks.items()]
+        self._drawn = drawing = _fitting(self.marks, self._lever_closed, columns, rows)
+        words = [f"{label} on the {plain(place)}" for place, label in self.marks.items()]
         if drawing is None:
             return Content("\n".join(words))
         spare = rows - len(drawing.lines)
         if spare < len(words):
-            unplaced = {label for label, _ in drawing.unplaced}
-            words = [line for line in words if line[0] in unplaced]
+            unplaced = [f"{label} on the {plain(place)}" for label, place in drawing.unplaced]
+            words = [word for word in words if word in unplaced]
         lines = [_marked(drawing)]
         if words and spare > len(words):
             lines.append(Content(""))
         lines += [Content(word).stylize("bold") for word in words]
         return Content("\n").join(lines)
 
+    def on_click(self, event: events.Click) -> None:
+        """Say which place was clicked, or nearly clicked."""
+        spots = () if self._drawn is None else self._drawn.spots
+        for spot in spots:
+            if spot.row == event.y and abs(spot.column - event.x) <= 1:
+                self.post_message(self.Pointed(spot.place))
+                return
 
-def points_of(step: Step, profile: Profile) -> tuple[str, str] | None:
-    """Return the two points that the probes of ``step`` touch; None where it has none."""
+
+def points_of(step: Step, profile: Profile) -> tuple[str, ...]:
+    """Return the two points that the probes of ``step`` touch; none where it has none."""
     match step:
         case WatchStep():
             return step.between
         case MeasurementStep() | SwitchStep() | SoakStep():
             return find_part(step, profile).between
         case _:
-            return None
+            return ()
 
 
 def _asked_closed(view: View) -> bool | None:

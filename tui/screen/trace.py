@@ -50,10 +50,12 @@ class TraceView(Widget):
             if len(line) == 1:  # a line needs two points
                 ages, line = ages * 2, line * 2
             plot.plot(ages, line, plot.colour("primary"), HiResMode.BRAILLE)
-        if marks := view.history.marks():
+        # A hold of a step on another scale has no place here.
+        marks = [mark for mark in view.history.marks() if 0 <= scale.place(mark.value) <= 1]
+        if marks:
             plot.scatter(
                 [mark.t for mark in marks],
-                [_inside(scale, mark.value) for mark in marks],
+                [scale.bent(mark.value) for mark in marks],
                 marker="◆",
                 marker_style=f"bold {plot.colour('foreground')}",
             )

@@ -1,0 +1,37 @@
+"""The hands of the simulated bench, to be played by a person on the screen."""
+
+from collections.abc import Mapping, Sequence
+
+from drivers.simulated import SimulatedBench
+from meterlink.circuit import controls, places
+
+
+class BenchHands:
+    """The hands of ``bench``, with what they can reach on its engine."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        self._hands = bench.hands
+        engine, start = bench.scenario.engine, bench.scenario.bench.controls
+        self.places: Sequence[str] = tuple(places(engine))
+        self.controls: Mapping[str, Sequence[str]] = {
+            name: _first(positions, start.get(name)) for name, positions in controls(engine).items()
+        }
+
+    def place(self, red: str, black: str) -> None:
+        """Put each tip on a place."""
+        self._hands.place(red, black)
+
+    def lift(self) -> None:
+        """Take both tips off."""
+        self._hands.lift()
+
+    def switch(self, control: str, position: str) -> None:
+        """Put a switch or fitting into a position."""
+        self._hands.switch(control, position)
+
+
+def _first(positions: Sequence[str], start: str | None) -> tuple[str, ...]:
+    """Return ``positions`` with the one that things begin in first."""
+    if start is None or start not in positions:
+        return tuple(positions)
+    return (start, *(position for position in positions if position != start))
