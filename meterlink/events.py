@@ -13,6 +13,7 @@ from enum import Enum
 
 import msgspec
 
+from meterlink.budget import Component
 from meterlink.commands import AnyCommand
 
 
@@ -173,6 +174,12 @@ class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     """For an open: how it is known that the probes touched."""
     advice: str = ""
     """One sentence on what limits and what would help, where the verdict is close."""
+    budget: tuple[Component, ...] = ()
+    """What ``u`` is made of; empty for an over range."""
+    probabilities: dict[str, float] = {}
+    """Of every verdict that was possible, by its code."""
+    notes: tuple[str, ...] = ()
+    """What was not known and so assumed or left out, each a plain sentence."""
 
 
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):

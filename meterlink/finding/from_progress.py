@@ -43,4 +43,4 @@ def _outcome(result: StepResult) -> Outcome:
     judged = result.judged.get("")
     if judged is None or judged.clear or result.outcome not in _VERDICTS:
         return result.outcome
-    return close_verdict(result.outcome, judged.probability)
+    return judged.probabilities or close_verdict(result.outcome, judged.probability)

@@ -39,6 +39,9 @@ def judged(
         position=position,
         evidence=evidence,
         advice=judgement.advice,
+        budget=assessment.budget.components,
+        probabilities=_by_code(judgement.probabilities),
+        notes=assessment.notes,
     )
 
 
@@ -52,7 +55,8 @@ def judged_over_range(
     position: str = "",
 ) -> Judged:
     """Return the verdict event of an over range while the probes touched, as ``evidence`` says."""
-    judgement = assessor.assess_over_range().judgement
+    assessment = assessor.assess_over_range()
+    judgement = assessment.judgement
     probability = judgement.probability * TRUST[evidence]
     return Judged(
         t=t,
@@ -65,4 +69,10 @@ def judged_over_range(
         position=position,
         evidence=evidence,
         advice=judgement.advice,
+        probabilities=_by_code(judgement.probabilities),
+        notes=assessment.notes,
     )
+
+
+def _by_code(probabilities: dict[Verdict, float]) -> dict[str, float]:
+    return {verdict.value: probability for verdict, probability in probabilities.items()}
