@@ -36,6 +36,8 @@ def compile_reader(wire: Description, layout: Layout, scales: dict[Told, Scale])
         if status is None:
             return None
         text = data[:text_end].decode("latin-1") if readable else ""
+        if not (text.isascii() and text.isprintable()):
+            text = ""  # flag bytes that are no characters: shown in hexadecimal
         number = shown[bits & digits_mask]
         if status.overload or number == inf:
             return Frame(-inf if status.negative else inf, True, status, data, text)

@@ -3,8 +3,8 @@
 import re
 from collections.abc import Callable
 from fractions import Fraction
-from math import inf
-from typing import Final, NamedTuple
+from math import inf, isnan, nan
+from typing import Final
 
 import msgspec
 
@@ -18,18 +18,6 @@ from meterlink.text import plain
 
 MOST: Final = 1e30
 """No quantity in SI units is so large; such a number means something else."""
-
-
-class Said(NamedTuple):
-    """All of a line but its digits."""
-
-    label: str
-    minus: bool
-    unit: str
-    words: str
-    behind: int
-    """Digits behind the point, less the exponent: the number is the digits by 10 to this."""
-    overload: bool
 
 
 class Lines(msgspec.Struct, frozen=True, kw_only=True):
@@ -141,15 +129,16 @@ class LineReader:
     """Reads one line at a time. Keeps the mode last seen, for overloads that come bare."""
 
     def __init__(self, lines: Lines) -> None:
-        self._lines = lines
         self._encoding, self._length = lines.frame.encoding, lines.frame.length
         self._match = lines.pattern.fullmatch
-        self._statuses = Remembered(StatusReader(lines).status)
+        statuses = StatusReader(lines)
+        self._statuses = Remembered(statuses.of_number)
+        self._overloads = Remembered(statuses.of_overload)
         overload = lines.wire.overload
         self._bare = overload.bare
         self._over_numbers = frozenset(overload.numbers)
         self._scpi = overload.scpi
-        self._last: Said | None = None
+        self._last = ("", "")
 
     def read(self, line: bytes) -> Frame | None:
         """Return the frame that ``line``, without its end, is; None where it is none."""
@@ -164,64 +153,89 @@ class LineReader:
             return None
         label, sign, whole, part, exponent, over_sign, over, unit, words = found.groups("")
         if over:
-            return self._over(Said(label, over_sign == "-", unit, words, 0, True), line, text)
-        behind = len(part) - (int(exponent) if exponent else 0)
-        said = Said(label, sign == "-", unit, words, behind, False)
-        status = self._statuses[said]
+            return self._over(label, over_sign, unit, words, line, text)
+        status = self._statuses[label, sign, unit, words, len(part), exponent]
         if status is None:
             return None
         value = int(whole + part) * status.multiplier / status.divisor
-        if self._scpi:
-            value = real_value(value)
-        if abs(value) == inf or (self._over_numbers and self._is_over(whole, part, exponent)):
-            return self._over(said._replace(behind=0, overload=True), line, text)
-        if abs(value) > MOST:
-            return None
-        self._last = said
+        if value > MOST or value < -MOST:
+            return self._no_quantity(value, found, line, text)
+        if self._over_numbers and abs(_number(found)) in self._over_numbers:
+            return self._over(label, sign, unit, words, line, text)
+        self._last = label, unit
         return Frame(value, False, status, line, text)
 
-    def _is_over(self, whole: str, part: str, exponent: str) -> bool:
-        return float(f"{whole}.{part or 0}e{exponent or 0}") in self._over_numbers
+    def _no_quantity(
+        self, value: float, found: re.Match[str], line: bytes, text: str
+    ) -> Frame | None:
+        """A number that is larger than any quantity: it means something else, or is damage."""
+        stands_for = real_value(value) if self._scpi else value
+        label, sign, *_, unit, words = found.groups("")
+        over = self._over(label, sign, unit, words, line, text)
+        if over is None or abs(stands_for) == inf or abs(value) in self._over_numbers:
+            return over
+        if not isnan(stands_for):
+            return None
+        return Frame(nan, False, msgspec.structs.replace(over.status, overload=False), line, text)
 
-    def _over(self, said: Said, line: bytes, text: str) -> Frame | None:
-        bare = not said.label and not said.unit
-        if bare and self._bare and self._last is not None:
-            said = said._replace(label=self._last.label, unit=self._last.unit)
-        status = self._statuses[said]
+    def _over(
+        self, label: str, sign: str, unit: str, words: str, line: bytes, text: str
+    ) -> Frame | None:
+        if self._bare and not label and not unit:
+            label, unit = self._last
+        status = self._overloads[label, sign, unit, words]
         if status is None:
             return None
-        return Frame(-inf if said.minus else inf, True, status, line, text)
+        return Frame(-inf if sign == "-" else inf, True, status, line, text)
+
+
+def _number(found: re.Match[str]) -> float:
+    """The number as sent, its unit aside."""
+    return float(f"{found[3]}.{found[4] or 0}e{found[5] or 0}")
 
 
 class StatusReader:
-    """What the words of a line say."""
+    """What a line says beside its digits; None where it makes no sense."""
 
     def __init__(self, lines: Lines) -> None:
-        self._lines = lines
+        self._wire = lines.wire
+        self._modes = lines.modes
         self._words = {word: name for name, word in lines.wire.flags.items()}
         self._find = re.compile(_any_of(set(self._words))) if self._words else None
 
-    def status(self, said: Said) -> Status | None:
-        """Return what is said beside the digits; None where it makes no sense."""
-        wire = self._lines.wire
-        mode = self._lines.modes.get((said.label, said.unit))
-        if mode is None:
+    def of_number(self, said: tuple[str, str, str, str, int, str]) -> Status | None:
+        """Take label, sign, unit, words, how many digits are behind the point, and exponent."""
+        label, sign, unit, words, behind, exponent = said
+        number = self._modes.get((label, unit))
+        if number is None:
             return None
-        factor = exact(wire.modes[mode].units[said.unit]) if said.unit else Fraction(1)
-        resolution = factor * exact(wire.modes[mode].scale) / Fraction(10) ** said.behind
-        for listed in [None] if said.overload else ranges_of(wire.modes[mode], resolution):
-            scale = make_scale(wire, mode, resolution, listed, 10**12, unit=said.unit)
-            told = self._find.findall(said.words) if self._find else []
-            flags = frozenset(self._words[word] for word in told)
-            status = make_status(wire, scale, flags, negative=said.minus)
-            return msgspec.structs.replace(
-                status,
-                full=listed.full if listed is not None else None,
-                largest=inf,
-                resolution=None if said.overload else status.resolution,
-                overload=said.overload,
-            )
-        return None
+        mode = self._wire.modes[number]
+        factor = exact(mode.units[unit]) if unit else Fraction(1)
+        power = behind - int(exponent or 0)
+        resolution = factor * exact(mode.scale) / Fraction(10) ** power
+        listed = next(ranges_of(mode, resolution), None)
+        if listed is None and mode.ranges:
+            return None
+        scale = make_scale(self._wire, number, resolution, listed, 10**12, unit=unit)
+        status = make_status(self._wire, scale, self._flags(words), negative=sign == "-")
+        full = listed.full if listed is not None else None
+        return msgspec.structs.replace(status, full=full, largest=inf)
+
+    def of_overload(self, said: tuple[str, str, str, str]) -> Status | None:
+        """Take label, sign, unit and words."""
+        label, sign, unit, words = said
+        number = self._modes.get((label, unit))
+        if number is None:
+            return None
+        scale = make_scale(self._wire, number, Fraction(1), None, 10**12, unit=unit)
+        status = make_status(self._wire, scale, self._flags(words), negative=sign == "-")
+        return msgspec.structs.replace(
+            status, full=None, largest=inf, resolution=None, overload=True
+        )
+
+    def _flags(self, words: str) -> frozenset[str]:
+        told = self._find.findall(words) if self._find else []
+        return frozenset(self._words[word] for word in told)
 
 
 def begins_with_line(lines: Lines) -> Callable[[bytes], bool]:

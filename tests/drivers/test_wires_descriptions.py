@@ -167,3 +167,11 @@ def test_a_flag_that_is_a_character_may_not_share_its_byte_with_a_bit(tmp_path):
     file.write_text(ONES_OWN, "utf-8")
     with pytest.raises(FaultFoundError, match=r"flags.kilo: overlaps flags.over in byte 4"):
         load(file)
+
+
+def test_the_first_example_of_the_instructions_is_in_order(tmp_path):
+    text = (SHIPPED.parent / "README.md").read_text("utf-8")
+    example = text.split("```toml\n")[1].split("```")[0]
+    file = tmp_path / "gauge-6.toml"
+    file.write_text(example, "utf-8")
+    check(load(file))
