@@ -1,46 +1,76 @@
 """The hold detector: readings in, touch events out."""
 
-from collections import deque
 from collections.abc import Sequence
-from math import inf, isfinite, sqrt
+from math import inf, sqrt
 
 import msgspec
 
-from meterlink.events import Contact, Held, Lift, Limit, PassedOver, TouchEvent
+from meterlink.events import Contact, Held, Lift, PassedOver, TouchEvent
+from meterlink.hold.absence import Absence
 from meterlink.hold.aim import Aim
+from meterlink.hold.cadence import Cadence
+from meterlink.hold.enough import is_enough, limit_of
+from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.hold.repeatability import Running
+from meterlink.hold.settling import Assessment, tolerance
+from meterlink.hold.steadiness import Steadiness
 from meterlink.reading import Quantity, Reading
 from meterlink.stages import Stage
 
+_NOTHING: tuple[TouchEvent, ...] = ()
 
-class Live(msgspec.Struct, frozen=True):
+
+class Live(msgspec.Struct, frozen=True, gc=False):
     """The best estimate so far of the value under the probes, for the eye."""
 
     value: float
     """As read, steadied; the unit of the readings."""
     u: float
-    """Its standard uncertainty by repeatability; infinite from a single reading."""
+    """Its standard uncertainty by repeatability; infinite while there is nothing to go by."""
 
 
 class HoldDetector:
     """Follow the touches in a stream of readings and say when each value stands.
 
-    Feed readings in the order of their ``t``. Memory is constant whatever the length.
-    """
+    Feed readings in the order they came. Memory is constant; so is the time a reading, as at
+    most ``HoldPolicy.kept`` points are weighed. While the probes are off and once a value is held
+    a reading costs a comparison; on fast meters it is a block of readings that is weighed.
 
-    _KEPT = 64
+    A hold belongs to its touch: ``Held.contact_t`` is the first reading of the touch. A slide to
+    another point without a lift ends in a second hold, whose ``contact_t`` is the first reading
+    away from the first value. ``Lift.contact_t`` is that of the newest hold of the touch, or of
+    the touch where it had none.
+    """
 
     def __init__(self, policy: HoldPolicy = POLICY, aim: Aim | None = None) -> None:
         self.policy = policy
         self._aim = aim
-        self._stage = Stage.APART
-        self._last_t = -inf
-        self._passed: dict[str, int] = {}
         self._quantity: Quantity | None = None
-        self._window: deque[Reading] = deque(maxlen=self._KEPT)
+        self._last_t = -inf
+        self._back_t = inf
+        self._back_count = 0
+        self._passed: dict[str, int] = {}
+        self._cadence = Cadence()
+        self._absence = Absence(policy)
+        self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
+        self._steadiness = Steadiness(policy)
+        self._resolution: float | None = None
+        self._forget()
+
+    def _forget(self) -> None:
+        """Wait for the next touch."""
+        self._stage = Stage.APART
         self._contact_t = 0.0
-        self._away: list[float] = []
+        self._began_t = 0.0
         self._held: Held | None = None
+        self._newest_held: Held | None = None
+        self._track = 0.0
+        self._band = 0.0
+        self._astray_t = 0.0
+        self._astray_count = 0
+        self._steadiness.clear()
+        self._blocks.clear()
 
     def aim_at(self, aim: Aim | None) -> None:
         """Say what the verdict of this step needs; None for a hold for its own sake."""
@@ -56,40 +86,59 @@ class HoldDetector:
         """The value so far, or None while there is nothing under the probes."""
         if self._held is not None:
             return Live(self._held.value, self._held.u)
-        if not self._window:
-            return None
-        values = [r.value for r in self._window]
-        mean = sum(values) / len(values)
-        if len(values) == 1:
-            return Live(mean, inf)
-        spread = sum((v - mean) ** 2 for v in values) / (len(values) - 1)
-        return Live(mean, sqrt(spread / len(values)))
+        found = self._steadiness.latest
+        if found is not None:
+            return Live(found.value, found.u)
+        newest = self._steadiness.newest
+        return None if newest is None else Live(newest, inf)
+
+    # --- what comes in ------------------------------------------------------------------------
 
     def feed(self, reading: Reading) -> Sequence[TouchEvent]:
         """Take one reading; return what it brings about, nearly always nothing."""
-        t = reading.t
+        t, value = reading.t, reading.value
         if not t > self._last_t:
-            return self._pass_over("time went back" if t < self._last_t else "time repeated")
+            return self._untimely(reading)
         self._last_t = t
-        if reading.overload or reading.value in (inf, -inf):
-            return self._apart(t)
-        if not isfinite(reading.value):
+        if self._cadence.tick(t) and self._cadence.interval * self.policy.fast < 1:
+            self._blocks.tune(1 / self._cadence.interval)
+        if reading.overload or value == inf or value == -inf:
+            self._absence.over()
+            return self._missing(t, inf) if self._stage is not Stage.APART else _NOTHING
+        if value != value:
             return self._pass_over("not-a-number")
-        return self._touching(reading)
+        self._absence.finite()
+        if reading.quantity is not self._quantity:
+            self._change(reading.quantity)
+        if self._held is None:
+            return self._settling(reading)
+        if abs(value - self._track) <= self._band:
+            # Follow a cooling winding, slowly enough that an outlier does not matter.
+            self._track += 0.2 * (value - self._track)
+            self._astray_count = 0
+            self._absence.here()
+            return _NOTHING
+        return self._astray(reading)
 
     def close(self) -> Sequence[TouchEvent]:
         """End of the stream: say what was passed over and not yet said."""
         return self._flush(self._last_t)
 
     def gap(self, t: float) -> Sequence[TouchEvent]:
-        """The meter was lost at ``t``: forget the touch; no lift was seen, so none is told."""
+        """Readings are missing from ``t`` on, as when the meter was lost.
+
+        The touch is abandoned and the detector armed again. No lift is told, as none was seen.
+        """
         said = self._flush(t)
         self._forget()
+        self._absence.here()
         return said
+
+    # --- what cannot be used ------------------------------------------------------------------
 
     def _pass_over(self, why: str) -> Sequence[TouchEvent]:
         self._passed[why] = self._passed.get(why, 0) + 1
-        return ()
+        return _NOTHING
 
     def _flush(self, t: float) -> list[TouchEvent]:
         said: list[TouchEvent] = [
@@ -98,92 +147,165 @@ class HoldDetector:
         self._passed.clear()
         return said
 
-    def _forget(self) -> None:
-        self._stage = Stage.APART
-        self._window.clear()
-        self._away.clear()
-        self._held = None
+    def _untimely(self, reading: Reading) -> Sequence[TouchEvent]:
+        """A reading no later than the one before; many of them are a clock set back."""
+        t = reading.t
+        if t == self._last_t:
+            return self._pass_over("time repeated")
+        if t != t:
+            return self._pass_over("time not-a-number")
+        self._back_count = self._back_count + 1 if t > self._back_t else 1
+        self._back_t = t
+        if self._back_count < self.policy.clock_readings:
+            return self._pass_over("time went back")
+        said = self.gap(self._last_t)
+        self._back_t, self._back_count = inf, 0
+        self._last_t = -inf
+        self._cadence = Cadence()
+        return [*said, *self.feed(reading)]
 
-    def _apart(self, t: float) -> Sequence[TouchEvent]:
-        if self._stage is Stage.APART:
-            return ()
-        if len(self._away) < self.policy.lift_readings:
-            self._away.append(t)
-        else:
-            self._away[-1] = t
-        first = self._away[0]
-        if len(self._away) < self.policy.lift_readings or t - first <= self.policy.dropout_time:
-            return ()
-        lift = Lift(t=first, contact_t=self._contact_t, held=self._held is not None)
-        said = self._flush(t)
+    def _change(self, quantity: Quantity) -> None:
+        """The meter was set to something else: what was under the probes has no value now."""
+        if self._stage is not Stage.APART:
+            self._pass_over("quantity changed in mid-touch")
         self._forget()
-        return [*said, lift]
+        self._absence.air_from = inf
+        self._quantity = quantity
 
-    def _touching(self, reading: Reading) -> Sequence[TouchEvent]:
+    # --- no contact ---------------------------------------------------------------------------
+
+    def _missing(self, t: float, value: float) -> Sequence[TouchEvent]:
+        self._blocks.clear()
+        if not self._absence.missing(t, self._cadence.interval, value):
+            return _NOTHING
+        return [*self._flush(t), self._lift(self._absence.since)]
+
+    def _lift(self, t: float) -> Lift:
+        newest = self._newest_held
+        contact_t = self._contact_t if newest is None else newest.contact_t
+        self._forget()
+        return Lift(t=t, contact_t=contact_t, held=newest is not None)
+
+    def _astray(self, reading: Reading) -> Sequence[TouchEvent]:
+        """A reading that is not the held value: an outlier, another point, or the air."""
+        t, value = reading.t, reading.value
+        if self._quantity is Quantity.RESISTANCE and self._absence.far_above(value, self._track):
+            return self._missing(t, value)
+        self._absence.here()
+        if reading.resolution and abs(value - self._track) <= 5 * reading.resolution:
+            # A coarser range shows the same value.
+            return _NOTHING
+        if not self._astray_count:
+            self._astray_t = t
+        self._astray_count += 1
+        if self._astray_count < 3 or t - self._astray_t < self.policy.dropout_time:
+            return _NOTHING
+        self._stage = Stage.SETTLING
+        self._held = None
+        self._began_t = self._astray_t
+        self._astray_count = 0
+        self._steadiness.clear()
+        self._blocks.clear()
+        return self._settling(reading)
+
+    # --- settling -----------------------------------------------------------------------------
+
+    def _settling(self, reading: Reading) -> Sequence[TouchEvent]:
+        t, value = reading.t, reading.value
         said: list[TouchEvent] = []
-        if self._quantity is not reading.quantity:
-            self._forget()
-            self._quantity = reading.quantity
-        self._away.clear()
         if self._stage is Stage.APART:
-            self._stage = Stage.CONTACT
-            self._contact_t = reading.t
-            said.append(Contact(t=reading.t))
-        elif self._stage is Stage.CONTACT:
+            if value >= self._absence.air_from:
+                return _NOTHING
+            self._absence.air_from = inf
+            said.append(self._contact(t))
+        else:
             self._stage = Stage.SETTLING
-        held = self._held
-        if held is not None:
-            if abs(reading.value - held.value) <= 5 * self._tol(reading, held.noise):
-                return said
-            self._held = None
-            self._stage = Stage.SETTLING
-            self._contact_t = reading.t
-        self._window.append(reading)
-        hold = self._steady()
-        if hold is not None:
-            self._held = hold
-            self._stage = Stage.HELD
-            self._window.clear()
-            said.append(hold)
+            newest = self._steadiness.newest
+            if (
+                newest is not None
+                and newest > self.policy.air_least
+                and self._quantity is Quantity.RESISTANCE
+                and self._absence.far_above(newest, value)
+            ):
+                self._absence.dropped(newest)
+                said += [self._lift(t), self._contact(t)]
+        self._absence.here()
+        if self._resolution != reading.resolution:
+            self._new_range(reading.resolution)
+        found = self._add(t, value)
+        if found is not None:
+            self._hold(t, found, said)
         return said
 
-    def _tol(self, reading: Reading, noise: float) -> float:
-        p = self.policy
-        return max(
-            p.tol_resolutions * (reading.resolution or 0.0),
-            p.tol_sds * noise,
-            p.tol_share * abs(reading.value),
-            p.tol_least,
-        )
+    def _contact(self, t: float) -> Contact:
+        self._stage = Stage.CONTACT
+        self._contact_t = self._began_t = t
+        return Contact(t=t)
 
-    def _steady(self) -> Held | None:
-        newest = self._window[-1]
-        while self._window and newest.t - self._window[0].t > 0.5 and len(self._window) > 5:
-            self._window.popleft()
-        n = len(self._window)
-        span = newest.t - self._window[0].t
-        if n < max(5, self.policy.least_readings) or span <= self.policy.least_time:
-            return None
-        values = [r.value for r in self._window]
-        mean = sum(values) / n
-        noise = sqrt(sum((v - mean) ** 2 for v in values) / (n - 1))
-        half = n // 2
-        moved = abs(sum(values[half:]) / (n - half) - sum(values[:half]) / half)
-        tol = self._tol(newest, 0.0)
-        if noise > 2 * tol or moved > tol:
-            return None
-        resolution = newest.resolution or 0.0
-        coarse = resolution / sqrt(12)
-        u = noise / sqrt(n)
-        return Held(
-            t=newest.t,
-            contact_t=self._contact_t,
-            value=mean,
-            unit=newest.quantity.unit,
-            readings=n,
-            noise=noise,
-            resolution=resolution,
+    def _new_range(self, resolution: float | None) -> None:
+        """Values of another range are rounded differently: they make a stretch of their own."""
+        if resolution and self._resolution and not 0.7 < resolution / self._resolution < 1.4:
+            self._steadiness.clear()
+            self._blocks.clear()
+        self._resolution = resolution
+
+    def _add(self, t: float, value: float) -> Assessment | None:
+        """Weigh a reading, or the block that it ends."""
+        every, single = self._cadence.interval, 0.0
+        if every and every * self.policy.fast < 1:
+            blocks = self._blocks
+            mean = blocks.feed(value)
+            if mean is None:
+                return None
+            value = mean
+            every *= blocks.size
+            latest = self._steadiness.latest
+            if blocks.variance is not None:
+                single = sqrt(blocks.variance)
+            elif latest is not None:
+                # Too short to tell: as if half of the scatter of blocks were shared by all.
+                single = 0.7 * latest.scatter / blocks.gain
+        even = self._cadence.even(t)
+        return self._steadiness.add(even, value, self._resolution, every, single)
+
+    def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
+        """Hold what was found, unless it is the held value come back, or not yet enough."""
+        newest = self._newest_held
+        if newest is not None and abs(found.value - self._track) <= self._band:
+            self._held = newest
+            self._stage = Stage.HELD
+            return
+        steadiness = self._steadiness
+        step = steadiness.step
+        series = Running(steadiness.stretch)
+        inflation = series.inflation
+        u = found.u * sqrt(inflation)
+        due = found.n >= self.policy.due_readings and self._span() >= self.policy.late_time
+        sd = found.scatter * sqrt(inflation)
+        if not due and not is_enough(self.policy, self._aim, found.value, u, sd, found.n, step):
+            return
+        fast = self._cadence.interval * self.policy.fast < 1
+        fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
+        quantity = self._quantity or Quantity.RESISTANCE
+        held = Held(
+            t=t,
+            contact_t=self._began_t,
+            value=found.value,
+            unit=quantity.unit,
+            readings=found.n * (self._blocks.size if fast else 1),
+            noise=found.noise,
+            resolution=step,
             u=u,
-            dof=n - 1.0,
-            limit=Limit.RESOLUTION if coarse > u else Limit.NOISE,
+            dof=max(found.dof / inflation, 1.0),
+            limit=limit_of(u, fixed, step),
         )
+        self._held = self._newest_held = held
+        self._stage = Stage.HELD
+        self._track = found.value
+        self._band = self.policy.slide_tols * tolerance(self.policy, found.value, step, found.noise)
+        self._steadiness.clear()
+        self._blocks.clear()
+        said.append(held)
+
+    def _span(self) -> float:
+        return self._steadiness.span

@@ -8,25 +8,123 @@ import msgspec
 class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """What counts as a touch, as steady, as right and as long enough.
 
-    Durations are seconds, shares are fractions of the value, resistances are ohms.
+    Durations are seconds, shares are fractions of the value, values are SI units. The first two
+    groups are the policy proper; the rest says how it is carried out. Its numbers were found by
+    search over seeded traces (``tests/benchmarks/hold_tuning.py``), other seeds than those that
+    the detector is measured on.
     """
 
+    # --- how long -----------------------------------------------------------------------------
     least_readings: int = 3
     """A hold rests on at least this many readings: two never hold."""
     least_time: float = 0.2
     """A hold spans more than this from its first reading to its last."""
+    due_readings: int = 6
+    """A touch that offers this many clean readings over a second must hold ..."""
+    late_time: float = 0.9
+    """... so from this long on nothing is waited for that could be done without."""
+
+    # --- how right ----------------------------------------------------------------------------
     tol_share: float = 0.002
     """Tolerance of a held value, as a share of it."""
     tol_resolutions: float = 1.0
     """The same, in steps of the last digit."""
     tol_sds: float = 2.0
-    """The same, in standard deviations of the noise."""
+    """The same, in standard deviations of the noise of one reading."""
     tol_least: float = 1e-3
     """The same, in SI units (a milliohm)."""
+
+    # --- how sure -----------------------------------------------------------------------------
+    risk: float = 0.00567
+    """Largest probability, when held, that the value still moves or that nothing is touched."""
+    look_time: float = 0.25
+    """Where looks follow more quickly than this, each may take less of the risk ..."""
+    look_power: float = 0.967
+    """... in proportion to this power of the time between them."""
+    late_risk: float = 0.00592
+    """Risk that a look may take at least, once a hold is due."""
+    tol_margin: float = 0.802
+    """Share of the tolerance within which what is left to settle must be."""
+    course_margin: float = 0.744
+    """The same where the readings before did settle."""
+    recent_share: float = 0.227
+    """Prior probability of settling for the newest part of a stretch, looked at alone."""
+    recent_risk: float = 0.3
+    """Largest probability that this part still moves ..."""
+    course_recent_risk: float = 0.102
+    """... and the same where the stretch as a whole did settle."""
+
+    # --- what a value that does not stand looks like --------------------------------------------
+    taus: tuple[float, ...] = (0.06, 0.15, 0.35, 0.7, 1.5)
+    """Time constants of the settling that a constant value is weighed against."""
+    refine: int = 4
+    """Most time constants between those that are tried where one of them fits."""
+    settling_share: float = 0.0311
+    """Prior probability that a stretch is still settling, shared among the time constants."""
+    course_share: float = 0.25
+    """The same where the readings before it came nearer and nearer."""
+    size_least: float = 0.3
+    """Smallest settling that is thought of, in tolerances."""
+    size_range: float = 8.0
+    """Logarithm of the range of sizes that settling may have, all of them equally likely."""
+    bounce_share: float = 0.0537
+    """Prior probability that readings have nothing to do with one another."""
+    bounce_width: float = 0.1
+    """How widely such readings scatter, as a share of the value."""
+    noise_weight: float = 0.831
+    """Weight of the prior of the noise, in readings."""
+    noise_guess: float = 0.0233
+    """Standard deviation of that prior, in tolerances."""
+    noise_share: float = 0.006
+    """Noise above this share of the value is a poor contact, unless ..."""
+    noise_resolutions: float = 3.5
+    """... it is no more than this many steps of the last digit."""
+
+    # --- which readings belong together -------------------------------------------------------
+    kept: int = 40
+    """Most readings (or blocks of readings) that are weighed at once."""
+    reach: float = 10.1
+    """Readings further than this many tolerances from the newest belong to another stretch."""
+    jump_gain: float = 2.53
+    """A step this many times larger than each later one begins a new stretch."""
+    cut_gain: float = 2.05
+    """Scatter this many times the noise between neighbours is no fit: the oldest part is cut."""
+    cut_few: float = 4.21
+    """By how much more where neighbours are few: gain² times one plus this over their number."""
+    rough_points: int = 8
+    """Newest points that the noise between neighbours is taken from."""
+
+    # --- fast meters --------------------------------------------------------------------------
+    fast: float = 42.0
+    """Above this many readings a second, readings are averaged over blocks ..."""
+    block_time: float = 0.03
+    """... that last at least this long ..."""
+    fastest_plain: float = 70.0
+    """... and above this many a second are blind to mains ripple of ..."""
+    mains: tuple[float, ...] = (50.0, 60.0)
+    """... these frequencies, hertz."""
+
+    # --- when more readings help --------------------------------------------------------------
+    doubt: float = 0.05
+    """One minus the confidence of the interval that must be clear of an edge."""
+    coverage: float = 1.645
+    """Standard uncertainties of what averaging cannot mend that an edge must be away."""
+    small_share: float = 0.3
+    """Repeatability below this share of what averaging cannot mend no longer matters."""
+
+    # --- leaving ------------------------------------------------------------------------------
     dropout_time: float = 0.15
     """A gap of the contact no longer than this is no lift."""
-    lift_readings: int = 2
+    lift_readings: int = 3
     """A lift shows in at least this many readings without contact."""
+    slide_tols: float = 5.0
+    """A value further than this many tolerances from the held one may be another point."""
+    air_least: float = 1e5
+    """Resistances below this are something touched, ohms."""
+    air_times: float = 30.0
+    """A resistance above this many times the held one may be the air."""
+    clock_readings: int = 8
+    """This many readings in order, all before the newest one, are a clock that was set back."""
 
 
 POLICY: Final = HoldPolicy()

@@ -1,0 +1,81 @@
+"""When are the probes off? Overload, or values that float where overload should be."""
+
+from math import inf
+from typing import Final
+
+from meterlink.hold.policy import HoldPolicy
+
+_LONG: Final = 5
+"""More overloads in a row than this are the air, not a dropout or a range change."""
+
+
+class Absence:
+    """Readings without contact: a dropout at first, a lift when they go on.
+
+    Some meters show values of megohms that wander instead of an overload while their probes are
+    in the air. A resistance far above the held one then counts as no contact, unless the stream
+    has shown that its air is an overload.
+    """
+
+    def __init__(self, policy: HoldPolicy) -> None:
+        self._policy = policy
+        self._count = 0
+        self._lowest = inf
+        self._in_a_row = 0
+        self._overloads = False
+        self.since = 0.0
+        """Time of the first reading without contact, seconds."""
+        self.air_from = inf
+        """Resistances from here up are the air again, until a touch has begun."""
+
+    def here(self) -> None:
+        """A reading in contact."""
+        self._count = 0
+
+    def finite(self) -> None:
+        """A reading that is no overload."""
+        if self._in_a_row:
+            self._overloads = self._overloads or self._in_a_row > _LONG
+            self._in_a_row = 0
+
+    def over(self) -> None:
+        """An overload."""
+        self._in_a_row += 1
+
+    def missing(self, t: float, interval: float, value: float = inf) -> bool:
+        """Take a reading without contact; True when it makes a lift.
+
+        Args:
+            t: its time, seconds.
+            interval: seconds between readings.
+            value: what it showed; infinite for an overload.
+        """
+        policy = self._policy
+        if not self._count:
+            self.since, self._lowest = t, inf
+        self._count += 1
+        self._lowest = min(self._lowest, value)
+        longest = policy.dropout_time
+        if (
+            self._count < policy.lift_readings
+            or t - self.since <= 1.1 * longest
+            or (self._count - 1) * interval <= longest
+        ):
+            return False
+        self.air_from = self._lowest / 3
+        self._count = 0
+        return True
+
+    def far_above(self, value: float, held: float) -> bool:
+        """Whether a resistance is so far above another that it is the air."""
+        policy = self._policy
+        return (
+            not self._overloads
+            and value > policy.air_least
+            and value > policy.air_times * abs(held)
+        )
+
+    def dropped(self, value: float) -> None:
+        """What went before was the air at ``value``: remember its level."""
+        self.air_from = value / 3
+        self._count = 0

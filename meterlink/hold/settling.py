@@ -1,0 +1,221 @@
+"""Is a stretch of readings steady, or still on its way?
+
+A constant value is weighed against values that still settle exponentially,
+``y = c + b exp(-t / tau) + noise``, with ``c``, ``b`` and the standard deviation of the noise
+unknown, over a bank of time constants and a few more between them where the likelihood peaks.
+What comes out is the posterior probability that what is left to settle, ``b exp(-now / tau)``,
+is more than the tolerance allows.
+
+The method is the Bayes factor for nested linear models with a flat prior of ``c``, a scaled
+inverse chi-square prior of the variance and a log-uniform prior of the size of the settling
+(A. Gelman et al., *Bayesian Data Analysis*, 3rd ed., chapters 3, 7 and 14). Such a probability
+may be looked at after every reading: by Ville's inequality, and as in A. Wald's sequential
+probability ratio test (*Ann. Math. Statist.* 16, 1945, 117-186), whoever stops when it falls
+below ``risk`` is wrong at most in that share of the stops, however often he looked, as far as
+the prior is true. Rounding enters as a floor of the variance, one twelfth of the step squared.
+"""
+
+from math import erfc, exp, gamma, log, log1p, pi, sqrt
+from operator import mul
+from typing import Final
+
+import msgspec
+
+from meterlink.hold.policy import HoldPolicy
+
+Fit = tuple[float, float, float, float, float, float]
+"""Size at the first reading, sum of squares of the centred exponential, its mean, its last value,
+prior plus residual sum of squares, logarithm of the time constant."""
+
+_LARGEST: Final = 200.0
+"""Logarithms of odds beyond this change nothing and would overflow."""
+
+
+class Assessment(msgspec.Struct, frozen=True, gc=False):
+    """What a stretch of readings says."""
+
+    p_moving: float
+    """Probability that the value is still further from its goal than allowed, or no contact."""
+    p_course: float
+    """Probability that the stretch settles at all, be it by now as good as done."""
+    value: float
+    """Where the value is going: the constant, averaged over all models by their weights."""
+    u: float
+    """Standard uncertainty of ``value``, models included, for independent noise."""
+    dof: float
+    """Degrees of freedom of ``u``."""
+    scatter: float
+    """Standard deviation of one point of the stretch about the best model."""
+    noise: float
+    """Standard deviation of one reading."""
+    tol: float
+    """Tolerance of a held value here."""
+    n: int
+    """Points in the stretch."""
+
+
+def t_tail(t: float, dof: float) -> float:
+    """P(T > t) for Student's t, by D. L. Wallace's approximation (*Ann. Math. Statist.* 30, 1959).
+
+    Relative error below 5 % for p above 1e-4 and dof of at least 2, which is enough for odds.
+    """
+    z = sqrt(dof * log1p(t * t / dof)) * (8 * dof + 1) / (8 * dof + 3)
+    p = 0.5 * erfc(z * 0.7071067811865476)
+    return p if t > 0 else 1.0 - p
+
+
+def tolerance(policy: HoldPolicy, value: float, step: float, noise: float = 0.0) -> float:
+    """How far a held value may be from the true one."""
+    return max(
+        policy.tol_share * abs(value),
+        policy.tol_resolutions * step,
+        policy.tol_sds * noise,
+        policy.tol_least,
+    )
+
+
+def variance_floor(policy: HoldPolicy, fixed: float, step: float) -> float:
+    """Prior guess of the variance: rounding, and a little noise as a share of the tolerance."""
+    return step * step / 12 + (policy.noise_guess * fixed) ** 2
+
+
+def assess(
+    ts: list[float],
+    ys: list[float],
+    step: float,
+    policy: HoldPolicy,
+    settling_share: float,
+    single: float = 0.0,
+    refine: int = 0,
+) -> Assessment:
+    """Weigh a constant value against settling ones.
+
+    Args:
+        ts: times of at least three points, seconds, increasing.
+        ys: their values.
+        step: step of the last digit, 0 where none is known.
+        policy: the numbers to go by.
+        settling_share: prior probability that the stretch settles.
+        single: standard deviation of one reading, where points are means of several.
+        refine: how many time constants between those of the bank may be tried.
+    """
+    n, nu0 = len(ts), policy.noise_weight
+    last = ys[-1]
+    d = [y - last for y in ys]
+    total = sum(d)
+    mean = total / n
+    syy = max(sum(map(mul, d, d)) - total * mean, 0.0)
+    fixed = tolerance(policy, last + mean, step)
+    prior_ss = nu0 * variance_floor(policy, fixed, step)
+    constant_ss = prior_ss + syy
+    dof = n - 2 + nu0
+    fits = _fits(ts, d, total, syy, prior_ss, policy.taus, refine)
+    scale = min(constant_ss / (dof + 1), min([f[4] for f in fits], default=constant_ss) / dof)
+    scatter = sqrt(scale)
+    noise = max(scatter, single)
+    tol = max(fixed, policy.tol_sds * noise)
+
+    course = settling_share >= policy.course_share
+    limit = (policy.course_margin if course else policy.tol_margin) * tol
+    smallest = policy.size_least * tol
+    steady_share = 1.0 - settling_share - policy.bounce_share
+    a1 = dof / 2
+    common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
+    common *= gamma(a1) / gamma(a1 + 0.5) * 1.7724538509055159
+    base = (a1 + 0.5) * log(constant_ss)
+    weights, moving = 1.0, 0.0
+    centre, square = mean, constant_ss / (dof + 1) / n + mean * mean
+    for b, shh, hm, now, ss, _ in fits:
+        size = abs(b)
+        w = common / max(smallest, size) / sqrt(shh)
+        w *= exp(min(base - a1 * log(ss), _LARGEST))
+        goal, var = mean - b * hm, ss / dof
+        weights += w
+        moving += w * t_tail((limit - size * now) / (sqrt(var / shh) * now + 1e-300), dof)
+        centre += w * goal
+        square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
+    loose = _no_contact(policy, n, constant_ss, prior_ss, max(abs(last + mean), 50 * tol))
+    loose *= policy.bounce_share / steady_share
+    centre /= weights
+    return Assessment(
+        p_moving=(moving + loose) / (weights + loose),
+        p_course=1.0 - 1.0 / weights,
+        value=last + centre,
+        u=sqrt(max(square / weights - centre * centre, scale / n)),
+        dof=dof,
+        scatter=scatter,
+        noise=noise,
+        tol=tol,
+        n=n,
+    )
+
+
+def _no_contact(policy: HoldPolicy, n: int, ss: float, prior_ss: float, level: float) -> float:
+    """Odds of readings that scatter widely and have nothing to do with one another."""
+    nu0 = policy.noise_weight
+    a0 = (n - 1 + nu0) / 2
+    x = a0 * log(ss) + (n - 1) * (0.5 * log(pi) - log(policy.bounce_width * level))
+    x += 0.5 * log(n) - 0.5 * nu0 * log(prior_ss)
+    return exp(min(x, _LARGEST)) * gamma(nu0 / 2) / gamma(a0)
+
+
+def _fits(
+    ts: list[float],
+    d: list[float],
+    total: float,
+    syy: float,
+    prior_ss: float,
+    taus: tuple[float, ...],
+    refine: int,
+) -> list[Fit]:
+    """Least squares of ``d`` on a constant and an exponential, for each time constant."""
+    first = ts[0]
+    rel = [first - t for t in ts]
+    fits = [f for tau in taus if (f := _fit(rel, d, total, syy, prior_ss, tau)) is not None]
+    for _ in range(refine if len(fits) > 2 else 0):
+        tau = _between(fits)
+        fit = _fit(rel, d, total, syy, prior_ss, tau) if tau else None
+        if fit is None:
+            break
+        fits.append(fit)
+    return fits
+
+
+def _fit(
+    rel: list[float], d: list[float], total: float, syy: float, prior_ss: float, tau: float
+) -> Fit | None:
+    h = [exp(r / tau) for r in rel]
+    hs = sum(h)
+    hm = hs / len(h)
+    shh = sum(map(mul, h, h)) - hs * hm
+    if shh <= 1e-12:
+        return None
+    b = (sum(map(mul, h, d)) - hm * total) / shh
+    rest = syy - b * b * shh
+    return b, shh, hm, h[-1], prior_ss + max(0.0, rest), log(tau)
+
+
+def _log_tau(fit: Fit) -> float:
+    return fit[5]
+
+
+def _between(fits: list[Fit]) -> float:
+    """Time constant at the bottom of a parabola through the best fit and its two neighbours.
+
+    0 where the best is at either end, or its neighbours are already near.
+    """
+    fits.sort(key=_log_tau)
+    ss = [f[4] for f in fits]
+    k = ss.index(min(ss))
+    if k in (0, len(fits) - 1):
+        return 0.0
+    x0, x1, x2 = fits[k - 1][5], fits[k][5], fits[k + 1][5]
+    y0, y1, y2 = log(ss[k - 1]), log(ss[k]), log(ss[k + 1])
+    left, right = (x1 - x0) * (y1 - y2), (x1 - x2) * (y1 - y0)
+    if left == right or x2 - x0 < 0.05:
+        return 0.0
+    x = x1 - 0.5 * ((x1 - x0) * left - (x1 - x2) * right) / (left - right)
+    if abs(x - x1) < 0.02:
+        # At the best one already: look into the wider gap beside it.
+        x = x1 + 0.25 * (x2 - x1 if x2 - x1 > x1 - x0 else x0 - x1)
+    return exp(x)

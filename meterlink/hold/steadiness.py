@@ -1,0 +1,199 @@
+"""Which of the newest readings belong together, and whether they stand still.
+
+A touch brings bounce, range steps, settling and outliers before the value stands. From the
+newest points backward a stretch is taken as long as one model can explain it; only that stretch
+is weighed (``settling.assess``). Work and memory a point are bounded by ``HoldPolicy.kept``.
+"""
+
+import itertools
+from collections import deque
+
+from meterlink.hold.policy import HoldPolicy
+from meterlink.hold.resolution import step_of
+from meterlink.hold.settling import Assessment, assess, tolerance, variance_floor
+
+
+class Steadiness:
+    """The newest points of a touch, weighed one by one."""
+
+    def __init__(self, policy: HoldPolicy) -> None:
+        self._policy = policy
+        self._points: deque[tuple[float, float]] = deque(maxlen=policy.kept)
+        self.step = 0.0
+        """Step of the last digit, as told or else as seen; 0 where none shows."""
+        self.latest: Assessment | None = None
+        """What the newest points said."""
+        self.stretch: list[float] = []
+        """The values that ``latest`` speaks of."""
+        self.span = 0.0
+        """Seconds from the first of them to the last."""
+
+    def clear(self) -> None:
+        """Forget all points."""
+        self._points.clear()
+        self.latest = None
+
+    @property
+    def newest(self) -> float | None:
+        """Value of the newest point."""
+        return self._points[-1][1] if self._points else None
+
+    def add(
+        self, t: float, value: float, resolution: float | None, every: float, single: float
+    ) -> Assessment | None:
+        """Take one point; return what the stretch says if that is steady.
+
+        Args:
+            t: when it was taken, seconds.
+            value: the reading, or mean of a block of readings.
+            resolution: step of the last digit as told, None where it must be seen.
+            every: seconds between points.
+            single: standard deviation of one reading within blocks, 0 where points are readings.
+        """
+        policy = self._policy
+        self._points.append((t, value))
+        self.latest = None
+        ts, ys = self._stretch(value, resolution)
+        least = policy.least_time + 0.05 * every
+        if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
+            return None
+        self.step = step = step_of(ys) if resolution is None else resolution
+        fixed = tolerance(policy, value, step)
+        jump = newest_level(ys, 0.2 * fixed + 1.5 * step, policy.jump_gain)
+        share = policy.settling_share
+        if jump:
+            del ts[:jump], ys[:jump]
+        elif self._approached(len(ts)):
+            share = policy.course_share
+        return self._weigh(ts, ys, share, fixed, every, single)
+
+    def _stretch(self, newest: float, resolution: float | None) -> tuple[list[float], list[float]]:
+        """Points near the newest one, back to the first two in a row that are far from it."""
+        policy = self._policy
+        reach = policy.reach * tolerance(policy, newest, resolution or 0.0)
+        ts: list[float] = []
+        ys: list[float] = []
+        outlier = False
+        for t, y in reversed(self._points):
+            if abs(y - newest) <= reach:
+                if outlier and len(ts) < 2:
+                    break
+                outlier = False
+                ts.append(t)
+                ys.append(y)
+            elif outlier:
+                break
+            else:
+                outlier = True
+        ts.reverse()
+        ys.reverse()
+        return ts, ys
+
+    def _approached(self, n: int) -> bool:
+        """Whether the points before the stretch came nearer and nearer to it from one side."""
+        points = self._points
+        if len(points) < n + 2:
+            return False
+        base = points[-n][1]
+        near, far = points[-n - 1][1] - base, points[-n - 2][1] - base
+        return far > near > 0 or far < near < 0
+
+    def _risk(self, n: int, span: float, every: float) -> float:
+        """The risk that a hold may take now: less where looks follow fast upon one another."""
+        policy = self._policy
+        hurry: float = min(1.0, every / policy.look_time) ** policy.look_power
+        risk = policy.risk * hurry
+        if n >= policy.due_readings and span >= policy.late_time:
+            return max(risk, policy.late_risk)
+        return risk
+
+    def _weigh(
+        self,
+        ts: list[float],
+        ys: list[float],
+        share: float,
+        fixed: float,
+        every: float,
+        single: float,
+    ) -> Assessment | None:
+        """Cut the oldest part off until one model explains the stretch, then ask it."""
+        policy, step = self._policy, self.step
+        least = policy.least_time + 0.05 * every
+        risk = self._risk(len(ts), ts[-1] - ts[0], every)
+        rough = rough_noise(ys[-policy.rough_points :], variance_floor(policy, fixed, step))
+        few = min(len(ys), policy.rough_points) - 2
+        most = policy.cut_gain * (1 + policy.cut_few / max(few, 1)) ** 0.5 * rough
+        while len(ts) >= policy.least_readings and ts[-1] - ts[0] > least:
+            found = assess(ts, ys, step, policy, share, single)
+            if found.scatter > most:
+                share = policy.course_share
+                found = assess(ts, ys, step, policy, share, single, policy.refine)
+            self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
+            if found.scatter <= most:
+                if found.p_moving >= risk or not self._quiet(found):
+                    return None
+                return self._confirmed(ts, ys, share, single, risk)
+            share = policy.course_share
+            cut = max(1, len(ts) // 4)
+            del ts[:cut], ys[:cut]
+        return None
+
+    def _confirmed(
+        self, ts: list[float], ys: list[float], share: float, single: float, risk: float
+    ) -> Assessment | None:
+        """Look once more, with finer time constants, and at the newest part alone.
+
+        Two time constants in a row, ringing or creep pass for one exponential that is done as
+        long as their beginning is in view; the newest half and third of the stretch tell.
+        """
+        policy = self._policy
+        found = assess(ts, ys, self.step, policy, share, single, policy.refine)
+        self.latest = found
+        if found.p_moving >= risk:
+            return None
+        n = len(ts)
+        most = policy.recent_risk if found.p_course < 0.5 else policy.course_recent_risk
+        for k in (n // 2, n // 3):
+            if k >= 4:
+                part = assess(ts[-k:], ys[-k:], self.step, policy, policy.recent_share, single)
+                if part.p_moving > most:
+                    return None
+        return found
+
+    def _quiet(self, found: Assessment) -> bool:
+        """Whether the noise may be the meter's own, and not a contact that comes and goes."""
+        policy = self._policy
+        return found.scatter <= max(
+            policy.noise_share * abs(found.value),
+            policy.noise_resolutions * self.step,
+            policy.tol_least,
+        )
+
+
+def newest_level(ys: list[float], floor: float, gain: float) -> int:
+    """Index at which the newest level begins: after a step far larger than all later ones.
+
+    0 where no step is larger than ``floor`` and ``gain`` times each of the later ones, of which
+    there must be two. A range change or the end of a bounce is such a step; settling is none.
+    """
+    steps = [abs(b - a) for a, b in itertools.pairwise(ys)]
+    most = max(steps[-2:])
+    for j in range(len(steps) - 3, -1, -1):
+        if steps[j] > gain * most + floor:
+            return j + 1
+        most = max(most, steps[j])
+    return 0
+
+
+def rough_noise(ys: list[float], floor: float) -> float:
+    """Noise from second differences, blind to any smooth course.
+
+    For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is a
+    variance that counts as one more value.
+    """
+    m = len(ys) - 2
+    squares = [(a - 2 * b + c) ** 2 for a, b, c in zip(ys, ys[1:], ys[2:], strict=False)]
+    mean = sum(squares) / 6
+    if m < 4:
+        return float(((mean + floor) / (m + 1)) ** 0.5)
+    return float(max(mean / m, floor / 4) ** 0.5)
