@@ -21,7 +21,8 @@ class Act(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     touch: Places | Tips | None = None
     """Red and black tip, each on a place; or the tips on one another."""
     until: Literal["held", "judged", "ended", "asked"] | None = None
-    """With ``touch``: stay until the bench says so; held is what is meant where nothing is said."""
+    """With ``touch``: stay until the bench says so; held is what is meant where nothing is said.
+    Judged stands for a lead zero that was taken, too."""
     lasting: Seconds | None = None
     """With ``touch``: stay for this long instead."""
     lift: Seconds | None = None
@@ -55,7 +56,7 @@ class StepScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     do: tuple[Act, ...] = ()
     touch: Places | Tips | None = None
-    """Short for: touch these until held, then lift."""
+    """Short for: touch these until judged, then lift."""
     switch: str = ""
     """With ``touch``: stay on until the step ends, and put this switch wherever it is asked."""
     say: Literal["confirm", "deny", "redo", "skip", "back", "zero"] | None = None
@@ -68,7 +69,7 @@ class StepScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         if self.do:
             return self.do
         if self.touch is not None:
-            until: Literal["held", "ended"] = "ended" if self.switch else "held"
+            until: Literal["judged", "ended"] = "ended" if self.switch else "judged"
             return (Act(touch=self.touch, until=until), Act(lift=Seconds(0.4)))
         if self.enter is not None:
             return (Act(enter=self.enter),)

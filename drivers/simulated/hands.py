@@ -25,7 +25,16 @@ from drivers.simulated.acts import Act, HandsScript, Places, StepScript, Tips
 from drivers.simulated.world import World
 from meterlink.circuit import AIR, OTHER_TIP
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
-from meterlink.events import Asked, BenchEvent, CardEnded, Held, Judged, StepBegan, StepEnded
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    CardEnded,
+    Held,
+    Judged,
+    StepBegan,
+    StepEnded,
+    Zeroed,
+)
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64
@@ -313,7 +322,7 @@ def _ended(step: str) -> Callable[[BenchEvent], bool]:
 def _until(act: Act, step: str) -> Callable[[BenchEvent], bool]:
     match act.until:
         case "judged":
-            return lambda event: isinstance(event, Judged) and event.step == step
+            return lambda event: isinstance(event, Judged | Zeroed) and event.step == step
         case "asked":
             return lambda event: isinstance(event, Asked) and event.step == step
         case "ended":

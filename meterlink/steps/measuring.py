@@ -100,7 +100,11 @@ class MeasurementWorker(Worker):
                 expected=expected(self.criterion),
                 four_wire=step.four_wire,
             )
-        self._taps = Taps(None if (zero := around.progress.lead_zero) is None else zero.value)
+        zero = around.progress.lead_zero
+        self._taps = Taps(
+            None if zero is None else zero.value,
+            self.criterion.window.low if self._judges and self.criterion else None,
+        )
         self._pending: Held | None = None
         """A hold near zero that may yet turn out to be a tap of the tips."""
         self._judged: Judged | None = None
@@ -126,6 +130,7 @@ class MeasurementWorker(Worker):
                 yield self.ask(event.t, wrong)
             case Held() if self._taps.could_be_tap(event):
                 self._pending = event
+                yield self.ask(event.t, "It reads like the tips alone; keep the probes on.")
             case Held():
                 yield self._judge(event)
             case Lift():

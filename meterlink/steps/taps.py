@@ -6,6 +6,7 @@ real open. Two in quick succession say: this step again.
 """
 
 from enum import Enum
+from math import inf
 from typing import Final
 
 from meterlink.events import Contact, Held, Lift, TouchEvent
@@ -23,9 +24,11 @@ MEET_S: Final = 0.25
 """While the tips meet and the meter settles, readings of anything else say nothing."""
 BOUNCES: Final = 2
 """Other readings that a tap may have after that."""
-ZERO_STEPS: Final = 10.0
+ZERO_STEPS: Final = 5.0
 """Steps of the last digit that a meter may be off at zero: on a range for megohms, that is tens
 of ohms, and the tips alone can read them."""
+NEAR_SHARE: Final = 0.5
+"""Share of the lowest good value that a reading above the leads must stay below to be the tips."""
 AGAIN_WITHIN_S: Final = 1.0
 """Two taps closer than this mean «again»."""
 OPEN_AFTER_S: Final = 1.5
@@ -44,10 +47,14 @@ class Gesture(Enum):
 class Taps:
     """Takes touch events, and readings while ``watching``; says when they make a gesture."""
 
-    def __init__(self, lead_zero: float | None) -> None:
-        leads = LEADS_UNKNOWN if lead_zero is None else lead_zero
-        self.limit = leads + ABOVE_LEADS
-        """Highest reading, as read, that can be the tips alone; ohms."""
+    def __init__(self, lead_zero: float | None, lowest: float | None = None) -> None:
+        """Know the leads by ``lead_zero`` and the part by its ``lowest`` good value, both ohms.
+
+        A part that may well read next to nothing cannot be told from the tips, so that nothing
+        then counts as a tap.
+        """
+        self._leads = LEADS_UNKNOWN if lead_zero is None else lead_zero
+        self._most = inf if lowest is None else NEAR_SHARE * lowest
         self.watching = False
         """Whether the current touch may be a tap, so that its readings matter."""
         self._tips = self._other = 0
@@ -59,7 +66,9 @@ class Taps:
         return held.unit == "ohm" and self._tips_alone(held.value, held.resolution)
 
     def _tips_alone(self, value: float, resolution: float) -> bool:
-        return value <= self.limit + ZERO_STEPS * resolution
+        if self._most < ABOVE_LEADS:
+            return False
+        return value - self._leads <= min(ABOVE_LEADS + ZERO_STEPS * resolution, self._most)
 
     def read(self, reading: Reading) -> None:
         """Take a reading of the current touch."""

@@ -18,7 +18,7 @@ from drivers.simulated import (
     scenario_names,
 )
 from meterlink.errors import MeterError
-from meterlink.events import CardEnded, Held, StepBegan
+from meterlink.events import CardEnded, StepBegan, Zeroed
 from meterlink.source import Setup
 
 GOOD = load_scenario("spring-service")
@@ -183,20 +183,19 @@ def test_every_scenario_that_ships_is_valid(name: str) -> None:
     assert scenario.hands.steps
 
 
-def test_scripted_hands_do_a_step_and_lift_after_the_hold() -> None:
+def test_scripted_hands_do_a_step_and_lift_after_the_lead_zero() -> None:
     with SimulatedBench(GOOD, seed=4) as bench:
         client = Client(bench.tcp_port)
         client.ask("CONF:RES 10;*OPC?")
-        bench.hands.notice(StepBegan(t=0.0, step="primary"))
+        bench.hands.notice(StepBegan(t=0.0, step="lead-zero"))
         touched = 0
         while touched < 20:
             touched += float(client.ask("READ?")) < 9e37
             assert bench.clock.now() < 5.0
-        assert bench.world.touching == ("primary terminal", "laminations")
-        held = Held(
-            t=0.0, contact_t=0.0, value=1.0, readings=9, noise=0.0, resolution=0.0, u=0.0, dof=8.0
+        assert bench.world.touching == ("other tip", "other tip")
+        bench.hands.notice(
+            Zeroed(t=0.0, step="lead-zero", value=0.13, u=0.0, dof=8.0, resolution=0.0)
         )
-        bench.hands.notice(held)
         while bench.world.touching != ("air", "air"):
             client.ask("READ?")
             assert bench.clock.now() < 8.0

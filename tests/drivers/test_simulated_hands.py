@@ -11,7 +11,7 @@ from drivers.simulated.world import World
 from meterlink.circuit import Condition, Engine, Switch, Winding
 from meterlink.commands import Confirm, Enter, Skip
 from meterlink.declared import Ohms, Seconds
-from meterlink.events import Asked, CardEnded, Held, StepBegan, StepEnded
+from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Verdict
 
 ENGINE = Engine(
     name="portable pump set",
@@ -23,6 +23,18 @@ APART = Condition(controls={"stop wire": "off", "plug lead": "off"})
 PRIMARY = ("primary terminal", "laminations")
 AIR = ("air", "air")
 HELD = Held(t=0, contact_t=0, value=1.0, readings=9, noise=0.0, resolution=0.0, u=0.0, dof=8.0)
+
+
+def judged(step: str) -> Judged:
+    return Judged(
+        t=0.0,
+        step=step,
+        contact_t=0.0,
+        value=1.0,
+        verdict=Verdict.IN_WINDOW,
+        probability=1.0,
+        clear=True,
+    )
 
 
 class Stage:
@@ -77,13 +89,16 @@ def test_hands_think_say_and_type() -> None:
     assert said.text == "14 °C"
 
 
-def test_hands_touch_wait_for_the_hold_react_and_lift() -> None:
+def test_hands_touch_wait_for_the_verdict_react_and_lift() -> None:
     stage = Stage(primary=StepScript(touch=PRIMARY))
     stage.begin("primary")
     assert 1.0 < stage.wait_for(PRIMARY, 3.0) < 2.5
     stage.wait(5.0)
     assert stage.world.touching == PRIMARY
     stage.hands.notice(HELD)
+    stage.wait(1.0)
+    assert stage.world.touching == PRIMARY  # the verdict is what they wait for
+    stage.hands.notice(judged("primary"))
     assert 0.2 < stage.wait_for(AIR, 1.0) < 0.6
     stage.end("primary")
     assert stage.wait(60.0) == []

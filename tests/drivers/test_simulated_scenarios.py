@@ -7,6 +7,8 @@ import pytest
 from drivers.simulated import load_scenario, read_scenario, scenario_names
 from meterlink.declared import InvalidFileError
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.events import Judged
+from tests.drivers.simulated_job import work
 
 GOOD = """
 format = 1
@@ -90,3 +92,43 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
 def test_a_scenario_of_one_s_own_is_read_from_its_file(tmp_path: Path) -> None:
     (tmp_path / "own.toml").write_text(GOOD, encoding="utf-8")
     assert load_scenario(str(tmp_path / "own.toml")).id == "x"
+
+
+WORKED = {
+    "spring-service": {"primary": "in-window", "secondary": "in-window", "stop-switch": "passed"},
+    "poor-contact": {"primary": "in-window", "secondary": "in-window", "stop-switch": "passed"},
+    "open-secondary": {"primary": "in-window", "secondary": "open", "stop-switch": "passed"},
+    "fingers-on-the-tips": {"primary": "in-window", "secondary": "open"},
+    "open-primary": {"primary": "open", "secondary": "in-window"},
+    "shorted-primary": {"primary": "short", "secondary": "in-window"},
+    "shorted-turns": {"primary": "in-window", "secondary": "below"},
+    "hot-windings": {"primary": "above", "secondary": "above"},
+    "lead-zero-forgotten": {"lead-zero": "skipped", "primary": "above", "secondary": "in-window"},
+    "suppressor-cap": {"primary": "in-window", "secondary": "in-window"},
+    "electronic-module": {"primary": "cannot-tell", "secondary": "cannot-tell"},
+    "stuck-stop-switch": {"primary": "in-window", "stop-switch": "stuck-closed"},
+    "stop-switch-never-closes": {"primary": "in-window", "stop-switch": "never-closes"},
+    "chafed-stop-wire": {"stop-switch": "passed", "stop-wire-watch": "some"},
+    "wrong-range": {"primary": "short"},
+    "coarse-meter": {"secondary": "in-window"},
+}
+
+
+@pytest.mark.parametrize("name", scenario_names())
+def test_a_scenario_worked_by_its_hands_shows_what_it_is_meant_to_show(name: str) -> None:
+    worked = work(name)
+    assert {step: worked.outcomes[step] for step in WORKED[name]} == WORKED[name]
+
+
+def test_a_run_is_the_same_to_the_last_bit_for_the_same_seed() -> None:
+    one, same, other = (work("open-secondary", seed).events for seed in (7, 7, 8))
+    assert one == same
+    assert one != other
+
+
+def test_a_coarse_meter_leaves_a_verdict_close_where_a_fine_one_is_clear() -> None:
+    clear = {}
+    for name in ("coarse-meter", "spring-service"):
+        verdicts = [e for e in work(name).events if isinstance(e, Judged) and e.step == "primary"]
+        clear[name] = verdicts[-1].clear
+    assert clear == {"coarse-meter": False, "spring-service": True}
