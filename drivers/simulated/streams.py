@@ -29,7 +29,7 @@ class StreamingMeter:
         *,
         values: Iterator[float] | None = None,
         quantity: Quantity = Quantity.RESISTANCE,
-        flags: Sequence[str] = (),
+        flags: Sequence[str] | None = None,
         rate_hz: float | None = None,
         faults: StreamFaults | None = None,
         mind_speed: bool = False,
@@ -44,7 +44,8 @@ class StreamingMeter:
             values: SI units, infinite for an overload; default probes that touch things. The
                 meter falls silent where they end.
             quantity: what its knob is on.
-            flags: flags that are set in every frame, such as ``hold``.
+            flags: flags that are set in every frame, such as ``hold``; default automatic range,
+                where the wire has a flag for it.
             rate_hz: frames a second; default the wire's usual rate.
             faults: what goes wrong.
             mind_speed: garble what a reader hears who has set another speed; only where the port
@@ -60,7 +61,10 @@ class StreamingMeter:
         """Frames that were sent, sound or not."""
         self._values = values if values is not None else touches(rng, rate)
         self._encoder = wire.encoder()
-        self._quantity, self._flags = quantity, tuple(flags)
+        self._quantity = quantity
+        if flags is None:
+            flags = [flag for flag in wire.description.flags if flag == "auto"]
+        self._flags = tuple(flags)
         self._interval_s = 1 / rate
         self._faults = faults or StreamFaults()
         self._spoiler = Spoiler(self._faults, random.Random(seed + 1))  # noqa: S311

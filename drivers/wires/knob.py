@@ -1,6 +1,6 @@
 """Whether what the meter's knob is on suits what a step wants, and what to turn it to if not."""
 
-from drivers.wires.frame import Status
+from drivers.wires.frame import Frame, Status
 from meterlink.notation import format_value
 from meterlink.reading import Quantity
 from meterlink.source import Setting, Setup
@@ -9,28 +9,33 @@ from meterlink.text import plain
 _MEASURES_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
-def setting_for(status: Status | None, setup: Setup) -> Setting:
+def setting_for(frame: Frame | None, setup: Setup) -> Setting:
     """Return what the meter is set to, and in ``lost`` what the technician has to change.
 
+    Over range the range is not told, unless it is a manual one: a meter with automatic range has
+    then gone to its highest, and comes back.
+
     Args:
-        status: of the newest frame; None where none has come.
+        frame: the newest; None where none has come.
         setup: what the step wants.
     """
+    status = frame.status if frame is not None else None
     lost = [] if status is None else list(_lost(status, setup))
     if setup.four_wire:
         lost.append(
             "this meter tells nothing of four-wire measurement; measured with two wires, "
             "so take the lead zero"
         )
-    if status is None:
+    if frame is None or status is None:
         lost.insert(
             0, "nothing has come from the meter yet; is it on, and is its data key pressed?"
         )
         return Setting(lost=tuple(lost))
+    searching = frame.overload and status.auto is not False
     return Setting(
         quantity=None if status.assumed else status.quantity,
-        range=status.full,
-        resolution=status.resolution,
+        range=None if searching else status.full,
+        resolution=None if searching else status.resolution,
         lost=tuple(lost),
     )
 

@@ -1,10 +1,12 @@
 """A streaming or polled meter as a ``Source``: the thin shell around a decoder."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import accumulate
 from pathlib import Path
 from typing import Final
+
+import msgspec
 
 from drivers.clock import Clock
 from drivers.links import LineSettings, Link
@@ -14,11 +16,15 @@ from drivers.wires.frame import Frame, Status
 from drivers.wires.knob import setting_for
 from drivers.wires.store import load
 from drivers.wires.wire import Wire
-from meterlink.errors import MeterError
-from meterlink.reading import Quantity, Reading
+from meterlink.errors import MeterError, MeterSilentError
+from meterlink.reading import Reading
 from meterlink.source import Accuracy, Identity, Setting, Setup, Stop
 from meterlink.text import plain
 
+SILENT_S: Final = 5.0
+"""After so long without a byte a meter counts as asleep, seconds; longer for a slow one."""
+_TICK_S: Final = 1e-6
+"""Least time between two readings, so that none is taken for another."""
 _FIRST_S: Final = 3.0
 """Longest wait for a first frame in ``prepare``."""
 _TOO_MANY: Final = 8
@@ -38,12 +44,19 @@ class WireSource:
         line = wire.description.line
         bits = 1 + line.data_bits + (line.parity != "none") + line.stop_bits
         self._byte_s = bits / line.baud
+        self._patience_s = max(SILENT_S, 3 / wire.description.rate.slowest_hz)
         self._using = threading.Lock()
         self._heard = threading.Event()
-        self._status: Status | None = None
-        self._wanted: Quantity | None = None
+        self._newest: Frame | None = None
+        self._setup: Setup | None = None
+        self._told: Setting | None = None
+        self._noticed: tuple[Status, bool] | None = None
         self._last_t = 0.0
         self._last_heard_t: float | None = None
+        self._waiting_since: float | None = None
+        self.on_setting: Callable[[Setting], None] | None = None
+        """Told, by the thread that reads and between two readings, when someone has turned the
+        knob or the range has changed since ``prepare``: what the meter is set to now."""
 
     @property
     def identity(self) -> Identity:
@@ -53,7 +66,7 @@ class WireSource:
     @property
     def status(self) -> Status | None:
         """What the newest frame says beside its digits; None before the first."""
-        return self._status
+        return self._newest.status if self._newest is not None else None
 
     @property
     def dropped(self) -> int:
@@ -63,7 +76,7 @@ class WireSource:
     @property
     def accuracy(self) -> Accuracy | None:
         """The meter's accuracy on the range that it is on, where the description gives it."""
-        return self._status.accuracy if self._status is not None else None
+        return self.status.accuracy if self.status is not None else None
 
     @property
     def silent_s(self) -> float | None:
@@ -83,19 +96,22 @@ class WireSource:
         Raises:
             PortLostError: the meter went away.
         """
-        self._wanted = setup.quantity
+        self._setup = setup
         if not self._heard.is_set():
             self._await_first()
-        return setting_for(self._status, setup)
+        self._told = setting_for(self._newest, setup)
+        return self._told
 
     def readings(self, stop: Stop) -> Iterator[Reading]:
         """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
 
         Raises:
             PortLostError: the meter went away.
+            MeterSilentError: it has sent nothing for ``SILENT_S``.
             MeterError: what comes does not fit the wire.
         """
         with self._using:
+            self._waiting_since = self._clock.now()
             while not stop.is_set():
                 if self._poll is not None:
                     yield from self._asked(self._poll, stop)
@@ -154,13 +170,20 @@ class WireSource:
         """Decode, and keep what the newest frame says.
 
         Raises:
+            MeterSilentError: nothing has come for too long.
             MeterError: never yet a frame, and too much that is none.
         """
+        now = self._clock.now()
         if data:
-            self._last_heard_t = self._clock.now()
+            self._last_heard_t = self._waiting_since = now
+        elif self._waiting_since is not None and now - self._waiting_since > self._patience_s:
+            raise MeterSilentError(
+                f"{plain(self._link.name)} is there, but no meter sends; it may have switched "
+                "itself off to save its battery, so wake it, or turn its sending on"
+            )
         frames = self._decoder.feed(data)
         if frames:
-            self._status = frames[-1].status
+            self._newest = frames[-1]
             self._heard.set()
         elif not self._heard.is_set():
             self._refuse_nonsense()
@@ -177,13 +200,29 @@ class WireSource:
             (len(frame.data) for frame in reversed(frames)), initial=self._decoder.backlog
         )
         ages = [count * self._byte_s for count in behind][: len(frames)]
+        wanted = self._setup.quantity if self._setup is not None else None
         for frame, age in zip(frames, reversed(ages), strict=True):
+            self._notice(frame)
             if frame.status.hold:
                 continue
-            self._last_t = max(self._last_t, now - age)
-            reading = frame.reading(self._last_t, self._wanted)
+            self._last_t = max(self._last_t + _TICK_S, now - age)
+            reading = frame.reading(self._last_t, wanted)
             if reading is not None:
                 yield reading
+
+    def _notice(self, frame: Frame) -> None:
+        """Tell ``on_setting`` what has changed."""
+        looks = (frame.status, frame.overload)
+        if looks == self._noticed or self._setup is None or self.on_setting is None:
+            return
+        self._noticed = looks
+        setting, told = setting_for(frame, self._setup), self._told
+        if setting.range is None and told is not None and setting.quantity is told.quantity:
+            # Over range a meter searches its ranges; the one that it comes back to counts.
+            setting = msgspec.structs.replace(setting, range=told.range, resolution=told.resolution)
+        if setting != told:
+            self._told = setting
+            self.on_setting(setting)
 
     def _refuse_nonsense(self) -> None:
         decoder, longest = self._decoder, self.wire.longest

@@ -13,9 +13,9 @@ from drivers.links import LineSettings, open_link
 from drivers.simulated.streams import StreamingMeter
 from drivers.simulated.streams_faults import StreamFaults
 from drivers.simulated.streams_ports import PtyPort, TcpPort
-from drivers.wires import Wire, listen, load, load_all, open_wire
+from drivers.wires import Wire, WireSource, listen, load, load_all, open_wire
 from drivers.wires.store import SHIPPED
-from meterlink.errors import MeterError, PortLostError
+from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
 from meterlink.source import Setup
 
@@ -163,6 +163,56 @@ def test_a_silent_meter_is_told_from_an_unplugged_one(port):
         with pytest.raises(PortLostError):
             take(source, 1)
         source.close()
+
+
+def test_a_meter_that_sleeps_is_said_to(port, monkeypatch):
+    monkeypatch.setattr("drivers.wires.source.SILENT_S", 0.0)
+    wire = load("scpi-numbers")
+    fast = msgspec.structs.replace(wire.description.rate, slowest_hz=10.0)
+    wire = Wire(msgspec.structs.replace(wire.description, rate=fast))
+    with StreamingMeter(wire, port, values=iter(OHMS), rate_hz=FAST) as meter:
+        source = opened(meter)
+        with pytest.raises(MeterSilentError, match="wake it"):
+            take(source, 9)
+        source.close()
+
+
+def test_turning_the_knob_is_told_while_it_is_read():
+    """From volts to ohms in the middle of a stream: what was wrong is told, and then no more."""
+    wire = load("lcd-segments-14")
+    encoder = wire.encoder()
+    volts = encoder.frame(12.4, Quantity.VOLTAGE, flags=["auto"])
+    ohms, over, kilohms = (
+        encoder.frame(value, flags=["auto"]) for value in (51.3, math.inf, 5130.0)
+    )
+    link = Fed([volts, volts, over, ohms, over, ohms, kilohms])
+    source = WireSource(link, wire, MonotonicClock())
+    told = []
+    source.on_setting = told.append
+    first = source.prepare(Setup())
+    assert first.lost == ("turn the meter from DC voltage to resistance",)
+    readings = take(source, 6)
+    assert [reading.quantity for reading in readings[:2]] == [
+        Quantity.VOLTAGE,
+        Quantity.RESISTANCE,
+    ]
+    assert [(setting.lost, setting.range) for setting in told] == [
+        ((), None),  # over range on ohms: which range it will come back to is not known
+        ((), 100.0),
+        ((), 10_000.0),
+    ]
+
+
+class Fed:
+    """A link that has one frame for each read, and then nothing."""
+
+    name, whole = "fed", False
+
+    def __init__(self, frames):
+        self._frames = iter(frames)
+
+    def read(self, timeout_s):
+        return next(self._frames, b"")
 
 
 def test_what_does_not_fit_the_wire_is_said_and_does_not_go_on_for_ever(port):

@@ -123,7 +123,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
         wire,
         port,
         values=touches(random.Random(args.seed), rate, ohms),  # noqa: S311 - no secret
-        flags=args.flag,
+        flags=args.flag or None,
         rate_hz=rate,
         faults=faults,
         mind_speed=args.mind_speed,
