@@ -77,6 +77,7 @@ class Hands:
         self._worked = False
         """Whether the switch was moved since the step began."""
         self._by_person = False
+        self._left: frozenset[str] = frozenset()
 
     # --- for the loop that runs the bench ----------------------------------------------------
 
@@ -93,6 +94,11 @@ class Hands:
             return said
 
     # --- for a person ------------------------------------------------------------------------
+
+    def leave(self, *steps: str) -> None:
+        """Leave these steps to a person: the scripted hands keep off, however long it takes."""
+        with self._lock:
+            self._left = frozenset(steps)
 
     def place(self, red: str, black: str) -> None:
         """Put each tip on a place by name.
@@ -158,7 +164,7 @@ class Hands:
                 self._asked = event
             match event:
                 case StepBegan(step=step):
-                    self._begin(self._step(step))
+                    self._begin(self._leave() if step in self._left else self._step(step))
                 case CardEnded():
                     self._begin(self._leave())
                 case _ if isinstance(self._wait, Await) and self._wait.wanted(event):

@@ -35,6 +35,16 @@ class _Server:
     def _serve(self) -> None:
         raise NotImplementedError
 
+    def _send(self, line: int, write: Callable[[bytes], int], data: bytes) -> bool:
+        """Send all of ``data`` as fast as the peer takes it; False where the end of all came."""
+        while data:
+            ready, _, _ = select.select([self._woken.fileno()], [line], [])
+            if ready:
+                return False
+            with contextlib.suppress(BlockingIOError):
+                data = data[write(data) :]
+        return True
+
     def close(self) -> None:
         """End the thread and free the line. Safe to call twice."""
         if self._wake.fileno() >= 0:
@@ -77,6 +87,7 @@ class TcpServer(_Server):
                 peer, _ = self._listener.accept()
                 with peer:
                     peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+                    peer.setblocking(False)
                     if not self._converse(peer):
                         return
                     self._hung_up()
@@ -92,7 +103,8 @@ class TcpServer(_Server):
                 answer = self._talk(data) if data else None
                 if answer is None:
                     return True
-                peer.sendall(answer)
+                if not self._send(peer.fileno(), peer.send, answer):
+                    return False
             except OSError:
                 return True  # the peer is gone; another may come
 
@@ -117,6 +129,7 @@ class PtyServer(_Server):
         # Our own hold on the far end keeps the line up while nobody has it open.
         self._near, self._far = pty.openpty()
         tty.setraw(self._far)
+        os.set_blocking(self._near, False)
         self.device: Final[str] = os.ttyname(self._far)
         self._start()
 
@@ -130,8 +143,8 @@ class PtyServer(_Server):
                 if answer is None:
                     self._hung_up()
                     continue
-                while answer:
-                    answer = answer[os.write(self._near, answer) :]
+                if not self._send(self._near, lambda data: os.write(self._near, data), answer):
+                    return
             except OSError:
                 return
 

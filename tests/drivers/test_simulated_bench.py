@@ -1,5 +1,6 @@
 """The simulated bench over real lines: a plain socket, then the program's own driver."""
 
+import os
 import socket
 import threading
 from collections.abc import Iterator
@@ -202,3 +203,42 @@ def test_scripted_hands_do_a_step_and_lift_after_the_lead_zero() -> None:
         bench.hands.notice(CardEnded(t=0.0, card="x"))
         assert bench.hands.take_said() == []
         client.close()
+
+
+def test_closing_does_not_wait_for_a_client_that_does_not_read() -> None:
+    pytest.importorskip("pty", reason="this system has no pseudo-terminals")
+    with SimulatedBench(GOOD) as bench:
+        line = os.open(bench.serial_device(), os.O_RDWR | os.O_NOCTTY)
+        os.write(line, b"SAMP:COUN 6000;:READ?\n")
+        assert os.read(line, 1) == b"+"  # far more than the line holds is on its way
+        bench.close()
+        os.close(line)
+
+
+@pytest.mark.parametrize("what", [Mischief.RUBBISH, Mischief.DROP])
+def test_the_program_s_driver_says_what_is_wrong_with_the_line(what: Mischief) -> None:
+    with SimulatedBench(GOOD) as bench:
+        source = open_source(bench.port, clock=bench.clock)
+        try:
+            readings = source.readings(threading.Event())
+            next(readings)
+            bench.trouble(Trouble(what=what, times=10))
+            with pytest.raises(MeterError, match=r"127\.0\.0\.1"):
+                list(islice(readings, 5))
+        finally:
+            bench.trouble(None)
+            source.close()
+
+
+def test_the_program_s_driver_passes_a_not_a_number_on() -> None:
+    with SimulatedBench(GOOD) as bench:
+        source = open_source(bench.port, clock=bench.clock)
+        try:
+            readings = source.readings(threading.Event())
+            next(readings)
+            bench.trouble(Trouble(what=Mischief.NOT_A_NUMBER))
+            first, second = islice(readings, 2)
+        finally:
+            source.close()
+    assert first.value != first.value
+    assert second.overload

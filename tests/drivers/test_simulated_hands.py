@@ -242,3 +242,12 @@ def test_the_end_of_the_card_lifts_the_tips() -> None:
     stage.hands.notice(CardEnded(t=stage.t, card="x"))
     stage.wait_for(AIR, 0.2)
     assert stage.wait(60.0) == []
+
+
+def test_a_step_left_to_a_person_is_left_to_them() -> None:
+    stage = Stage(cautions=StepScript(say="confirm"), primary=StepScript(touch=PRIMARY))
+    stage.hands.leave("cautions")
+    stage.begin("cautions")
+    assert stage.wait(120.0) == []
+    stage.begin("primary")
+    stage.wait_for(PRIMARY, 3.0)
