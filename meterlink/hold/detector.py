@@ -13,6 +13,7 @@ from meterlink.hold.enough import is_enough, limit_of
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import Running
+from meterlink.hold.resolution import StepSeen
 from meterlink.hold.settling import Assessment, tolerance
 from meterlink.hold.steadiness import Steadiness
 from meterlink.reading import Quantity, Reading
@@ -55,6 +56,7 @@ class HoldDetector:
         self._absence = Absence(policy)
         self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
         self._steadiness = Steadiness(policy)
+        self._seen = StepSeen()
         self._resolution: float | None = None
         self._forget()
 
@@ -251,6 +253,8 @@ class HoldDetector:
 
     def _add(self, t: float, value: float) -> Assessment | None:
         """Weigh a reading, or the block that it ends."""
+        if self._resolution is None:
+            self._seen.add(value)
         every, single = self._cadence.interval, 0.0
         if every and every * self.policy.fast < 1:
             blocks = self._blocks
@@ -266,7 +270,8 @@ class HoldDetector:
                 # Too short to tell: as if half of the scatter of blocks were shared by all.
                 single = 0.7 * latest.scatter / blocks.gain
         even = self._cadence.even(t)
-        return self._steadiness.add(even, value, self._resolution, every, single)
+        step = self._seen.step if self._resolution is None else self._resolution
+        return self._steadiness.add(even, value, step, every, single)
 
     def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""

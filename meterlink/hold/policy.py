@@ -71,10 +71,16 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Prior probability that readings have nothing to do with one another."""
     bounce_width: float = 0.1
     """How widely such readings scatter, as a share of the value."""
+    rounding_share: float = 0.25
+    """Steps of the last digit by which rounding may hide a movement when there is no noise."""
     noise_weight: float = 0.831
     """Weight of the prior of the noise, in readings."""
     noise_guess: float = 0.0233
     """Standard deviation of that prior, in tolerances."""
+    noise_usual: float = 0.5
+    """Noise above this many tolerances is seldom the meter's own: it takes ..."""
+    noise_power: float = 2.0
+    """... this power of its excess more certainty."""
     noise_share: float = 0.006
     """Noise above this share of the value is a poor contact, unless ..."""
     noise_resolutions: float = 3.5

@@ -1,13 +1,22 @@
 """The step of the last digit, where neither driver nor text tells it."""
 
-import itertools
-from math import isfinite
+from collections import deque
+from itertools import pairwise
+from math import floor, inf, isfinite, log10
+from typing import Final
+
+_NEAR: Final = 0.02
+"""Values within this share of the newest are on the same range."""
+_PRINTED: Final = 1e-7
+"""Digits finer than this share of the value are printed, not resolved."""
+_DECADES: Final = 40
+"""Most decades that are remembered."""
 
 
 def step_of_digits(value: float) -> float:
     """Step of the last digit that ``value`` shows: 82.3 shows 0.1, 4700 shows 100.
 
-    Trailing zeros are lost in a float, so this is the coarsest step that fits.
+    A float has lost its trailing zeros, so this is the coarsest step that fits.
     """
     if not value or not isfinite(value):
         return 0.0
@@ -16,17 +25,48 @@ def step_of_digits(value: float) -> float:
     return float(10.0 ** (int(power) - len(digits) + 1))
 
 
-def step_of(values: list[float]) -> float:
-    """Step between values as rounded by the meter, or 0 where they do not show one.
+def step_between(values: list[float]) -> float:
+    """Smallest difference between values that a converter rounded, or 0 where none shows.
 
-    Noise that is not rounded never gives the same value twice, so a repeat tells that there is
-    a step: the smallest difference seen. Where all are the same, the digits tell.
+    Noise that is not rounded never gives the same value twice, so a repeat tells of a step.
     """
     distinct = sorted(set(values))
-    if len(distinct) == len(values):
+    if len(distinct) in (1, len(values)):
         return 0.0
-    if len(distinct) == 1:
-        return step_of_digits(distinct[0])
-    scale = abs(distinct[-1]) * 1e-9
-    gaps = [b - a for a, b in itertools.pairwise(distinct) if b - a > scale]
-    return min(gaps, default=0.0)
+    least = abs(distinct[-1]) * 1e-9
+    return min([b - a for a, b in pairwise(distinct) if b - a > least], default=0.0)
+
+
+class StepSeen:
+    """The step of the last digit as it shows in what the meter sends.
+
+    A meter that prints a fixed number of digits shows its step in the finest digit met in a
+    decade of values. One that prints nine digits of mantissa resolves fewer; there the smallest
+    difference between values tells, once some of them repeat.
+    """
+
+    def __init__(self, kept: int = 16) -> None:
+        self._values: deque[float] = deque(maxlen=kept)
+        self._finest: dict[int, float] = {}
+
+    def add(self, value: float) -> None:
+        """Take a reading as the meter sent it."""
+        self._values.append(value)
+        step = step_of_digits(value)
+        if step:
+            decade = floor(log10(abs(value)))
+            known = self._finest.get(decade, inf if len(self._finest) < _DECADES else 0.0)
+            if step < known:
+                self._finest[decade] = step
+
+    @property
+    def step(self) -> float:
+        """Step of the last digit about the newest reading, 0 where none shows."""
+        newest = self._values[-1] if self._values else 0.0
+        if not newest:
+            return 0.0
+        size = abs(newest)
+        finest = self._finest.get(floor(log10(size)), 0.0)
+        if finest > _PRINTED * size:
+            return finest
+        return step_between([v for v in self._values if abs(v - newest) <= _NEAR * size])

@@ -118,6 +118,9 @@ def assess(
     course = settling_share >= policy.course_share
     limit = (policy.course_margin if course else policy.tol_margin) * tol
     smallest = policy.size_least * tol
+    # Rounding without noise repeats itself: more readings do not average it.
+    hidden = 1.0 - (2 * scatter / step) ** 2 if 2 * scatter < step else 0.0
+    rounding = hidden * (policy.rounding_share * step) ** 2
     steady_share = 1.0 - settling_share - policy.bounce_share
     a1 = dof / 2
     common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
@@ -127,11 +130,12 @@ def assess(
     centre, square = mean, constant_ss / (dof + 1) / n + mean * mean
     for b, shh, hm, now, ss, _ in fits:
         size = abs(b)
-        w = common / max(smallest, size) / sqrt(shh)
-        w *= exp(min(base - a1 * log(ss), _LARGEST))
         goal, var = mean - b * hm, ss / dof
+        se = sqrt(var / shh + rounding)
+        w = common / max(smallest, size) * se / sqrt(var)
+        w *= exp(min(base - a1 * log(ss), _LARGEST))
         weights += w
-        moving += w * t_tail((limit - size * now) / (sqrt(var / shh) * now + 1e-300), dof)
+        moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
         centre += w * goal
         square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
     loose = _no_contact(policy, n, constant_ss, prior_ss, max(abs(last + mean), 50 * tol))

@@ -9,7 +9,6 @@ import itertools
 from collections import deque
 
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.resolution import step_of
 from meterlink.hold.settling import Assessment, assess, tolerance, variance_floor
 
 
@@ -20,7 +19,7 @@ class Steadiness:
         self._policy = policy
         self._points: deque[tuple[float, float]] = deque(maxlen=policy.kept)
         self.step = 0.0
-        """Step of the last digit, as told or else as seen; 0 where none shows."""
+        """Step of the last digit of the newest point; 0 where none is known."""
         self.latest: Assessment | None = None
         """What the newest points said."""
         self.stretch: list[float] = []
@@ -39,25 +38,25 @@ class Steadiness:
         return self._points[-1][1] if self._points else None
 
     def add(
-        self, t: float, value: float, resolution: float | None, every: float, single: float
+        self, t: float, value: float, step: float, every: float, single: float
     ) -> Assessment | None:
         """Take one point; return what the stretch says if that is steady.
 
         Args:
             t: when it was taken, seconds.
             value: the reading, or mean of a block of readings.
-            resolution: step of the last digit as told, None where it must be seen.
+            step: step of the last digit, 0 where none is known.
             every: seconds between points.
             single: standard deviation of one reading within blocks, 0 where points are readings.
         """
         policy = self._policy
         self._points.append((t, value))
         self.latest = None
-        ts, ys = self._stretch(value, resolution)
+        self.step = step
+        ts, ys = self._stretch(value, step)
         least = policy.least_time + 0.05 * every
         if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
             return None
-        self.step = step = step_of(ys) if resolution is None else resolution
         fixed = tolerance(policy, value, step)
         jump = newest_level(ys, 0.2 * fixed + 1.5 * step, policy.jump_gain)
         share = policy.settling_share
@@ -67,10 +66,10 @@ class Steadiness:
             share = policy.course_share
         return self._weigh(ts, ys, share, fixed, every, single)
 
-    def _stretch(self, newest: float, resolution: float | None) -> tuple[list[float], list[float]]:
+    def _stretch(self, newest: float, step: float) -> tuple[list[float], list[float]]:
         """Points near the newest one, back to the first two in a row that are far from it."""
         policy = self._policy
-        reach = policy.reach * tolerance(policy, newest, resolution or 0.0)
+        reach = policy.reach * tolerance(policy, newest, step)
         ts: list[float] = []
         ys: list[float] = []
         outlier = False
@@ -130,6 +129,8 @@ class Steadiness:
                 found = assess(ts, ys, step, policy, share, single, policy.refine)
             self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
             if found.scatter <= most:
+                if found.scatter > policy.noise_usual * fixed:
+                    risk *= (policy.noise_usual * fixed / found.scatter) ** policy.noise_power
                 if found.p_moving >= risk or not self._quiet(found):
                     return None
                 return self._confirmed(ts, ys, share, single, risk)
@@ -176,12 +177,14 @@ def newest_level(ys: list[float], floor: float, gain: float) -> int:
     0 where no step is larger than ``floor`` and ``gain`` times each of the later ones, of which
     there must be two. A range change or the end of a bounce is such a step; settling is none.
     """
-    steps = [abs(b - a) for a, b in itertools.pairwise(ys)]
-    most = max(steps[-2:])
+    steps = [b - a for a, b in itertools.pairwise(ys)]
+    most = max(map(abs, steps[-2:]))
     for j in range(len(steps) - 3, -1, -1):
-        if steps[j] > gain * most + floor:
-            return j + 1
-        most = max(most, steps[j])
+        if abs(steps[j]) > gain * most + floor:
+            before = steps[j - 1] if j else 0.0
+            # One of several steps the same way is no change of level but a course.
+            return 0 if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]) else j + 1
+        most = max(most, abs(steps[j]))
     return 0
 
 

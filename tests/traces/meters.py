@@ -87,7 +87,7 @@ def draw_meter(rng: np.random.Generator, rate: float | None = None, hard: bool =
         sends = min(max(sends, 2.0), 1000.0)
     shape = rng.choice([Shape.GAUSSIAN, Shape.GAUSSIAN, Shape.HEAVY, Shape.CORRELATED])
     quiet = rng.random() < 0.35
-    ripple = sends >= 45 and rng.random() < 0.4
+    ripple = sends >= 75 and rng.random() < 0.4
     return Meter(
         rate=sends,
         counts=int(rng.choice(COUNTS)),
