@@ -60,6 +60,12 @@ class BytesFraming:
         self._rest = data[at:]
         return frames
 
+    def expect_whole(self) -> None:
+        """Take what comes next for the beginning of a frame, as after a command."""
+        self.dropped_bytes += len(self._rest)
+        self._rest = self._before = b""
+        self._skipped = 0
+
     def _skip(self, count: int) -> None:
         """Drop bytes; every frame's length of them, begun or whole, counts as one frame."""
         if count == 1:

@@ -11,7 +11,7 @@ import msgspec
 from drivers.clock import Clock
 from drivers.links import LineSettings, Link
 from drivers.links.link import SLICE_S
-from drivers.wires.description import LinesFrame, Poll
+from drivers.wires.description import Poll
 from drivers.wires.frame import Frame, Status
 from drivers.wires.knob import setting_for
 from drivers.wires.store import load
@@ -113,10 +113,10 @@ class WireSource:
         with self._using:
             self._waiting_since = self._clock.now()
             while not stop.is_set():
+                began = self._clock.now()
+                yield from self._readings_of(self._next_frames(stop))
                 if self._poll is not None:
-                    yield from self._asked(self._poll, stop)
-                else:
-                    yield from self._heard_in(self._link.read(SLICE_S))
+                    stop.wait(max(0.0, self._poll.every_s - (self._clock.now() - began)))
 
     def close(self) -> None:
         """Close the link. Safe to call twice."""
@@ -131,40 +131,30 @@ class WireSource:
             return
         try:
             while not self._heard.is_set() and self._clock.now() < until:
-                if self._poll is not None:
-                    self._frames(self._answer(self._poll))
-                else:
-                    self._frames(self._link.read(SLICE_S))
+                self._next_frames(self._heard)
         finally:
             self._using.release()
 
-    def _asked(self, poll: Poll, stop: Stop) -> Iterator[Reading]:
-        began = self._clock.now()
-        yield from self._heard_in(self._answer(poll, stop))
-        stop.wait(max(0.0, poll.every_s - (self._clock.now() - began)))
+    def _next_frames(self, stop: Stop) -> list[Frame]:
+        """Return what comes within a slice of time, or in answer to one command."""
+        if self._poll is None:
+            return self._frames(self._link.read(SLICE_S))
+        return self._answer(self._poll, stop)
 
-    def _answer(self, poll: Poll, stop: Stop | None = None) -> bytes:
-        """Ask once, and return what comes until a line has ended or the time is up."""
+    def _answer(self, poll: Poll, stop: Stop) -> list[Frame]:
+        """Ask once; return as soon as a frame has come, or nothing when the time is up."""
         # A late answer to the command before must not be taken for the answer to this one.
         self._link.discard()
         self._decoder.expect_whole()
         self._link.write(poll.command.encode("latin-1"))
         until = self._clock.now() + poll.timeout_s
-        answer = b""
-        while len(answer) <= self.wire.longest and not self._ended(answer):
-            if stop is not None and stop.is_set():
-                break
+        frames: list[Frame] = []
+        while not frames and not stop.is_set():
             left = until - self._clock.now()
             if left <= 0:
                 break
-            answer += self._link.read(min(left, SLICE_S))
-        return answer
-
-    def _ended(self, answer: bytes) -> bool:
-        frame = self.wire.description.frame
-        if isinstance(frame, LinesFrame):
-            return answer.endswith(frame.end.encode("ascii"))
-        return len(answer) >= frame.length
+            frames = self._frames(self._link.read(min(left, SLICE_S)))
+        return frames
 
     def _frames(self, data: bytes) -> list[Frame]:
         """Decode, and keep what the newest frame says.
@@ -189,11 +179,9 @@ class WireSource:
             self._refuse_nonsense()
         return frames
 
-    def _heard_in(self, data: bytes) -> Iterator[Reading]:
+    def _readings_of(self, frames: list[Frame]) -> Iterator[Reading]:
+        """Yield the readings of frames that have just come."""
         now = self._clock.now()
-        frames = self._frames(data)
-        if not frames:
-            return
         # Frames that came in one piece were sent one after another: each came as much earlier
         # as the bytes behind it take on the line.
         behind = accumulate(

@@ -9,7 +9,7 @@ from drivers.wires.description import Description
 from drivers.wires.wire import Wire
 from meterlink import declared
 from meterlink.declared import InvalidFileError
-from meterlink.errors import UnreadableError, UsageError
+from meterlink.errors import MeterlinkError, UnreadableError, UsageError
 from meterlink.text import plain
 
 SHIPPED: Final = Path(__file__).parent / "descriptions"
@@ -45,24 +45,34 @@ def load(name: str | Path, folder: Path | None = None) -> Wire:
     """
     known = names(folder)
     if isinstance(name, str) and name in known:
-        return read(known[name])
+        wire = read(known[name])
+        if wire.name == name:
+            return wire
     path = Path(name)
     if path.suffix == ".toml" or path.exists():
         return read(path)
+    # Somebody's file that is not called after its wire.
+    for wire in load_all(folder)[0]:
+        if wire.name == name:
+            return wire
     raise UsageError(
         f"there is no wire called {plain(str(name))}; «meterlink wires list» shows them"
     )
 
 
-def load_all(folder: Path | None = None) -> tuple[list[Wire], list[InvalidFileError]]:
+def load_all(folder: Path | None = None) -> tuple[list[Wire], list[MeterlinkError]]:
     """Return every wire, and what is wrong with those of the user's that cannot be used."""
-    wires, faults = [], []
+    wires: dict[str, Wire] = {}
+    faults: list[MeterlinkError] = []
     for path in names(folder).values():
         try:
-            wires.append(read(path))
-        except InvalidFileError as fault:
+            wire = read(path)
+        except (InvalidFileError, UnreadableError) as fault:
             faults.append(fault)
-    return wires, faults
+        else:
+            if wire.own or wire.name not in wires:
+                wires[wire.name] = wire
+    return list(wires.values()), faults
 
 
 def read(path: Path) -> Wire:

@@ -22,6 +22,7 @@ class Decoder:
     def __init__(self, framing: BytesFraming | LineFraming) -> None:
         self._framing = framing
         self.feed = framing.feed
+        self.expect_whole = framing.expect_whole
 
     @property
     def dropped(self) -> int:
@@ -37,11 +38,6 @@ class Decoder:
     def backlog(self) -> int:
         """Bytes held back until the rest of their frame comes."""
         return self._framing.backlog
-
-    def expect_whole(self) -> None:
-        """Take what comes next for the beginning of a frame, as after a command."""
-        if isinstance(self._framing, LineFraming):
-            self._framing.expect_whole()
 
 
 class Wire:

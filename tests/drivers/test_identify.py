@@ -52,14 +52,17 @@ def test_it_does_not_matter_how_the_bytes_arrive(wire, cut):
     assert listener.ranking() == identify(data, WIRES)
 
 
-@pytest.mark.parametrize("wire", STREAMING, ids=lambda wire: wire.name)
-@pytest.mark.parametrize("line", settings_to_try(STREAMING), ids=lambda line: str(line.baud))
+def wrong_lines():
+    for wire in STREAMING:
+        for line in settings_to_try(STREAMING):
+            if (line.baud, line.parity) != (wire.settings[0].baud, wire.settings[0].parity):
+                yield pytest.param(wire, line, id=f"{wire.name}-{line.baud}")
+
+
+@pytest.mark.parametrize(("wire", "line"), list(wrong_lines()))
 def test_heard_with_a_wrong_line_nothing_is_sure(wire, line):
-    sent = wire.settings[0]
-    if (line.baud, line.parity) == (sent.baud, sent.parity):
-        pytest.skip("that is the right line")
     for seed in range(6):
-        heard = as_heard(two_seconds(wire, seed), sent, line)
+        heard = as_heard(two_seconds(wire, seed), wire.settings[0], line)
         for match in identify(heard, WIRES, line):
             assert match.confidence < 0.5
 

@@ -96,6 +96,9 @@ def test_what_cannot_be_read_is_said(tmp_path):
 def test_own_descriptions_are_found_beside_those_that_ship_and_take_their_place(tmp_path):
     (tmp_path / "lcd-segments-14.toml").write_text(shipped(LCD), "utf-8")
     (tmp_path / "broken.toml").write_text("format = 1", "utf-8")
+    renamed = shipped(BCD).replace(BCD, "my-gauge")
+    (tmp_path / "another.toml").write_text(renamed, "utf-8")
+    assert load("my-gauge", tmp_path).own
     wires, faults = load_all(tmp_path)
     by_name = {wire.name: wire for wire in wires}
     assert by_name[LCD].own
