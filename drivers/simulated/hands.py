@@ -65,7 +65,8 @@ class Hands:
         self._script = script
         self._rng = rng
         self._lock = threading.RLock()
-        self._t = 0.0
+        self._t = -inf
+        """Time of the last look; the first one may come at any time."""
         self._heard: deque[BenchEvent] = deque(maxlen=_HEARD)
         self._said: deque[AnyCommand] = deque(maxlen=_HEARD)
         self._moves: deque[Callable[[float], None]] = deque()
@@ -143,6 +144,8 @@ class Hands:
     def advance(self, t: float) -> float:
         """Do all that is to be done until ``t``; return when something is to be done next."""
         with self._lock:
+            if self._t == -inf:
+                self._t = t
             while self._moves:
                 self._moves.popleft()(self._t)
             if self._by_person:

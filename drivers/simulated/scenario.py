@@ -13,6 +13,7 @@ from drivers.simulated.meter import MeterCharacter
 from meterlink.circuit import Condition, Engine, controls, places
 from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.source import Accuracy
 from meterlink.text import plain
 
 
@@ -55,6 +56,19 @@ class Scenario(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         """Return the engine's condition at the start."""
         winding = self.bench.ambient if self.bench.winding is None else self.bench.winding
         return Condition(winding_c=float(winding), controls=self.bench.controls)
+
+    def accuracy(self) -> tuple[Accuracy, ...]:
+        """Return the meter's published accuracy, which its own errors keep within."""
+        published = Accuracy(
+            percent=self.meter.percent,
+            counts=self.meter.accuracy_counts,
+            source="description of the simulated meter",
+        )
+        return (published,)
+
+    def with_engine(self, engine: Engine) -> "Scenario":
+        """Return the same bench with another engine on it, such as one that was given a fault."""
+        return msgspec.structs.replace(self, engine=engine)
 
 
 def scenario_names() -> list[str]:

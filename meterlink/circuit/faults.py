@@ -198,7 +198,9 @@ def _gap(case: Case) -> Both:
 
 def _plug(case: Case) -> Both:
     kinds = ("fouled", "fouled", "fouled", "cracked", "gap-wrong")
-    return _always(case.unseen(plug=kinds[int(case.between(0, len(kinds)))]))
+    kind = kinds[int(case.between(0, len(kinds)))]
+    leak = case.decades(1e4, 1e6) if kind == "fouled" else None
+    return _always(replace(case.unseen(plug=kind), plug_leak=leak))
 
 
 def _elsewhere(case: Case) -> Both:

@@ -30,6 +30,8 @@ from meterlink.steps.parts import find_part
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.text import plain
 
+LEADS_AT_LEAST: Final = -0.1
+"""Ohms; a meter may read a little below nought with the tips together, and no more than that."""
 LEADS_SETUP: Final = Setup(quantity=Quantity.RESISTANCE, expected=1.0)
 
 
@@ -55,6 +57,12 @@ class LeadZeroWorker(Worker):
                     event.t,
                     f"{format_value(event.value, 'ohm')} is no pair of leads; "
                     "hold the tips together, metal to metal.",
+                )
+            case Held() if event.value < LEADS_AT_LEAST:
+                yield self.ask(
+                    event.t,
+                    f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
+                    "coarse a range, or needs its own zero.",
                 )
             case Held():
                 self._taken = True

@@ -33,7 +33,8 @@ def work(name: str, seed: int = 1) -> Worked:
     """Run the scenario called ``name`` to the end of its card."""
     scenario = load_scenario(name)
     card = read_card(shipped("cards", scenario.card), name, lambda other: shipped("cards", other))
-    bench = Bench(card, read_profile(shipped("profiles", scenario.profile), name))
+    profile = read_profile(shipped("profiles", scenario.profile), name)
+    bench = Bench(card, profile, accuracy=scenario.accuracy())
     events: list[Event] = []
     count = 0
     with SimulatedBench(scenario, seed=seed) as sim:

@@ -6,7 +6,9 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import islice, pairwise
+from math import isinf
 
+import numpy as np
 import pytest
 
 from drivers.clock import MonotonicClock
@@ -18,6 +20,8 @@ from drivers.simulated import (
     load_scenario,
     scenario_names,
 )
+from meterlink.circuit import resistance_between
+from meterlink.circuit.faults import afflict
 from meterlink.errors import MeterError
 from meterlink.events import CardEnded, StepBegan, Zeroed
 from meterlink.source import Setup
@@ -242,3 +246,34 @@ def test_the_program_s_driver_passes_a_not_a_number_on() -> None:
             source.close()
     assert first.value != first.value
     assert second.overload
+
+
+@pytest.mark.parametrize(
+    "fault", ["shorted-primary", "shorted-turns", "open-secondary", "poor-earth", "plug-bad"]
+)
+def test_an_engine_with_a_fault_reads_through_the_driver_as_its_circuit_says(fault: str) -> None:
+    rng = np.random.default_rng(11)
+    engine = afflict(GOOD.engine, fault, "no-spark", rng).cold
+    scenario = GOOD.with_engine(engine)
+    apart = scenario.condition()
+    pairs = [
+        ("primary terminal", "laminations"),
+        ("plug lead", "laminations"),
+        ("laminations", "block"),
+        ("plug terminal", "block"),
+    ]
+    with SimulatedBench(scenario, seed=3) as bench:
+        source = open_source(bench.port, clock=bench.clock)
+        try:
+            for pair in pairs:
+                there = resistance_between(engine, apart, *pair)
+                source.prepare(Setup(expected=min(there, 9e7)))
+                bench.hands.place(*pair)
+                *_, last = islice(source.readings(threading.Event()), 80)
+                bench.hands.lift()
+                if isinf(there):
+                    assert last.overload, pair
+                else:
+                    assert last.value == pytest.approx(there + 0.128, rel=1e-3, abs=0.03), pair
+        finally:
+            source.close()

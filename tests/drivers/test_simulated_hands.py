@@ -251,3 +251,11 @@ def test_a_step_left_to_a_person_is_left_to_them() -> None:
     assert stage.wait(120.0) == []
     stage.begin("primary")
     stage.wait_for(PRIMARY, 3.0)
+
+
+def test_hands_take_their_time_even_when_the_clock_started_long_ago() -> None:
+    stage = Stage(cautions=StepScript(say="confirm"))
+    stage.t = 500.0
+    stage.begin("cautions")
+    assert stage.wait(0.3) == []
+    assert len(stage.wait(2.0)) == 1
