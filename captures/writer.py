@@ -32,6 +32,10 @@ PROGRAM: Final = f"meterlink {meterlink.__version__}"
 SEAL_EVERY_S: Final = 10.0
 """Seconds of the record's own time after which a seal is due."""
 
+NOT_WRITTEN: Final = "nothing could be written"
+STOPPED: Final = "the program stopped before it could close this record"
+"""Why of the gaps that a writer puts in by itself; whoever made the record never heard of them."""
+
 _RESERVED: Final = HOLD_BYTES // 4
 """Of the memory that holds what cannot be written, this much is kept for events: a hold or a
 verdict is worth more than the thousandth reading."""
@@ -93,8 +97,7 @@ class RecordWriter:
         if not found.closed:
             passed = (now - read_rfc3339(found.header.started)).total_seconds()
             until = max(found.last_t, passed) if expect == CAPTURE_FORMAT else None
-            why = "the program stopped before it could close this record"
-            writer.append(Gap(t=found.last_t, until=until, why=why))
+            writer.append(Gap(t=found.last_t, until=until, why=STOPPED))
             writer.last_t = until or found.last_t
         return writer
 
@@ -160,7 +163,7 @@ class RecordWriter:
 
     def _miss(self, t: float) -> None:
         start = t if self._missing is None else self._missing.t
-        self._missing = Gap(t=start, until=t, why="nothing could be written")
+        self._missing = Gap(t=start, until=t, why=NOT_WRITTEN)
 
     def _seal(self, *, final: bool) -> None:
         seal = self._sealer.seal(final=final)

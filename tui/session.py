@@ -15,8 +15,8 @@ from drivers.clock import Clock
 from meterlink.bench import Bench, Look
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import Asked, BenchEvent, Gap
-from meterlink.source import Identity, Setup, Source
+from meterlink.events import BenchEvent, Gap
+from meterlink.source import Identity, Setting, Setup, Source
 
 
 class Seen(NamedTuple):
@@ -124,11 +124,13 @@ class Session:
             face(seen)
 
     def _prepare(self, setup: Setup) -> None:
+        """Set the meter; what it refuses is a thing that was asked for and could not be had.
+
+        The bench is told either way: with all that it was told in the record, it replays exactly.
+        """
         t = self._clock.now()
         try:
             setting = self._source.prepare(setup)
         except MeterError as fault:
-            step = self.bench.progress.current or ""
-            self._handle([Asked(t=t, step=step, say=str(fault))])
-            return
+            setting = Setting(lost=(str(fault),))
         self._handle(self.bench.set_meter(setting, t))

@@ -1,11 +1,13 @@
 """From what the user asked for to a session ready to run: job, capture, bench, source."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import meterlink
+from captures.beginnings import settings_for
+from captures.beginnings import settings_of as settings_of
 from captures.job import JobWriter
 from captures.records import Header
 from captures.store import JobStore
@@ -13,17 +15,12 @@ from captures.times import local_now, rfc3339
 from drivers.clock import Clock
 from meterlink.bench import Bench
 from meterlink.card import Card
-from meterlink.declared import from_plain, to_plain
+from meterlink.declared import from_plain
 from meterlink.errors import UnreadableError
 from meterlink.events import Event
 from meterlink.profile import Profile
-from meterlink.source import Accuracy, Source
+from meterlink.source import Accuracy, Identity, Source
 from tui.session import Session
-
-
-def settings_of(card: Card, profile: Profile) -> dict[str, Any]:
-    """Return card and profile whole, for the record: what was judged by, though files change."""
-    return {"card": to_plain(card), "profile": to_plain(profile)}
 
 
 def job_store(folder: str | None) -> JobStore:
@@ -60,6 +57,30 @@ def resume_job(store: JobStore, name: str) -> Resumed | None:
     return Resumed(store.resume(name), card, profile, past)
 
 
+def header_for(
+    card: Card,
+    profile: Profile,
+    meter: Identity,
+    *,
+    accuracy: tuple[Accuracy, ...] = (),
+    past: Iterable[Event] = (),
+    settings: dict[str, Any] | None = None,
+) -> Header:
+    """Return the header of a capture that begins now: with it, the capture replays exactly.
+
+    ``settings``: anything else worth keeping, such as scenario and seed.
+    """
+    return Header(
+        started=rfc3339(local_now()),
+        program=f"meterlink {meterlink.__version__}",
+        meter=meter,
+        accuracy=accuracy,
+        profile=profile.id,
+        card=card.id,
+        settings=settings_for(card, profile, past=past) | (settings or {}),
+    )
+
+
 @contextmanager
 def session(
     job: JobWriter,
@@ -69,17 +90,15 @@ def session(
     profile: Profile,
     *,
     accuracy: tuple[Accuracy, ...] = (),
-    past: Iterable[Event] = (),
+    past: Sequence[Event] = (),
+    settings: dict[str, Any] | None = None,
 ) -> Iterator[Session]:
-    """Begin a capture in ``job`` and yield a session over it; closed and sealed at the end."""
-    header = Header(
-        started=rfc3339(local_now()),
-        program=f"meterlink {meterlink.__version__}",
-        meter=source.identity,
-        accuracy=accuracy,
-        profile=profile.id,
-        card=card.id,
-        settings=settings_of(card, profile),
+    """Begin a capture in ``job`` and yield a session over it; closed and sealed at the end.
+
+    ``settings`` go into the capture's header beside what the bench was made from.
+    """
+    header = header_for(
+        card, profile, source.identity, accuracy=accuracy, past=past, settings=settings
     )
     bench = Bench(card, profile, accuracy=accuracy, past=past)
     with job.new_capture(header) as capture:

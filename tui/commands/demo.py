@@ -34,7 +34,8 @@ def run(args: argparse.Namespace) -> int:
     plain = args.plain or not sys.stdout.isatty()
     scenario = load_scenario(args.scenario)
     card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
-    settings = settings_of(card, profile) | {"scenario": scenario.id, "seed": args.seed}
+    simulated = {"simulated": True, "scenario": scenario.id, "seed": args.seed}
+    settings = settings_of(card, profile) | simulated
     clock = None if plain else MonotonicClock()
     with (
         SimulatedBench(scenario, seed=args.seed, clock=clock) as bench,
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     ):
         source = open_source(bench.port, clock=bench.clock)
         try:
-            with session(job, source, bench.clock, card, profile) as sitting:
+            with session(job, source, bench.clock, card, profile, settings=simulated) as sitting:
                 _lead(sitting, bench)
                 code = _run_plain(sitting) if plain else _run_screen(sitting, bench)
         finally:
