@@ -93,7 +93,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Readings further than this many tolerances from the newest belong to another stretch."""
     jump_gain: float = 2.53
     """A step this many times larger than each later one begins a new stretch."""
-    cut_gain: float = 2.05
+    cut_gain: float = 1.6
     """Scatter this many times the noise between neighbours is no fit: the oldest part is cut."""
     cut_few: float = 4.21
     """By how much more where neighbours are few: gain² times one plus this over their number."""

@@ -9,6 +9,8 @@ _NEAR: Final = 0.02
 """Values within this share of the newest are on the same range."""
 _PRINTED: Final = 1e-7
 """Digits finer than this share of the value are printed, not resolved."""
+_COARSEST: Final = 0.006
+"""A step between values is no larger share of them: 2,000 counts, down to 170 of them."""
 _DECADES: Final = 40
 """Most decades that are remembered."""
 
@@ -69,4 +71,5 @@ class StepSeen:
         finest = self._finest.get(floor(log10(size)), 0.0)
         if finest > _PRINTED * size:
             return finest
-        return step_between([v for v in self._values if abs(v - newest) <= _NEAR * size])
+        step = step_between([v for v in self._values if abs(v - newest) <= _NEAR * size])
+        return step if step < _COARSEST * size else 0.0

@@ -58,7 +58,7 @@ class Steadiness:
         if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
             return None
         fixed = tolerance(policy, value, step)
-        jump = newest_level(ys, 0.2 * fixed + 1.5 * step, policy.jump_gain)
+        jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
         if jump:
             del ts[:jump], ys[:jump]
@@ -181,7 +181,7 @@ def newest_level(ys: list[float], floor: float, gain: float) -> int:
     most = max(map(abs, steps[-2:]))
     for j in range(len(steps) - 3, -1, -1):
         if abs(steps[j]) > gain * most + floor:
-            before = steps[j - 1] if j else 0.0
+            before = ys[j] - ys[max(j - 2, 0)]
             # One of several steps the same way is no change of level but a course.
             return 0 if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]) else j + 1
         most = max(most, abs(steps[j]))
@@ -191,12 +191,9 @@ def newest_level(ys: list[float], floor: float, gain: float) -> int:
 def rough_noise(ys: list[float], floor: float) -> float:
     """Noise from second differences, blind to any smooth course.
 
-    For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is a
-    variance that counts as one more value.
+    For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is the
+    least variance that is believed, as values that are rounded alike show none.
     """
     m = len(ys) - 2
     squares = [(a - 2 * b + c) ** 2 for a, b, c in zip(ys, ys[1:], ys[2:], strict=False)]
-    mean = sum(squares) / 6
-    if m < 4:
-        return float(((mean + floor) / (m + 1)) ** 0.5)
-    return float(max(mean / m, floor / 4) ** 0.5)
+    return float(max(sum(squares) / 6 / m, floor) ** 0.5)
