@@ -64,7 +64,7 @@ class RecordSource:
         """Yield readings and events, oldest first; errors as for ``readings``."""
         for record in self._reader:
             if isinstance(record, MeterSet):
-                self._setting = _as_setting(record)
+                self._setting = setting_of(record)
             yield record
 
     def close(self) -> None:
@@ -87,7 +87,8 @@ def _setting_of(header: Header | None) -> Setting:
     return header.setting if header is not None and header.setting is not None else Setting()
 
 
-def _as_setting(event: MeterSet) -> Setting:
+def setting_of(event: MeterSet) -> Setting:
+    """Return what an event says that the meter was set to."""
     known = {quantity.value: quantity for quantity in Quantity}
     return Setting(
         quantity=known.get(event.quantity),

@@ -5,6 +5,7 @@ from typing import Any
 
 from captures.job import Job
 from captures.reader import read_capture
+from captures.records import Header
 from meterlink.card import Card
 from meterlink.declared import InvalidFileError, from_plain
 from meterlink.errors import UnreadableError
@@ -34,16 +35,19 @@ class JobSettings:
         Raises:
             UnreadableError: the log cannot be read.
         """
+        self.headers: dict[str, Header] = {}
+        """Of the captures that can be read, by their path inside the job's folder."""
         self.cards: dict[str, Card] = {}
         self.profiles: dict[str, Profile] = {}
         self._take(job.header().settings, f"the log of {plain(job.name)}")
         for path in job.captures():
             try:
                 with read_capture(path) as capture:
-                    settings = capture.header.settings
+                    header = capture.header
             except UnreadableError:
                 continue  # checking a job names it; here the rest still counts
-            self._take(settings, plain(path.name))
+            self.headers[path.relative_to(job.folder).as_posix()] = header
+            self._take(header.settings, plain(path.name))
 
     def _take(self, settings: dict[str, Any], where: str) -> None:
         try:

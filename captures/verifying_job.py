@@ -82,7 +82,7 @@ def _part(job: Job, check: Check) -> Part:
 
 def _capture(job: Job, file: str, began: dict[str, CaptureEnded | None]) -> Part:
     try:
-        check = verify(_inside(job, file))
+        check = verify(inside(job.folder, file))
     except UnreadableError as fault:
         return Part(file, State.ALTERED, str(fault))
     part = _part(job, check)
@@ -104,7 +104,7 @@ def _capture(job: Job, file: str, began: dict[str, CaptureEnded | None]) -> Part
 def _attachment(job: Job, attachment: Attached) -> Part:
     file = attachment.file
     try:
-        found, _ = hash_file(_inside(job, file))
+        found, _ = hash_file(inside(job.folder, file))
     except UnreadableError as fault:
         return Part(file, State.ALTERED, str(fault))
     if found != attachment.sha256:
@@ -112,15 +112,16 @@ def _attachment(job: Job, attachment: Attached) -> Part:
     return Part(file, State.WHOLE, f"{plain(file)}: whole, as attached", found)
 
 
-def _inside(job: Job, file: str) -> Path:
-    """Return the path of ``file`` in the job's folder; a log from elsewhere may say anything."""
+def inside(folder: Path, file: str) -> Path:
+    """Return the path of ``file`` in a job's folder; a log from elsewhere may say anything.
+
+    Raises:
+        UnreadableError: it would lead out of the folder.
+    """
     parts = PurePosixPath(file).parts
-    path = job.folder.joinpath(*parts)
-    if not parts or ".." in parts or PurePosixPath(file).is_absolute() or path.is_symlink():
-        raise UnreadableError(
-            f"the job log names {plain(file)!r}, which is not in the job's folder"
-        )
-    if not path.resolve().is_relative_to(job.folder.resolve()):
+    path = folder.joinpath(*parts)
+    odd = not parts or ".." in parts or PurePosixPath(file).is_absolute() or "\x00" in file
+    if odd or path.is_symlink() or not path.resolve().is_relative_to(folder.resolve()):
         raise UnreadableError(
             f"the job log names {plain(file)!r}, which is not in the job's folder"
         )

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
     from captures.verifying import Check
     from captures.verifying_job import Part
 

@@ -1,0 +1,9 @@
+"""The report of a job: one HTML file that needs nothing else, for the workshop or the customer.
+
+``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates. Needs
+jinja2 and matplotlib, which the extra ``report`` brings.
+"""
+
+from captures.report.writing import Audience, write_report
+
+__all__ = ["Audience", "write_report"]

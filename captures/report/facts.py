@@ -1,0 +1,92 @@
+"""What a report says, before any of it is put into words or drawn."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from captures.records import Attached, Header
+from captures.verifying_job import Part
+from meterlink.budget import Budget
+from meterlink.card import Card, Step
+from meterlink.criterion import Criterion
+from meterlink.events import Entered, Judged, StepEnded, Zeroed
+from meterlink.finding import Finding
+
+
+@dataclass
+class Check:
+    """One row of a card: a step, or one position of a switch."""
+
+    step: Step
+    position: str = ""
+    judged: Judged | None = None
+    criterion: Criterion | None = None
+    """What it was judged by; None where the job does not hold its profile."""
+    budget: Budget | None = None
+    """Of the corrected value, worked out again from the record; None where that cannot be."""
+    notes: tuple[str, ...] = ()
+    """What the budget had to assume."""
+    zeroed: Zeroed | None = None
+    entered: Entered | None = None
+    ended: StepEnded | None = None
+    at: str = ""
+    """RFC 3339 time of the verdict, else of the end of the step."""
+    again: int = 0
+    """How often the step was opened again."""
+    good: bool | None = None
+    """It is as hoped for; None where it says neither."""
+
+
+@dataclass
+class CardFacts:
+    """One work card of the job."""
+
+    card: Card
+    profile_name: str
+    checks: list[Check] = field(default_factory=list)
+    ended: bool = False
+    signed_off: bool = False
+
+
+@dataclass
+class TouchFacts:
+    """The readings of one touch that was held, thinned out where there are many."""
+
+    capture: str
+    step: str
+    contact_t: float
+    held_t: float
+    held: float
+    unit: str
+    lift_t: float | None
+    t: list[float]
+    """Seconds since the start of the capture."""
+    value: list[float]
+    """SI units; infinite where over range."""
+
+
+@dataclass
+class JobFacts:
+    """Everything that a report is made from."""
+
+    folder: Path
+    name: str
+    title: str
+    started: str
+    last: str
+    """RFC 3339 time of the newest entry."""
+    program: str
+    people: list[str]
+    """Who is named in the log, in the order of appearance."""
+    cards: list[CardFacts]
+    finding: Finding | None
+    """None where no card names a complaint."""
+    stop_check: bool | None
+    """Whether the engine was seen to stop; None where that is not recorded."""
+    headers: dict[str, Header]
+    touches: list[TouchFacts]
+    touches_left_out: int
+    attachments: list[Attached]
+    notes: list[tuple[str, str]]
+    """Time and words of what was noted, gaps included."""
+    parts: list[Part]
+    """What a check of the seals found."""

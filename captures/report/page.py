@@ -1,0 +1,123 @@
+"""The facts of a job put into a page: templates, escaping, and plots where they belong."""
+
+import base64
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+import jinja2
+from markupsafe import Markup
+
+from captures.reader import open_regular
+from captures.records import Attached
+from captures.report import plots, wording
+from captures.report.facts import CardFacts, JobFacts
+from captures.verifying import State
+from captures.verifying_job import inside
+from meterlink.cautions import STANDING
+from meterlink.errors import UnreadableError
+from meterlink.finding.words import percent
+from meterlink.notation import format_value
+from meterlink.text import plain
+
+_LONGEST_TEXT: Final = 2_000
+
+_PICTURES: Final = {"jpg": "jpeg", "jpeg": "jpeg", "png": "png", "webp": "webp", "gif": "gif"}
+_LARGEST_PICTURE: Final = 6 << 20
+"""Bytes; a larger photo is named and not shown."""
+
+STATE_WORDS: Final = {
+    State.WHOLE: "whole",
+    State.OPEN: "not under a final seal",
+    State.ALTERED: "altered",
+}
+
+
+def fill(facts: JobFacts, template: str) -> str:
+    """Return the page that the template called ``template`` makes of ``facts``."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("captures.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_harmless,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(_words())
+    style = files("captures.report").joinpath("templates", "style.css").read_text("utf-8")
+    return environment.get_template(f"{template}.html").render(
+        job=facts,
+        style=Markup(style),  # noqa: S704  # our own file
+        cautions=STANDING,
+        **_totals(facts),
+    )
+
+
+def _harmless(value: Any) -> Any:
+    """Make every text from a meter, a file or a person show what it is and steer nothing."""
+    if isinstance(value, Markup):
+        return value
+    return plain(str(value).replace("\n", " "), _LONGEST_TEXT)
+
+
+def _words() -> dict[str, Any]:
+    names = [name for name in vars(wording) if name.endswith("_words") or name == "mark_of"]
+    return {name: getattr(wording, name) for name in names} | {
+        "component_words": wording.COMPONENT_WORDS,
+        "state_words": STATE_WORDS,
+        "percent": percent,
+        "format_value": format_value,
+        "draw_touch": plots.draw_touch,
+        "draw_ruler": plots.draw_ruler,
+        "icon": _icon,
+        "picture": _picture,
+    }
+
+
+def _totals(facts: JobFacts) -> dict[str, Any]:
+    checks = [check for card in facts.cards for check in card.checks if check.good is not None]
+    titles = {step.id: step.title for card in facts.cards for step in card.card.step}
+    return {
+        # Joined here: jinja's own filter makes markup, which would pass by ``_harmless``.
+        "people": ", ".join(facts.people),
+        "profiles": ", ".join(dict.fromkeys(card.profile_name for card in facts.cards)),
+        "worked": ", ".join(card.card.title for card in facts.cards),
+        "good": sum(check.good is True for check in checks),
+        "told": len(checks),
+        "titles": titles,
+        "signed_off": any(card.signed_off for card in facts.cards),
+        "whole": all(part.state is State.WHOLE for part in facts.parts),
+        "acknowledged": _acknowledged(facts.cards),
+    }
+
+
+def _acknowledged(cards: list[CardFacts]) -> list[tuple[str, str]]:
+    """Return when and by whom the cautions were acknowledged."""
+    return [
+        (check.at, check.ended.who)
+        for card in cards
+        for check in card.checks
+        if check.ended is not None and check.ended.outcome == "acknowledged"
+    ]
+
+
+def _picture(folder: Path, attachment: Attached) -> Markup:
+    """Return an attached photo as part of the page; nothing where it is none, or is too large."""
+    kind = _PICTURES.get(attachment.file.rpartition(".")[2])
+    if kind is None or attachment.bytes > _LARGEST_PICTURE:
+        return Markup("")
+    try:
+        path = inside(folder, attachment.file)
+        with open_regular(path) as file:
+            data = base64.b64encode(file.read(_LARGEST_PICTURE)).decode()
+    except (UnreadableError, OSError):
+        return Markup("")
+    return Markup('<img alt="{}" src="data:image/{};base64,{}">').format(
+        plain(attachment.name), kind, data
+    )
+
+
+def _icon() -> Markup:
+    """Return an empty picture, so that a browser does not ask the disk or network for one."""
+    data = base64.b64encode(b'<svg xmlns="http://www.w3.org/2000/svg"/>').decode()
+    return Markup('<link rel="icon" href="data:image/svg+xml;base64,{}">').format(data)

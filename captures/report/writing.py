@@ -1,0 +1,170 @@
+"""From a job's folder to the finished file."""
+
+import contextlib
+import os
+from enum import Enum
+from pathlib import Path
+from typing import Final
+
+from captures.job import Job
+from captures.joblog import LogEntry
+from captures.records import Attached, CaptureBegan
+from captures.report.facts import CardFacts, JobFacts, TouchFacts
+from captures.report.gather import LogGatherer
+from captures.report.touches import held_touches
+from captures.standing import FindCard, JobSettings
+from captures.verifying_job import verify_job
+from meterlink.card import ConfirmationStep
+from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError, UsageError
+from meterlink.events import Gap, Note
+from meterlink.finding import Finding, find
+from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+from meterlink.progress import Progress
+from meterlink.text import plain
+
+_MOST_TOUCHES: Final = 60
+"""Touches drawn in one report; the rest are in the captures."""
+
+
+class Audience(Enum):
+    """Who a report is for. The value goes into the file's name."""
+
+    WORKSHOP = ""
+    CUSTOMER = "customer"
+
+    @property
+    def file_name(self) -> str:
+        """What the report is called in the job's folder."""
+        return f"report-{self.value}.html" if self.value else "report.html"
+
+
+def write_report(
+    job: Job,
+    shelved: FindCard,
+    audience: Audience = Audience.WORKSHOP,
+    target: Path | None = None,
+) -> Path:
+    """Write the report of ``job`` into its folder, or to ``target``; return where.
+
+    An older report there is replaced, as it can be made again from the record at any time.
+
+    Raises:
+        UsageError: jinja2 or matplotlib is not installed.
+        UnreadableError: the job's log cannot be read.
+        CannotWriteError: the file cannot be written.
+    """
+    try:
+        from captures.report.page import fill
+    except ImportError as fault:
+        raise UsageError(
+            "a report needs jinja2 and matplotlib; install meterlink with its extra «report»"
+        ) from fault
+    page = fill(gather(job, shelved), audience.value or "workshop")
+    path = target if target is not None else job.folder / audience.file_name
+    _write(path, page)
+    return path
+
+
+def gather(job: Job, shelved: FindCard) -> JobFacts:
+    """Return everything that a report of ``job`` says.
+
+    Raises:
+        UnreadableError: the job's log cannot be read.
+    """
+    header = job.header()
+    settings = JobSettings(job)
+    log = LogGatherer(settings, shelved)
+    attachments: list[Attached] = []
+    notes: list[tuple[str, str]] = []
+    capture, last = "", header.started
+    for entry in job.entries():
+        last = entry.at or last
+        match entry.event:
+            case CaptureBegan():
+                capture = entry.event.file
+            case Attached():
+                attachments.append(entry.event)
+            case Note() | Gap():
+                notes.append((entry.at, _noted(entry)))
+        log.take(entry, capture)
+    cards = [gatherer.facts() for gatherer in log.cards.values()]
+    touches, left_out = _touches(job)
+    return JobFacts(
+        folder=job.folder,
+        name=job.name,
+        title=header.title,
+        started=header.started,
+        last=last,
+        program=header.program,
+        people=list(log.people),
+        cards=cards,
+        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        stop_check=_stop_check(cards),
+        headers=settings.headers,
+        touches=touches,
+        touches_left_out=left_out,
+        attachments=attachments,
+        notes=notes,
+        parts=list(verify_job(job)),
+    )
+
+
+def _noted(entry: LogEntry) -> str:
+    match entry.event:
+        case Note(text=text):
+            return text
+        case Gap(why=why):
+            return f"Readings are missing: {why}."
+    return ""
+
+
+def _touches(job: Job) -> tuple[list[TouchFacts], int]:
+    touches: list[TouchFacts] = []
+    left_out = 0
+    for path in job.captures():
+        with contextlib.suppress(UnreadableError):  # the seals' table names it
+            for touch in held_touches(path):
+                if len(touches) < _MOST_TOUCHES:
+                    touches.append(touch)
+                else:
+                    left_out += 1
+    return touches, left_out
+
+
+def _finding(stands: list[Progress]) -> Finding | None:
+    outcomes = outcomes_of_cards(stands)
+    for progress in stands:
+        if progress.card.complaint and outcomes:
+            try:
+                return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
+            except MeterlinkError:
+                return None  # a card of the user's own, with checks that the table does not know
+    return None
+
+
+def _stop_check(cards: list[CardFacts]) -> bool | None:
+    """Whether what a sign-off requires was seen: the engine stops when its control is let go."""
+    for facts in reversed(cards):
+        wanted = {
+            condition.step: condition.was
+            for step in facts.card.step
+            if isinstance(step, ConfirmationStep) and step.signs_off
+            for condition in step.requires
+        }
+        for check in facts.checks:
+            outcome = "" if check.ended is None else check.ended.outcome
+            if check.step.id in wanted and outcome not in ("", "skipped"):
+                return outcome in wanted[check.step.id]
+    return None
+
+
+def _write(path: Path, page: str) -> None:
+    """Replace ``path`` at once, so that no half report is ever there."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        draft.write_text(page, encoding="utf-8", newline="\n")
+        draft.replace(path)
+    except OSError as fault:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
+        raise CannotWriteError(f"{plain(str(path))} cannot be written: {fault.strerror}") from fault

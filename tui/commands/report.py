@@ -1,0 +1,32 @@
+"""``meterlink report``: one page that needs nothing else, for the workshop or the customer."""
+
+import argparse
+from typing import Final
+
+NAME: Final = "report"
+HELP: Final = "write the report of a job as one HTML file"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the job and who the report is for."""
+    parser.add_argument("job", metavar="JOB", help="name or folder of a job")
+    parser.add_argument(
+        "--customer", action="store_true", help="one page for the customer, without the metrology"
+    )
+    parser.add_argument("--output", metavar="FILE", help="default: in the job's folder")
+    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write it and say where."""
+    from pathlib import Path
+
+    from captures.report import Audience, write_report
+    from tui.setting_up import job_store
+    from tui.shelf import CARDS
+
+    job = job_store(args.jobs).job(args.job)
+    audience = Audience.CUSTOMER if args.customer else Audience.WORKSHOP
+    target = Path(args.output) if args.output else None
+    print(f"wrote {write_report(job, CARDS.get, audience, target)}")
+    return 0
