@@ -94,8 +94,8 @@ def _lines(wire: "Wire") -> list[str]:
     if facts["command"] is not None:
         lines.insert(4, f"  asked by  {facts['command']!r}")
     lines.append("  knob")
-    for mode in facts["modes"]:
-        lines.append(f"    {plain(mode['knob']):<14} {plain(mode['accuracy'])}".rstrip())
+    knobs = ((plain(mode["knob"]), plain(mode["accuracy"])) for mode in facts["modes"])
+    lines += [f"    {knob:<14} {accuracy}".rstrip() for knob, accuracy in knobs]
     if any(mode["accuracy"] for mode in facts["modes"]):
         lines.append(f"  accuracy  {plain(facts['accuracy_source'])}")
     return lines
