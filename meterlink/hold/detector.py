@@ -12,7 +12,7 @@ from meterlink.hold.cadence import Cadence
 from meterlink.hold.enough import is_enough, limit_of
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
-from meterlink.hold.repeatability import Running
+from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.resolution import StepSeen
 from meterlink.hold.settling import Assessment, tolerance
 from meterlink.hold.steadiness import Steadiness
@@ -282,12 +282,12 @@ class HoldDetector:
             return
         steadiness = self._steadiness
         step = steadiness.step
-        series = Running(steadiness.stretch)
-        inflation = series.inflation
+        inflation = serial_inflation(steadiness.stretch)
         u = found.u * sqrt(inflation)
-        due = found.n >= self.policy.due_readings and self._span() >= self.policy.late_time
+        policy = self.policy
+        due = found.n >= policy.due_readings and steadiness.span >= policy.late_time
         sd = found.scatter * sqrt(inflation)
-        if not due and not is_enough(self.policy, self._aim, found.value, u, sd, found.n, step):
+        if not due and not is_enough(policy, self._aim, found.value, u, sd, found.n, step):
             return
         fast = self._cadence.interval * self.policy.fast < 1
         fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
@@ -311,6 +311,3 @@ class HoldDetector:
         self._steadiness.clear()
         self._blocks.clear()
         said.append(held)
-
-    def _span(self) -> float:
-        return self._steadiness.span

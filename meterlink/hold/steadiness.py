@@ -58,6 +58,8 @@ class Steadiness:
         if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
             return None
         fixed = tolerance(policy, value, step)
+        if is_on_the_move(ys[-4:], 1.5 * fixed):
+            return None
         jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
         if jump:
@@ -169,6 +171,14 @@ class Steadiness:
             policy.noise_resolutions * self.step,
             policy.tol_least,
         )
+
+
+def is_on_the_move(ys: list[float], much: float) -> bool:
+    """Whether four values in a row go one way, by ``much`` in all: no need to weigh them."""
+    if len(ys) < 4:
+        return False
+    a, b, c, d = ys
+    return (a < b < c < d or a > b > c > d) and abs(d - a) > much
 
 
 def newest_level(ys: list[float], floor: float, gain: float) -> int:
