@@ -5,7 +5,7 @@ from typing import Final
 
 from meterlink.card import LeadZeroStep, MeasurementStep
 from meterlink.commands import AnyCommand, Confirm, Enter
-from meterlink.criterion import Criterion
+from meterlink.criterion import Criterion, Kind
 from meterlink.errors import NotationError
 from meterlink.events import (
     BenchEvent,
@@ -220,11 +220,16 @@ def wrong_unit(held: Held) -> str:
 def expected(criterion: Criterion) -> float | None:
     """Return the value that the meter's range should reach, ohms; None leaves it to the meter.
 
-    It reaches what counts as open: on a shorter range, over range would only say «more than the
-    range», and an open could not be told from a winding that is merely high.
+    For a winding it reaches what counts as open: on a shorter range, over range would only say
+    «more than the range», and an open could not be told from a winding that is merely high. A
+    lead or an earth path is a fraction of an ohm, and open or high it fails alike: there the last
+    digit matters more.
     """
-    if criterion.window.high is None or criterion.open_above is None:
+    high = criterion.window.high
+    if high is None:
         return None
+    if criterion.kind is not Kind.WINDING or criterion.open_above is None:
+        return high
     return criterion.open_above + criterion.series
 
 

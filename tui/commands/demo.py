@@ -85,4 +85,5 @@ def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
     from tui.practice import BenchHands
     from tui.screen import run_bench_screen
 
+    bench.hands.leave("cautions")  # a person acknowledges those
     return run_bench_screen(sitting, title=bench.scenario.title, hands=BenchHands(bench))
