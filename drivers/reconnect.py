@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from drivers.clock import Clock
+from drivers.wires import WireSource
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.events import Gap
 from meterlink.reading import Reading
@@ -47,7 +48,10 @@ class ReconnectingSource:
             retry_s: pause between two attempts, seconds.
         """
         self.on_gap = on_gap
+        self.on_setting: Callable[[Setting], None] | None = None
+        """Told, by the thread that reads, when someone has turned the meter's knob."""
         self._source = source
+        self._listen_to(source)
         self._reopen = reopen
         self._clock = clock
         self._retry_s = retry_s
@@ -136,10 +140,20 @@ class ReconnectingSource:
                 source.close()
                 return False
             self._source = source
+            self._listen_to(source)
             self._away = False
         if self._closed.is_set():
             source.close()
         return True
+
+    def _listen_to(self, source: Source) -> None:
+        """Pass on what a source with a knob says of it; one that is set from here has no say."""
+        if isinstance(source, WireSource):
+            source.on_setting = self._turned
+
+    def _turned(self, setting: Setting) -> None:
+        if self.on_setting is not None:
+            self.on_setting(setting)
 
     def _tell(self, gap: Gap) -> None:
         if self.on_gap is not None:

@@ -28,7 +28,8 @@ def pick(found: Sequence[Found]) -> MeterChoice:
     """Return the only meter among ``found``; errors as for ``choose``."""
     meters = [one for one in found if one.wire and one.sure]
     if len(meters) == 1:
-        return MeterChoice(port=meters[0].port, wire=meters[0].wire)
+        # The wire is found out anew at every opening: the line may run at another speed by then.
+        return MeterChoice(port=meters[0].port)
     if meters:
         there = ", ".join(f"{one.port} ({one.identity})" for one in meters)
         raise UsageError(f"there is more than one meter; say which with --port: {there}")

@@ -97,6 +97,11 @@ class Session:
         with self._lock:
             self._handle(self.bench.tell(command, self._clock.now()))
 
+    def turned(self, setting: Setting) -> None:
+        """Someone turned the meter's knob. Called by the thread that reads."""
+        with self._lock:
+            self._handle(self.bench.set_meter(setting, self._clock.now()))
+
     def gap(self, gap: Gap) -> None:
         """Readings are missing, or the meter is back. Called by the thread that reads."""
         with self._lock:

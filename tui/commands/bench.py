@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
             with session(
                 job, source, clock, card, profile, accuracy=accuracy, past=past
             ) as sitting:
-                source.on_gap = sitting.gap
+                source.on_gap, source.on_setting = sitting.gap, sitting.turned
                 _remember(known, choice, source.identity, args.profile)
                 code = _show(args, sitting, job, who, known.screen)
         finally:

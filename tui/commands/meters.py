@@ -32,12 +32,14 @@ def run(args: argparse.Namespace) -> int:
     """Print one entry for each port; 0 where a meter was found, else 3."""
     from drivers.finding import probe, probe_all
     from drivers.ports import list_ports
+    from tui import configuration
 
     listed = {port.name: port for port in list_ports()}
     if args.port:
         found = [probe(args.port, visa=args.visa)]
     else:
-        found = probe_all(list(listed), excluded=args.exclude)
+        left_alone = (*args.exclude, *configuration.load().exclude)
+        found = probe_all(list(listed), excluded=left_alone)
     for one in found:
         info = listed.get(one.port)
         print(json.dumps(_facts(one, info)) if args.json else _text(one, info), flush=True)
