@@ -2,8 +2,9 @@
 
 Two questions, each answered in one run against the simulated meter in a process of its own:
 
-* As fast as the meter can: the driver against a bare loop that sends the same query to the same
-  meter, reads the line, and likewise writes CSV.
+* As fast as the meter can: the driver, and the whole path (driver, capture on disk, engine, job
+  log), against a bare loop that sends the same query to the same meter, reads the line, and
+  likewise writes CSV.
 * A meter that takes over 1,000 readings a second, in bursts: what rate is held, and what share of
   one core the driver takes. Give ``--seconds 60`` for a whole minute.
 
@@ -23,16 +24,20 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import msgspec
 
+from captures.store import JobStore
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
 from drivers.scpi import ScpiOptions
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario, scenario_names
 from meterlink.source import Setup
+from tui.setting_up import session
+from tui.shelf import CARDS, PROFILES
 
 BURST = 50
 
@@ -84,6 +89,24 @@ def driven(port: int, count: int, burst: int) -> None:
     source.close()
 
 
+def whole(port: int, count: int, burst: int) -> None:
+    """Driver, capture on disk, engine and job log, as ``meterlink bench`` joins them."""
+    clock = MonotonicClock()
+    source = open_source(
+        f"socket://127.0.0.1:{port}", clock=clock, options=ScpiOptions(burst=burst, nplc=0.02)
+    )
+    stop = threading.Event()
+    card, profile = CARDS.get("ignition-check"), PROFILES.get("pump-set-demo")
+    with (
+        TemporaryDirectory() as folder,
+        JobStore(Path(folder)).create("rate") as job,
+        session(job, source, clock, card, profile) as sitting,
+    ):
+        sitting.between = lambda: stop.set() if sitting.readings >= count else None
+        sitting.run(stop)
+    source.close()
+
+
 def rate(way: Callable[[int, int, int], None], port: int, count: int, burst: int) -> float:
     began = time.perf_counter()
     way(port, count, burst)
@@ -91,17 +114,19 @@ def rate(way: Callable[[int, int, int], None], port: int, count: int, burst: int
 
 
 def compare(count: int) -> None:
-    print(f"{'readings a second, as fast as the meter':42} {'bare loop':>10} {'driver':>10} ratio")
+    heads = "".join(f"{head:>12}" for head in ("bare loop", "driver", "ratio", "whole", "ratio"))
+    print(f"{'readings a second, as fast as the meter':42}{heads}")
     with meter(paced=False) as port:
         for burst in (1, BURST):
             # Turn about, and the best of each: what else runs on the machine only slows down.
-            pairs = [
-                (rate(bare, port, count, burst), rate(driven, port, count, burst)) for _ in range(5)
-            ]
-            one = max(pair[0] for pair in pairs)
-            other = max(pair[1] for pair in pairs)
+            ways = (bare, driven, whole)
+            rates = [[rate(way, port, count, burst) for way in ways] for _ in range(5)]
+            one, driver, all_of_it = (max(column) for column in zip(*rates, strict=True))
             name = "one at a time" if burst == 1 else f"in bursts of {burst}"
-            print(f"{name:42} {one:10,.0f} {other:10,.0f} {other / one:5.2f}")
+            print(
+                f"{name:42}{one:12,.0f}{driver:12,.0f}{driver / one:12.2f}"
+                f"{all_of_it:12,.0f}{all_of_it / one:12.2f}"
+            )
 
 
 def sustain(seconds: float) -> None:
