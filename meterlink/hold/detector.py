@@ -1,7 +1,8 @@
 """The hold detector: readings in, touch events out."""
 
 from collections.abc import Sequence
-from math import inf, sqrt
+from math import inf, isfinite, sqrt
+from typing import Final
 
 import msgspec
 
@@ -19,7 +20,9 @@ from meterlink.hold.steadiness import Steadiness
 from meterlink.reading import Quantity, Reading
 from meterlink.stages import Stage
 
-_NOTHING: tuple[TouchEvent, ...] = ()
+_NOTHING: Final[tuple[TouchEvent, ...]] = ()
+_BEYOND: Final = 1e30
+"""Values beyond this are overloads, whatever the meter calls them (SCPI-1999 sends 9.9E37)."""
 
 
 class Live(msgspec.Struct, frozen=True, gc=False):
@@ -99,12 +102,12 @@ class HoldDetector:
     def feed(self, reading: Reading) -> Sequence[TouchEvent]:
         """Take one reading; return what it brings about, nearly always nothing."""
         t, value = reading.t, reading.value
-        if not t > self._last_t:
+        if not self._last_t < t < inf:
             return self._untimely(reading)
         self._last_t = t
         if self._cadence.tick(t) and self._cadence.interval * self.policy.fast < 1:
             self._blocks.tune(1 / self._cadence.interval)
-        if reading.overload or value == inf or value == -inf:
+        if reading.overload or value > _BEYOND or value < -_BEYOND:
             self._absence.over()
             return self._missing(t, inf) if self._stage is not Stage.APART else _NOTHING
         if value != value:
@@ -154,7 +157,7 @@ class HoldDetector:
         t = reading.t
         if t == self._last_t:
             return self._pass_over("time repeated")
-        if t != t:
+        if not isfinite(t):
             return self._pass_over("time not-a-number")
         self._back_count = self._back_count + 1 if t > self._back_t else 1
         self._back_t = t
@@ -194,7 +197,7 @@ class HoldDetector:
         if self._quantity is Quantity.RESISTANCE and self._absence.far_above(value, self._track):
             return self._missing(t, value)
         self._absence.here()
-        if reading.resolution and abs(value - self._track) <= 5 * reading.resolution:
+        if reading.resolution and abs(value - self._track) <= 5 * reading.resolution < _BEYOND:
             # A coarser range shows the same value.
             return _NOTHING
         if not self._astray_count:
@@ -232,7 +235,7 @@ class HoldDetector:
                 self._absence.dropped(newest)
                 said += [self._lift(t), self._contact(t)]
         self._absence.here()
-        if self._resolution != reading.resolution:
+        if reading.resolution != self._resolution:
             self._new_range(reading.resolution)
         found = self._add(t, value)
         if found is not None:
@@ -246,6 +249,8 @@ class HoldDetector:
 
     def _new_range(self, resolution: float | None) -> None:
         """Values of another range are rounded differently: they make a stretch of their own."""
+        if resolution is not None and not 0 < resolution < _BEYOND:
+            resolution = None
         if resolution and self._resolution and not 0.7 < resolution / self._resolution < 1.4:
             self._steadiness.clear()
             self._blocks.clear()

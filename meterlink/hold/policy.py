@@ -70,7 +70,9 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     bounce_share: float = 0.0537
     """Prior probability that readings have nothing to do with one another."""
     bounce_width: float = 0.1
-    """How widely such readings scatter, as a share of the value."""
+    """How widely such readings scatter, as a share of the value ..."""
+    bounce_least: float = 0.05
+    """... and at least, in SI units."""
     rounding_share: float = 0.25
     """Steps of the last digit by which rounding may hide a movement when there is no noise."""
     noise_weight: float = 0.831
@@ -78,7 +80,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     noise_guess: float = 0.0233
     """Standard deviation of that prior, in tolerances."""
     noise_usual: float = 0.5
-    """Noise above this many tolerances is seldom the meter's own: it takes ..."""
+    """Noise above this many tolerances, and a step, is seldom the meter's own: it takes ..."""
     noise_power: float = 2.0
     """... this power of its excess more certainty."""
     noise_share: float = 0.006

@@ -138,7 +138,8 @@ def assess(
         moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
         centre += w * goal
         square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
-    loose = _no_contact(policy, n, constant_ss, prior_ss, max(abs(last + mean), 50 * tol))
+    width = max(policy.bounce_width * abs(last + mean), 5 * tol, policy.bounce_least)
+    loose = _no_contact(policy.noise_weight, n, constant_ss, prior_ss, width)
     loose *= policy.bounce_share / steady_share
     centre /= weights
     return Assessment(
@@ -154,11 +155,10 @@ def assess(
     )
 
 
-def _no_contact(policy: HoldPolicy, n: int, ss: float, prior_ss: float, level: float) -> float:
+def _no_contact(nu0: float, n: int, ss: float, prior_ss: float, width: float) -> float:
     """Odds of readings that scatter widely and have nothing to do with one another."""
-    nu0 = policy.noise_weight
     a0 = (n - 1 + nu0) / 2
-    x = a0 * log(ss) + (n - 1) * (0.5 * log(pi) - log(policy.bounce_width * level))
+    x = a0 * log(ss) + (n - 1) * (0.5 * log(pi) - log(width))
     x += 0.5 * log(n) - 0.5 * nu0 * log(prior_ss)
     return exp(min(x, _LARGEST)) * gamma(nu0 / 2) / gamma(a0)
 

@@ -131,8 +131,9 @@ class Steadiness:
                 found = assess(ts, ys, step, policy, share, single, policy.refine)
             self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
             if found.scatter <= most:
-                if found.scatter > policy.noise_usual * fixed:
-                    risk *= (policy.noise_usual * fixed / found.scatter) ** policy.noise_power
+                usual = max(policy.noise_usual * fixed, step)
+                if found.scatter > usual:
+                    risk *= (usual / found.scatter) ** policy.noise_power
                 if found.p_moving >= risk or not self._quiet(found):
                     return None
                 return self._confirmed(ts, ys, share, single, risk)
