@@ -91,7 +91,8 @@ class Assessor:
         self._range = full_scale
         self._resolution = resolution
         self._reference = criterion.reference
-        self._temperature = temperature or UNKNOWN_TEMPERATURE
+        known = temperature if criterion.takes_temperature else None
+        self._temperature = known or UNKNOWN_TEMPERATURE
 
     def correct(self, value: float) -> LeadCorrected | AtReference:
         """Return ``value`` as read after every correction that the criterion asks for."""
@@ -244,6 +245,8 @@ class Assessor:
             yield "The last digit is not known; the counts of the accuracy are left out."
         elif self._zero is not None and not self._zero_on_same_range(resolution):
             yield "The lead zero is not known to be of the same range, so both offsets count."
+        if self.criterion.window.unit == "ohm" and not self._two_wire:
+            yield "Measured with four wires: nothing comes off for them."
         if self._two_wire and self._zero is None and abs(value) < LEADS_MATTER_BELOW:
             yield "No lead zero was taken; the leads are still in the value."
         winding = self.criterion.kind is Kind.WINDING and self._reference is not None

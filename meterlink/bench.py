@@ -38,6 +38,8 @@ from meterlink.steps import Worker, worker_for
 from meterlink.steps.assessors import Bearings
 from meterlink.steps.measuring import zeroed
 from meterlink.steps.parts import lacking
+from meterlink.steps.rejudging import judge_again
+from meterlink.text import plain
 
 LEADS_AT_MOST: Final = 2.0
 """Ohms; the zero command takes no more than this for the leads."""
@@ -107,6 +109,7 @@ class Bench:
         again = self.progress.began
         out: list[BenchEvent] = []
         self._note(CardBegan(t=t, card=self.card.id, profile=self.profile.id, again=again), out)
+        self._judge_again(t, out)
         self._go_on(t, out)
         return out
 
@@ -171,6 +174,10 @@ class Bench:
             ),
             out,
         )
+        wanted = self.setup
+        unfit = wanted is not None and setting.quantity not in (None, wanted.quantity)
+        if unfit and setting.lost and self.progress.current is not None:
+            self._note(Asked(t=t, step=self.progress.current, say=setting.lost[0]), out)
         return out
 
     def gap(self, gap: Gap) -> list[BenchEvent]:
@@ -229,7 +236,13 @@ class Bench:
         """After the worker spoke: go to the next step where the current one has its outcome."""
         current = self.progress.current
         if current is not None and self.progress.outcome(current):
+            self._judge_again(t, out)
             self._go_on(t, out)
+
+    def _judge_again(self, t: float, out: list[BenchEvent]) -> None:
+        """What was measured before a lead zero or temperature was corrected has a new verdict."""
+        again = judge_again(self.progress, self.profile, self.accuracy, t)
+        self._take(list(again), out)
 
     def _go_on(self, t: float, out: list[BenchEvent]) -> None:
         """Make the next open step the current one; end the card where there is none."""
@@ -243,7 +256,13 @@ class Bench:
         self._worker = None
         self._detector.aim_at(None)
         if not self.progress.ended:
-            self._note(CardEnded(t=t, card=self.card.id, signed_off=self._signed_off()), out)
+            ended = CardEnded(
+                t=t,
+                card=self.card.id,
+                signed_off=self._signed_off(),
+                meter_failed=self.progress.meter_failed,
+            )
+            self._note(ended, out)
 
     def _start(self, step: Step, t: float, out: list[BenchEvent]) -> None:
         self._note(StepBegan(t=t, step=step.id), out)
@@ -277,11 +296,34 @@ class Bench:
         )
 
     def _redo(self, step: str | None, reason: str, t: float, out: list[BenchEvent]) -> None:
-        if step is None or step not in self.progress.results:
+        current = self.progress.current
+        if step is None:
+            return
+        if refused := self._cannot_redo(step):
+            self._note(Asked(t=t, step=current or "", say=refused), out)
             return
         self._note(StepReopened(t=t, step=step, reason=reason), out)
+        self._withdraw_sign_off(step, t, out)
         self._held = None
         self._start(self.card.find(step), t, out)
+
+    def _cannot_redo(self, step: str) -> str:
+        """Return why ``step`` cannot be done again; empty where it can."""
+        if step not in self.progress.results:
+            there = ", ".join(self.progress.results)
+            return f"There is no step «{plain(step)}» on this card; there are: {there}."
+        if step != self.progress.current and not self.progress.outcome(step):
+            title = self.card.find(step).title
+            return f"«{title}» has not been done yet, so it cannot be done again."
+        return ""
+
+    def _withdraw_sign_off(self, step: str, t: float, out: list[BenchEvent]) -> None:
+        """A signature holds for the card as it was: what is done again must be signed again."""
+        for signed in self.card.step:
+            signs = isinstance(signed, ConfirmationStep) and signed.signs_off
+            if signs and signed.id != step and self.progress.outcome(signed.id) == "yes":
+                reason = f"«{self.card.find(step).title}» is done again"
+                self._note(StepReopened(t=t, step=signed.id, reason=reason), out)
 
     def _zero(self, t: float, out: list[BenchEvent]) -> None:
         """Take the hold of this touch for the lead zero, whatever the step."""
@@ -292,6 +334,9 @@ class Bench:
             say = "Hold the probe tips together until the value is held, then take the zero."
             self._note(Asked(t=t, step=step, say=say), out)
             return
+        if self.progress.results[step].judged:
+            reason = "that touch was the lead zero"
+            self._note(StepReopened(t=t, step=step, reason=reason), out)
         self._note(zeroed(step, held, self.setting), out)
         self._reopen_worker(t, out)
 
@@ -304,5 +349,6 @@ class Bench:
             isinstance(step, ConfirmationStep)
             and step.signs_off
             and self.progress.outcome(step.id) == "yes"
+            and self.progress.holds(step.requires)
             for step in self.card.step
         )

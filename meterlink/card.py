@@ -10,6 +10,8 @@ from typing import Annotated, Final, Literal
 import msgspec
 
 from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
+from meterlink.errors import NotationError
+from meterlink.known_resistor import parse_known_resistor
 from meterlink.profile import Points
 
 FORMAT: Final = 1
@@ -80,6 +82,16 @@ class LeadZeroStep(_Step, frozen=True, kw_only=True, forbid_unknown_fields=True,
     """More than this is no pair of leads."""
 
 
+class MeterCheckStep(
+    _Step, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="meter-check"
+):
+    """The meter against a resistor whose value is known: is it fit to judge with?"""
+
+    resistor: Words = ""
+    """Value and tolerance, or colour bands, of the one that lies at this bench; else it is
+    asked for."""
+
+
 class MeasurementStep(
     _Step, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="measurement"
 ):
@@ -90,6 +102,7 @@ class MeasurementStep(
     lead: str = ""
     """Which entry of the profile; exactly one of the three."""
     four_wire: bool = False
+    """Ask for four wires though the profile does not; needs the clips for it on the parts."""
 
 
 class SwitchStep(_Step, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="switch-check"):
@@ -122,6 +135,7 @@ Step = (
     | EntryStep
     | ConfirmationStep
     | LeadZeroStep
+    | MeterCheckStep
     | MeasurementStep
     | SwitchStep
     | WatchStep
@@ -239,32 +253,36 @@ def _written_out(
             yield msgspec.structs.replace(borrowed, only_if=conditions)
 
 
+_OUTCOMES: Final[dict[type[Step], frozenset[str]]] = {
+    ConfirmationStep: frozenset({"yes", "no"}),
+    LeadZeroStep: frozenset({"done"}),
+    MeterCheckStep: frozenset({"passed", "failed"}),
+    MeasurementStep: frozenset({"open", "short", "below", "in-window", "above", "cannot-tell"}),
+    SwitchStep: frozenset({"passed", "stuck-closed", "never-closes"}),
+    WatchStep: frozenset({"none", "some"}),
+    SoakStep: frozenset({"steady", "opens-hot", "cannot-tell"}),
+}
+"""By kind of step, where every step of the kind can end in the same ways; skipping apart."""
+
+
 def outcomes_of(step: Step) -> frozenset[str] | None:
     """Return every outcome that ``step`` can end with, or None where any text can be one."""
     match step:
         case CautionStep():
-            own = {"acknowledged"}
+            return frozenset({"acknowledged"})  # the one kind that cannot be skipped
         case EntryStep(takes="text"):
             return None
         case EntryStep(takes="choice"):
-            own = set(step.choices)
+            own = frozenset(step.choices)
         case EntryStep(takes="temperature"):
-            own = {"done", "unknown"}
+            own = frozenset({"done", "unknown"})
         case EntryStep():
-            own = {"below", "in-window", "above"}
-        case ConfirmationStep():
-            own = {"yes", "no"}
-        case LeadZeroStep():
-            own = {"done"}
-        case MeasurementStep():
-            own = {"open", "short", "below", "in-window", "above", "cannot-tell"}
-        case SwitchStep():
-            own = {"passed", "stuck-closed", "never-closes"}
-        case WatchStep():
-            own = {"none", "some"}
-        case SoakStep():
-            own = {"steady", "opens-hot"}
-    return frozenset(own | {"skipped"})
+            own = frozenset({"below", "in-window", "above"})
+        case _:
+            own = _OUTCOMES[type(step)]
+    if isinstance(step, EntryStep) and not step.required:
+        own |= {"done"}
+    return own | {"skipped"}
 
 
 def _faults(card: Card) -> list[str]:
@@ -284,7 +302,33 @@ def _faults(card: Card) -> list[str]:
             faults += [f"{at}.{key}: {fault}" for fault in found if fault]
         faults += [f"{at}{fault}" for fault in _step_faults(step)]
         earlier[step.id] = step
-    return faults
+    return faults or [
+        f"step[{index}].only_if: {fault}"
+        for index, step in enumerate(card.step)
+        if (fault := _never_reached(step, earlier))
+    ]
+
+
+def _never_reached(step: Step, steps: dict[str, Step]) -> str:
+    """Return why no answers whatever lead to ``step``; empty where some do.
+
+    A step that it depends on must have been reached itself. So all conditions back to the start
+    hold together, and no step may be left without an outcome that meets all those on it.
+    """
+    left: dict[str, frozenset[str]] = {}
+    waiting = list(step.only_if)
+    while waiting:
+        condition = waiting.pop()
+        known = steps[condition.step]
+        was = frozenset(condition.was)
+        left[known.id] = was & left.get(known.id, was)
+        if not left[known.id]:
+            return (
+                f"«{step.id}» can never be reached: «{known.id}» would have to end in two ways at "
+                "once"
+            )
+        waiting += known.only_if
+    return ""
 
 
 def _condition_fault(
@@ -315,6 +359,13 @@ def _step_faults(step: Step) -> list[str]:
             return [f".of: name the [[{step.takes}]] of the profile"]
         case MeasurementStep() if sum(map(bool, (step.winding, step.insulation, step.lead))) != 1:
             return [": name exactly one of winding, insulation and lead"]
+        case MeterCheckStep(resistor=marking) if marking:
+            try:
+                parse_known_resistor(marking)
+            except NotationError as fault:
+                return [f".resistor: {fault}"]
+        case LeadZeroStep() if step.at_most <= 0:
+            return [".at_most: expected more than nothing"]
         case WatchStep() if step.lasts <= 0:
             return [".lasts: expected more than nothing"]
         case SoakStep() if not 0 < step.every <= step.lasts:

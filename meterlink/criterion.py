@@ -68,6 +68,8 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
     """Ohms in line with the winding that are not copper; they are subtracted."""
     series_tolerance: float = 0.0
     """Percent of ``series``, a rectangular half-width."""
+    takes_temperature: bool = True
+    """False: nobody can take this winding's temperature, so what was taken is not its own."""
 
     def __post_init__(self) -> None:
         if self.open_above is not None and self.open_above < self.window.ceiling < inf:
@@ -91,6 +93,7 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
         short_below: float | None = None,
         series: float = 0.0,
         series_tolerance: float = 0.0,
+        takes_temperature: bool = True,
     ) -> Self:
         """Return the criterion of a copper winding; ``reference`` None judges it as found."""
         return cls(
@@ -101,6 +104,7 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
             short_below=_short_below(window) if short_below is None else short_below,
             series=series,
             series_tolerance=series_tolerance,
+            takes_temperature=takes_temperature,
         )
 
     @classmethod

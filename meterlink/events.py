@@ -182,6 +182,34 @@ class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     """What was not known and so assumed or left out, each a plain sentence."""
 
 
+class MeterChecked(Event, frozen=True, kw_only=True, tag="meter-checked"):
+    """The meter was held against a resistor whose value is known."""
+
+    step: str
+    contact_t: float
+    marking: str
+    """Of the resistor, as it was given: ``4.7 kohm 1%``, ``yellow violet red gold``."""
+    ohms: float
+    """What the marking says."""
+    tolerance: float
+    """Percent of ``ohms``, either way."""
+    value: float
+    """As read, steadied; ohms."""
+    readings: int
+    noise: float
+    resolution: float
+    corrected: float
+    """After the leads, ohms."""
+    error: float
+    """``corrected`` less ``ohms``."""
+    u: float
+    """Expanded uncertainty of ``error``, 95 %: meter, leads, noise and the marking together."""
+    passed: bool
+    """``error`` is no larger than ``u``."""
+    budget: tuple[Component, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """Something that a person said: a number, a text, a choice."""
 
@@ -207,15 +235,17 @@ class Dropout(Event, frozen=True, kw_only=True, tag="dropout"):
 
 
 class SoakPoint(Event, frozen=True, kw_only=True, tag="soak-point"):
-    """While soaking: the mean since the last point."""
+    """While soaking: the mean since the last point. The first is the hold that it begins with."""
 
     step: str
     value: float | None
     """Ohms as read; None where every reading was over range."""
     temperature: float | None
-    """Degrees Celsius of the winding, from its resistance."""
+    """Degrees Celsius of the winding, from its resistance; at the first point as it was known."""
     over_range: int = 0
     """How many readings of the interval were over range."""
+    lasted_s: float = 0.0
+    """Seconds of the interval without those that were over range."""
 
 
 class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
@@ -244,6 +274,8 @@ class CardEnded(Event, frozen=True, kw_only=True, tag="card-ended"):
 
     card: str
     signed_off: bool = False
+    meter_failed: bool = False
+    """The meter failed its check against a known resistor, and that stands."""
 
 
 class Told(Event, frozen=True, kw_only=True, tag="told"):
@@ -287,6 +319,7 @@ BenchEvent = (
     | Asked
     | Zeroed
     | Judged
+    | MeterChecked
     | Entered
     | Dropout
     | SoakPoint

@@ -8,7 +8,9 @@ from typing import Annotated, Final, Literal
 
 import msgspec
 
+from meterlink.correction import require_sensible
 from meterlink.declared import Celsius, InvalidFileError, Metres, NewtonMetres, Ohms, decode
+from meterlink.errors import NotationError
 
 FORMAT: Final = 1
 
@@ -35,10 +37,17 @@ class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The window at ``at``, both ends included; none where resistance does not judge it."""
     at: Celsius = Celsius(20.0)
     """Reference temperature of the window."""
+    temperature: Literal["ambient", "thermocouple", "unknown"] = "ambient"
+    """How its temperature is expected to be had: it has taken on that of the room; a thermocouple
+    lies on it; or nobody can take it, and the wider uncertainty stands whatever was entered."""
+    four_wire: bool = False
+    """So low that four wires are worth having: asked for where the meter can, clips on."""
     open_above: Ohms | None = None
-    """A reading above this counts as open: fingers across the tips read as megohms."""
+    """A value above this counts as open, after leads, series resistance and temperature are taken
+    off like from every value: fingers across the tips of an open read as megohms, not as over
+    range."""
     short_below: Ohms | None = None
-    """A value below this counts as short."""
+    """A value below this counts as short, after the same corrections."""
     series: Ohms = Ohms(0.0)
     """Resistance in series that is no winding: a suppressor cap, a resistive lead."""
     series_tolerance: Annotated[float, msgspec.Meta(ge=0, le=100)] = 0.0
@@ -122,6 +131,12 @@ def read_profile(data: bytes, name: str) -> Profile:
     return profile
 
 
+_NEVER_NEGATIVE: Final = (
+    *("low", "high", "open_above", "short_below", "series"),
+    *("closed_at_most", "open_at_least", "at_least"),
+)
+
+
 def _faults(profile: Profile) -> list[str]:
     """Return what is wrong with ``profile`` though its shape is right."""
     faults: list[str] = []
@@ -135,8 +150,11 @@ def _faults(profile: Profile) -> list[str]:
             low, high = getattr(part, "low", None), getattr(part, "high", None)
             if low is not None and high is not None and low > high:
                 faults.append(f"{key}: low {low:g} is above high {high:g}; swap them")
-            if low is not None and low < 0:
-                faults.append(f"{key}.low: {low:g} is below zero; expected zero or more")
+            faults += [
+                f"{key}.{name}: {value:g} is below zero; expected zero or more"
+                for name in _NEVER_NEGATIVE
+                if (value := getattr(part, name, None)) is not None and value < 0
+            ]
     for index, winding in enumerate(profile.winding):
         faults += [f"winding[{index}]{fault}" for fault in _winding_faults(winding)]
     for index, switch in enumerate(profile.switch):
@@ -153,6 +171,10 @@ def _winding_faults(winding: Winding) -> list[str]:
     if low is None or high is None:
         return [": needs low and high, or judged_by_resistance = false"]
     faults = []
+    try:
+        require_sensible(winding.at)
+    except NotationError as fault:
+        faults.append(f".at: {fault}")
     if winding.short_below is not None and winding.short_below > low:
         faults.append(f".short_below: {winding.short_below:g} ohm is inside or above the window")
     if winding.open_above is not None and winding.open_above < high:

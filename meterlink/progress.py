@@ -4,19 +4,31 @@ from collections.abc import Iterable
 
 import msgspec
 
-from meterlink.card import Card, Condition, Step
+from meterlink.card import Card, Condition, LeadZeroStep, MeterCheckStep, Step
 from meterlink.events import (
     CardBegan,
     CardEnded,
     Dropout,
     Entered,
     Event,
+    Held,
     Judged,
+    MeterChecked,
+    MeterSet,
+    SoakPoint,
     StepBegan,
     StepEnded,
     StepReopened,
     Zeroed,
 )
+
+
+class Basis(msgspec.Struct, frozen=True):
+    """What a verdict rests on, so that a correction can judge it again."""
+
+    held: Held
+    setting: MeterSet | None
+    """What the meter was set to; None where it did not tell, or the value was typed."""
 
 
 class StepResult(msgspec.Struct, kw_only=True):
@@ -29,9 +41,17 @@ class StepResult(msgspec.Struct, kw_only=True):
     who: str = ""
     judged: dict[str, Judged] = msgspec.field(default_factory=dict)
     """The verdict that counts, by switch position; the position is empty for a winding."""
+    basis: Basis | None = None
+    """Of the verdict that counts, where the step has one only and it is no over range."""
     entered: Entered | None = None
     zeroed: Zeroed | None = None
+    checked: MeterChecked | None = None
+    """The check of the meter that counts."""
     dropouts: int = 0
+    soak_start: SoakPoint | None = None
+    """What a soak began from."""
+    soaked_s: float = 0.0
+    """Seconds of a soak that its points cover."""
 
 
 class Progress:
@@ -48,6 +68,16 @@ class Progress:
         self.began = False
         self.ended = False
         self.signed_off = False
+        self._held: Held | None = None
+        self._setting: MeterSet | None = None
+
+    @property
+    def meter_failed(self) -> bool:
+        """The meter failed its check against a known resistor, and that stands."""
+        return any(
+            isinstance(step, MeterCheckStep) and self.outcome(step.id) == "failed"
+            for step in self.card.step
+        )
 
     def apply_all(self, events: Iterable[Event]) -> None:
         """Fold ``events``, oldest first."""
@@ -59,31 +89,69 @@ class Progress:
         match event:
             case CardBegan():
                 self.began, self.ended = True, False
-                return
             case CardEnded():
                 self.current, self.ended, self.signed_off = None, True, event.signed_off
-                return
-        result = self.results.get(getattr(event, "step", ""))
-        if result is None:
-            return
+            case Held():
+                self._held = event
+            case MeterSet():
+                self._setting = event
+            case _ if (step := getattr(event, "step", "")) in self.results:
+                self._apply_to(step, event)
+
+    def _apply_to(self, step: str, event: Event) -> None:
+        result = self.results[step]
         match event:
             case StepBegan():
-                self.current = event.step
-            case Judged():
-                result.judged[event.position] = event
+                self.current = step
             case Zeroed():
-                result.zeroed = self.lead_zero = event
+                self.lead_zero = event
+                if isinstance(self.card.find(step), LeadZeroStep):
+                    result.zeroed = event
             case Entered():
                 result.entered = event
                 if event.unit == "celsius":
                     self.temperature = event.value
-            case Dropout():
-                result.dropouts += 1
             case StepEnded():
                 result.outcome, result.reason = event.outcome, event.reason
                 result.how, result.who = event.how, event.who
             case StepReopened():
-                self._reopen(event.step)
+                self._reopen(step)
+            case _:
+                self._measured(result, event)
+
+    def _measured(self, result: StepResult, event: Event) -> None:
+        match event:
+            case Judged():
+                result.judged[event.position] = event
+                result.basis = self._basis(event, result.basis)
+            case MeterChecked():
+                result.checked = event
+            case Dropout():
+                result.dropouts += 1
+            case SoakPoint():
+                result.soak_start = result.soak_start or event
+                result.soaked_s += event.lasted_s
+
+    def _basis(self, judged: Judged, before: Basis | None) -> Basis | None:
+        if judged.value is None or judged.position:
+            return None
+        touch = (judged.contact_t, judged.value)
+        if before is not None and (before.held.contact_t, before.held.value) == touch:
+            return before  # judged again: it rests on what it rested on
+        held = self._held
+        if held is not None and (held.contact_t, held.value) == touch:
+            return Basis(held, self._setting)
+        typed = Held(
+            t=judged.t,
+            contact_t=judged.contact_t,
+            value=judged.value,
+            readings=judged.readings,
+            noise=judged.noise,
+            resolution=judged.resolution,
+            u=0.0,
+            dof=float("inf"),
+        )
+        return Basis(typed, None)
 
     def _reopen(self, step: str) -> None:
         """What a step said before stays in the log and no longer counts."""

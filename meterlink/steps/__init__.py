@@ -6,12 +6,14 @@ from meterlink.card import (
     EntryStep,
     LeadZeroStep,
     MeasurementStep,
+    MeterCheckStep,
     SoakStep,
     Step,
     SwitchStep,
     WatchStep,
 )
 from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.checking import MeterCheckWorker
 from meterlink.steps.measuring import LeadZeroWorker, MeasurementWorker
 from meterlink.steps.said import CautionWorker, ConfirmationWorker, EntryWorker
 from meterlink.steps.soaking import SoakWorker
@@ -30,6 +32,8 @@ def worker_for(step: Step, around: Surroundings) -> Worker:
             return ConfirmationWorker(step, around)
         case LeadZeroStep():
             return LeadZeroWorker(step, around)
+        case MeterCheckStep():
+            return MeterCheckWorker(step, around)
         case MeasurementStep():
             return MeasurementWorker(step, around)
         case SwitchStep():

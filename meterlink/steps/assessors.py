@@ -5,7 +5,9 @@ from typing import assert_never
 from meterlink.assess import Assessor
 from meterlink.correction import LeadZero, Temperature
 from meterlink.criterion import Criterion
-from meterlink.events import Zeroed
+from meterlink.events import Held, MeterChecked, Zeroed
+from meterlink.known_resistor import KnownResistor
+from meterlink.meter_check import check_meter
 from meterlink.profile import Insulation, Lead, Profile, Switch, Winding
 from meterlink.progress import Progress
 from meterlink.source import Accuracy, Setting
@@ -24,6 +26,7 @@ def criterion_for(part: Winding | Lead | Insulation) -> Criterion:
                 short_below=part.short_below,
                 series=part.series,
                 series_tolerance=part.series_tolerance,
+                takes_temperature=part.temperature != "unknown",
             )
         case Lead():
             return Criterion.part(Window(part.low, part.high))
@@ -49,6 +52,36 @@ class Bearings:
         self._accuracy = accuracy
         self._progress = progress
         self._setting = setting or Setting()
+
+    def meter_check(self, step: str, resistor: KnownResistor, held: Held) -> MeterChecked:
+        """Return the check of the meter that showed ``held`` on ``resistor``."""
+        zero = self._progress.lead_zero
+        check = check_meter(
+            resistor,
+            held,
+            self._accuracy,
+            None if zero is None else lead_zero_of(zero),
+            four_wire=self._setting.four_wire,
+            full_scale=self._setting.range,
+        )
+        return MeterChecked(
+            t=held.t,
+            step=step,
+            contact_t=held.contact_t,
+            marking=resistor.marking,
+            ohms=resistor.ohms,
+            tolerance=resistor.tolerance,
+            value=held.value,
+            readings=held.readings,
+            noise=held.noise,
+            resolution=held.resolution,
+            corrected=check.value,
+            error=check.error,
+            u=check.budget.expanded,
+            passed=check.passed,
+            budget=check.budget.components,
+            notes=check.notes,
+        )
 
     def assessor(self, criterion: Criterion) -> Assessor:
         """Return the assessor of a step with ``criterion``, as things stand."""

@@ -29,6 +29,7 @@ from meterlink.steps.judging import judged, judged_over_range
 from meterlink.steps.parts import find_part
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.text import plain
+from meterlink.wording import VERDICT_WORDS
 
 LEADS_AT_LEAST: Final = -0.1
 """Ohms; a meter may read a little below nought with the tips together, and no more than that."""
@@ -43,10 +44,17 @@ class LeadZeroWorker(Worker):
     def __init__(self, step: LeadZeroStep, around: Surroundings) -> None:
         super().__init__(step, around)
         self._step = step
-        self._taken = False
+        taken = around.progress.results[step.id].zeroed
+        self._taken = taken is not None
+        """Before a break perhaps."""
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
-        yield self.ask(t, self._step.say or "Hold the probe tips together.")
+        taken = self.around.progress.results[self.step_id].zeroed
+        if taken is None:
+            yield self.ask(t, self._step.say or "Hold the probe tips together.")
+        else:
+            shown = format_value(taken.value, "ohm", taken.resolution)
+            yield self.ask(t, f"The lead zero is {shown}. Confirm, or hold the tips together.")
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
         match event:
@@ -106,7 +114,7 @@ class MeasurementWorker(Worker):
             self.setup = Setup(
                 quantity=Quantity.RESISTANCE,
                 expected=expected(self.criterion),
-                four_wire=step.four_wire,
+                four_wire=step.four_wire or self._wants_four_wires,
             )
         zero = around.progress.lead_zero
         self._taps = Taps(
@@ -115,8 +123,9 @@ class MeasurementWorker(Worker):
         )
         self._pending: Held | None = None
         """A hold near zero that may yet turn out to be a tap of the tips."""
-        self._judged: Judged | None = None
-        """The verdict of the current touch."""
+        self._judged = around.progress.results[step.id].judged.get("")
+        """The verdict of the current touch, or of one before a break."""
+        self._from_before = self._judged is not None
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         part = self._part
@@ -124,8 +133,18 @@ class MeasurementWorker(Worker):
             yield self.ask(t, f"Resistance does not judge this one: {part.why_not}")
             yield self.end(t, "cannot-tell")
             return
+        if self._judged is not None:
+            yield self.ask(t, f"{_before(self._judged)} Confirm, or touch again.")
+            return
         a, b = part.between
-        yield self.ask(t, self._step.say or f"One probe on {a}, the other on {b}.")
+        say = self._step.say or f"One probe on {a}, the other on {b}."
+        if self.setup is not None and self.setup.four_wire:
+            say += " Four wires, where the meter can: both clips of a pair on each point."
+        yield self.ask(t, say)
+
+    @property
+    def _wants_four_wires(self) -> bool:
+        return isinstance(self._part, Winding) and self._part.four_wire
 
     def meter(self, setting: Setting) -> None:
         if self._judges:
@@ -143,9 +162,9 @@ class MeasurementWorker(Worker):
                 yield self._judge(event)
             case Lift():
                 self._pending = None
-                if self._judged is not None:
+                if self._judged is not None and not self._from_before:
                     yield self.end(event.t, self._judged.verdict.value)
-        if gesture is Gesture.OPEN and self._judged is None:
+        if gesture is Gesture.OPEN and (self._judged is None or self._from_before):
             yield self._over_range(event.t, Evidence.TAPPED)
             yield self.end(event.t, "open")
         elif gesture is Gesture.AGAIN:
@@ -187,6 +206,7 @@ class MeasurementWorker(Worker):
 
     def _judge(self, held: Held) -> Judged:
         self._judged = judged(self.step_id, held, self._assessor.assess(held))
+        self._from_before = False
         return self._judged
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
@@ -202,6 +222,14 @@ class MeasurementWorker(Worker):
         verdict = self._over_range(t, Evidence.SAID) if held is None else self._judge(held)
         yield verdict
         yield self.end(t, verdict.verdict.value, command)
+
+
+def _before(judged: Judged) -> str:
+    """Return in a sentence what a touch before a break said."""
+    value = "Over range"
+    if judged.corrected is not None:
+        value = format_value(judged.corrected, judged.unit, judged.resolution or None)
+    return f"{value} was held before: {VERDICT_WORDS[judged.verdict]}."
 
 
 def over_range_now(around: Surroundings) -> bool:

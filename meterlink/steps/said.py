@@ -5,11 +5,13 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.card import CautionStep, ConfirmationStep, EntryStep
-from meterlink.commands import AnyCommand, Confirm, Deny, Enter
+from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import BenchEvent, Entered
+from meterlink.events import BenchEvent, Entered, Held, TouchEvent
 from meterlink.notation import Value, format_value, parse_quantity
-from meterlink.profile import Gap, Torque
+from meterlink.profile import Gap, Profile, Torque
+from meterlink.reading import Quantity
+from meterlink.source import Setup
 from meterlink.steps.base import Surroundings, Worker
 from meterlink.steps.parts import find_part
 from meterlink.text import plain
@@ -19,6 +21,14 @@ UNKNOWN: Final = "unknown"
 
 BENCH_TEMPERATURES: Final = (-20.0, 60.0)
 """Degrees Celsius that a workshop can have; anything else is a slip of the finger."""
+
+METHOD_WORDS: Final = {
+    "ambient": "Parts that have lain in a room for an hour or two have its temperature.",
+    "thermocouple": "A thermocouple on the laminations does it too: turn the meter to temperature.",
+    "unknown": "The windings' own cannot be had on this engine; it stays unknown, and is allowed "
+    "for.",
+}
+"""How the temperature of the windings is expected to be had, by the word in the profile."""
 
 TORQUE_UNITS: Final = ("N·m", "lbf·in", "lbf·ft", "kgf·m")
 LENGTH_UNITS: Final = ("mm", "in", "thou")
@@ -76,12 +86,29 @@ class EntryWorker(Worker):
         self._step = step
         self._insisted = ""
         """A text whose unit was asked about once; typed again, it is meant."""
+        self._felt: Held | None = None
+        """What a thermocouple at the meter says, where the step takes a temperature."""
+        self._method = expected_method(around.profile) if step.takes == "temperature" else ""
+        if self._method == "thermocouple":
+            self.setup = Setup(quantity=Quantity.TEMPERATURE)
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
-        yield self.ask(t, self._step.say or f"Enter: {self._step.title}.")
+        say = self._step.say or f"Enter: {self._step.title}."
+        yield self.ask(t, f"{say} {METHOD_WORDS[self._method]}" if self._method else say)
+
+    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+        if self._step.takes != "temperature" or not isinstance(event, Held):
+            return
+        if event.unit != "celsius":
+            return
+        self._felt = event
+        shown = format_value(event.value, "celsius", max(event.resolution, 0.1))
+        yield self.ask(event.t, f"The meter reads {shown}. Sensor on the part? Confirm takes it.")
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
-        if isinstance(command, Confirm) and not self._step.required:
+        if isinstance(command, Confirm) and self._felt is not None:
+            yield from self._measured(self._felt, command, t)
+        elif isinstance(command, Confirm) and not self._step.required:
             yield self.end(t, "done", command)
         if not isinstance(command, Enter):
             return
@@ -116,6 +143,28 @@ class EntryWorker(Worker):
             )
             return
         yield self._entered(t, text, command, value)
+        yield self.end(t, "done", command)
+
+    def _measured(self, felt: Held, command: Confirm, t: float) -> Iterable[BenchEvent]:
+        low, high = BENCH_TEMPERATURES
+        shown = format_value(felt.value, "celsius", max(felt.resolution, 0.1))
+        if not low <= felt.value <= high:
+            yield self.ask(
+                t,
+                f"{shown} is outside {low:g} to {high:g} °C, which parts on a bench have; see to "
+                f"the sensor, type the temperature, or «{UNKNOWN}».",
+            )
+            return
+        yield Entered(
+            t=t,
+            step=self.step_id,
+            text=shown,
+            value=felt.value,
+            unit="celsius",
+            who=command.who,
+            when=command.when,
+            how=How.PROBES.value,
+        )
         yield self.end(t, "done", command)
 
     def _text(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
@@ -165,6 +214,15 @@ class EntryWorker(Worker):
             when=command.when,
             how=command.how.value,
         )
+
+
+def expected_method(profile: Profile) -> str:
+    """Return how the profile's windings expect their temperature to be had; of several the best.
+
+    Empty where none of them is judged at a temperature at all.
+    """
+    said = {winding.temperature for winding in profile.winding if winding.judged_by_resistance}
+    return next((method for method in ("thermocouple", "ambient", "unknown") if method in said), "")
 
 
 def _answer(command: AnyCommand) -> str | None:

@@ -22,6 +22,9 @@ from meterlink.steps.parts import find_part
 STUCK_AFTER_S: Final = 8.0
 """A switch asked to open that still reads closed after this is asked about."""
 
+SLIP_S: Final = 0.3
+"""Nobody hears «back» and moves a switch in less; a shorter over range is a probe that slipped."""
+
 PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
 
 
@@ -131,6 +134,9 @@ class SwitchWorker(Worker):
         position = self._asks[self._at][0]
         verdict = judged(self.step_id, held, self._closed.assess(held), position=position)
         good = verdict.verdict is Verdict.IN_WINDOW
+        if self._opened_t is not None and good and held.contact_t - self._opened_t < SLIP_S:
+            yield from self._slipped(held)
+            return
         if self._opened_t is not None and good:
             before = self._asks[self._at - 1][0]
             yield self._over_range(held.t, self._opened_t, Evidence.SAME_TOUCH, self._open, before)
@@ -141,6 +147,19 @@ class SwitchWorker(Worker):
             yield from self._next(held.t)
         else:
             yield from self._fail(NEVER, held.t)
+
+    def _slipped(self, held: Held) -> Iterable[BenchEvent]:
+        self._at -= 1
+        self._opened_t = None
+        self._last_closed = held
+        self._asked_t, self._questioned = held.t, False
+        position = self._asks[self._at][0]
+        yield self.ask(
+            held.t,
+            f"Too short for a switch: a probe slipped. Keep them on, move the {self._part.name} to "
+            f"«{position}».",
+            position,
+        )
 
     def _over_range(
         self, t: float, since: float, evidence: Evidence, assessor: Assessor, position: str

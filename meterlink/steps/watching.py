@@ -3,13 +3,15 @@
 from collections.abc import Iterable
 from typing import Final
 
+from msgspec import structs
+
 from meterlink.card import WatchStep
 from meterlink.commands import AnyCommand, Confirm
 from meterlink.events import BenchEvent, Dropout, Held, TouchEvent
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setup
 from meterlink.steps.base import Surroundings, Worker
-from meterlink.steps.measuring import wrong_unit
+from meterlink.steps.measuring import over_range_now, wrong_unit
 
 RISE_OHM: Final = 0.5
 RISE_RATIO: Final = 0.2
@@ -33,7 +35,8 @@ class WatchWorker(Worker):
         self._last_t: float | None = None
         self._out_t: float | None = None
         self._depth: float | None = None
-        self._count = 0
+        self._count = around.progress.results[step.id].dropouts
+        """Those before a break too."""
         self._running = False
         self._asked_back = False
 
@@ -49,6 +52,8 @@ class WatchWorker(Worker):
     def begin(self, t: float) -> Iterable[BenchEvent]:
         a, b = self._step.between
         start = "" if self._step.expect == "closed" else " Confirm to start the watch."
+        if self._count:
+            start += f" {self._count} dropouts were seen before."
         yield self.ask(t, f"{self._step.say or f'Probes on {a} and {b}.'}{start}")
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
@@ -82,6 +87,10 @@ class WatchWorker(Worker):
         elif self._step.expect == "open":
             self._running = True
             yield self.ask(t, f"Watching for {self._step.lasts:g} s: move the wire, every bend.")
+        elif over_range_now(self.around):
+            # The technician says that the probes touch: it is open without being moved.
+            ended = self.end(t, "some", command)
+            yield structs.replace(ended, reason="open from the start, said by the technician")
         else:
             yield self.ask(t, "Nothing is held yet; keep the probes on.")
 

@@ -1,0 +1,75 @@
+"""A lead zero or a temperature was corrected: what rests on it is judged again.
+
+The held values stand; only what is taken off them changes. The new verdicts are new events, the
+old ones stay in the log.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from msgspec import structs
+
+from meterlink.card import MeasurementStep
+from meterlink.events import BenchEvent, MeterSet, StepEnded
+from meterlink.profile import Profile
+from meterlink.progress import Progress, StepResult
+from meterlink.reading import Quantity
+from meterlink.source import Accuracy, Setting
+from meterlink.steps.assessors import Bearings, criterion_for
+from meterlink.steps.judging import judged
+from meterlink.steps.parts import find_part, lacking
+
+AGAIN: Final = "Judged again: what is taken off the value was corrected."
+
+
+def judge_again(
+    progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
+) -> Iterator[BenchEvent]:
+    """Yield a new verdict for every measurement whose corrected value is no longer the same."""
+    for step in progress.card.step:
+        result = progress.results[step.id]
+        if not isinstance(step, MeasurementStep) or not result.outcome or result.basis is None:
+            continue
+        if lacking(step, profile):
+            continue
+        yield from _again(step, result, progress, profile, accuracy, t)
+
+
+def _again(
+    step: MeasurementStep,
+    result: StepResult,
+    progress: Progress,
+    profile: Profile,
+    accuracy: tuple[Accuracy, ...],
+    t: float,
+) -> Iterator[BenchEvent]:
+    basis, before = result.basis, result.judged.get("")
+    if basis is None or before is None or result.outcome != before.verdict.value:
+        return
+    bearings = Bearings(accuracy, progress, _setting(basis.setting))
+    assessment = bearings.assessor(criterion_for(find_part(step, profile))).assess(basis.held)
+    if assessment.corrected == before.corrected:
+        return
+    verdict = judged(step.id, basis.held, assessment)
+    yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
+    if result.outcome != verdict.verdict.value:
+        yield StepEnded(
+            t=t,
+            step=step.id,
+            outcome=verdict.verdict.value,
+            reason=AGAIN.rstrip("."),
+            how=result.how,
+            who=result.who,
+        )
+
+
+def _setting(told: MeterSet | None) -> Setting:
+    if told is None:
+        return Setting()
+    return Setting(
+        quantity=Quantity(told.quantity) if told.quantity else None,
+        range=told.range,
+        four_wire=told.four_wire,
+        integration_s=told.integration_s,
+        resolution=told.resolution,
+    )
