@@ -1,4 +1,4 @@
-"""What no meter should send: no exception, no growing memory, and it is said what was passed over."""
+"""What no meter should send: no exception, no growing memory, and it is said what was passed."""
 
 import random
 import tracemalloc
