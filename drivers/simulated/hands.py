@@ -23,7 +23,7 @@ import numpy as np
 
 from drivers.simulated.acts import Act, HandsScript, Places, StepScript, Tips
 from drivers.simulated.world import World
-from meterlink.circuit import AIR, OTHER_TIP
+from meterlink.circuit import AIR, OTHER_TIP, Engine
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
@@ -133,6 +133,15 @@ class Hands:
     def flex(self, seconds: float) -> None:
         """Move the stop wire about."""
         self._by_hand(lambda t: self._world.flex(t, seconds))
+
+    def warm(self, celsius: float, time_constant_s: float) -> None:
+        """Let the windings go towards a temperature."""
+        self._by_hand(lambda t: self._world.warm(t, celsius, time_constant_s))
+
+    def refit(self, engine: Engine) -> None:
+        """Renew a part, with the tips off: ``engine`` lies on the bench from now on."""
+        self._by_hand(lambda _: self._world.lift())
+        self._by_hand(lambda _: self._world.refit(engine))
 
     def _by_hand(self, move: Callable[[float], None]) -> None:
         with self._lock:

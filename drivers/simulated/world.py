@@ -106,6 +106,12 @@ class World:
         """Let the windings' temperature go towards another one from now on."""
         self._warm_from = (t, self.winding_c(t), towards_c, time_constant_s)
 
+    def refit(self, engine: Engine) -> None:
+        """Work on ``engine`` from now on: the same one, with a part of it renewed."""
+        self.engine = engine
+        self.places = places(engine)
+        self._seen.clear()
+
     # --- what is so --------------------------------------------------------------------------
 
     @property

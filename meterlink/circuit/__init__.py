@@ -4,7 +4,7 @@
 touch it, and ``resistance_between`` what a meter would read. ``faults`` makes good engines bad.
 """
 
-from meterlink.circuit.condition import FITTINGS, Condition, controls
+from meterlink.circuit.condition import FITTINGS, Condition, connector, connectors, controls
 from meterlink.circuit.engine import Engine, Module, StopWire, Switch, Unseen, Winding
 from meterlink.circuit.network import Element, Network, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
@@ -36,6 +36,8 @@ __all__ = [
     "Unseen",
     "Winding",
     "at_sockets",
+    "connector",
+    "connectors",
     "controls",
     "network",
     "parallel",

@@ -29,8 +29,8 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True):
     """The stop wire is being moved, and at this moment its worn spot touches or parts."""
 
     def position(self, control: str, engine: Engine) -> str:
-        """Return where ``control`` stands: a switch of ``engine``, or a fitting."""
-        return self.controls.get(control) or controls(engine)[control][0]
+        """Return where ``control`` stands: a switch of ``engine``, its connector, or a fitting."""
+        return self.controls.get(control) or _every(engine)[control][0]
 
     def move(self, control: str, position: str, engine: Engine) -> "Condition":
         """Return the condition with ``control`` in ``position``.
@@ -38,7 +38,7 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True):
         Raises:
             ValueError: there is no such control, or it has no such position.
         """
-        known = controls(engine)
+        known = _every(engine)
         if control not in known:
             raise ValueError(f"there is no «{control}»; there is {', '.join(known)}")
         if position not in known[control]:
@@ -50,3 +50,17 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True):
 def controls(engine: Engine) -> dict[str, tuple[str, ...]]:
     """Return every switch and fitting with its positions, the one it starts in first."""
     return {**{s.name: tuple(s.positions) for s in engine.switch}, **FITTINGS}
+
+
+def connector(switch: str) -> str:
+    """Return the name of the connector that joins ``switch`` to the stop wire."""
+    return f"{switch} connector"
+
+
+def connectors(engine: Engine) -> dict[str, tuple[str, ...]]:
+    """Return the connector of every switch; off, the switch is out of the stop circuit."""
+    return {connector(switch.name): ON_OFF for switch in engine.switch}
+
+
+def _every(engine: Engine) -> dict[str, tuple[str, ...]]:
+    return {**controls(engine), **connectors(engine)}

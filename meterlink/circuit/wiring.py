@@ -5,7 +5,7 @@ from typing import Final, Literal
 
 import msgspec
 
-from meterlink.circuit.condition import Condition
+from meterlink.circuit.condition import Condition, connector
 from meterlink.circuit.engine import Engine, Winding
 from meterlink.circuit.network import Network, Node, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
@@ -149,5 +149,6 @@ def _stop_circuit(net: Network, engine: Engine, condition: Condition) -> None:
         closed = switch.positions[condition.position(switch.name, engine)] == "closed"
         shut = switch.closed if switch.closes else inf
         across = shut if closed else _or_open(switch.open)
-        net.connect("stop line", (switch.name, "earth"), across, switch.name)
+        joined = condition.controls.get(connector(switch.name)) != "off"
+        net.connect("stop line", (switch.name, "earth"), across if joined else inf, switch.name)
         net.connect((switch.name, "earth"), "block", _or_open(switch.earth), "switch earth")

@@ -76,6 +76,19 @@ class Workshop:
             raise UsageError(f"there is no check «{plain(check)}» of this engine")
         return self._checks[check]()
 
+    def spark(self, controls: Mapping[str, str]) -> str:
+        """Turn the engine over with its switches and fittings as they are: does a spark jump?
+
+        Unlike the checks it takes no care: with a switch at stop it finds no spark.
+        """
+        hot = self.patient.ailing is self.patient.hot
+        turning = Condition(
+            winding_c=HOT_C if hot else 20.0,
+            controls={**controls, "plug lead": "off"},
+            chafing=True,
+        )
+        return "yes" if sparks(self.patient.ailing, turning) else "no"
+
     def _trial(self, engine: Engine, wire: str = "on") -> str:
         return "yes" if sparks(engine, self._turning(engine, wire)) else "no"
 
