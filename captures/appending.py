@@ -15,6 +15,7 @@ import os
 import sys
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
@@ -77,8 +78,8 @@ class AppendFile:
         self._head = _read_head(self._fd)
         self._held = bytearray()
         """Arrived and not yet taken by the system."""
-        self._unsynced = bytearray()
-        """The last bytes taken by the system that may not be on the medium yet."""
+        self._unsynced: deque[bytes] = deque()
+        """What the system took last and the medium may not have yet, oldest first."""
         self._synced = self._written
         """File offset where ``_unsynced`` begins."""
         self._retry_at = 0.0
@@ -170,18 +171,16 @@ class AppendFile:
         self._written += len(data)
         if len(self._head) < _HEAD_BYTES:
             self._head += data[: _HEAD_BYTES - len(self._head)]
-        self._unsynced += data
-        if len(self._unsynced) > self._hold_bytes:
+        self._unsynced.append(data)
+        if self._written - self._synced > self._hold_bytes:
             self._unsynced.clear()
             self._synced = self._written
         self._work.set()
 
     def _is_synced(self, offset: int) -> None:
         """Note that everything before ``offset`` is on the medium."""
-        offset = min(offset, self._written)
-        if offset > self._synced:
-            del self._unsynced[: offset - self._synced]
-            self._synced = offset
+        while self._unsynced and self._synced + len(self._unsynced[0]) <= offset:
+            self._synced += len(self._unsynced.popleft())
         if not self._held:
             self._say("")
 
@@ -206,16 +205,16 @@ class AppendFile:
         except CannotWriteError:
             return False
         size = os.fstat(fd).st_size
-        missing = self._written - size
-        if not 0 <= missing <= len(self._unsynced) or _read_head(fd) != self._head[:size]:
+        if not self._synced <= size <= self._written or _read_head(fd) != self._head[:size]:
             os.close(fd)
             return False
         os.close(self._fd)
         self._fd = fd
-        if missing:
-            self._held = self._unsynced[-missing:] + self._held
-            del self._unsynced[-missing:]
-            self._written = size
+        unsynced = b"".join(self._unsynced)
+        kept, missing = unsynced[: size - self._synced], unsynced[size - self._synced :]
+        self._unsynced = deque([kept] if kept else [])
+        self._held = bytearray(missing) + self._held
+        self._written = size
         return True
 
     def _say(self, why: str) -> None:

@@ -1,14 +1,14 @@
 """One line about each job, without reading all of it: ten thousand jobs must list quickly."""
 
-from collections.abc import Iterator
+import os
+from collections.abc import Iterable, Iterator
 from enum import Enum
-from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 import msgspec
 
-from captures.job import Job
-from captures.reader import check_version, open_regular
+from captures.job import CAPTURES_FOLDER, Job
+from captures.reader import check_version
 from captures.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
 from captures.store import JobStore
 from meterlink.errors import UnreadableError
@@ -57,6 +57,9 @@ _HEAD: Final = msgspec.json.Decoder(_Head)
 _TAIL: Final = 8192
 """Bytes from the end of a log in which the last event of its card is looked for first."""
 
+_BUFFER: Final = 32_768
+"""Holds the header of a usual log and most of the rest."""
+
 
 def list_jobs(
     store: JobStore,
@@ -76,44 +79,54 @@ def list_jobs(
         day = job.name[:10]
         if (since and day < since) or (until and day > until):
             continue
-        listed = _look_at(job)
-        if wanted and wanted not in f"{listed.title}\n{listed.job}".casefold():
-            continue
-        if standing is None or listed.standing is standing:
+        listed = _look_at(job, wanted)
+        if listed is not None and (standing is None or listed.standing is standing):
             yield listed
 
 
-def _look_at(job: Job) -> Listed:
+def _look_at(job: Job, wanted: str) -> Listed | None:
+    """Return the line about one job; None where its title and name do not hold ``wanted``."""
     try:
-        head = _read_head(job.log_path)
-        return Listed(
-            job=job.name,
-            title=plain(head.title),
-            started=plain(head.started, 40),
-            standing=_standing(job),
-            captures=len(job.captures()),
-        )
+        with job.log_path.open("rb", buffering=_BUFFER) as log:
+            head = _read_head(job, log)
+            if wanted and wanted not in f"{head.title}\n{job.name}".casefold():
+                return None
+            return Listed(
+                job=job.name,
+                title=plain(head.title),
+                started=plain(head.started, 40),
+                standing=_standing(job, log),
+                captures=_count_captures(job),
+            )
+    except OSError as fault:
+        why = f"{plain(str(job.log_path))} cannot be read: {fault.strerror}"
     except UnreadableError as fault:
-        return Listed(
-            job=job.name, title=str(fault), started="", standing=Standing.UNREADABLE, captures=0
-        )
+        why = str(fault)
+    return Listed(job=job.name, title=why, started="", standing=Standing.UNREADABLE, captures=0)
 
 
-def _read_head(path: Path) -> _Head:
-    with open_regular(path) as file:
-        line = file.readline(LONGEST_LINE)
+def _read_head(job: Job, log: BinaryIO) -> _Head:
+    name = plain(str(job.log_path))
     try:
-        head = _HEAD.decode(line)
+        head = _HEAD.decode(log.readline(LONGEST_LINE))
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
-        raise UnreadableError(f"{plain(str(path))} does not begin with a header") from fault
+        raise UnreadableError(f"{name} does not begin with a header") from fault
     if head.format != LOG_FORMAT:
-        raise UnreadableError(f"{plain(str(path))} is no job log")
-    check_version(plain(str(path)), Header(started="", program="", version=head.version))
+        raise UnreadableError(f"{name} is no job log")
+    check_version(name, Header(started="", program="", version=head.version))
     return head
 
 
-def _standing(job: Job) -> Standing:
-    for event in _from_the_end(job.log_path):
+def _count_captures(job: Job) -> int:
+    try:
+        with os.scandir(job.folder / CAPTURES_FOLDER) as entries:
+            return sum(entry.name.endswith(".jsonl") for entry in entries)
+    except OSError:
+        return 0
+
+
+def _standing(job: Job, log: BinaryIO) -> Standing:
+    for event in _from_the_end(job, log):
         match event:
             case CardEnded(signed_off=True):
                 return Standing.SIGNED_OFF
@@ -124,18 +137,17 @@ def _standing(job: Job) -> Standing:
     return Standing.BEGUN
 
 
-def _from_the_end(path: Path) -> Iterator[Event]:
+def _from_the_end(job: Job, log: BinaryIO) -> Iterator[Event]:
     """Yield events newest first: those near the end, and then, only if asked for, all."""
-    with open_regular(path) as file:
-        size = file.seek(0, 2)
-        file.seek(max(0, size - _TAIL))
-        lines = file.read(_TAIL).split(b"\n")
+    size = log.seek(0, os.SEEK_END)
+    log.seek(max(0, size - _TAIL))
+    lines = log.read(_TAIL).split(b"\n")
     yield from _events(reversed(lines if size <= _TAIL else lines[1:]))
     if size > _TAIL:
-        yield from reversed([entry.event for entry in Job(path.parent).entries()])
+        yield from reversed([entry.event for entry in job.entries()])
 
 
-def _events(lines: Iterator[bytes]) -> Iterator[Event]:
+def _events(lines: Iterable[bytes]) -> Iterator[Event]:
     for line in lines:
         try:
             record = decode(line)

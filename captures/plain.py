@@ -24,8 +24,7 @@ OVERLOAD: Final = "overload"
 _LONGEST_LINE: Final = 4096
 """Bytes. A line of numbers comes nowhere near it, whatever else is in the file may."""
 
-_TRUE: Final = frozenset({"1", "true"})
-_FALSE: Final = frozenset({"", "0", "false"})
+_FLAGS: Final = {"1": True, "true": True, "0": False, "false": False, "": False}
 
 
 class PlainReader:
@@ -45,7 +44,10 @@ class PlainReader:
         self._file = open_regular(path)
         try:
             self._rows = csv.reader(self._lines(), strict=True)
-            self._columns = self._read_header()
+            self._names = self._read_names()
+            t, value, unit = (self._names.index(name) for name in COLUMNS)
+            overload = self._names.index(OVERLOAD) if OVERLOAD in self._names else None
+            self._at = (t, value, unit, overload)
         except BaseException:
             self._file.close()
             raise
@@ -79,12 +81,12 @@ class PlainReader:
             yield line.decode(encoding)
             encoding = "utf-8"
 
-    def _read_header(self) -> dict[str, int]:
+    def _read_names(self) -> list[str]:
         names = [name.strip() for name in self._next_row() or ()]
         missing = [name for name in COLUMNS if name not in names]
         if missing:
             self.refuse(f"there is no column {missing[0]}; expected {','.join(COLUMNS)}", 1)
-        return {name: names.index(name) for name in (*COLUMNS, OVERLOAD) if name in names}
+        return names
 
     def _next_row(self) -> list[str] | None:
         try:
@@ -97,28 +99,25 @@ class PlainReader:
             self.refuse(f"it cannot be read ({fault.strerror})")
 
     def _reading(self, row: list[str]) -> Reading:
-        if len(row) <= max(self._columns.values()):
-            self.refuse(f"there are {len(row)} fields; expected {len(self._columns)}")
-        texts = {name: row[index].strip() for name, index in self._columns.items()}
-        quantity = UNITS.get(texts["unit"])
+        at_t, at_value, at_unit, at_overload = self._at
+        try:
+            t_text, text, unit = row[at_t], row[at_value], row[at_unit].strip()
+            flag = row[at_overload].strip() if at_overload is not None else ""
+        except IndexError:
+            self.refuse(f"there are {len(row)} fields; expected {len(self._names)}")
+        quantity = UNITS.get(unit)
         if quantity is None:
-            self.refuse(f"unit is {plain(texts['unit'], 20)!r}; expected ohm or volt")
-        flag = texts.get(OVERLOAD, "").lower()
-        if flag not in _TRUE | _FALSE:
+            self.refuse(f"unit is {plain(unit, 20)!r}; expected ohm or volt")
+        over = _FLAGS.get(flag.lower())
+        if over is None:
             self.refuse(f"overload is {plain(flag, 20)!r}; expected 0 or 1")
-        t = self._number("t_s", texts["t_s"])
+        t = self._number("t_s", t_text)
         if not math.isfinite(t):
             self.refuse("t_s is no time in seconds")
-        if flag in _TRUE:
-            return Reading(t, math.inf, quantity, overload=True, raw=plain(texts["value"], 40))
-        value = real_value(self._number("value", texts["value"]))
-        return Reading(
-            t,
-            math.inf if math.isinf(value) else value,
-            quantity,
-            overload=math.isinf(value),
-            raw=plain(texts["value"], 40),
-        )
+        value = math.inf if over else real_value(self._number("value", text))
+        if math.isinf(value):
+            return Reading(t, math.inf, quantity, overload=True, raw=plain(text.strip(), 40))
+        return Reading(t, value, quantity, raw=plain(text.strip(), 40))
 
     def _number(self, column: str, text: str) -> float:
         try:

@@ -16,14 +16,15 @@ from captures.records import (
     Header,
     Record,
     RecordError,
-    Seal,
-    Unknown,
     decode,
 )
 from meterlink.errors import UnreadableError
 from meterlink.events import Event
 from meterlink.reading import Reading
 from meterlink.text import plain
+
+_GIVEN: Final = (Reading, Event)
+"""What iterating gives; a tuple made once, as this is looked at for every line."""
 
 _BUFFER: Final = 1 << 18
 _DAMAGE_NAMED: Final = 100
@@ -117,8 +118,8 @@ class RecordReader:
 
     def __iter__(self) -> Iterator[Reading | Event]:
         """Yield readings and events, oldest first."""
-        for _, record in self.records():
-            if not isinstance(record, Seal | Header | Unknown):
+        for _, record in self.lines_and_records():
+            if isinstance(record, _GIVEN):
                 yield record
 
     def _note(self, why: str) -> None:
