@@ -1,10 +1,12 @@
 """Verdicts, outcomes and windows in words, the same on screen, in voice and in reports."""
 
+import re
 from typing import Final
 
 from meterlink.criterion import Criterion
-from meterlink.events import Evidence, Verdict
+from meterlink.events import Entered, Evidence, Judged, Verdict
 from meterlink.notation import format_value
+from meterlink.units import find_unit
 
 VERDICT_WORDS: Final = {
     Verdict.OPEN: "open",
@@ -29,6 +31,78 @@ OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS
     "none": "no dropouts",
     "some": "dropouts",
 }
+
+
+COMPONENT_WORDS: Final = {
+    "meter": "accuracy of the meter",
+    "resolution": "last digit",
+    "leads": "lead zero",
+    "series": "resistance in series",
+    "temperature": "temperature",
+    "repeatability": "scatter of the readings",
+    "resistor": "the known resistor",
+}
+"""Lines of a budget."""
+
+METER_FAILED: Final = (
+    "The meter failed its check against a known resistor: trust no value of this job before the "
+    "meter has been seen to."
+)
+"""Said wherever a job is summed up whose meter failed."""
+
+WORTH_NAMING: Final = 0.005
+"""Less probable verdicts are not named beside the stated one."""
+
+
+def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:
+    """Return what makes a verdict clear or close, in a sentence that a technician would say."""
+    stated = VERDICT_WORDS[judged.verdict]
+    if judged.corrected is None or judged.u is None:
+        reason = f" ({EVIDENCE_WORDS[judged.evidence]})" if judged.evidence else ""
+        if judged.clear:
+            return f"Clear: over range with the probes on{reason}."
+        sure = percent(judged.probability)
+        return f"Close: over range{reason}, {sure} sure. {judged.advice}".strip()
+    off = format_value(judged.u, judged.unit, judged.u / 10, ohm_sign=ohm_sign)
+    if judged.clear:
+        return (
+            f"Clear: it may be off by {off} either way, leads and all, and still is {stated} "
+            f"({percent(judged.probability)} sure)."
+        )
+    rest = sorted(judged.probabilities.items(), key=lambda item: -item[1])
+    others = ", ".join(
+        f"{percent(probability)} {OUTCOME_WORDS[code]}"
+        for code, probability in rest
+        if code != judged.verdict.value and probability >= WORTH_NAMING
+    )
+    beside = f", {others}" if others else ""
+    return (
+        f"Close: it may be off by {off} either way, so it is {percent(judged.probability)} "
+        f"{stated}{beside}. {judged.advice}"
+    ).strip()
+
+
+def percent(probability: float) -> str:
+    """Return ``probability`` as people say it, never as 0 or 100 %."""
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{probability:.0%}".replace("%", " %")
+
+
+_NUMBER: Final = re.compile(r"\s*[+-]?[\d.,]+(?:[eE][+-]?\d+)?\s*")
+
+
+def entered_words(entered: Entered, *, ohm_sign: bool = True) -> str:
+    """Return an entry as typed and, where that is in another unit, what it comes to."""
+    if entered.value is None or not entered.unit:
+        return entered.text
+    shown = format_value(entered.value, entered.unit, ohm_sign=ohm_sign)
+    typed, known = (find_unit(_NUMBER.sub("", text, count=1)) for text in (entered.text, shown))
+    if typed is None or typed == known:
+        return entered.text
+    return f"{entered.text} is {shown}"
 
 
 def window_words(criterion: Criterion, *, ohm_sign: bool) -> str:

@@ -1,11 +1,18 @@
 """The face for where there is no terminal: a line per event, a table at the end."""
 
 from collections.abc import Callable
+from typing import Final
 
-from meterlink.events import Asked, StepBegan
+from meterlink.events import Asked, Judged, StepBegan
 from meterlink.progress import Progress
+from meterlink.text import plain
+from tui.ending import finding_of
 from tui.session import Seen
 from tui.telling import Teller, table
+
+NOTHING_JUDGED: Final = "Nothing is judged yet."
+LONGEST: Final = 600
+"""Characters of a sentence."""
 
 
 class PlainFace:
@@ -14,10 +21,14 @@ class PlainFace:
     def __init__(self, teller: Teller, write: Callable[[str], None] = print) -> None:
         self._teller = teller
         self._write = write
+        self._judged: Judged | None = None
+        """The newest verdict."""
 
     def __call__(self, seen: Seen) -> None:
         """Print the events of this moment."""
         for event in seen.events:
+            if isinstance(event, Judged):
+                self._judged = event
             words = self._teller.tell(event)
             if not words:
                 continue
@@ -27,7 +38,17 @@ class PlainFace:
             self._write(f"{event.t:8.2f} s  {indent}{words}")
 
     def end(self, progress: Progress) -> None:
-        """Print the table of results."""
+        """Print the table of results, and what they together mean."""
         self._write("")
         for line in table(progress, self._teller):
             self._write(line)
+        for number, sentence in enumerate(finding_of(progress)):
+            if not number:
+                self._write("")
+            self._write(plain(sentence, LONGEST))
+
+    def why(self) -> None:
+        """Print how sure the newest verdict is, and what that rests on."""
+        lines = [NOTHING_JUDGED] if self._judged is None else self._teller.why(self._judged)
+        for line in lines:
+            self._write(f"            {line}")

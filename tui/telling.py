@@ -1,6 +1,7 @@
 """Events in words: one sentence each, the same for plain output, screen and voice."""
 
 from collections.abc import Iterator
+from math import fsum, sqrt
 
 from meterlink.card import Card
 from meterlink.events import (
@@ -14,6 +15,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    MeterChecked,
     MeterSet,
     Note,
     PassedOver,
@@ -25,7 +27,15 @@ from meterlink.events import (
 )
 from meterlink.notation import format_value, format_with_u
 from meterlink.progress import Progress, StepResult
-from meterlink.wording import EVIDENCE_WORDS
+from meterlink.steps.checking import told as told_check
+from meterlink.wording import (
+    COMPONENT_WORDS,
+    EVIDENCE_WORDS,
+    METER_FAILED,
+    entered_words,
+    percent,
+    sure_words,
+)
 from meterlink.wording import OUTCOME_WORDS as OUTCOME_WORDS
 from meterlink.wording import VERDICT_WORDS as VERDICT_WORDS
 from meterlink.wording import window_words as window_words
@@ -72,11 +82,36 @@ class Teller:
             case StepEnded():
                 return self._ended(event)
             case Entered():
-                return f"entered: {event.text}"
+                return f"entered: {self.entered(event)}"
             case CardEnded():
-                return "the card is done" + (", signed off" if event.signed_off else "")
+                signed = ", signed off" if event.signed_off else ""
+                return f"the card is done{signed}" + (
+                    f". {METER_FAILED}" if event.meter_failed else ""
+                )
+            case MeterChecked():
+                return self.check(event)
             case _:
                 return self._told_of(event)
+
+    def entered(self, event: Entered) -> str:
+        """Return an entry as typed, and what it comes to in the unit of the trade here."""
+        return entered_words(event, ohm_sign=self._ohm_sign)
+
+    def check(self, event: MeterChecked) -> str:
+        """Return a check of the meter in words."""
+        return told_check(event, ohm_sign=self._ohm_sign)
+
+    def why(self, event: Judged) -> Iterator[str]:
+        """Yield how sure a verdict is, then its budget line by line, then what was assumed."""
+        yield sure_words(event, ohm_sign=self._ohm_sign)
+        total = sqrt(fsum(line.u**2 for line in event.budget))
+        for line in sorted(event.budget, key=lambda line: -line.u):
+            name = COMPONENT_WORDS.get(line.name, line.name)
+            shown = self.value(line.u, event.unit, line.u / 10)
+            yield f"  {name:<24}{shown:>12}{(line.u / total) ** 2:>7.0%}"
+        if total:
+            yield f"  {'together':<24}{self.value(total, event.unit, total / 10):>12}"
+        yield from event.notes
 
     def verdict(self, event: Judged) -> str:
         """Return a verdict in words, with value, uncertainty and probability."""
@@ -85,9 +120,9 @@ class Teller:
         if event.corrected is None or event.u is None:
             return f"{head} ({EVIDENCE_WORDS[event.evidence]})" if event.evidence else head
         shown = self.with_u(event.corrected, event.u, event.unit)
-        sure = "clear" if event.clear else f"close, {event.probability:.0%}"
-        advice = f". {event.advice}" if event.advice else ""
-        return f"{head}, {shown} ({sure}){advice}"
+        if event.clear:
+            return f"{head}, {shown} (clear)"
+        return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
 
     def _ended(self, event: StepEnded) -> str:
         outcome = OUTCOME_WORDS.get(event.outcome, event.outcome)
@@ -123,6 +158,8 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
     for step in progress.card.step:
         rows += list(_rows(step.title, progress.results[step.id], teller))
     widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    if progress.meter_failed:
+        yield METER_FAILED
     for row in rows:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
 
@@ -134,12 +171,22 @@ def _rows(title: str, result: StepResult, teller: Teller) -> Iterator[tuple[str,
         yield title, outcome, value, ""
         return
     if not result.judged or result.outcome not in {v.value for v in VERDICT_WORDS}:
-        said = result.entered.text if result.entered is not None else result.reason
-        yield title, outcome, said, ""
+        yield title, outcome, _said(result, teller), ""
     for position, judged in result.judged.items():
         name = f"  in «{position}»" if position else title
         value = "over range"
         if judged.corrected is not None and judged.u is not None:
             value = teller.with_u(judged.corrected, judged.u, judged.unit)
-        sure = "clear" if judged.clear else f"close, {judged.probability:.0%}"
+        sure = "clear" if judged.clear else f"close, {percent(judged.probability)}"
         yield name, VERDICT_WORDS[judged.verdict], value, sure
+
+
+def _said(result: StepResult, teller: Teller) -> str:
+    if result.checked is not None and result.outcome in {"passed", "failed"}:
+        off = teller.with_u(result.checked.error, result.checked.u)
+        return f"off by {off}"
+    if result.entered is not None:
+        return teller.entered(result.entered)
+    if result.dropouts:
+        return f"{result.dropouts} of them"
+    return result.reason

@@ -6,8 +6,9 @@ from captures.times import local_now, rfc3339
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
 
 HELP: Final = (
-    "Type and press Enter: nothing or «yes» confirms, «no» denies, «redo», «skip REASON», «back», "
-    "«zero», «quit»; anything else is an entry, such as «19 °C» or «0.84 ohm»."
+    "Type and press Enter: nothing or «yes» confirms, «no» denies, «redo», «redo STEP REASON», "
+    "«skip REASON», «back», «zero», «why» for the uncertainty budget, «quit»; anything else is an "
+    "entry, such as «19 °C» or «0.84 ohm»."
 )
 
 
@@ -22,7 +23,8 @@ def read_command(line: str, who: str = "") -> AnyCommand | None:
         case "n" | "no":
             return Deny(how=how, who=who, when=when)
         case "redo":
-            return Redo(step=rest.strip(), how=how, who=who, when=when)
+            step, _, reason = rest.strip().partition(" ")
+            return Redo(step=step, reason=reason.strip(), how=how, who=who, when=when)
         case "skip":
             return Skip(reason=rest.strip(), how=how, who=who, when=when)
         case "back":

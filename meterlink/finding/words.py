@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.finding.report import Odd, Placed, Proposed, Suspected
+from meterlink.wording import percent as percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
@@ -13,15 +14,6 @@ WORTH_SAYING: Final = 0.01
 
 _STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
 """From so many bits on: 32, 8, 2 times the odds, and less."""
-
-
-def percent(probability: float) -> str:
-    """Return ``probability`` as people say it, never as 0 or 100 %."""
-    if probability > 0.99:
-        return "over 99 %"
-    if probability < 0.01:
-        return "under 1 %"
-    return f"{probability:.0%}".replace("%", " %")
 
 
 def strength(bits: float) -> str:

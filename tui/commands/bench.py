@@ -155,6 +155,9 @@ def _run_plain(sitting: "Session", who: str) -> int:
         # at exit, Python would abort on the buffer's lock.
         with open(sys.stdin.fileno(), "rb", buffering=0, closefd=False) as typed:
             for line in typed:
+                if line.strip().lower() == b"why":
+                    face.why()
+                    continue
                 command = read_command(line.decode(errors="replace"), who)
                 if command is None:
                     stop.set()
