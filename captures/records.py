@@ -20,8 +20,12 @@ LOG_FORMAT: Final = "meterlink-job-log"
 VERSION: Final = "1.0"
 """Major and minor: a newer minor only adds kinds and keys, a newer major may not be read."""
 
-LONGEST_LINE: Final = 1 << 20
-"""Bytes, line feed included. A longer line is damage: no record comes near it."""
+LONGEST_LINE: Final = 4 << 20
+"""Bytes, line feed included. A longer line is damage: a header with the largest card and profile
+is well below it, and no other record comes near."""
+
+_LONGEST_TEXT: Final = 10_000
+"""Characters left of each text of a record that would be longer than a line may be."""
 
 
 class Header(
@@ -186,19 +190,21 @@ def _encode_object(record: object) -> bytes:
     if b"null" in line:
         # Rare, so it may be slow: a null may be an infinity that msgspec could not write.
         line = _ENCODER.encode(_writable(msgspec.to_builtins(record)))
+    if len(line) >= LONGEST_LINE:
+        line = _ENCODER.encode(_writable(msgspec.to_builtins(record), _LONGEST_TEXT))
     return line + b"\n"
 
 
-def _writable(value: Any) -> Any:
-    """Return ``value`` with what JSON or UTF-8 cannot hold said in another way."""
+def _writable(value: Any, longest: int | None = None) -> Any:
+    """Return ``value`` with what JSON or UTF-8 cannot hold said in another way, texts cut."""
     if isinstance(value, float) and not math.isfinite(value):
         return repr(value)
     if isinstance(value, str):
-        return value.encode("utf-8", "replace").decode("utf-8")
+        return value[:longest].encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, dict):
-        return {_writable(key): _writable(item) for key, item in value.items()}
+        return {_writable(k, longest): _writable(item, longest) for k, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_writable(item) for item in value]
+        return [_writable(item, longest) for item in value]
     return value
 
 

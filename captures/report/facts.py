@@ -5,10 +5,9 @@ from pathlib import Path
 
 from captures.records import Attached, Header
 from captures.verifying_job import Part
-from meterlink.budget import Budget
 from meterlink.card import Card, Step
 from meterlink.criterion import Criterion
-from meterlink.events import Entered, Judged, StepEnded, Zeroed
+from meterlink.events import Entered, Judged, MeterChecked, StepEnded, Zeroed
 from meterlink.finding import Finding
 
 
@@ -21,10 +20,7 @@ class Check:
     judged: Judged | None = None
     criterion: Criterion | None = None
     """What it was judged by; None where the job does not hold its profile."""
-    budget: Budget | None = None
-    """Of the corrected value, worked out again from the record; None where that cannot be."""
-    notes: tuple[str, ...] = ()
-    """What the budget had to assume."""
+    meter: MeterChecked | None = None
     zeroed: Zeroed | None = None
     entered: Entered | None = None
     ended: StepEnded | None = None
@@ -45,6 +41,7 @@ class CardFacts:
     checks: list[Check] = field(default_factory=list)
     ended: bool = False
     signed_off: bool = False
+    meter_failed: bool = False
 
 
 @dataclass

@@ -1,33 +1,25 @@
 """From a job's log to the facts of its report: one pass, with the bench's own rules."""
 
-from typing import Final
-
 from captures.joblog import LogEntry
 from captures.report.facts import CardFacts, Check
-from captures.source import setting_of
 from captures.standing import FindCard, JobSettings
-from meterlink.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep, WatchStep
+from meterlink.card import MeasurementStep, Step, SwitchStep
 from meterlink.criterion import Criterion
 from meterlink.errors import MeterlinkError
 from meterlink.events import (
     CardBegan,
     Entered,
-    Held,
     Judged,
-    MeterSet,
+    MeterChecked,
     StepEnded,
     StepReopened,
     Zeroed,
 )
+from meterlink.hopes import is_hoped_for
 from meterlink.profile import Profile
 from meterlink.progress import Progress
-from meterlink.source import Accuracy, Setting
-from meterlink.steps.assessors import Bearings, criterion_for, switch_criterion
+from meterlink.steps.assessors import criterion_for, switch_criterion
 from meterlink.steps.parts import find_part
-
-_SAME_BUDGET: Final = 0.01
-"""A budget worked out again is shown if it comes to the recorded uncertainty within this share;
-what it rested on may not all be in the record."""
 
 
 class CardGatherer:
@@ -38,23 +30,23 @@ class CardGatherer:
         self._profile = profile
         self._checks: dict[tuple[str, str], Check] = {}
         self._again: dict[str, int] = {}
-        self._held: dict[tuple[float, float], Held] = {}
-        """Of the step that is open, by contact and value."""
 
-    def take(self, entry: LogEntry, accuracy: tuple[Accuracy, ...], setting: Setting) -> None:
+    def take(self, entry: LogEntry) -> None:
         """Take one entry of the log."""
         event = entry.event
         match event:
-            case Held():
-                self._held[event.contact_t, event.value] = event
             case Judged():
-                self._judged(event, entry.at, accuracy, setting)
+                check = self._check(event.step, event.position)
+                check.judged, check.at = event, entry.at
+                check.criterion = _criterion(check.step, event.position, self._profile)
+            case MeterChecked():
+                check = self._check(event.step)
+                check.meter, check.at = event, entry.at
             case Zeroed():
                 self._check(event.step).zeroed = event
             case Entered():
                 self._check(event.step).entered = event
             case StepEnded():
-                self._held.clear()
                 check = self._check(event.step)
                 check.ended = event
                 check.at = check.at or entry.at
@@ -81,6 +73,7 @@ class CardGatherer:
             checks=rows,
             ended=self.progress.ended,
             signed_off=self.progress.signed_off,
+            meter_failed=self.progress.meter_failed,
         )
 
     def _check(self, step_id: str, position: str = "") -> Check:
@@ -93,24 +86,9 @@ class CardGatherer:
             self._checks[key] = Check(step, position)
         return self._checks[key]
 
-    def _judged(
-        self, event: Judged, at: str, accuracy: tuple[Accuracy, ...], setting: Setting
-    ) -> None:
-        check = self._check(event.step, event.position)
-        check.judged, check.at = event, at
-        check.budget, check.notes = None, ()
-        check.criterion = _criterion(check.step, event.position, self._profile)
-        held = None if event.value is None else self._held.get((event.contact_t, event.value))
-        if check.criterion is None or held is None or not event.u:
-            return
-        bearings = Bearings(accuracy, self.progress, setting)
-        assessment = bearings.assessor(check.criterion).assess(held)
-        if abs(assessment.expanded - event.u) <= _SAME_BUDGET * event.u:
-            check.budget, check.notes = assessment.budget, assessment.notes
-
 
 class LogGatherer:
-    """Follows a whole log: cards, people, meter settings."""
+    """Follows a whole log: its cards, and who is named in it."""
 
     def __init__(self, settings: JobSettings, shelved: FindCard) -> None:
         self.cards: dict[str, CardGatherer] = {}
@@ -118,20 +96,16 @@ class LogGatherer:
         self._settings = settings
         self._shelved = shelved
         self._current: CardGatherer | None = None
-        self._setting = Setting()
 
-    def take(self, entry: LogEntry, capture: str) -> None:
-        """Take one entry, while the capture of that path was being written."""
+    def take(self, entry: LogEntry) -> None:
+        """Take one entry."""
         event = entry.event
         if who := getattr(event, "who", ""):
             self.people.setdefault(who)
-        if isinstance(event, MeterSet):
-            self._setting = setting_of(event)
         if isinstance(event, CardBegan):
             self._current = self._card(event)
         if self._current is not None:
-            header = self._settings.headers.get(capture)
-            self._current.take(entry, () if header is None else header.accuracy, self._setting)
+            self._current.take(entry)
 
     def _card(self, began: CardBegan) -> CardGatherer | None:
         if began.card not in self.cards:
@@ -161,20 +135,8 @@ def _criterion(step: Step, position: str, profile: Profile | None) -> Criterion 
 def _is_good(check: Check) -> bool | None:
     """Whether a row is as hoped for, by the step's own measure."""
     outcome = "" if check.ended is None else check.ended.outcome
-    step = check.step
-    if outcome in ("", "skipped"):
-        return None
     if check.position:
         return None  # the switch as a whole is judged, on its own row
-    match step:
-        case MeasurementStep():
-            return None if check.criterion is None else outcome == check.criterion.good.value
-        case SwitchStep():
-            return outcome == "passed"
-        case ConfirmationStep():
-            return None if step.signs_off else outcome == step.good
-        case WatchStep():
-            return outcome == "none"
-        case EntryStep(takes="gap" | "torque"):
-            return outcome == "in-window"
-    return None
+    return is_hoped_for(
+        check.step, outcome, None if check.criterion is None else check.criterion.good
+    )

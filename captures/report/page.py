@@ -16,9 +16,9 @@ from captures.verifying import State
 from captures.verifying_job import inside
 from meterlink.cautions import STANDING
 from meterlink.errors import UnreadableError
-from meterlink.finding.words import percent
 from meterlink.notation import format_value
 from meterlink.text import plain
+from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
 
 _LONGEST_TEXT: Final = 2_000
 
@@ -61,9 +61,12 @@ def _harmless(value: Any) -> Any:
 
 
 def _words() -> dict[str, Any]:
-    names = [name for name in vars(wording) if name.endswith("_words") or name == "mark_of"]
+    names = [name for name in vars(wording) if name.endswith("_words")]
     return {name: getattr(wording, name) for name in names} | {
-        "component_words": wording.COMPONENT_WORDS,
+        "mark_of": wording.mark_of,
+        "budget_of": wording.budget_of,
+        "assumed": wording.assumed,
+        "component_words": COMPONENT_WORDS,
         "state_words": STATE_WORDS,
         "percent": percent,
         "format_value": format_value,
@@ -86,6 +89,8 @@ def _totals(facts: JobFacts) -> dict[str, Any]:
         "told": len(checks),
         "titles": titles,
         "signed_off": any(card.signed_off for card in facts.cards),
+        "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
+        "meter_checks": [c for card in facts.cards for c in card.checks if c.meter is not None],
         "whole": all(part.state is State.WHOLE for part in facts.parts),
         "acknowledged": _acknowledged(facts.cards),
     }

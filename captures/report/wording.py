@@ -4,13 +4,20 @@ from typing import Final
 
 from captures.report.facts import Check
 from captures.times import read_rfc3339
-from meterlink.card import SwitchStep
+from meterlink.budget import Budget
+from meterlink.card import MeterCheckStep, SwitchStep
 from meterlink.errors import UnreadableError
-from meterlink.events import Verdict
-from meterlink.finding.words import percent
+from meterlink.events import MeterChecked, Verdict
 from meterlink.notation import format_value, format_with_u
 from meterlink.source import Accuracy
-from meterlink.wording import EVIDENCE_WORDS, OUTCOME_WORDS, VERDICT_WORDS, window_words
+from meterlink.wording import (
+    EVIDENCE_WORDS,
+    OUTCOME_WORDS,
+    VERDICT_WORDS,
+    entered_words,
+    percent,
+    window_words,
+)
 
 _HOW_WORDS: Final = {
     "probes": "probes",
@@ -18,16 +25,6 @@ _HOW_WORDS: Final = {
     "pedal": "by pedal",
     "typed": "typed",
     "chosen": "chosen",
-}
-
-COMPONENT_WORDS: Final = {
-    "meter": "accuracy of the meter",
-    "resolution": "last digit of the display",
-    "leads": "lead zero",
-    "series": "resistance in series",
-    "temperature": "temperature of the winding",
-    "repeatability": "scatter of the readings",
-    "resistor": "tolerance of the known resistor",
 }
 
 
@@ -40,9 +37,11 @@ def value_words(check: Check) -> str:
         if judged.u:
             return format_with_u(judged.corrected, judged.u, judged.unit)
         return format_value(judged.corrected, judged.unit)
+    if check.meter is not None:
+        return format_with_u(check.meter.corrected, check.meter.u)
     if check.zeroed is not None:
         return format_value(check.zeroed.value, "ohm", check.zeroed.resolution)
-    return "" if check.entered is None else check.entered.text
+    return "" if check.entered is None else entered_words(check.entered)
 
 
 def as_read_words(check: Check) -> str:
@@ -56,6 +55,8 @@ def as_read_words(check: Check) -> str:
 def limits_words(check: Check) -> str:
     """Return the window of a row with its reference temperature."""
     criterion = check.criterion
+    if check.meter is not None:
+        return f"marked {format_value(check.meter.ohms)}, {check.meter.tolerance:g} %"
     if criterion is None:
         return ""
     words = window_words(criterion, ohm_sign=True)
@@ -91,6 +92,8 @@ def how_words(check: Check) -> str:
     if judged is not None and judged.readings:
         return f"probes, {judged.readings} readings"
     how = "" if check.ended is None else check.ended.how
+    if check.meter is not None:
+        return f"probes, {check.meter.readings} readings"
     if check.entered is not None:
         how = check.entered.how
     return _HOW_WORDS.get(how, how)
@@ -109,9 +112,32 @@ def accuracy_words(line: Accuracy) -> str:
     return " + ".join(parts) + span
 
 
-def u_words(u: float, unit: str) -> str:
+def budget_of(check: Check) -> Budget | None:
+    """Return the budget of a row's value; None where it has none."""
+    event = check.meter or check.judged
+    return Budget(event.budget) if event is not None and event.budget else None
+
+
+def assumed(check: Check) -> tuple[str, ...]:
+    """Return what was not known of a row's value, each a plain sentence."""
+    event = check.meter or check.judged
+    return () if event is None else event.notes
+
+
+def u_words(u: float, unit: str = "ohm") -> str:
     """Return a standard uncertainty with two digits."""
     return format_value(float(f"{u:.1e}"), unit)
+
+
+def share_words(u: float, total: float) -> str:
+    """Return what a component gives to the square of the whole."""
+    share = (u / total) ** 2 if total else 0.0
+    return "under 1 %" if share < 0.005 else f"{share:.0%}".replace("%", " %")
+
+
+def error_words(meter: MeterChecked) -> str:
+    """Return by how much the meter was off, with the uncertainty of that."""
+    return format_with_u(meter.error, meter.u)
 
 
 def mark_of(check: Check) -> str:
@@ -133,7 +159,7 @@ def title_words(check: Check) -> str:
 
 def customer_words(check: Check) -> str:
     """Return a row in words for somebody who has no meter; empty for what says nothing to them."""
-    if check.good is None or check.position:
+    if check.good is None or check.position or isinstance(check.step, MeterCheckStep):
         return ""
     if isinstance(check.step, SwitchStep):
         return "works" if check.good else "does not work as it should"

@@ -8,7 +8,7 @@ from typing import Final
 
 from captures.job import Job
 from captures.joblog import LogEntry
-from captures.records import Attached, CaptureBegan
+from captures.records import Attached
 from captures.report.facts import CardFacts, JobFacts, TouchFacts
 from captures.report.gather import LogGatherer
 from captures.report.touches import held_touches
@@ -76,17 +76,15 @@ def gather(job: Job, shelved: FindCard) -> JobFacts:
     log = LogGatherer(settings, shelved)
     attachments: list[Attached] = []
     notes: list[tuple[str, str]] = []
-    capture, last = "", header.started
+    last = header.started
     for entry in job.entries():
         last = entry.at or last
         match entry.event:
-            case CaptureBegan():
-                capture = entry.event.file
             case Attached():
                 attachments.append(entry.event)
             case Note() | Gap():
                 notes.append((entry.at, _noted(entry)))
-        log.take(entry, capture)
+        log.take(entry)
     cards = [gatherer.facts() for gatherer in log.cards.values()]
     touches, left_out = _touches(job)
     return JobFacts(

@@ -12,8 +12,8 @@ from captures.attaching import attach
 from captures.job import Job
 from captures.records import Header
 from captures.report import Audience, write_report
-from captures.report.writing import gather
 from captures.writer import PROGRAM
+from meterlink.budget import Component
 from meterlink.card import read_card
 from meterlink.declared import to_plain
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
@@ -27,6 +27,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    MeterChecked,
     Note,
     StepBegan,
     StepEnded,
@@ -251,14 +252,55 @@ def test_the_stop_check_is_never_left_unsaid(store, stop, says, audience):
     assert says in Seen(page_of(make_job(store, stop=stop), audience)).text
 
 
-def test_a_budget_that_does_not_come_to_the_recorded_uncertainty_is_not_shown(store):
-    [card] = gather(make_job(store), no_shelf).cards
-    by_step = {(check.step.id, check.position): check for check in card.checks}
-    primary = by_step["primary", ""]
-    assert primary.judged is not None
-    assert primary.judged.u == 0.012
-    assert primary.budget is None
-    assert primary.good is True
+def test_a_failed_check_of_the_meter_stands_at_the_top(store):
+    with store.create("Pump 7", settings={"card": to_plain(METER_CARD)}) as job:
+        job.log.append(CardBegan(t=0.0, card="meter", profile="p"))
+        job.log.append(
+            MeterChecked(
+                t=1.0,
+                step="meter",
+                contact_t=0.5,
+                marking="4.7 kohm 1%",
+                ohms=4700.0,
+                tolerance=1.0,
+                value=5000.0,
+                readings=9,
+                noise=1.0,
+                resolution=1.0,
+                corrected=5000.0,
+                error=300.0,
+                u=50.0,
+                passed=False,
+                budget=(Component(name="meter", u=20.0), Component(name="resistor", u=14.0)),
+                notes=("Something was assumed.",),
+            )
+        )
+        job.log.append(StepEnded(t=2.0, step="meter", outcome="failed"))
+    text = Seen(page_of(job.job)).text
+    assert "trust no value of this job" in text
+    for words in ("5.000 ± 0.050 kΩ", "marked 4.7 kΩ, 1 %", "300 ± 50 Ω", "failed"):
+        assert words in text, words
+    for words in ("accuracy of the meter", "the known resistor", "67 %", "Something was assumed."):
+        assert words in text, words
+    assert "Uncertainty budgets" not in Seen(page_of(job.job, Audience.CUSTOMER)).text
+
+
+METER_CARD = read_card(
+    b"""
+format = 1
+id = "meter"
+title = "Meter"
+[[step]]
+kind = "caution"
+id = "cautions"
+title = "Cautions"
+[[step]]
+kind = "meter-check"
+id = "meter"
+title = "Meter against a known resistor"
+""",
+    "card",
+)
 
 
 def test_a_step_done_again_shows_only_what_counts(store):

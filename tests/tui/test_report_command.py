@@ -2,6 +2,7 @@
 
 import pytest
 
+from captures.report.wording import budget_of
 from captures.report.writing import gather
 from captures.store import JobStore
 from tests.captures.browsing import Seen
@@ -34,8 +35,7 @@ def test_budgets_come_to_the_uncertainties_that_the_bench_recorded(jobs):
     with_u = [check for check in card.checks if check.judged is not None and check.judged.u]
     assert len(with_u) >= 3
     for check in with_u:
-        assert check.budget is not None
-        assert check.budget.expanded == pytest.approx(check.judged.u, rel=1e-6)
+        assert budget_of(check).expanded == pytest.approx(check.judged.u, rel=1e-9)
 
 
 def test_a_report_goes_where_it_is_told(jobs, capsys, tmp_path):
