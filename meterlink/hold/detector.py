@@ -76,6 +76,7 @@ class HoldDetector:
         self._astray_count = 0
         self._steadiness.clear()
         self._blocks.clear()
+        self._seen.clear()
 
     def aim_at(self, aim: Aim | None) -> None:
         """Say what the verdict of this step needs; None for a hold for its own sake."""

@@ -49,6 +49,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """The same where the readings before did settle."""
     recent_share: float = 0.227
     """Prior probability of settling for the newest part of a stretch, looked at alone."""
+    recent_least: int = 4
+    """Fewest points in that part."""
     recent_risk: float = 0.3
     """Largest probability that this part still moves ..."""
     course_recent_risk: float = 0.102
@@ -83,9 +85,9 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Noise above this many tolerances, and a step, is seldom the meter's own: it takes ..."""
     noise_power: float = 2.0
     """... this power of its excess more certainty."""
-    noise_share: float = 0.006
+    noise_share: float = 0.005
     """Noise above this share of the value is a poor contact, unless ..."""
-    noise_resolutions: float = 3.5
+    noise_resolutions: float = 3.0
     """... it is no more than this many steps of the last digit."""
 
     # --- which readings belong together -------------------------------------------------------
@@ -93,6 +95,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Most readings (or blocks of readings) that are weighed at once."""
     reach: float = 10.1
     """Readings further than this many tolerances from the newest belong to another stretch."""
+    outlier_spacing: int = 8
+    """Two readings that are passed over as outliers are at least this far apart."""
     jump_gain: float = 2.53
     """A step this many times larger than each later one begins a new stretch."""
     cut_gain: float = 1.6
@@ -127,7 +131,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A lift shows in at least this many readings without contact."""
     slide_tols: float = 5.0
     """A value further than this many tolerances from the held one may be another point."""
-    air_least: float = 1e5
+    air_least: float = 1e6
     """Resistances below this are something touched, ohms."""
     air_times: float = 30.0
     """A resistance above this many times the held one may be the air."""

@@ -30,13 +30,15 @@ def step_of_digits(value: float) -> float:
 def step_between(values: list[float]) -> float:
     """Smallest difference between values that a converter rounded, or 0 where none shows.
 
-    Noise that is not rounded never gives the same value twice, so a repeat tells of a step.
+    Noise that is not rounded never gives the same value twice, so a repeat tells of a step, and
+    the same smallest difference twice tells how large it is.
     """
     distinct = sorted(set(values))
-    if len(distinct) in (1, len(values)):
+    if len(distinct) < 3 or len(distinct) == len(values):
         return 0.0
-    least = abs(distinct[-1]) * 1e-9
-    return min([b - a for a, b in pairwise(distinct) if b - a > least], default=0.0)
+    noise = abs(distinct[-1]) * 1e-9
+    gaps = sorted([b - a for a, b in pairwise(distinct) if b - a > noise])
+    return gaps[0] if len(gaps) > 1 and gaps[1] < 1.01 * gaps[0] else 0.0
 
 
 class StepSeen:
@@ -50,6 +52,10 @@ class StepSeen:
     def __init__(self, kept: int = 16) -> None:
         self._values: deque[float] = deque(maxlen=kept)
         self._finest: dict[int, float] = {}
+
+    def clear(self) -> None:
+        """Forget the newest readings; the finest digits stay known."""
+        self._values.clear()
 
     def add(self, value: float) -> None:
         """Take a reading as the meter sent it."""
@@ -69,7 +75,13 @@ class StepSeen:
             return 0.0
         size = abs(newest)
         finest = self._finest.get(floor(log10(size)), 0.0)
-        if finest > _PRINTED * size:
+        near = [v for v in self._values if abs(v - newest) <= max(_NEAR * size, 3 * finest)]
+        if finest <= _PRINTED * size:
+            step = step_between(near)
+            return step if step < _COARSEST * size else 0.0
+        # Three hundred ohms may be 300.0: few digits count only where neighbours differ in them.
+        if finest < _COARSEST * size:
             return finest
-        step = step_between([v for v in self._values if abs(v - newest) <= _NEAR * size])
-        return step if step < _COARSEST * size else 0.0
+        counts = [v / finest for v in near]
+        whole = all(abs(c - round(c)) < 1e-6 for c in counts)
+        return finest if whole and len(set(near)) > 1 else 0.0

@@ -74,18 +74,16 @@ class Steadiness:
         reach = policy.reach * tolerance(policy, newest, step)
         ts: list[float] = []
         ys: list[float] = []
-        outlier = False
+        outlier, allowed_from = False, 2
         for t, y in reversed(self._points):
             if abs(y - newest) <= reach:
-                if outlier and len(ts) < 2:
-                    break
                 outlier = False
                 ts.append(t)
                 ys.append(y)
-            elif outlier:
+            elif outlier or len(ts) < allowed_from:
                 break
             else:
-                outlier = True
+                outlier, allowed_from = True, len(ts) + policy.outlier_spacing
         ts.reverse()
         ys.reverse()
         return ts, ys
@@ -157,8 +155,8 @@ class Steadiness:
             return None
         n = len(ts)
         most = policy.recent_risk if found.p_course < 0.5 else policy.course_recent_risk
-        for k in (n // 2, n // 3):
-            if k >= 4:
+        for k in sorted({max(n // 2, policy.recent_least), max(n // 3, policy.recent_least)}):
+            if k < n:
                 part = assess(ts[-k:], ys[-k:], self.step, policy, policy.recent_share, single)
                 if part.p_moving > most:
                     return None
@@ -167,11 +165,13 @@ class Steadiness:
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""
         policy = self._policy
-        return found.scatter <= max(
+        most = max(
             policy.noise_share * abs(found.value),
             policy.noise_resolutions * self.step,
             policy.tol_least,
         )
+        # Blocks of a fast meter may agree by chance while their readings are all over the place.
+        return found.scatter <= most and found.noise <= 4 * most
 
 
 def is_on_the_move(ys: list[float], much: float) -> bool:
@@ -193,8 +193,11 @@ def newest_level(ys: list[float], floor: float, gain: float) -> int:
     for j in range(len(steps) - 3, -1, -1):
         if abs(steps[j]) > gain * most + floor:
             before = ys[j] - ys[max(j - 2, 0)]
-            # One of several steps the same way is no change of level but a course.
-            return 0 if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]) else j + 1
+            # One of several steps the same way is a course, one that undoes the last an outlier.
+            if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]):
+                return 0
+            if not j or abs(ys[j + 1] - ys[j - 1]) > 0.5 * abs(steps[j]):
+                return j + 1
         most = max(most, abs(steps[j]))
     return 0
 
