@@ -119,6 +119,10 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     torque: tuple[Torque, ...] = ()
 
 
+KINDS: Final = ("winding", "switch", "insulation", "lead", "gap", "torque")
+"""The tables of a profile, each a list of parts with a name of its own."""
+
+
 def read_profile(data: bytes, name: str) -> Profile:
     """Return the profile in ``data``, a TOML text; ``name`` stands for it in errors.
 
@@ -140,7 +144,7 @@ _NEVER_NEGATIVE: Final = (
 def _faults(profile: Profile) -> list[str]:
     """Return what is wrong with ``profile`` though its shape is right."""
     faults: list[str] = []
-    for kind in ("winding", "switch", "insulation", "lead", "gap", "torque"):
+    for kind in KINDS:
         seen: set[str] = set()
         for index, part in enumerate(getattr(profile, kind)):
             key = f"{kind}[{index}]"

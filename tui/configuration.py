@@ -12,20 +12,18 @@ counts = 3
 source = "the meter's manual, page 12"
 """
 
-import contextlib
-import os
-import tempfile
 from pathlib import Path
 from typing import Final
 
 import msgspec
 
 from meterlink.declared import decode
-from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.errors import UnreadableError
 from meterlink.source import Accuracy, Identity
 from meterlink.text import plain
 from tui.screen.settings import ScreenSettings
 from tui.shelf import config_folder
+from tui.writing import write_whole
 
 FILE: Final = "settings.toml"
 
@@ -107,23 +105,8 @@ def save(configuration: Configuration) -> None:
     Raises:
         CannotWriteError: it cannot be written.
     """
-    file = path()
     data = msgspec.toml.encode(_without_nothing(msgspec.to_builtins(configuration)))
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=file.parent, prefix=FILE)
-        try:
-            with os.fdopen(handle, "wb") as opened:
-                opened.write(data)
-            Path(name).replace(file)
-        except OSError:
-            with contextlib.suppress(OSError):
-                Path(name).unlink()
-            raise
-    except OSError as fault:
-        raise CannotWriteError(
-            f"{plain(str(file))} cannot be written: {fault.strerror or fault}"
-        ) from fault
+    write_whole(path(), data)
 
 
 def _without_nothing(given: object) -> object:

@@ -1,9 +1,10 @@
 """Which entry of the profile a step is about."""
 
+from collections.abc import Iterable, Iterator
 from typing import overload
 
 from meterlink.card import EntryStep, MeasurementStep, SoakStep, Step, SwitchStep
-from meterlink.profile import Gap, Insulation, Lead, Profile, Switch, Torque, Winding
+from meterlink.profile import KINDS, Gap, Insulation, Lead, Profile, Switch, Torque, Winding
 
 Part = Winding | Insulation | Lead | Switch | Gap | Torque
 
@@ -17,6 +18,15 @@ def lacking(step: Step, profile: Profile) -> str:
     if any(part.name == name for part in getattr(profile, kind)):
         return ""
     return f"the profile has no {kind} «{name}»"
+
+
+def unused(steps: Iterable[Step], profile: Profile) -> Iterator[tuple[str, str]]:
+    """Yield kind and name of the entries of ``profile`` that no step is about."""
+    wanted = {_wanted(step) for step in steps}
+    for kind in KINDS:
+        for part in getattr(profile, kind):
+            if (kind, part.name) not in wanted:
+                yield kind, part.name
 
 
 @overload

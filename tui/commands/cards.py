@@ -19,7 +19,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     shown.add_argument("card", metavar="C", help="name or path")
     shown.add_argument("--json", action="store_true", help="one JSON object")
     checked = what.add_parser("check", help="whether a file is a card")
-    checked.add_argument("file", metavar="FILE")
+    checked.add_argument("file", metavar="FILE", help="name or path")
+    checked.add_argument(
+        "--profile", metavar="P", help="say too which steps this profile would pass over"
+    )
+    checked.add_argument("--table", metavar="FILE", help="a fault table of your own")
     listed = what.add_parser("list", help="those there are (also when nothing is said)")
     for listing in (parser, listed):
         listing.add_argument("--json", action="store_true", help="one JSON object a line")
@@ -28,7 +32,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """List, show or check."""
     import json
-    from pathlib import Path
 
     from meterlink.declared import to_plain
     from tui.shelf import CARDS
@@ -41,10 +44,44 @@ def run(args: argparse.Namespace) -> int:
             else:
                 print("\n".join(_lines(card)))
         case "check":
-            card = CARDS.read(Path(args.file))
-            print(f"{args.file} is a card of {len(card.step)} steps: {card.title}")
+            return _check(args)
         case _:
             _list(as_json=args.json)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    """Say everything that is wrong with a card beside a fault table, and what a profile leaves."""
+    from pathlib import Path
+
+    from meterlink.card_review import (
+        mistakes_beside_table,
+        not_judged,
+        not_measured,
+        passed_over,
+    )
+    from meterlink.text import plain
+    from tui.commands.finding import fault_table
+    from tui.shelf import CARDS, PROFILES
+
+    file = Path(args.file)
+    card = CARDS.read(file) if file.is_file() else CARDS.get(args.file)
+    mistakes = list(mistakes_beside_table(card, fault_table(args.table)))
+    for mistake in mistakes:
+        print(f"{plain(args.file, 400)}: {plain(mistake, 400)}")
+    if mistakes:
+        return 1
+    print(f"{plain(args.file, 400)} is a card of {len(card.step)} steps: {plain(card.title)}")
+    if args.profile:
+        profile = PROFILES.get(args.profile)
+        print(f"With the profile {plain(profile.name)}:")
+        remarks = [
+            *passed_over(card, profile),
+            *not_judged(card, profile),
+            *not_measured(card, profile),
+        ]
+        for remark in remarks or ["every step can be done, and everything in it is asked for"]:
+            print(f"  {plain(remark, 400)}")
     return 0
 
 
@@ -52,6 +89,7 @@ def _list(*, as_json: bool) -> None:
     import json
 
     from meterlink.errors import MeterlinkError
+    from meterlink.text import plain
     from tui.shelf import CARDS
 
     for found in CARDS.all():
@@ -62,7 +100,7 @@ def _list(*, as_json: bool) -> None:
         if as_json:
             print(json.dumps({"card": found.name, "title": title, "shipped": found.shipped}))
         else:
-            print(f"{found.name:<24}{title}")
+            print(f"{plain(found.name):<24}{plain(title, 400)}")
 
 
 def _lines(card: "Card") -> "Iterator[str]":

@@ -76,7 +76,7 @@ def _run_finding(args: argparse.Namespace) -> int:
     found = find(
         said,
         _complaint(args.complaint, cards),
-        table=_table(args.table),
+        table=fault_table(args.table),
         parts=(*parts_of_cards(cards), *args.switch),
     )
     if args.json:
@@ -127,7 +127,8 @@ def _lines(found: "Finding") -> "Iterator[str]":
         yield f"Left out, as they were skipped or could not tell: {', '.join(found.unsaid)}."
 
 
-def _table(path: str | None) -> "FaultTable":
+def fault_table(path: str | None) -> "FaultTable":
+    """Return the fault table in the file at ``path``, or the one that ships."""
     from meterlink.finding import read_table, shipped_table
 
     return shipped_table() if path is None else read_table(_read(path), path)

@@ -4,12 +4,14 @@ import argparse
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
 
-    from meterlink.profile import Profile
+    from meterlink.profile import Profile, Winding
+    from tui.asking import Asker
 
 NAME: Final = "profiles"
-HELP: Final = "list coil profiles, show one, or check a file"
+HELP: Final = "list coil profiles, show one, check a file, or make one by answering questions"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +22,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     shown.add_argument("--json", action="store_true", help="one JSON object")
     checked = what.add_parser("check", help="whether a file is a profile")
     checked.add_argument("file", metavar="FILE")
+    made = what.add_parser("new", help="ask for every value, and write a profile")
+    made.add_argument(
+        "file", metavar="FILE", nargs="?", help="default: in your own profiles folder"
+    )
     listed = what.add_parser("list", help="those there are (also when nothing is said)")
     for listing in (parser, listed):
         listing.add_argument("--json", action="store_true", help="one JSON object a line")
@@ -38,9 +44,42 @@ def run(args: argparse.Namespace) -> int:
         case "check":
             profile = PROFILES.read(Path(args.file))
             print(f"{args.file} is a profile: {profile.name}")
+        case "new":
+            _new(None if args.file is None else Path(args.file))
         case _:
             _list(as_json=args.json)
     return 0
+
+
+def _new(file: "Path | None") -> None:
+    """Ask, prove that what is written reads back, write."""
+    from meterlink.profile import read_profile
+    from meterlink.text import plain
+    from tui.asking import Asker
+    from tui.profile_questions import as_toml, ask_profile
+    from tui.shelf import config_folder
+    from tui.writing import write_whole
+
+    asker = Asker()
+    if file is not None:
+        _require_free(asker, file)
+    profile = ask_profile(asker)
+    if file is None:
+        file = config_folder() / "profiles" / f"{profile['id']}.toml"
+        _require_free(asker, file)
+    data = as_toml(profile)
+    read_profile(data, file.name)
+    write_whole(file, data)
+    print(f"wrote {plain(str(file), 400)}")
+
+
+def _require_free(asker: "Asker", file: "Path") -> None:
+    from meterlink.errors import UsageError
+    from meterlink.text import plain
+
+    name = plain(str(file), 400)
+    if file.exists() and not asker.yes(f"{name} is there already; write over it?", default=False):
+        raise UsageError(f"{name} was left as it is; name another file")
 
 
 def _list(*, as_json: bool) -> None:
@@ -58,6 +97,27 @@ def _list(*, as_json: bool) -> None:
             print(json.dumps({"profile": found.name, "name": name, "shipped": found.shipped}))
         else:
             print(f"{found.name:<24}{name}")
+
+
+def _winding(winding: "Winding", written: "Callable[[float], str]") -> "Iterator[str]":
+    """Yield what else is said of a winding; open and short as they are judged."""
+    from meterlink.steps.assessors import criterion_for
+    from meterlink.text import plain
+
+    if not winding.judged_by_resistance:
+        yield plain(winding.why_not, 400)
+        return
+    criterion = criterion_for(winding)
+    if criterion.open_above is not None and criterion.short_below is not None:
+        above, below = written(criterion.open_above), written(criterion.short_below)
+        yield f"open above {above}, short below {below}, corrected like the window"
+    if winding.series:
+        series = written(winding.series)
+        yield f"{series} in line, {winding.series_tolerance:g} % either way, is taken off"
+    if winding.temperature != "ambient":
+        yield f"temperature: {winding.temperature}"
+    if winding.four_wire:
+        yield "four wires, where the meter can"
 
 
 def _print_json(profile: "Profile") -> None:
@@ -96,6 +156,8 @@ def _lines(profile: "Profile") -> "Iterator[str]":
             window = f"{written(part.low, unit)} to {written(part.high, unit)}"
         at = f" at {part.at:g} °C" if isinstance(part, Winding) and part.low is not None else ""
         yield f"  {plain(part.name):<18}{window}{at}"
+        if isinstance(part, Winding):
+            yield from (f"  {'':<18}{line}" for line in _winding(part, written))
         yield f"  {'':<18}source: {plain(part.source)}"
     for switch in profile.switch:
         positions = ", ".join(f"{plain(p)} {state}" for p, state in switch.positions.items())
