@@ -16,17 +16,15 @@ from meterlink.card import Card
 from meterlink.declared import from_plain, to_plain
 from meterlink.errors import UnreadableError
 from meterlink.events import (
+    Asked,
     BenchEvent,
-    CardBegan,
-    CardEnded,
-    Dropout,
-    Entered,
+    Contact,
     Event,
-    Judged,
-    StepBegan,
-    StepEnded,
-    StepReopened,
-    Zeroed,
+    Gap,
+    Lift,
+    Note,
+    PassedOver,
+    Told,
 )
 from meterlink.hold import POLICY, HoldPolicy
 from meterlink.profile import Profile
@@ -35,11 +33,8 @@ from meterlink.source import Accuracy
 LARGEST_PAST: Final = 1 << 19
 """Bytes of past that a header carries; more would come near the longest line."""
 
-_FOLDED: Final = (
-    *(CardBegan, CardEnded, StepBegan, StepEnded, StepReopened),
-    *(Judged, Zeroed, Entered, Dropout),
-)
-"""What ``Progress`` is folded from; the rest of the past changes nothing."""
+_PASSED: Final = (Contact, Lift, PassedOver, Asked, Told, Gap, Note)
+"""What changes nothing once it has passed: the state of a bench is folded from the rest."""
 
 
 class Beginning(NamedTuple):
@@ -78,7 +73,9 @@ def settings_for(
 ) -> dict[str, Any]:
     """Return the settings of a capture's header that say what its bench was made from."""
     settings = settings_of(card, profile) | {"policy": msgspec.to_builtins(policy)}
-    folded = [event for event in past if isinstance(event, _FOLDED)]
+    folded = [
+        event for event in past if isinstance(event, BenchEvent) and not isinstance(event, _PASSED)
+    ]
     if sum(len(encode(event)) for event in folded) > LARGEST_PAST:
         settings["past_left_out"] = len(folded)
     elif folded:

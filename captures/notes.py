@@ -20,7 +20,7 @@
     say = "Where do the fingers belong?"
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
@@ -103,30 +103,23 @@ class Notes:
         self._left = [index for index in self._left if index not in found]
         return [self._all[index] for index in sorted(found)]
 
-    def astray(self, card: Card) -> list[str]:
-        """Return a sentence for each note that names a step which the card does not have."""
+    def astray(self, card: Card, ended_t: float) -> list[str]:
+        """Return a sentence for each note whose moment never came before ``ended_t``, the end."""
         known = {step.id for step in card.step}
         return [
-            f"{self._name}: note[{index}] points at {note.moment}, and the card «{card.id}» has "
-            "no such step"
-            for index, note in enumerate(self._all)
-            if note.step is not None and note.step not in known
+            f"{self._name}: note[{index}] points at {self._all[index].moment}, and "
+            f"{self._why_not(self._all[index], known, card, ended_t)}"
+            for index in self._left
         ]
 
-    def unreached(self, ended_t: float) -> list[str]:
-        """Return a sentence for each note whose moment never came before ``ended_t``, the end."""
-        return list(self._unreached(ended_t))
-
-    def _unreached(self, ended_t: float) -> Iterator[str]:
-        for index in self._left:
-            note = self._all[index]
-            if note.at is not None:
-                why = f"the capture ends at {ended_t:.1f} s"
-            elif note.touch is not None and self._touch < note.touch:
-                why = f"the capture has {self._touch} touches"
-            else:
-                why = "that never happens in it"
-            yield f"{self._name}: note[{index}] points at {note.moment}, and {why}"
+    def _why_not(self, note: Pinned, known: set[str], card: Card, ended_t: float) -> str:
+        if note.at is not None:
+            return f"the capture ends at {ended_t:.1f} s"
+        if note.touch is not None and self._touch < note.touch:
+            return f"the capture has {self._touch} touches"
+        if note.step is not None and note.step not in known:
+            return f"the card «{plain(card.id)}» has no such step"
+        return "that never happens in the capture"
 
     def _is_at(self, note: Pinned, event: BenchEvent) -> bool:
         if note.touch is not None:

@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Iterable
 from typing import Final
 
+from captures.beginnings import past_of
 from captures.records import Header
 from meterlink.assess import Assessor
 from meterlink.card import Card, MeasurementStep, Step, SwitchStep
@@ -55,6 +56,8 @@ class JudgingBy:
         self._lead_zero = _lead_zero(args.lead_zero, header)
         self._temperature = _temperature(args.temperature)
         self._progress = None if self._card is None else Progress(self._card)
+        if self._progress is not None and header is not None:
+            self._progress.apply_all(past_of(header, _HEADER))
         self._setting = Setting() if header is None else header.setting or Setting()
         self._window: Criterion | None = None
         self._follows = not args.window and not args.step
@@ -118,17 +121,7 @@ class JudgingBy:
         return None if step is None else self._criterion(step)
 
     def _criterion(self, step: Step) -> Criterion | None:
-        profile = self._profile
-        if profile is None or lacking(step, profile):
-            return None
-        if isinstance(step, MeasurementStep):
-            part = find_part(step, profile)
-            return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
-        if isinstance(step, SwitchStep):
-            switch = find_part(step, profile)
-            state = switch.positions.get(self._position, "closed")
-            return switch_criterion(switch, closed=state == "closed")
-        return None
+        return None if self._profile is None else criterion_of(step, self._profile, self._position)
 
     def _named(self, name: str) -> Criterion:
         if self._profile is None:
@@ -143,6 +136,20 @@ class JudgingBy:
                 f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
             )
         return found
+
+
+def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
+    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
+    if lacking(step, profile):
+        return None
+    if isinstance(step, MeasurementStep):
+        part = find_part(step, profile)
+        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
+    if isinstance(step, SwitchStep):
+        switch = find_part(step, profile)
+        state = switch.positions.get(position, "closed")
+        return switch_criterion(switch, closed=state == "closed")
+    return None
 
 
 def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:

@@ -143,7 +143,7 @@ def test_a_file_that_no_job_has_is_refused_and_nothing_is_left(job, elsewhere, t
 
 def test_a_job_name_cannot_lead_out_of_the_folder(job, elsewhere, tmp_path):
     for name in ("../../x", "", "CON", "a/b", "2026-11-03-../..", "\x00", "x" * 4000):
-        forged = _forge(job, tmp_path, lambda a, m, e, name=name: m.update(job=name))
+        forged = _forge(job, tmp_path, lambda a, m, e, name=name: m.update(name=name))
         out = unpack(forged, elsewhere)
         assert out.folder.resolve().parent == elsewhere.root.resolve()
 

@@ -6,8 +6,8 @@ import threading
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from drivers.simulated import Hands, SimulatedBench
-    from tui.session import Seen, Session
+    from drivers.simulated import SimulatedBench
+    from tui.session import Session
 
 NAME: Final = "demo"
 HELP: Final = "run the whole job on the built-in simulated bench; no meter needed"
@@ -28,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     from drivers.clock import MonotonicClock
     from drivers.opening import open_source
     from drivers.simulated import SimulatedBench, load_scenario
+    from tui.leading import lead
     from tui.setting_up import job_store, session, settings_of
     from tui.shelf import CARDS, PROFILES
 
@@ -44,30 +45,13 @@ def run(args: argparse.Namespace) -> int:
         source = open_source(bench.port, clock=bench.clock)
         try:
             with session(job, source, bench.clock, card, profile, settings=simulated) as sitting:
-                _lead(sitting, bench)
+                lead(sitting, bench)
                 code = _run_plain(sitting) if plain else _run_screen(sitting, bench)
         finally:
             source.close()
     for path in (job.job.log_path, *job.job.captures()):
         print(f"wrote {path}")
     return code
-
-
-def _lead(sitting: "Session", bench: "SimulatedBench") -> None:
-    """Let the hands see what the bench says, and the bench hear what the hands say."""
-    hands = bench.hands
-
-    def see(seen: "Seen") -> None:
-        for event in seen.events:
-            hands.notice(event)
-
-    sitting.show(see)
-    sitting.between = lambda: _speak(sitting, hands)
-
-
-def _speak(sitting: "Session", hands: "Hands") -> None:
-    for command in hands.take_said():
-        sitting.tell(command)
 
 
 def _run_plain(sitting: "Session") -> int:

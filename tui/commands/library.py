@@ -1,0 +1,176 @@
+"""``meterlink library``: recorded exercises, listed, checked, made anew, packed and unpacked."""
+
+import argparse
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from captures.catalogue import Shelved
+
+NAME: Final = "library"
+HELP: Final = "recorded exercises to learn from: list, show, check, make, pack, unpack"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what to do; without a word it lists."""
+    _common(parser)
+    does = parser.add_subparsers(dest="does", metavar="WHAT")
+
+    listing = does.add_parser("list", help="one line for each exercise")
+    _common(listing, again=True)
+
+    show = does.add_parser("show", help="what one exercise is about")
+    show.add_argument("name", metavar="NAME")
+    show.add_argument(
+        "--explain", action="store_true", help="with the explanation, which gives it away"
+    )
+    _common(show, again=True)
+
+    check = does.add_parser("check", help="seals, events and stated results; 1 where one is wrong")
+    check.add_argument("name", nargs="*", metavar="NAME", help="left out: every exercise")
+    _common(check, again=True)
+
+    make = does.add_parser("make", help="make the shipped captures anew on the simulated bench")
+    make.add_argument("folder", metavar="DIR", help="where to put them")
+    make.add_argument("--seed", type=int, help="this seed for all, for captures nobody has seen")
+    _common(make, again=True)
+
+    pack = does.add_parser("pack", help="put a folder of exercises into one file")
+    pack.add_argument("folder", metavar="DIR", help="with catalogue.toml, captures and notes")
+    pack.add_argument("--output", metavar="FILE", help="default: DIR.exercises.zip, here")
+    _common(pack, again=True)
+
+    unpack = does.add_parser("unpack", help="take a packed folder of exercises into the library")
+    unpack.add_argument("file", metavar="FILE")
+    _common(unpack, again=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do what was asked."""
+    does = {
+        "show": _show,
+        "check": _check,
+        "make": _make,
+        "pack": _pack,
+        "unpack": _unpack,
+    }
+    return does.get(args.does, _list)(args)
+
+
+def _common(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
+    """``--json`` may stand before or after the word."""
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        default=argparse.SUPPRESS if again else False,
+        help="one JSON object a line",
+    )
+
+
+def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None:
+    import msgspec
+
+    print(msgspec.json.encode(facts).decode() if args.json else words)
+
+
+def _list(args: argparse.Namespace) -> int:
+    from captures.catalogue import all_exercises
+
+    for shelved in all_exercises():
+        exercise = shelved.exercise
+        line = f"{exercise.id:<26} {exercise.difficulty:<9} {exercise.title}"
+        _say(args, _facts(shelved, explain=False), line)
+    return 0
+
+
+def _facts(shelved: "Shelved", *, explain: bool) -> dict[str, object]:
+    import msgspec
+
+    facts: dict[str, object] = msgspec.to_builtins(shelved.exercise)
+    for gives_away in () if explain else ("explanation", "expect", "close", "fault", "made"):
+        del facts[gives_away]
+    return facts | {"capture": str(shelved.capture)}
+
+
+def _show(args: argparse.Namespace) -> int:
+    from captures.catalogue import exercise_or_error
+
+    shelved = exercise_or_error(args.name)
+    lines = _lines(shelved, explain=args.explain)
+    _say(args, _facts(shelved, explain=args.explain), "\n".join(lines))
+    return 0
+
+
+def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
+    from textwrap import fill
+
+    from captures.reader import read_capture
+    from meterlink.text import plain
+    from meterlink.wording import OUTCOME_WORDS
+
+    exercise = shelved.exercise
+    with read_capture(shelved.capture) as capture:
+        header = capture.header
+    yield f"{exercise.title} ({exercise.difficulty})"
+    yield fill(f"To learn: {exercise.goal}", 90)
+    made = "made by the simulated bench" if header.settings.get("simulated") else "a real capture"
+    yield f"Capture: {shelved.capture}, {made}, card «{plain(header.card, 80)}»"
+    if explain:
+        yield ""
+        yield fill(exercise.explanation, 90)
+        for step, outcome in exercise.expect.items():
+            outcomes = (outcome,) if isinstance(outcome, str) else outcome
+            words = " or ".join(OUTCOME_WORDS.get(one, one) for one in outcomes)
+            yield f"  {step}: {words}{', too close to call' if step in exercise.close else ''}"
+    yield ""
+    yield f"Play it with «meterlink replay {exercise.id} --hide-verdict»."
+
+
+def _check(args: argparse.Namespace) -> int:
+    from captures.catalogue import all_exercises, exercise_or_error, faults_of
+
+    shelf = [exercise_or_error(name) for name in args.name] or list(all_exercises())
+    wrong = 0
+    for shelved in shelf:
+        faults = list(faults_of(shelved))
+        wrong += bool(faults)
+        words = "\n".join(faults) or f"{shelved.exercise.id}: as it should be"
+        _say(args, {"id": shelved.exercise.id, "faults": faults}, words)
+    return 1 if wrong else 0
+
+
+def _make(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from captures.catalogue import SHIPPED, read_catalogue
+    from tui.library_making import make_library
+
+    for path in make_library(read_catalogue(SHIPPED), Path(args.folder), args.seed):
+        _say(args, {"wrote": str(path)}, f"wrote {path}")
+    return 0
+
+
+def _pack(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from captures.exercises import PACK_ENDING, pack_exercises
+
+    folder = Path(args.folder)
+    target = Path(args.output or f"{folder.resolve().name}{PACK_ENDING}")
+    manifest = pack_exercises(folder, target)
+    files = len(manifest.files)
+    _say(args, {"wrote": str(target), "files": files}, f"wrote {target}, {files} files")
+    return 0
+
+
+def _unpack(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from captures.catalogue import own_folder, read_catalogue
+    from captures.exercises import unpack_exercises
+
+    folder = unpack_exercises(Path(args.file), own_folder())
+    names = [shelved.exercise.id for shelved in read_catalogue(folder)]
+    _say(args, {"wrote": str(folder), "exercises": names}, f"wrote {folder}: {', '.join(names)}")
+    return 0
