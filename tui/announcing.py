@@ -19,9 +19,9 @@ from meterlink.events import (
 from meterlink.notation import format_value
 from meterlink.profile import Profile
 from meterlink.text import plain
-from tui.screen.news import is_hoped_for
+from meterlink.wording import VERDICT_WORDS
+from tui.screen.news import good_verdict
 from tui.session import Seen
-from tui.telling import VERDICT_WORDS
 from tui.tones import Tune
 
 
@@ -88,7 +88,8 @@ class Announcer:
                 return ""
 
     def _tune_of(self, judged: Judged) -> Tune:
-        if is_hoped_for(self._card.find(judged.step), judged, self._profile):
+        step = self._card.find(judged.step)
+        if judged.verdict is good_verdict(step, self._profile, judged.position):
             return Tune.IN_WINDOW
         return Tune.OPEN if judged.verdict is Verdict.OPEN else Tune.OUT
 

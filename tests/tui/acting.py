@@ -8,11 +8,11 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from math import inf
 
-from meterlink.bench import Bench
+from meterlink.bench import Bench, Look
 from meterlink.card import Card
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import BenchEvent
+from meterlink.events import BenchEvent, Event
 from meterlink.profile import Profile
 from meterlink.reading import Reading
 from meterlink.source import Identity
@@ -25,8 +25,8 @@ RATE = 10.0
 class ActedSession:
     """Does what ``Session`` does for a face, without meter and disk."""
 
-    def __init__(self, card: Card, profile: Profile) -> None:
-        self.bench = Bench(card, profile)
+    def __init__(self, card: Card, profile: Profile, past: Iterable[Event] = ()) -> None:
+        self.bench = Bench(card, profile, past=past)
         self.readings = 0
         self.trouble = ""
         self.meter = Identity(model="bench meter", serial="4021")
@@ -96,13 +96,13 @@ class ActedSession:
 
         self._work.put(work)
 
-    def happen(self, events: Sequence[BenchEvent]) -> None:
-        """Let these events happen, whatever the bench thinks."""
+    def happen(self, events: Sequence[BenchEvent], look: Look | None = None) -> None:
+        """Let these events happen and ``look`` be seen, whatever the bench thinks."""
         done = threading.Event()
 
         def work() -> None:
             with self._lock:
-                self._show(events)
+                self._show(events, look)
             done.set()
 
         self._work.put(work)
@@ -127,8 +127,8 @@ class ActedSession:
     def _handle(self, events: Iterable[BenchEvent]) -> None:
         self._show(tuple(events))
 
-    def _show(self, events: Sequence[BenchEvent]) -> None:
+    def _show(self, events: Sequence[BenchEvent], look: Look | None = None) -> None:
         self.seen += events
-        seen = Seen(events, self.bench.look())
+        seen = Seen(events, look or self.bench.look())
         for face in self._faces:
             face(seen)

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
+from os import environ
 from typing import ClassVar, Final, Protocol
 
 from msgspec.structs import replace
@@ -31,16 +32,26 @@ from meterlink.source import Identity
 from meterlink.text import plain
 from tui.screen.body import BenchBody
 from tui.screen.budget import NOTHING_YET, budget_lines
+from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.help import help_page
-from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, KeyCommand, bindings, command_named, signed
+from tui.screen.keys import (
+    KEYS,
+    ON_SCREEN,
+    PEDAL,
+    KeyCommand,
+    bindings,
+    command_named,
+    keymap,
+    signed,
+)
 from tui.screen.messages import Happened, Shown, Struck
 from tui.screen.settings import ScreenSettings
 from tui.screen.sounds import Sounds
 from tui.screen.status import Link, StatusLine
 from tui.screen.teaching import TeachingView
-from tui.screen.themes import FALLBACK, THEMES
+from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
 from tui.session import Face, Seen
 
@@ -86,6 +97,7 @@ class BenchApp(App[int]):
 
     CSS_PATH = "bench.tcss"
     TITLE = "meterlink"
+    AUTO_FOCUS = None
     BINDINGS: ClassVar[list[BindingType]] = [*bindings(), ("escape", "to_keys", "keys")]
 
     def __init__(
@@ -99,6 +111,9 @@ class BenchApp(App[int]):
         hands: PlayedHands | None = None,
     ) -> None:
         """Show ``session``: arguments as for ``run_bench_screen``."""
+        # Our own plain theme serves those who want no colour; the library's filter for them cannot
+        # bear the plot's unstyled cells, so it is not asked for.
+        self.uncoloured = environ.pop("NO_COLOR", None) is not None
         super().__init__()
         self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (100, "-middling"), (140, "-wide")]
         self.VERTICAL_BREAKPOINTS = [(0, "-low"), (30, "-tall"), (40, "-lofty")]
@@ -118,8 +133,10 @@ class BenchApp(App[int]):
         self._painted_at = 0.0
         self.paint_due = False
         """Whether something is known that is not painted yet."""
-        self._fault = ""
+        self.reader_fault = ""
+        """Why the meter is no longer read, as one sentence; empty while it is."""
         self._hint = ""
+        self._noticed: list[str] = []
         self._leave_until = 0.0
         self._reads = False
         self._count, self._count_at = 0, time.monotonic()
@@ -143,10 +160,8 @@ class BenchApp(App[int]):
         """Dress, listen, and begin to read once the first picture stands."""
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = "bench-plain" if self.no_color else self.settings.theme
-        self.set_keymap(self.settings.keys)
-        for name, key in self.settings.pedal.items():
-            self._bind_pedal(name, key)
+        self.theme = PLAIN.name if self.uncoloured else self.settings.theme
+        self.set_keymap(keymap(self.settings.keys, self.settings.pedal))
         self.sounds.set_tones(self.settings.tones)
         self._hint = self.sounds.set_speech(self.settings.speech)
         self.session.show(self._see)
@@ -165,7 +180,7 @@ class BenchApp(App[int]):
 
     def read_meter(self) -> None:
         """Begin to read, on a thread of its own."""
-        self._fault, self._reads = "", True
+        self.reader_fault, self._reads = "", True
         self.run_worker(
             lambda: self.session.run(self._stop),
             name="reader",
@@ -185,7 +200,7 @@ class BenchApp(App[int]):
             return
         self._reads = False
         if event.state is WorkerState.ERROR:
-            self._fault = _sentence(event.worker.error)
+            self.reader_fault = _sentence(event.worker.error)
         self._tick()
 
     @on(Happened)
@@ -230,7 +245,7 @@ class BenchApp(App[int]):
             self._rate = (count - self._count) / max(1e-3, now - self._count_at)
             self._count, self._count_at = count, now
         silent = now - self._count_at > SILENT_S
-        if self._fault or self.view.away:
+        if self.reader_fault or self.view.away:
             link = Link.LOST
         elif not self._reads:
             link = Link.ENDED
@@ -246,7 +261,7 @@ class BenchApp(App[int]):
 
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""
-        meter = f"{self._fault}; press m to read again" if self._fault else ""
+        meter = f"{self.reader_fault}; press m to read again" if self.reader_fault else ""
         lines = [
             self.session.trouble,
             meter,
@@ -257,8 +272,10 @@ class BenchApp(App[int]):
         ]
         said = [plain(line, 300) for line in lines if line]
         notice = self.query_one("#notice", Static)
-        notice.update(Content("\n").join(Content(f"! {line}") for line in said))
-        notice.display = bool(said)
+        if said != self._noticed:
+            self._noticed = said
+            notice.update(Content("\n").join(Content(f"! {line}") for line in said))
+            notice.display = bool(said)
 
     # --- commands -----------------------------------------------------------------------------
 
@@ -269,19 +286,27 @@ class BenchApp(App[int]):
     def _told(self, done: "Future[None]") -> None:
         fault = done.exception()
         if fault is not None:
-            self._fault = _sentence(fault)
+            self.reader_fault = _sentence(fault)
 
     @on(EntryView.Answered)
     def _answered(self, message: EntryView.Answered) -> None:
+        self.query_one(BenchBody).type_at(None)
         self.tell(signed(message.command, self._who, rfc3339(local_now())))
 
     def action_tell(self, name: str, how: str = "key") -> None:
         """Tell the bench the command called ``name``."""
         self.tell(signed(command_named(name, How(how)), self._who, rfc3339(local_now())))
 
+    def action_typed(self) -> None:
+        """Let a value be typed for the step that is done."""
+        self.query_one(BenchBody).type_at(self.view.step)
+        self._paint_soon()
+
     def action_to_keys(self) -> None:
         """Give the keys back to the bench; turn back to the work where a page is open."""
         body = self.query_one(BenchBody)
+        body.type_at(None)
+        self._paint_soon()
         if body.page:
             body.turn_to(body.page, Content(""))
         self.set_focus(None)
@@ -326,6 +351,9 @@ class BenchApp(App[int]):
 
     def action_theme(self) -> None:
         """Go on to the next theme of our own."""
+        if self.uncoloured:
+            self._say("NO_COLOR is set, so there is none.")
+            return
         names = [theme.name for theme in THEMES]
         at = names.index(self.theme) if self.theme in names else -1
         self.theme = names[(at + 1) % len(names)]
@@ -337,12 +365,9 @@ class BenchApp(App[int]):
 
     @on(TeachingView.Taught)
     def _taught(self, message: TeachingView.Taught) -> None:
-        self._bind_pedal(message.command, message.key)
         self._change(pedal={**self.settings.pedal, message.command: message.key})
+        self.set_keymap(keymap(self.settings.keys, self.settings.pedal))
         self._say(f"The pedal «{message.key}» now means {message.command}.")
-
-    def _bind_pedal(self, command: str, key: str) -> None:
-        self.bind(key, f"tell('{command}', 'pedal')", show=False)
 
     def _change(self, **changes: object) -> None:
         self.settings = replace(self.settings, **changes)
@@ -366,7 +391,8 @@ class BenchApp(App[int]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the way back to the keys only while something else has them."""
         if action == "to_keys":
-            return self.focused is not None or bool(self.query_one(BenchBody).page)
+            elsewhere = self.focused is not None and not isinstance(self.focused, CautionsView)
+            return elsewhere or bool(self.query_one(BenchBody).page)
         if action == "hands":
             return self._hands is not None
         return True

@@ -6,11 +6,11 @@ from textual.widgets import Static
 from meterlink.card import SwitchStep, WatchStep
 from meterlink.events import StepEnded
 from meterlink.text import plain
+from meterlink.wording import OUTCOME_WORDS
 from tui.screen.forms import Phase, Tone
 from tui.screen.news import tone_of_outcome
 from tui.screen.steps import said_by
 from tui.screen.view import View
-from tui.telling import OUTCOME_WORDS
 
 LIFT = "Lift the probes."
 
@@ -26,7 +26,7 @@ class AskedView(Static):
         say = what_to_do(view)
         if say != self.said:
             self.said = say
-            self.update(Content.assemble(("▶ ", "bold $accent"), (say, "bold")))
+            self.update(Content.assemble(("▶ ", "bold $accent"), (say, "bold")), layout=False)
 
 
 def what_to_do(view: View) -> str:
@@ -54,7 +54,8 @@ class EndedView(Static):
         ended = view.ended
         if ended is not self._shown:
             self._shown = ended
-            self.update(Content("") if ended is None else ended_line(ended, view))
+            line = Content("") if ended is None else ended_line(ended, view)
+            self.update(line, layout=False)
 
 
 def ended_line(ended: StepEnded, view: View) -> Content:

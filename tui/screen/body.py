@@ -18,6 +18,7 @@ from meterlink.card import (
     ConfirmationStep,
     EntryStep,
     LeadZeroStep,
+    MeterCheckStep,
     SoakStep,
     Step,
     WatchStep,
@@ -59,6 +60,8 @@ class BenchBody(Vertical):
         self.playing = False
         """Whether a person plays the hands."""
         self._aimed_at: Step | None = None
+        self._typing_at: Step | None = None
+        """The step that a value is being typed for though it does not ask for one."""
         self.page = ""
         """Name of the page in place of the lower band; empty where the work is shown."""
 
@@ -106,12 +109,17 @@ class BenchBody(Vertical):
         self._show_panels(view, step)
 
     def _show_panels(self, view: View, step: Step | None) -> None:
+        if step is not self._typing_at:
+            self._typing_at = None
+        typing = self._typing_at is not None or asks_for_resistor(step, view)
         here, beside = panels_for(step, view)
+        if typing:
+            here = "entry"
         if self.playing:
             beside = "hands"
         self._switch("here", here)
         self._switch("beside", beside)
-        self.query_one(EntryView).show(step)
+        self.query_one(EntryView).show(step, typing=typing)
         self.query_one(PictureView).show(view, self._tips(view, step))
         self.query_one(WatchView).show(view)
         for soak in self.query(SoakView):
@@ -129,6 +137,10 @@ class BenchBody(Vertical):
             self.hands.aim(together or points_of(step, view.profile))
         return self.hands.marks
 
+    def type_at(self, step: Step | None) -> None:
+        """Let a value be typed for ``step``; None ends it."""
+        self._typing_at = step
+
     def play(self) -> bool:
         """Give the hands to the user, or the keys back; return whether the user has them."""
         if self.hands is not None:
@@ -145,9 +157,9 @@ class BenchBody(Vertical):
 
     def _switch(self, panel: str, shown: str) -> None:
         switcher = self.query_one(f"#{panel}", ContentSwitcher)
-        if switcher.current != shown:
+        if switcher.current != shown or not switcher.border_title:
             switcher.current = shown
-        switcher.border_title = PANELS[shown]
+            switcher.border_title = PANELS[shown]
 
     # --- pages in place of the lower band -----------------------------------------------------
 
@@ -158,7 +170,16 @@ class BenchBody(Vertical):
             self.query_one("#page-text", Static).update(text)
             self.query_one("#page", VerticalScroll).scroll_home(animate=False)
         self.set_class(bool(self.page), "-page")
+        if self.page:
+            self.query_one("#page", VerticalScroll).focus()  # arrows and page keys move it
         self.query_one("#below", ContentSwitcher).current = "page" if self.page else "work"
+
+
+def asks_for_resistor(step: Step | None, view: View) -> bool:
+    """Return whether a meter check still has to be told which resistor it is done with."""
+    if not isinstance(step, MeterCheckStep) or step.resistor:
+        return False
+    return view.progress.results[step.id].entered is None
 
 
 def panels_for(step: Step | None, view: View) -> tuple[str, str]:

@@ -5,17 +5,9 @@ from math import isinf
 
 from meterlink.assess import Assessment
 from meterlink.notation import format_value, format_with_u
+from meterlink.wording import COMPONENT_WORDS, VERDICT_WORDS
 
 NOTHING_YET = "Nothing is held yet: the budget belongs to a held value."
-
-_NAMES = {
-    "meter": "the meter's accuracy",
-    "resolution": "the last digit",
-    "leads": "the lead zero",
-    "series": "what lies in series",
-    "temperature": "the temperature",
-    "repeatability": "repeatability",
-}
 
 
 def budget_lines(assessment: Assessment, unit: str) -> Iterator[str]:
@@ -28,11 +20,11 @@ def budget_lines(assessment: Assessment, unit: str) -> Iterator[str]:
     for component in sorted(budget.components, key=lambda line: -line.u):
         share = (component.u / total) ** 2 if total else 0.0
         free = "" if component.dof is None or isinf(component.dof) else f", {component.dof:.0f} df"
-        name = _NAMES.get(component.name, component.name)
+        name = COMPONENT_WORDS.get(component.name, component.name)
         bar = "█" * round(20 * share)
         yield f"  {name:<22} {format_value(component.u, unit):>10}  {share:>4.0%} {bar}{free}"
     for verdict, probability in judgement.probabilities.items():
-        yield f"  {verdict.value:<22} {probability:>10.1%}"
+        yield f"  {VERDICT_WORDS[verdict]:<22} {probability:>10.1%}"
     if judgement.advice:
         yield judgement.advice
     yield from assessment.notes

@@ -20,5 +20,7 @@ class CautionsView(VerticalScroll):
         """Show the standing cautions and those of ``step``."""
         lines = [*STANDING, *(plain(line, 600) for line in step.lines)]
         points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in lines]
+        if not self.has_focus:
+            self.focus()  # a small terminal needs the arrows to show them all
         gap = "\n\n" if self.container_size.height >= 2 * len(points) + len(points) else "\n"
         self.query_one("#caution-lines", Static).update(Content(gap).join(points))

@@ -9,7 +9,7 @@ from textual.message import Message
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from meterlink.card import ConfirmationStep, EntryStep, Step
+from meterlink.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.text import plain
 
@@ -19,6 +19,8 @@ _HINTS: Final = {
     "torque": "such as 9.5 N·m or 84 lbf·in",
     "text": "a few words",
 }
+_RESISTOR: Final = "such as 4.7 kohm 1%"
+_VALUE: Final = "such as 0.84 ohm, 4k7, OL"
 HOW_TO: Final = "Enter takes it. Escape goes back to the keys."
 
 
@@ -35,6 +37,7 @@ class EntryView(Vertical):
     def __init__(self) -> None:
         super().__init__(id="entry")
         self._step: Step | None = None
+        self._typing = False
 
     def compose(self) -> ComposeResult:
         yield Input(id="entry-text", compact=True)
@@ -44,14 +47,17 @@ class EntryView(Vertical):
             yield Button("No (n)", id="entry-no", compact=True)
         yield Static(HOW_TO, id="entry-how", markup=False)
 
-    def show(self, step: Step | None) -> None:
-        """Show the widget for ``step`` and give it the keys; done once for each step."""
-        if step is self._step:
+    def show(self, step: Step | None, *, typing: bool) -> None:
+        """Show the widget for ``step`` and give it the keys; done once for each step.
+
+        ``typing``: a value is to be typed though the step does not ask for one.
+        """
+        if (step, typing) == (self._step, self._typing):
             return
-        self._step = step
+        self._step, self._typing = step, typing
         text, choice = self.query_one("#entry-text", Input), self.query_one(OptionList)
         is_choice = isinstance(step, EntryStep) and step.takes == "choice"
-        is_text = isinstance(step, EntryStep) and not is_choice
+        is_text = typing or (isinstance(step, EntryStep) and not is_choice)
         text.display, choice.display = is_text, is_choice
         self.query_one("#entry-yes-no").display = isinstance(step, ConfirmationStep)
         self.query_one("#entry-how").display = is_text or is_choice
@@ -60,9 +66,9 @@ class EntryView(Vertical):
             choice.add_options([Option(plain(name)) for name in step.choices])
             choice.highlighted = 0
             choice.focus()
-        elif isinstance(step, EntryStep):
+        elif is_text:
             text.value = ""
-            text.placeholder = _HINTS.get(step.takes, "")
+            text.placeholder = _hint(step)
             text.focus()
 
     @on(Input.Submitted)
@@ -82,3 +88,14 @@ class EntryView(Vertical):
         event.stop()
         command = Confirm if event.button.id == "entry-yes" else Deny
         self.post_message(self.Answered(command(how=How.CHOSEN)))
+
+
+def _hint(step: Step | None) -> str:
+    """Return an example of what can be typed at ``step``."""
+    match step:
+        case EntryStep():
+            return _HINTS.get(step.takes, "")
+        case MeterCheckStep():
+            return _RESISTOR
+        case _:
+            return _VALUE

@@ -126,16 +126,16 @@ VERDICT_PICTURES: Final = {
     ),
     Verdict.OPEN: (
         "             ",
-        "##         ##",
-        "##         ##",
-        "####     ####",
-        "####     ####",
-        "##         ##",
-        "##         ##",
+        "        ##   ",
+        "      ##     ",
+        "    ##       ",
+        "####      ###",
+        "####      ###",
+        "             ",
         "             ",
     ),
 }
-"""A path joined; a mark left of, between and right of two posts; a path broken."""
+"""A path joined; a mark left of, between and right of two posts; a lever raised."""
 
 VERDICT_FORMS: Final = {
     Verdict.SHORT: "●━━━●",

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from textual.content import Content
 
 from meterlink.cautions import STANDING
+from meterlink.wording import VERDICT_WORDS
 from tui.screen.forms import (
     DONE,
     FAULT,
@@ -15,7 +16,6 @@ from tui.screen.forms import (
     VERDICT_FORMS,
 )
 from tui.screen.keys import KEYS, ON_SCREEN, KeyCommand
-from tui.telling import VERDICT_WORDS
 
 _GESTURES = (
     "Lift the probes after a verdict: the card goes to the next step.",
@@ -39,13 +39,13 @@ def help_page(key_of: Callable[[KeyCommand], str]) -> Content:
 
 
 def _lines(key_of: Callable[[KeyCommand], str]) -> Iterator[Content]:
+    yield _head("What the probes can say")
+    for line in _GESTURES:
+        yield Content(f"  {line}")
     yield _head("Keys")
     for key in (*KEYS, *ON_SCREEN):
         yield Content.assemble((f"  {key_of(key):>8}  ", "bold"), key.does)
     yield Content.assemble(("    ctrl+p  ", "bold"), "every command by name")
-    yield _head("What the probes can say")
-    for line in _GESTURES:
-        yield Content(f"  {line}")
     yield _head("Marks")
     for mark, means in _MARKS:
         yield Content(f"  {mark}  {means}")

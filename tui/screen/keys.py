@@ -37,6 +37,7 @@ KEYS: Final = (
 """What is told to the bench; ``y`` answers yes, which is the same as confirm."""
 
 ON_SCREEN: Final = (
+    KeyCommand("typed", "e", "type", "type a value, where the meter has no cable"),
     KeyCommand("budget", "u", "how sure", "show how sure the value is, and why"),
     KeyCommand("help", "question_mark", "help", "show this page"),
     KeyCommand("hands", "p", "hands", "play the hands of the simulated bench yourself"),
@@ -71,8 +72,18 @@ def bindings() -> list[BindingType]:
     made += [
         Binding(key.key, key.name, key.label, key.name in _SHOWN, id=key.name) for key in ON_SCREEN
     ]
+    # A pedal has no key until it is taught one; a name that no keyboard sends stands for it.
+    made += [
+        Binding(f"pedal_{name}", f"tell('{name}', 'pedal')", show=False, id=f"pedal.{name}")
+        for name in PEDAL
+    ]
     made.append(Binding("y", "tell('confirm')", "yes", show=False, id="yes"))
     return made
+
+
+def keymap(keys: Mapping[str, str], pedal: Mapping[str, str]) -> dict[str, str]:
+    """Return the screen library's keymap for ``keys`` and ``pedal``, keys by command."""
+    return {**keys, **{f"pedal.{name}": key for name, key in pedal.items()}}
 
 
 def signed(command: AnyCommand, who: str, when: str) -> AnyCommand:

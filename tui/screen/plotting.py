@@ -31,8 +31,8 @@ class Seconds(AxisFormatter):
         self._origin = origin
 
     def get_ticks(self, min_: float, max_: float, max_ticks: int = 8) -> list[float]:
-        """Return both ends and the middle."""
-        return [min_, (min_ + max_) / 2, max_]
+        """Return both ends: a narrow plot has no room for more."""
+        return [min_, max_]
 
     def get_labels_for_ticks(self, ticks: Sequence[float]) -> list[str]:
         """Return the ticks in seconds."""

@@ -38,7 +38,7 @@ class SoakView(Widget):
         if newest is self._newest and len(view.soak) == self._count:
             return
         self._newest, self._count = newest, len(view.soak)
-        self.query_one(Static).update(Content(self._headline(newest)).stylize("bold"))
+        self.query_one(Static).update(Content(self._headline(newest)).stylize("bold"), layout=False)
         times: list[float] = []
         values: list[float] = []
         for point in view.soak:

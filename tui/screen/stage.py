@@ -6,11 +6,11 @@ from textual.content import Content
 from textual.widget import Widget
 
 from meterlink.events import Judged
+from meterlink.wording import VERDICT_WORDS
 from tui.screen.blocks import paint, rows_of
 from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
 from tui.screen.news import tone_of_verdict
 from tui.screen.view import View
-from tui.telling import VERDICT_WORDS
 
 _PIXELS: Final = (13, 8)
 _WORDS: Final = 2

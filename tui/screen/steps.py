@@ -10,10 +10,10 @@ from meterlink.events import Judged
 from meterlink.notation import format_value
 from meterlink.progress import StepResult
 from meterlink.text import plain
+from meterlink.wording import OUTCOME_WORDS
 from tui.screen.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
 from tui.screen.news import tone_of_outcome
 from tui.screen.view import View
-from tui.telling import OUTCOME_WORDS
 
 _SHORT_WORDS = OUTCOME_WORDS | {
     "in-window": "in window",
@@ -46,8 +46,9 @@ class StepsView(VerticalScroll, can_focus=False):
         lines = tuple(line_of(step, view, columns) for step in view.progress.card.step)
         if lines == self._lines:
             return
+        grown = len(lines) != len(self._lines)
         self._lines = lines
-        self.query_one("#step-lines", Static).update(Content("\n").join(lines))
+        self.query_one("#step-lines", Static).update(Content("\n").join(lines), layout=grown)
         at = [step.id for step in view.progress.card.step]
         if view.progress.current is not None:
             row = at.index(view.progress.current)

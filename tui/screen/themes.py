@@ -1,8 +1,8 @@
 """Light, dark and plain: colours that hold for every eye, and none that says something alone.
 
-Good, bad and unsure are blue, vermilion and yellow-orange after Okabe and Ito, «Color Universal
-Design» (2008), the palette made to be told apart with every common colour vision; darkened where
-they stand on a light ground. Form and word say the same everywhere.
+Good, bad and unsure are blue, orange and yellow on dark, after Okabe and Ito, «Color Universal
+Design» (2008), the palette made to be told apart with every common colour vision; on light they
+are blue, brown and near black, chosen by measured distance. Form and word say the same everywhere.
 """
 
 from typing import Final
@@ -28,17 +28,32 @@ LIGHT: Final = Theme(
     name="bench-light",
     primary="#005A8E",
     secondary="#4A5A66",
-    accent="#7A5200",
+    accent="#403000",
     success="#005A8E",
     warning="#7A5200",
-    error="#A33B00",
+    error="#994D00",
     foreground="#14181C",
     background="#FAFAF6",
     surface="#F0F0EA",
     panel="#E2E4E0",
     dark=False,
-    variables={"good": "#005A8E", "bad": "#A33B00", "unsure": "#7A5200", "quiet": "#56626C"},
+    variables={"good": "#005A8E", "bad": "#994D00", "unsure": "#403000", "quiet": "#56626C"},
 )
+_ANSI_NAMES: Final = (
+    "ansi-background",
+    "ansi-foreground",
+    "border-blurred",
+    "block-cursor-foreground",
+    "block-cursor-background",
+    "input-cursor-background",
+    "input-cursor-foreground",
+    "input-selection-background",
+    "input-selection-foreground",
+    "screen-selection-background",
+    "screen-selection-foreground",
+)
+"""What the screen library wants to know of a theme of terminal colours."""
+
 PLAIN: Final = Theme(
     name="bench-plain",
     primary="ansi_default",
@@ -55,6 +70,8 @@ PLAIN: Final = Theme(
     dark=True,
     ansi=True,
     variables={
+        **dict.fromkeys(_ANSI_NAMES, "ansi_default"),
+        "input-cursor-text-style": "reverse",
         "good": "ansi_default",
         "bad": "ansi_default",
         "unsure": "ansi_default",

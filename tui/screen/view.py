@@ -22,6 +22,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    MeterChecked,
     MeterSet,
     SoakPoint,
     StepBegan,
@@ -128,6 +129,8 @@ class View:
                 self.away = event.why if event.until is None else ""
             case Judged():
                 self._take_verdict(event)
+            case MeterChecked():
+                self._fulfilled = True
             case Zeroed():
                 self._fulfilled = isinstance(self.step, LeadZeroStep)
                 self.history.mark(event.t, event.value)

@@ -1,6 +1,7 @@
 """The watch: how often the path dropped out, and when, how long and how deep each time."""
 
 from itertools import islice
+from typing import Final
 
 from textual.content import Content
 from textual.widget import Widget
@@ -9,6 +10,8 @@ from meterlink.events import Dropout
 from meterlink.notation import format_value
 from tui.screen import figures
 from tui.screen.view import View
+
+_MOST_LINES: Final = 40
 
 
 class WatchView(Widget):
@@ -21,9 +24,9 @@ class WatchView(Widget):
 
     def show(self, view: View) -> None:
         """Show the dropouts of ``view``."""
-        newest = list(islice(reversed(view.dropouts), self.content_size.height))
-        if view.dropout_count != self.count or newest != self._dropouts:
-            self.count, self._dropouts = view.dropout_count, newest
+        if view.dropout_count != self.count:
+            self.count = view.dropout_count
+            self._dropouts = list(islice(reversed(view.dropouts), _MOST_LINES))
             self.refresh()
 
     def render(self) -> Content:
@@ -32,6 +35,7 @@ class WatchView(Widget):
         word = "dropout" if self.count == 1 else "dropouts"
         lines = [Content(row) for row in tall[:-1]]
         lines.append(Content.assemble((f"{tall[-1]}  {word}", "bold")))
+        lines.append(Content("       at     for to").stylize("$quiet"))
         room = self.content_size.height - len(lines)
         lines += [Content(dropout_line(dropout)) for dropout in self._dropouts[: max(0, room)]]
         return Content("\n").join(lines)
@@ -39,5 +43,5 @@ class WatchView(Widget):
 
 def dropout_line(dropout: Dropout) -> str:
     """Return when a dropout was, how long it lasted and how far it went."""
-    depth = "over range" if dropout.depth is None else f"to {format_value(dropout.depth)}"
-    return f"at {dropout.t:.1f} s for {dropout.lasted_s:.2f} s, {depth}"
+    depth = "over range" if dropout.depth is None else format_value(dropout.depth)
+    return f"{dropout.t:7.1f} s {dropout.lasted_s:5.2f} s {depth}"

@@ -1,0 +1,499 @@
+"""The bench screen worked by keys, mouse and probes, over the real bench."""
+
+import asyncio
+import re
+from contextlib import asynccontextmanager
+
+import msgspec
+import pytest
+from textual.widgets import Button, Input, OptionList
+
+from meterlink.card import MeterCheckStep
+from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.events import Gap, Judged, StepEnded
+from tests.tui.acting import ActedSession
+from tests.tui.bench_cards import card, profile, worked_up_to
+from tests.tui.looking import screen_text, settled
+from tui.screen.app import BenchApp
+from tui.screen.forms import Phase
+from tui.screen.settings import ScreenSettings
+from tui.screen.stage import StageView
+from tui.screen.status import StatusLine
+from tui.screen.watch import WatchView
+
+QUIET = ScreenSettings(tones=False)
+
+
+@asynccontextmanager
+async def bench(at="cautions", *, size=(100, 30), settings=QUIET, **more):
+    """A screen over a job that stands at the step ``at``."""
+    session = ActedSession(card(), profile(), worked_up_to(at))
+    app = BenchApp(session, title="pump 3", settings=settings, **more)
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        yield pilot, session
+
+
+async def press(pilot, *keys):
+    await pilot.press(*keys)
+    return await settled(pilot)
+
+
+async def until(condition):
+    """Wait until ``condition`` holds."""
+    for _ in range(1000):
+        if condition():
+            return
+        await asyncio.sleep(0.01)
+    raise AssertionError("that never came")
+
+
+async def touch(session, value, **how):
+    await asyncio.to_thread(session.touch, value, **how)
+
+
+async def test_cautions_stand_before_anything_and_only_confirm_passes_them():
+    async with bench() as (pilot, session):
+        text = screen_text(pilot.app)
+        assert "Ignition off, plug lead off" in text
+        assert "pacemakers" in text
+        assert "maker's service manual" in text
+        await press(pilot, "s")
+        assert session.bench.progress.current == "cautions"
+        assert "cannot be skipped" in screen_text(pilot.app)
+        await press(pilot, "space")
+        assert session.bench.progress.current == "ambient"
+        assert "Ignition off" not in screen_text(pilot.app)
+
+
+async def test_the_card_is_worked_by_the_probes_alone_between_two_answers():
+    async with bench("lead-zero") as (pilot, session):
+        told = len(session.told)
+        await touch(session, 0.132)
+        assert "lift the probes" in await settled(pilot)
+        await asyncio.to_thread(session.lift)
+        await touch(session, 0.97)
+        text = await settled(pilot)
+        assert "in the window" in text
+        assert "lift the probes" in text
+        assert "corrected 0.8" in text
+        await asyncio.to_thread(session.lift)
+        text = await settled(pilot)
+        assert session.bench.progress.current == "stop-switch"
+        assert "Primary winding: in the window" in text
+        assert "b takes it back" in text
+        assert len(session.told) == told
+
+
+async def test_stages_are_seen_in_word_and_picture():
+    async with bench("primary") as (pilot, session):
+        stage = pilot.app.query_one(StageView)
+        assert stage.phase is Phase.OFF
+        pictures = {stage.phase: stage.render().plain}
+        await asyncio.to_thread(session.feed, [None, 1.4])
+        await settled(pilot)
+        pictures[stage.phase] = stage.render().plain
+        await asyncio.to_thread(session.feed, [1.9, 1.1, 1.6])
+        await settled(pilot)
+        pictures[stage.phase] = stage.render().plain
+        await touch(session, 0.97)
+        await settled(pilot)
+        pictures[stage.phase] = stage.render().plain
+        assert {Phase.OFF, Phase.SETTLING, Phase.LIFT} <= set(pictures)
+        assert all(phase.value in picture for phase, picture in pictures.items())
+        assert len(set(pictures.values())) == len(pictures)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "words"),
+    [
+        (0.132 + 0.85, "in the window"),
+        (0.132 + 0.5, "below the window"),
+        (0.132 + 3.0, "above the window"),
+        (20000.0, "open"),
+    ],
+)
+async def test_a_verdict_is_told_in_words(ohms, words):
+    async with bench("primary") as (pilot, session):
+        await touch(session, ohms, resolution=ohms / 1000)
+        await settled(pilot)
+        assert pilot.app.query_one(StageView).verdict_words == words
+        assert words in screen_text(pilot.app)
+
+
+async def test_over_range_is_no_open_until_the_technician_says_so():
+    async with bench("primary") as (pilot, session):
+        await asyncio.to_thread(session.feed, [None] * 30)
+        text = await settled(pilot)
+        assert "over range" in text
+        assert pilot.app.query_one(StageView).verdict_words == ""
+        await press(pilot, "space")
+        verdicts = [event for event in session.seen if isinstance(event, Judged)]
+        assert verdicts[-1].verdict.value == "open"
+        assert verdicts[-1].evidence.value == "said"
+
+
+@pytest.mark.parametrize(
+    ("key", "command"),
+    [("space", Confirm), ("r", Redo), ("s", Skip), ("b", Back), ("z", Zero), ("n", Deny)],
+)
+async def test_every_key_tells_its_command(key, command):
+    async with bench("primary", who="Ada") as (pilot, session):
+        await press(pilot, key)
+        told = session.told[-1]
+        assert isinstance(told, command)
+        assert told.how is How.KEY
+        assert told.who == "Ada"
+        assert told.when.startswith("20")
+
+
+async def test_every_key_is_on_the_screen_and_can_be_clicked():
+    async with bench("primary", size=(80, 24)) as (pilot, session):
+        foot = screen_text(pilot.app).splitlines()[-1]
+        for shown in ("space confirm", "r redo", "s skip", "b back", "z zero", "? help", "q quit"):
+            assert shown in foot
+        await pilot.click(offset=(foot.index("r redo"), 23))
+        await settled(pilot)
+        assert isinstance(session.told[-1], Redo)
+
+
+async def test_back_takes_the_last_step_back():
+    async with bench("stop-switch") as (pilot, session):
+        await press(pilot, "b")
+        assert session.bench.progress.current == "primary"
+        assert "Primary winding: in" not in screen_text(pilot.app)
+
+
+async def test_a_temperature_is_typed_in_the_page_and_keys_come_back_with_escape():
+    async with bench(size=(80, 24)) as (pilot, session):
+        await press(pilot, "space")
+        assert isinstance(pilot.app.focused, Input)
+        text = await press(pilot, *"red hot", "enter")
+        assert "cannot be read" in text
+        assert session.bench.progress.current == "ambient"
+        text = await press(pilot, "escape")
+        assert "s skip" in text.splitlines()[-1]
+        await press(pilot, "s")
+        assert session.bench.progress.current == "spark"
+
+
+async def test_a_choice_is_made_by_arrows_or_by_mouse():
+    async with bench("spark") as (pilot, session):
+        await press(pilot, "down", "enter")
+        assert session.told[-1] == Enter(text="yellow", how=How.CHOSEN, when=session.told[-1].when)
+        await press(pilot, "b")
+        await pilot.click(OptionList, offset=(1, 2))
+        await settled(pilot)
+        assert session.bench.progress.outcome("spark") == "none"
+
+
+@pytest.mark.parametrize(("key", "outcome"), [("y", "yes"), ("n", "no"), ("space", "yes")])
+async def test_yes_and_no_by_key(key, outcome):
+    async with bench("lead-off") as (pilot, session):
+        await press(pilot, key)
+        assert session.bench.progress.outcome("lead-off") == outcome
+
+
+async def test_yes_and_no_by_mouse():
+    async with bench("lead-off") as (pilot, session):
+        await pilot.click("#entry-no")
+        await settled(pilot)
+        assert session.bench.progress.outcome("lead-off") == "no"
+        assert isinstance(session.told[-1], Deny)
+        assert pilot.app.query_one("#entry-no", Button).label.plain == "No (n)"
+
+
+async def test_a_switch_is_drawn_as_it_is_asked_for():
+    async with bench("stop-switch", size=(140, 40)) as (pilot, session):
+        text = await settled(pilot)
+        assert "[1]" in text
+        assert "[2]" in text
+        assert "─ ─┐" in text or "── ─┐" in text  # closed: stop
+        await touch(session, 0.2)
+        text = await settled(pilot)
+        assert "Keep the probes on" in text
+        assert "lift the probes" not in text
+        assert "╱" in text
+        await asyncio.to_thread(session.feed, [None] * 20)
+        await touch(session, 0.2)
+        text = await settled(pilot)
+        assert "lift the probes" in text
+        await asyncio.to_thread(session.lift)
+        assert "Stop switch: passed" in await settled(pilot)
+
+
+async def test_the_watch_counts_dropouts_with_time_and_depth():
+    async with bench("stop-switch") as (pilot, session):
+        await press(pilot, "s")
+        await touch(session, 0.2)
+        await asyncio.to_thread(session.feed, [None, None, None, 0.2, 0.2, 6.0, 0.2])
+        text = await settled(pilot)
+        assert pilot.app.query_one(WatchView).count == 2
+        assert "dropouts" in text
+        lines = [line for line in text.splitlines() if re.search(r"\d s +0\.\d\d s ", line)]
+        assert len(lines) == 2
+        assert "6 Ω" in lines[0]
+        assert "over range" in lines[1]
+
+
+async def test_the_soak_shows_resistance_and_temperature_against_time():
+    async with bench("wire-watch", size=(140, 40)) as (pilot, session):
+        await press(pilot, "s")
+        await touch(session, 0.97)
+        await asyncio.to_thread(session.feed, [0.97 + n / 600 for n in range(120)], resolution=1e-3)
+        text = await settled(pilot)
+        assert "resistance" in text
+        assert "winding temperature" in text
+        assert "°C in the winding" in text
+
+
+async def test_help_and_budget_take_the_lower_band_and_never_hide_the_reading():
+    async with bench("primary") as (pilot, session):
+        assert "Nothing is held yet" in await press(pilot, "u")
+        await press(pilot, "u")
+        await touch(session, 0.97)
+        await settled(pilot)
+        text = await press(pilot, "u")
+        assert "coverage factor" in text
+        assert "lead zero" in text
+        assert "████" in text.splitlines()[2]  # the figures still stand
+        text = await press(pilot, "question_mark")
+        assert "Tap the tips together twice" in text
+        assert "in the window" in text
+        text = await press(pilot, "escape")
+        assert "touch here" in text
+
+
+async def test_quitting_before_the_end_takes_two_presses():
+    async with bench("primary") as (pilot, _session):
+        text = await press(pilot, "q")
+        assert "Press quit again" in text
+        assert pilot.app.is_running
+        await pilot.press("q")
+        await pilot.pause()
+        assert pilot.app.return_value == 0
+
+
+async def test_quitting_at_the_end_takes_one():
+    async with bench("wire-watch") as (pilot, _session):
+        for _ in ("wire-watch", "warm", "sign-off"):
+            await press(pilot, "s")
+        assert "The card is done, not signed off" in screen_text(pilot.app)
+        await pilot.press("q")
+        await pilot.pause()
+        assert pilot.app.return_value == 0
+
+
+async def test_no_sign_off_before_the_stop_check():
+    async with bench("sign-off") as (pilot, session):
+        text = await press(pilot, "y")
+        assert "Stop switch" in text
+        assert "must be recorded first" in text
+        assert session.bench.progress.current == "sign-off"
+
+
+async def test_a_lost_meter_is_told_with_the_mend_and_the_card_waits():
+    async with bench("primary") as (pilot, session):
+        session.lose()
+        await until(lambda: pilot.app.reader_fault)
+        text = await settled(pilot)
+        assert "no longer answers; plug it in again; press m to read again" in text
+        assert "lost" in text.splitlines()[0]
+        assert session.bench.progress.current == "primary"
+        await press(pilot, "m")
+        await touch(session, 0.97)
+        pilot.app._tick()
+        text = await settled(pilot)
+        assert "in the window" in text
+        assert "no longer answers" not in text
+
+
+async def test_a_gap_is_told_until_the_meter_is_back():
+    async with bench("primary") as (pilot, session):
+        t = session.t
+        gap = Gap(t=t, until=None, why="the port no longer answers; plug the meter in again")
+        await asyncio.to_thread(session.happen, [gap])
+        await settled(pilot)
+        pilot.app._tick()
+        text = await settled(pilot)
+        assert "plug the meter in again" in text
+        assert "lost" in text.splitlines()[0]
+        back = Gap(t=t, until=t + 5, why=gap.why)
+        await asyncio.to_thread(session.happen, [back])
+        await settled(pilot)
+        pilot.app._tick()
+        assert "plug the meter in again" not in await settled(pilot)
+
+
+async def test_a_full_disk_is_told_as_long_as_it_is_full():
+    async with bench() as (pilot, session):
+        session.trouble = "log.jsonl cannot be written: no space left; free some, readings wait"
+        pilot.app._tick()
+        assert "no space left; free some" in await settled(pilot)
+        session.trouble = ""
+        pilot.app._tick()
+        assert "no space left" not in await settled(pilot)
+
+
+async def test_a_fault_of_the_program_is_one_sentence_too():
+    async with bench() as (pilot, session):
+        session.lose(RuntimeError("[/oops]\x1b[2J"))
+        await until(lambda: pilot.app.reader_fault)
+        text = await settled(pilot)
+        assert "the program has a fault (RuntimeError: [/oops]" in text
+        assert "all readings are kept" in text
+
+
+async def test_a_silent_meter_is_told_in_the_top_line():
+    async with bench("primary") as (pilot, session):
+        await asyncio.to_thread(session.feed, [None])
+        pilot.app._tick()
+        assert "no reading" not in screen_text(pilot.app).splitlines()[0]
+        pilot.app._count_at -= 10
+        pilot.app._tick()
+        await settled(pilot)
+        assert "no reading" in screen_text(pilot.app).splitlines()[0]
+
+
+async def test_a_key_can_be_bound_to_another_and_a_pedal_beside_it():
+    settings = ScreenSettings(tones=False, keys={"redo": "f5"}, pedal={"confirm": "f13"})
+    async with bench(size=(80, 24), settings=settings) as (pilot, session):
+        await press(pilot, "f13")
+        assert session.told[-1].how is How.PEDAL
+        assert session.bench.progress.current == "ambient"
+        await press(pilot, "escape")
+        assert "f5 redo" in screen_text(pilot.app).splitlines()[-1]
+        await press(pilot, "r")
+        assert not isinstance(session.told[-1], Redo)
+        await press(pilot, "f5")
+        assert isinstance(session.told[-1], Redo)
+
+
+async def test_a_pedal_is_taught_by_pressing_it_and_kept():
+    kept = []
+    async with bench("primary", keep=kept.append) as (pilot, session):
+        pilot.app.action_teach("skip")
+        text = await settled(pilot)
+        assert "Press the pedal" in text
+        told = len(session.told)
+        text = await press(pilot, "b")  # a key that means something else at other times
+        assert len(session.told) == told
+        assert "now means skip" in text
+        assert kept[-1].pedal == {"skip": "b"}
+        await press(pilot, "b")
+        assert isinstance(session.told[-1], Skip)
+        assert session.told[-1].how is How.PEDAL
+
+
+async def test_teaching_can_be_left():
+    kept = []
+    async with bench(keep=kept.append) as (pilot, _session):
+        pilot.app.action_teach("redo")
+        await settled(pilot)
+        text = await press(pilot, "escape")
+        assert "Press the pedal" not in text
+        assert kept == []
+
+
+async def test_the_palette_has_the_benchs_own_commands_and_runs_them():
+    async with bench("primary") as (pilot, session):
+        titles = {command.title for command in pilot.app.get_system_commands(pilot.app.screen)}
+        assert {"Confirm", "Redo", "Skip", "Back", "Zero", "Help", "Quit", "Pedal: redo"} <= titles
+        assert not titles & {"Maximize", "Screenshot", "Keys"}
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        await pilot.press(*"skip")
+        await until(lambda: pilot.app.screen.query(OptionList).last().option_count == 2)
+        await pilot.press("enter")
+        await until(lambda: any(isinstance(told, Skip) for told in session.told))
+
+
+async def test_themes_go_round_and_are_kept():
+    kept = []
+    async with bench(keep=kept.append) as (pilot, _):
+        assert pilot.app.theme == "bench-dark"
+        for name in ("bench-light", "bench-plain", "bench-dark"):
+            await press(pilot, "l")
+            assert pilot.app.theme == name
+            assert kept[-1].theme == name
+
+
+async def test_tones_ring_for_what_was_judged_and_can_be_switched_off(monkeypatch):
+    rung = []
+    async with bench("primary", settings=ScreenSettings()) as (pilot, session):
+        monkeypatch.setattr(pilot.app, "bell", lambda: rung.append(session.t))
+        await touch(session, 0.97)
+        await settled(pilot)
+        await until(lambda: rung)
+        text = await press(pilot, "t")
+        assert "Tones are off" in text
+        await asyncio.sleep(0.1)
+        rung.clear()
+        await asyncio.to_thread(session.lift)
+        await settled(pilot)
+        await press(pilot, "b")
+        await touch(session, 0.97)
+        await settled(pilot)
+        await asyncio.sleep(0.2)
+        assert rung == []
+
+
+async def test_speech_without_a_program_says_what_is_missing(monkeypatch):
+    monkeypatch.setattr("tui.screen.sounds.find_program", lambda: None)
+    async with bench() as (pilot, _):
+        assert "no speech program" in await press(pilot, "v")
+
+
+async def test_the_job_goes_on_where_it_was():
+    session = ActedSession(card(), profile())
+    for event in (StepEnded(t=0.0, step="cautions", outcome="acknowledged"),):
+        session.bench.progress.apply(event)
+    app = BenchApp(session, title="pump 3", settings=QUIET)
+    async with app.run_test(size=(80, 24)) as pilot:
+        text = await settled(pilot)
+        assert "✓ Before anything" in text
+        assert app.view.progress.current == "ambient"
+
+
+async def test_the_status_line_names_job_meter_and_how_many_readings_are_kept():
+    async with bench(size=(80, 24)) as (pilot, session):
+        await asyncio.to_thread(session.feed, [None] * 7)
+        pilot.app._tick()
+        await settled(pilot)
+        first = screen_text(pilot.app).splitlines()[0]
+        assert "pump 3" in first
+        assert "bench meter 4021" in first
+        assert "7 kept" in first
+        assert pilot.app.query_one(StatusLine).readings == 7
+
+
+async def test_a_value_can_be_typed_where_the_meter_has_no_cable():
+    async with bench("primary") as (pilot, session):
+        text = await press(pilot, "e")
+        assert "such as 0.84 ohm" in text
+        await press(pilot, *"0.98 ohm", "enter")
+        assert session.bench.progress.outcome("primary") == "in-window"
+        text = screen_text(pilot.app)
+        assert "touch here" in text
+        assert "r redo" in text.splitlines()[-1]
+        await press(pilot, "e")
+        text = await press(pilot, "escape")
+        assert "such as" not in text
+
+
+async def test_a_meter_check_asks_for_its_resistor_and_then_for_the_probes():
+    check = MeterCheckStep(id="meter", title="Meter check")
+    whole = card()
+    session = ActedSession(
+        msgspec.structs.replace(whole, step=(whole.step[0], check, *whole.step[1:])),
+        profile(),
+        [StepEnded(t=0.0, step="cautions", outcome="acknowledged")],
+    )
+    app = BenchApp(session, title="pump 3", settings=QUIET)
+    async with app.run_test(size=(100, 30)) as pilot:
+        text = await settled(pilot)
+        assert "such as 4.7 kohm 1%" in text
+        await press(pilot, *"4.7 kohm 1%", "enter")
+        assert "such as 4.7 kohm" not in screen_text(app)
+        await touch(session, 4701.0, resolution=1.0)
+        assert "lift the probes" in await settled(pilot)
