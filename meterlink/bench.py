@@ -144,8 +144,7 @@ class Bench:
             case Redo():
                 self._redo(command.step or self.progress.current, command.reason, t, out)
             case Back():
-                current = self.progress.current
-                before = self._last_done() if current is None else self.progress.before(current)
+                before = self._step_before()
                 self._redo(None if before is None else before.id, command.reason, t, out)
             case Zero():
                 self._zero(t, out)
@@ -315,7 +314,8 @@ class Bench:
         if step != self.progress.current and not self.progress.outcome(step):
             title = self.card.find(step).title
             return f"«{title}» has not been done yet, so it cannot be done again."
-        return ""
+        why = lacking(self.card.find(step), self.profile)
+        return f"That cannot be done: {why}." if why else ""
 
     def _withdraw_sign_off(self, step: str, t: float, out: list[BenchEvent]) -> None:
         """A signature holds for the card as it was: what is done again must be signed again."""
@@ -340,9 +340,15 @@ class Bench:
         self._note(zeroed(step, held, self.setting), out)
         self._reopen_worker(t, out)
 
-    def _last_done(self) -> Step | None:
-        done = [step for step in self.card.step if self.progress.outcome(step.id)]
-        return done[-1] if done else None
+    def _step_before(self) -> Step | None:
+        """Return the nearest step with an outcome that can be done on this profile."""
+        before = None
+        for step in self.card.step:
+            if step.id == self.progress.current:
+                break
+            if self.progress.outcome(step.id) and not lacking(step, self.profile):
+                before = step
+        return before
 
     def _signed_off(self) -> bool:
         return any(

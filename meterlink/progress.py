@@ -181,13 +181,3 @@ class Progress:
             if not self.outcome(step.id) and self.applies(step):
                 return step
         return None
-
-    def before(self, step_id: str) -> Step | None:
-        """Return the nearest step before ``step_id`` that has an outcome."""
-        found = None
-        for step in self.card.step:
-            if step.id == step_id:
-                return found
-            if self.outcome(step.id):
-                found = step
-        return found

@@ -109,6 +109,7 @@ WORKED = {
     "stuck-stop-switch": {"primary": "in-window", "stop-switch": "stuck-closed"},
     "stop-switch-never-closes": {"primary": "in-window", "stop-switch": "never-closes"},
     "chafed-stop-wire": {"stop-switch": "passed", "stop-wire-watch": "some"},
+    "chafed-wire-watch": {"stop-wire-off": "yes", "stop-wire-watch": "some"},
     "wrong-range": {"lead-zero": "skipped", "primary": "short"},
     "coarse-meter": {"secondary": "in-window"},
 }

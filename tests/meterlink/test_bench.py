@@ -1,16 +1,10 @@
 """The bench works a card: what readings and commands make happen, step by step."""
 
-import math
-import random
-
 import pytest
 
-from meterlink.bench import Bench
-from meterlink.card import Card, read_card
-from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, Redo, Skip, Zero
+from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CardEnded,
     Entered,
     Evidence,
@@ -22,118 +16,20 @@ from meterlink.events import (
     Verdict,
     Zeroed,
 )
-from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity, Reading
-
-PROFILE = read_profile(
-    b"""
-format = 1
-id = "test"
-name = "test"
-[[winding]]
-name = "primary"
-between = ["terminal", "laminations"]
-low = "0.7 ohm"
-high = "1.0 ohm"
-open_above = "50 ohm"
-short_below = "0.2 ohm"
-source = "common practice, no published source"
-[[winding]]
-name = "secondary"
-between = ["plug lead", "laminations"]
-low = "4 kohm"
-high = "7 kohm"
-open_above = "200 kohm"
-source = "common practice, no published source"
-[[winding]]
-name = "module"
-between = ["plug lead", "laminations"]
-judged_by_resistance = false
-why_not = "electronics in line with the winding"
-source = "common practice, no published source"
-[[switch]]
-name = "stop switch"
-between = ["stop wire", "block"]
-positions = { stop = "closed", run = "open" }
-source = "common practice, no published source"
-[[gap]]
-name = "armature"
-low = "0.25 mm"
-high = "0.36 mm"
-source = "for this test"
-[[torque]]
-name = "shroud"
-low = "9 N\xc2\xb7m"
-high = "10 N\xc2\xb7m"
-source = "for this test"
-""",
-    "test.toml",
+from tests.meterlink.bench_hands import (
+    AMBIENT,
+    GAP,
+    LEAD_ZERO,
+    MODULE,
+    OVER,
+    PRIMARY,
+    SECONDARY,
+    SWITCH,
+    TORQUE,
+    Hands,
+    card,
 )
-
-CAUTIONS = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'
-
-
-def card(*steps: str) -> Card:
-    """Return a card of the cautions and ``steps``, each a TOML table without its heading."""
-    text = 'format = 1\nid = "test"\ntitle = "Test"\n' + CAUTIONS
-    text += "".join(f"[[step]]\n{step}\n" for step in steps)
-    return read_card(text.encode(), "test.toml")
-
-
-LEAD_ZERO = 'kind = "lead-zero"\nid = "lead-zero"\ntitle = "Lead zero"'
-PRIMARY = 'kind = "measurement"\nid = "primary"\ntitle = "Primary"\nwinding = "primary"'
-SECONDARY = 'kind = "measurement"\nid = "secondary"\ntitle = "Secondary"\nwinding = "secondary"'
-MODULE = 'kind = "measurement"\nid = "module"\ntitle = "Module"\nwinding = "module"'
-SWITCH = 'kind = "switch-check"\nid = "switch"\ntitle = "Switch"\nswitch = "stop switch"'
-GAP = 'kind = "entry"\nid = "gap"\ntitle = "Air gap"\ntakes = "gap"\nof = "armature"'
-TORQUE = 'kind = "entry"\nid = "torque"\ntitle = "Shroud"\ntakes = "torque"\nof = "shroud"'
-AMBIENT = 'kind = "entry"\nid = "ambient"\ntitle = "Ambient"\ntakes = "temperature"'
-
-OVER = None
-"""A reading over range."""
-
-
-class Hands:
-    """Feeds a bench as a meter of ten readings a second would, and keeps what happens."""
-
-    def __init__(self, card: Card, profile: Profile = PROFILE, **kwargs: object) -> None:
-        self.bench = Bench(card, profile, **kwargs)  # type: ignore[arg-type]
-        self.t = 0.0
-        self.noise = random.Random(1)
-        self.events: list[BenchEvent] = list(self.bench.begin(0.0))
-
-    def cautions(self) -> "Hands":
-        return self.tell(Confirm())
-
-    def read(self, ohms: float | None, seconds: float = 1.6, step: float = 0.001) -> "Hands":
-        """Let the meter show ``ohms`` for so long, with a little noise; None: over range."""
-        for _ in range(round(seconds * 10)):
-            self.t += 0.1
-            if ohms is None:
-                reading = Reading(self.t, math.inf, overload=True, resolution=step)
-            else:
-                value = round((ohms + self.noise.gauss(0, step)) / step) * step
-                reading = Reading(self.t, value, resolution=step)
-            self.events += self.bench.feed(reading)
-        return self
-
-    def touch(self, ohms: float | None, seconds: float = 1.6, step: float = 0.001) -> "Hands":
-        """Touch for so long, then lift."""
-        return self.read(ohms, seconds, step).read(OVER, 1.0, step)
-
-    def tell(self, command: AnyCommand) -> "Hands":
-        self.events += self.bench.tell(command, self.t)
-        return self
-
-    def all(self, kind: type[BenchEvent]) -> list:  # type: ignore[type-arg]
-        return [event for event in self.events if isinstance(event, kind)]
-
-    def last(self, kind: type[BenchEvent]):  # type: ignore[no-untyped-def]
-        return self.all(kind)[-1]
-
-    @property
-    def outcomes(self) -> dict[str, str]:
-        return {e.step: e.outcome for e in self.all(StepEnded)}
 
 
 def test_nothing_counts_before_the_cautions_are_acknowledged():
@@ -391,3 +287,14 @@ def test_a_gap_abandons_the_touch_and_keeps_the_step():
     hands.t += 10
     hands.touch(0.85)
     assert hands.outcomes["primary"] == "in-window"
+
+
+def test_back_passes_over_what_the_profile_has_not():
+    missing = SECONDARY.replace('"secondary"', '"tertiary"')
+    hands = Hands(card(LEAD_ZERO, missing, PRIMARY)).cautions().tell(Skip(reason="none at hand"))
+    assert hands.bench.progress.current == "primary"
+    hands.tell(Back())
+    assert hands.bench.progress.current == "lead-zero"
+    hands.tell(Redo(step="secondary"))
+    assert "no winding" in hands.last(Asked).say
+    assert hands.bench.progress.current == "lead-zero"
