@@ -295,6 +295,6 @@ def test_back_passes_over_what_the_profile_has_not():
     assert hands.bench.progress.current == "primary"
     hands.tell(Back())
     assert hands.bench.progress.current == "lead-zero"
-    hands.tell(Redo(step="secondary"))
+    hands.tell(Redo(step="tertiary"))
     assert "no winding" in hands.last(Asked).say
     assert hands.bench.progress.current == "lead-zero"
