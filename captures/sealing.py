@@ -7,7 +7,8 @@ that a check can name the line that was changed instead of a stretch of a hundre
 
 import hashlib
 import zlib
-from typing import Final
+from collections.abc import Iterator
+from typing import BinaryIO, Final, NamedTuple
 
 from captures.records import Seal
 
@@ -18,6 +19,31 @@ MARK_DIGITS: Final = 4
 
 _MOST_MARKS: Final = 100_000
 """A file without seals must not fill the memory of whoever checks it."""
+
+
+_START_OF_SEAL: Final = b'{"kind":"seal"'
+
+_PIECE: Final = 1 << 20
+"""Bytes; a line that is longer comes in several pieces."""
+
+
+class Piece(NamedTuple):
+    """A line, or a part of one that is very long or was cut."""
+
+    data: bytes
+    whole: bool
+    """It is one whole line."""
+    is_seal: bool
+    """It is a seal's line, by how it begins."""
+
+
+def pieces(file: BinaryIO) -> Iterator[Piece]:
+    """Yield all of a file in bounded memory, in pieces that each end at a line feed or before."""
+    starts = True
+    while data := file.readline(_PIECE):
+        ends = data[-1] == 0x0A
+        yield Piece(data, starts and ends, starts and ends and data.startswith(_START_OF_SEAL))
+        starts = ends
 
 
 class Sealer:
@@ -62,3 +88,9 @@ class Sealer:
         """Take a seal's own line: marks start anew, and the seal is the first line marked."""
         self._marks.clear()
         self.feed(line)
+
+    def follow(self, piece: Piece) -> None:
+        """Take a piece of a file that is there already."""
+        if piece.is_seal:
+            self._marks.clear()
+        self.feed(piece.data)

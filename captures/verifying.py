@@ -8,13 +8,12 @@ it has left the workshop, on a printed report or in a message.
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
-from typing import Final
 
 import msgspec
 
 from captures.reader import check_version, open_regular
-from captures.records import LONGEST_LINE, Header, RecordError, Seal, decode
-from captures.sealing import MARK_DIGITS, Sealer
+from captures.records import Header, RecordError, Seal, decode
+from captures.sealing import MARK_DIGITS, Piece, Sealer, pieces
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
 
@@ -77,16 +76,13 @@ def verify(path: Path) -> Check:
     checker = _Checker(path)
     try:
         with open_regular(path) as file:
-            while piece := file.readline(LONGEST_LINE):
+            for piece in pieces(file):
                 checker.feed(piece)
                 if checker.altered is not None:
                     return checker.altered
     except OSError as fault:
         raise UnreadableError(f"{plain(str(path))} cannot be read: {fault.strerror}") from fault
     return checker.finish()
-
-
-_START_OF_SEAL: Final = b'{"kind":"seal"'
 
 
 class _Checker:
@@ -99,23 +95,23 @@ class _Checker:
         self._sealed = 0
         self._sha256 = ""
         self._final = False
-        self._whole_line = True
+        self._ends = True
         self._unreadable = 0
         self._unreadable_sealed = 0
         self._has_header = False
 
-    def feed(self, piece: bytes) -> None:
+    def feed(self, piece: Piece) -> None:
         """Take the next line, or part of a line too long to be one."""
-        starts, self._whole_line = self._whole_line, piece.endswith(b"\n")
-        if starts and self._whole_line:
-            if piece.startswith(_START_OF_SEAL):
-                self._check_seal(piece)
-                return
-            self._look_at(piece)
-        elif self._whole_line:
+        self._ends = piece.data.endswith(b"\n")
+        if piece.is_seal:
+            self._check_seal(piece.data)
+            return
+        if piece.whole:
+            self._look_at(piece.data)
+        elif self._ends:
             self._unreadable += 1
         self._final = False
-        self._sealer.feed(piece)
+        self._sealer.feed(piece.data)
 
     def finish(self) -> Check:
         """Return the finding for a file whose seals were all good.
@@ -126,7 +122,7 @@ class _Checker:
         if not self._has_header and not self._sealed:
             name = plain(str(self.path))
             raise UnreadableError(f"{name} is no capture or job log: it has no header")
-        state = State.WHOLE if self._final and self._whole_line else State.OPEN
+        state = State.WHOLE if self._final and self._ends else State.OPEN
         return self._check(state)
 
     def _look_at(self, line: bytes) -> None:

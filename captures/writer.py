@@ -22,7 +22,7 @@ from captures.records import (
     decode,
     encode,
 )
-from captures.sealing import SEAL_EVERY_LINES, Sealer
+from captures.sealing import SEAL_EVERY_LINES, Sealer, pieces
 from captures.times import read_rfc3339
 from meterlink.events import Event, Gap
 from meterlink.reading import Reading
@@ -174,6 +174,10 @@ class RecordWriter:
             self.seal = seal
 
 
+_LONGEST_LOOKED_AT: Final = 65_536
+"""Bytes; a line with a time in it is not longer."""
+
+
 class _Found(NamedTuple):
     """What a file holds that is to be continued."""
 
@@ -190,14 +194,12 @@ def _look_over(path: Path, expect: str) -> _Found:
         header = reader.header
     sealer = Sealer()
     newest: deque[bytes] = deque(maxlen=SEAL_EVERY_LINES)
+    cut = False
     with path.open("rb") as file:
-        while piece := file.readline(1 << 20):
-            if piece.startswith(b'{"kind":"seal"'):
-                sealer.feed_seal(piece)
-            else:
-                sealer.feed(piece)
-            newest.append(piece)
-    cut = not newest[-1].endswith(b"\n")
+        for piece in pieces(file):
+            sealer.follow(piece)
+            cut = not piece.data.endswith(b"\n")
+            newest.append(piece.data if len(piece.data) <= _LONGEST_LOOKED_AT else b"")
     last_t, closed = 0.0, False
     for line in newest:
         try:

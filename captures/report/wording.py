@@ -1,5 +1,6 @@
 """How a report says things: values, probabilities, times, the way something was entered."""
 
+import re
 from typing import Final
 
 from captures.report.facts import Check
@@ -18,6 +19,9 @@ from meterlink.wording import (
     percent,
     window_words,
 )
+
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=\D*[ΩVAF°])")
+"""A number and its unit stay on one line."""
 
 _HOW_WORDS: Final = {
     "probes": "probes",
@@ -60,9 +64,9 @@ def limits_words(check: Check) -> str:
     if criterion is None:
         return ""
     words = window_words(criterion, ohm_sign=True)
-    if criterion.reference is None:
-        return words
-    return f"{words} at {criterion.reference:g} °C"
+    if criterion.reference is not None:
+        words += f" at {criterion.reference:g} °C"
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", words)
 
 
 def verdict_words(check: Check) -> str:
