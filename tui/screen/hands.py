@@ -53,7 +53,7 @@ class HandsView(Widget, can_focus=True):
         Binding("down", "row(1)", "row", show=False),
         Binding("left", "turn(-1)", "change", show=False),
         Binding("right", "turn(1)", "change", show=False),
-        Binding("enter", "touch", "touch/lift"),
+        Binding("enter", "touch", "touch or lift", show=False),
     ]
 
     def __init__(self, hands: PlayedHands) -> None:

@@ -38,7 +38,7 @@ KEYS: Final = (
 
 ON_SCREEN: Final = (
     KeyCommand("typed", "e", "type", "type a value, where the meter has no cable"),
-    KeyCommand("budget", "u", "how sure", "show how sure the value is, and why"),
+    KeyCommand("budget", "u", "sure?", "show how sure the value is, and why"),
     KeyCommand("help", "question_mark", "help", "show this page"),
     KeyCommand("hands", "p", "hands", "play the hands of the simulated bench yourself"),
     KeyCommand("sound", "t", "tones", "tones on and off"),

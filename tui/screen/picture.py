@@ -33,7 +33,8 @@ class PictureView(Widget):
         """Labels by place: 1 and 2 for the points of the step, R and B for played tips."""
         self._tips_together = False
         self._lever_closed: bool | None = None
-        self._drawn: Drawing | None = None
+        self.drawing: Drawing | None = None
+        """What is drawn; None where there was no room."""
 
     def show(self, view: View, tips: Mapping[str, str]) -> None:
         """Show where ``view`` stands, and ``tips``, labels by place, where a person plays them."""
@@ -52,7 +53,7 @@ class PictureView(Widget):
         columns, rows = self.content_size
         if self._tips_together:
             return _marked(draw_tips())
-        self._drawn = drawing = _fitting(self.marks, self._lever_closed, columns, rows)
+        self.drawing = drawing = _fitting(self.marks, self._lever_closed, columns, rows)
         words = [f"{label} on the {plain(place)}" for place, label in self.marks.items()]
         if drawing is None:
             return Content("\n".join(words))
@@ -68,7 +69,7 @@ class PictureView(Widget):
 
     def on_click(self, event: events.Click) -> None:
         """Say which place was clicked, or nearly clicked."""
-        spots = () if self._drawn is None else self._drawn.spots
+        spots = () if self.drawing is None else self.drawing.spots
         for spot in spots:
             if spot.row == event.y and abs(spot.column - event.x) <= 1:
                 self.post_message(self.Pointed(spot.place))
