@@ -1,10 +1,20 @@
 """Cards as files: what ships is sound, and what is wrong is said in one sentence."""
 
-import pytest
+from itertools import product
 
-from meterlink.card import outcomes_of, read_card
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from meterlink.card import Card, outcomes_of, read_card
+from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
+from meterlink.events import Asked, Judged
 from meterlink.finding import find
+from meterlink.finding.from_progress import outcomes_of_cards
+from meterlink.profile import read_profile
+from tests.meterlink.bench_hands import OVER, Hands
+from tests.meterlink.bench_hands import card as bench_card
 from tui.shelf import CARDS, PROFILES
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
@@ -81,3 +91,200 @@ def test_what_is_wrong_with_a_card_is_one_plain_sentence(text, said):
     assert sentence.startswith("mine.toml")
     assert "\n" not in sentence
     assert caught.value.exit_code == 1
+
+
+# --- reachable, with a loop, beside a profile and a table ---------------------------------------
+
+
+def card_of(*steps: str) -> Card:
+    return read_card((HEAD + CAUTION + "".join(steps)).encode(), "mine.toml")
+
+
+def asks(step: str, *needs: tuple[str, str]) -> str:
+    conditions = ", ".join(f'{{ step = "{need}", was = ["{was}"] }}' for need, was in needs)
+    text = f'[[step]]\nkind = "confirmation"\nid = "{step}"\ntitle = "{step}"\n'
+    return text + (f"only_if = [{conditions}]\n" if needs else "")
+
+
+def test_a_step_that_no_answers_lead_to_is_refused():
+    with pytest.raises(InvalidFileError) as caught:
+        card_of(asks("a"), asks("b", ("a", "yes")), asks("c", ("b", "yes"), ("a", "no")), asks("d"))
+    assert "«c» can never be reached" in str(caught.value)
+    assert str(caught.value).startswith("mine.toml: step[3].only_if")
+
+
+def test_a_step_far_down_a_chain_of_conditions_can_be_reached():
+    card_of(asks("a"), asks("b", ("a", "yes")), asks("c", ("b", "no")), asks("d", ("c", "yes")))
+
+
+@given(st.data())
+def test_whatever_is_called_unreachable_no_answers_reach(data):
+    """Every set of answers is tried, and the steps that come up compared."""
+    many = data.draw(st.integers(2, 5))
+    needs = [
+        data.draw(
+            st.lists(
+                st.tuples(st.sampled_from([f"s{i}" for i in range(at)]), st.sampled_from(ANSWERS)),
+                max_size=2,
+            )
+            if at
+            else st.just([])
+        )
+        for at in range(many)
+    ]
+    reached = set()
+    for answers in product(ANSWERS, repeat=many):
+        said: dict[str, str] = {}
+        for at in range(many):
+            if all(said.get(step) == was for step, was in needs[at]):
+                said[f"s{at}"] = answers[at]
+        reached |= said.keys()
+    steps = [asks(f"s{at}", *needs[at]) for at in range(many)]
+    if len(reached) == many:
+        assert len(card_of(*steps).step) == many + 1
+    else:
+        with pytest.raises(InvalidFileError, match="can never be reached"):
+            card_of(*steps)
+
+
+ANSWERS = ("yes", "no", "skipped")
+
+
+def test_cautions_cannot_have_been_skipped():
+    with pytest.raises(InvalidFileError, match="never ends «skipped»"):
+        card_of(asks("a", ("cautions", "skipped")))
+
+
+@pytest.mark.parametrize("other", ["mine", "other"])
+def test_cards_that_use_each_others_steps_in_a_ring_are_refused(other):
+    mine = f'{HEAD}{CAUTION}[[step]]\nkind = "steps-of"\ncard = "{other}"\n'
+    with pytest.raises(InvalidFileError, match="uses steps of") as caught:
+        read_card(mine.encode(), "mine.toml", lambda _: mine.encode())
+    assert "name that card here instead" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("step", "said"),
+    [
+        ('kind = "meter-check"\nid = "x"\ntitle = "X"\nresistor = "plaid"', ".resistor"),
+        ('kind = "watch"\nid = "x"\ntitle = "X"\nbetween = ["a", "b"]\nlasts = "0 s"', ".lasts"),
+        ('kind = "soak"\nid = "x"\ntitle = "X"\nwinding = "w"\nevery = "900 s"', ".every"),
+        ('kind = "lead-zero"\nid = "x"\ntitle = "X"\nat_most = "0 ohm"', ".at_most"),
+        ('kind = "entry"\nid = "x"\ntitle = "X"\ntakes = "gap"', ".of"),
+        ('kind = "entry"\nid = "x"\ntitle = "X"\ntakes = "choice"\nchoices = ["a"]', ".choices"),
+    ],
+)
+def test_values_out_of_any_sense_are_named_by_their_key(step, said):
+    with pytest.raises(InvalidFileError) as caught:
+        card_of(f"[[step]]\n{step}\n")
+    assert f"step[1]{said}" in str(caught.value)
+
+
+PART = 'format = 1\nid = "p"\nname = "P"\n[[winding]]\nname = "w"\nbetween = ["a", "b"]\n'
+SOURCED = 'source = "for this test"\n'
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('low = "2 ohm"\nhigh = "1 ohm"\n', "low 2 is above high 1; swap them"),
+        ('low = "1 ohm"\nhigh = "2 volt"\n', "winding[0].high: «2 volt» is no ohm"),
+        ('low = "-1 ohm"\nhigh = "2 ohm"\n', "winding[0].low: -1 is below zero"),
+        ('low = "1 ohm"\nhigh = "2 ohm"\nopen_above = "1 ohm"\n', ".open_above"),
+        ('low = "1 ohm"\nhigh = "2 ohm"\nshort_below = "1.5 ohm"\n', ".short_below"),
+        ('low = "1 ohm"\nhigh = "2 ohm"\nat = "900 °C"\n', ".at: 900 °C is no temperature"),
+        ('low = "1 ohm"\nhigh = "2 ohm"\ntemperature = "guess"\n', "temperature"),
+        ('low = "1 ohm"\nhigh = "2 ohm"\nseries = "-5 ohm"\n', ".series: -5 is below zero"),
+        ("judged_by_resistance = false\n", ".why_not"),
+        ("", "needs low and high"),
+    ],
+)
+def test_what_is_wrong_with_a_profile_is_one_plain_sentence(lines, said):
+    with pytest.raises(InvalidFileError) as caught:
+        read_profile((PART + lines + SOURCED).encode(), "mine.toml")
+    assert said in str(caught.value)
+    assert str(caught.value).startswith("mine.toml: ")
+    assert "\n" not in str(caught.value)
+
+
+def test_a_value_without_a_source_is_refused():
+    with pytest.raises(InvalidFileError, match="source"):
+        read_profile((PART + 'low = "1 ohm"\nhigh = "2 ohm"\n').encode(), "mine.toml")
+
+
+# --- the shipped cards at work ------------------------------------------------------------------
+
+
+def at_work(card: str, profile: str) -> Hands:
+    return Hands(CARDS.get(card), PROFILES.get(profile))
+
+
+def go_to(hands: Hands, step: str) -> Hands:
+    """Answer or skip everything before ``step``."""
+    says = {"cautions": Confirm(), "details": Enter(text="pump 5"), "spark": Deny()}
+    for _ in range(60):
+        current = hands.bench.progress.current
+        if current == step:
+            return hands
+        hands.tell(says.get(current or "", Skip(reason="not in this test")))
+    raise AssertionError(f"never came to {step}")
+
+
+@pytest.mark.parametrize(
+    ("card", "check"),
+    [
+        ("no-spark", "substitution-module"),
+        ("dies-hot", "substitution-module"),
+        ("spare-armature", ""),
+    ],
+)
+def test_where_resistance_cannot_judge_the_card_goes_to_substitution(card, check):
+    hands = go_to(at_work(card, "pump-set-module"), "substitution")
+    assert hands.outcomes["primary"] == hands.outcomes["secondary"] == "cannot-tell"
+    said = " ".join(event.say for event in hands.all(Asked))
+    assert "electronics sit between" in said
+    assert hands.bench.card.find("substitution").check == check
+
+
+def test_windings_that_resistance_judges_need_no_substitution_off_the_engine():
+    hands = at_work("spare-armature", "pump-set-demo")
+    hands.tell(Confirm()).tell(Enter(text="20 °C")).touch(0.1).tell(Skip(reason="none here"))
+    hands.touch(0.95).touch(5300.0, step=1.0).tell(Deny())
+    assert hands.bench.progress.ended
+    assert not hands.bench.progress.outcome("substitution")
+
+
+@pytest.mark.parametrize("first", ["stuck-closed", "never-closes"])
+def test_a_switch_that_fails_is_tested_again_unplugged(first):
+    hands = go_to(at_work("stop-circuit", "pump-set-demo"), "stop-switch")
+    if first == "stuck-closed":
+        hands.read(0.2, 12).tell(Confirm()).read(OVER, 1)
+    else:
+        hands.read(OVER, 3).tell(Confirm())
+    assert hands.outcomes["stop-switch"] == first
+    assert hands.bench.progress.current == "stop-switch-unplugged"
+    assert "by itself" in hands.last(Asked).say
+    hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
+    assert hands.outcomes["stop-switch-unplugged"] == "passed"
+    # What the switch does by itself is what the finding goes by.
+    assert outcomes_of_cards([hands.bench.progress])["stop-switch"] == "passed"
+
+
+def test_a_switch_that_passes_is_not_tested_again():
+    hands = go_to(at_work("stop-circuit", "pump-set-demo"), "stop-switch")
+    hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
+    assert hands.bench.progress.current == "stop-wire-watch"
+
+
+def test_the_cards_of_the_bench_check_the_meter_after_the_lead_zero():
+    for name in ("spare-armature", "no-spark", "dies-hot"):
+        steps = [step.id for step in CARDS.get(name).step]
+        assert steps[steps.index("lead-zero") + 1] == "meter-check", name
+
+
+def test_what_counts_as_open_is_judged_after_what_lies_in_series():
+    # 5 kohm in line: 204 kohm as read are 199 kohm of winding, 206 kohm are 201 (open above 200).
+    secondary = 'kind = "measurement"\nid = "s"\ntitle = "S"\nwinding = "suppressed"'
+    for ohms, verdict in ((204e3, "above"), (206e3, "open")):
+        hands = Hands(bench_card(secondary)).cautions().touch(ohms, step=100.0)
+        assert hands.last(Judged).verdict.value == verdict

@@ -1,0 +1,102 @@
+"""Back, redo, skip and sign-off: corrections are new events, and a signature is for what it saw."""
+
+from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.events import Asked, CardEnded, Entered, Judged, StepEnded, StepReopened
+from tests.meterlink.bench_hands import GAP, LEAD_ZERO, PRIMARY, SECONDARY, TORQUE, Hands, card
+
+STOP = 'kind = "confirmation"\nid = "stop-check"\ntitle = "Stop check"'
+SIGN = (
+    'kind = "confirmation"\nid = "sign-off"\ntitle = "Sign off"\nsigns_off = true\n'
+    'requires = [{ step = "stop-check", was = ["yes"] }]'
+)
+
+
+def test_a_typed_entry_is_corrected_by_a_new_one_and_the_old_stays_in_the_log():
+    hands = Hands(card(GAP, TORQUE)).cautions().tell(Enter(text="0.30 mm", who="Ines"))
+    hands.tell(Redo(step="gap", reason="read the wrong blade", who="Jo"))
+    hands.tell(Enter(text="0.35 mm", who="Jo", when="2026-11-03T10:12:00+01:00", how=How.TYPED))
+    assert [e.text for e in hands.all(Entered)] == ["0.30 mm", "0.35 mm"]
+    assert hands.last(StepReopened).reason == "read the wrong blade"
+    entered = hands.bench.progress.results["gap"].entered
+    assert (entered.text, entered.who, entered.how) == ("0.35 mm", "Jo", "typed")
+    assert entered.when == "2026-11-03T10:12:00+01:00"
+    assert hands.bench.progress.current == "torque"
+
+
+def test_back_goes_to_the_step_before_and_keeps_its_reason():
+    hands = Hands(card(GAP, TORQUE)).cautions().tell(Enter(text="0.30 mm"))
+    hands.tell(Back(reason="wrong gauge"))
+    assert hands.bench.progress.current == "gap"
+    assert hands.last(StepReopened).reason == "wrong gauge"
+
+
+def test_a_skip_keeps_reason_and_who():
+    hands = Hands(card(GAP)).cautions().tell(Skip(reason="no gauge", who="Ines", how=How.PEDAL))
+    ended = hands.last(StepEnded)
+    assert (ended.outcome, ended.reason, ended.who, ended.how) == (
+        "skipped",
+        "no gauge",
+        "Ines",
+        "pedal",
+    )
+
+
+def test_redo_of_a_step_that_is_not_there_says_which_are():
+    hands = Hands(card(GAP)).cautions().tell(Redo(step="gpa"))
+    assert "no step «gpa»" in hands.last(Asked).say
+    assert "gap" in hands.last(Asked).say
+    assert hands.bench.progress.current == "gap"
+
+
+def test_a_step_cannot_be_done_again_before_it_was_done():
+    hands = Hands(card(GAP, STOP, SIGN)).cautions().tell(Redo(step="sign-off"))
+    assert "not been done yet" in hands.last(Asked).say
+    assert hands.bench.progress.current == "gap"
+    assert not hands.all(StepReopened)
+
+
+def signed() -> Hands:
+    hands = Hands(card(GAP, STOP, SIGN)).cautions().tell(Enter(text="0.30 mm"))
+    hands.tell(Confirm()).tell(Confirm())
+    assert hands.last(CardEnded).signed_off
+    return hands
+
+
+def test_what_is_done_again_after_the_sign_off_must_be_signed_again():
+    hands = signed().tell(Redo(step="gap", reason="brake was in the way"))
+    assert not hands.bench.progress.signed_off
+    hands.tell(Enter(text="0.31 mm"))
+    assert hands.bench.progress.current == "sign-off"
+    hands.tell(Confirm())
+    assert hands.last(CardEnded).signed_off
+
+
+def test_no_signature_outlives_a_stop_check_that_fails():
+    hands = signed().tell(Redo(step="stop-check", reason="tried again")).tell(Deny())
+    hands.tell(Confirm())
+    assert "Stop check" in hands.last(Asked).say
+    hands.tell(Skip(reason="does not stop"))
+    assert not hands.last(CardEnded).signed_off
+
+
+def test_a_probe_that_slipped_does_not_take_the_lead_zero_with_it():
+    hands = Hands(card(PRIMARY, SECONDARY)).cautions().read(0.25).tell(Zero())
+    hands.read(None, 1.0).touch(1.1)
+    hands.tell(Redo(step="primary", reason="probe slipped"))
+    assert hands.bench.progress.lead_zero is not None
+    hands.touch(1.1)
+    assert hands.outcomes["primary"] == "in-window"
+
+
+def test_the_touch_that_was_the_lead_zero_is_no_verdict_on_the_winding():
+    hands = Hands(card(PRIMARY, SECONDARY)).cautions().read(0.25, 3.0).tell(Zero())
+    assert hands.all(Judged)  # it was held long enough to be judged as a short
+    assert not hands.bench.progress.results["primary"].judged
+    hands.read(None, 1.0)
+    assert hands.bench.progress.current == "primary"
+
+
+def test_a_lead_zero_by_command_counts_from_then_on():
+    hands = Hands(card(LEAD_ZERO, PRIMARY, SECONDARY)).cautions().touch(0.2).read(0.3)
+    hands.tell(Zero()).read(None, 1.0).touch(1.2)
+    assert hands.last(Judged).corrected < 0.91

@@ -1,0 +1,151 @@
+"""An open is never concluded from lifted probes: streams made to tempt the bench into it.
+
+Each property goes by a rule that is written here a second time, on the readings alone.
+"""
+
+from itertools import groupby
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meterlink.commands import Confirm
+from meterlink.events import Evidence, Judged, Verdict
+from tests.meterlink.bench_hands import OVER, SECONDARY, SWITCH, Hands, card
+
+SETTINGS = settings(max_examples=60, deadline=None)
+
+INSULATION = (
+    'kind = "measurement"\nid = "insulation"\ntitle = "Insulation"\ninsulation = "insulation"'
+)
+
+TIPS = st.floats(0.05, 0.2)
+WINDING = st.floats(4000.0, 7000.0)
+ANYTHING_BELOW_OPEN = st.one_of(st.floats(1.0, 150e3), WINDING)
+
+SPELLS = st.integers(1, 40)
+"""How many readings, of ten a second."""
+
+
+def stream(*values: st.SearchStrategy[float | None]) -> st.SearchStrategy[list]:
+    return st.lists(st.tuples(st.one_of(*values), SPELLS), min_size=1, max_size=14)
+
+
+def played(step: str, spells: list) -> Hands:
+    """Let the meter show each value for so many readings, as it comes."""
+    hands = Hands(card(step)).cautions()
+    for value, count in spells:
+        digit = 0.001 if value is None or value < 10 else 1.0
+        hands.read(value, count / 10, step=digit)
+    return hands
+
+
+def opens(hands: Hands) -> list[Judged]:
+    return [event for event in hands.all(Judged) if event.verdict is Verdict.OPEN]
+
+
+@SETTINGS
+@given(stream(st.just(OVER), ANYTHING_BELOW_OPEN))
+def test_a_winding_is_never_open_by_over_range_bounce_and_lift_alone(spells):
+    assert not opens(played(SECONDARY, spells))
+
+
+@SETTINGS
+@given(stream(st.just(OVER), ANYTHING_BELOW_OPEN))
+def test_good_insulation_too_is_concluded_from_no_lifted_probe(spells):
+    assert not opens(played(INSULATION, spells))
+
+
+def taps_in(spells: list) -> int:
+    """Return how many stretches between two over ranges show nothing but the tips alone."""
+    runs = [(over, list(run)) for over, run in groupby(spells, key=lambda spell: spell[0] is OVER)]
+    return sum(
+        all(value < 1.0 for value, _ in run) and sum(count for _, count in run) >= 3
+        for over, run in runs
+        if not over
+    )
+
+
+@SETTINGS
+@given(stream(st.just(OVER), TIPS, WINDING))
+def test_taps_make_an_open_only_with_one_before_and_one_after(spells):
+    found = opens(played(SECONDARY, spells))
+    for judged in found:
+        assert judged.evidence is Evidence.TAPPED
+    if found:
+        assert taps_in(spells) >= 2
+
+
+def test_the_streams_of_these_tests_can_tempt_at_all():
+    tapped = [(OVER, 10), (0.1, 8), (OVER, 30), (0.1, 8), (OVER, 10)]
+    assert taps_in(tapped) == 2
+    assert len(opens(played(SECONDARY, tapped))) == 1
+    moved = [(0.2, 16), (OVER, 20), (0.2, 16)]
+    assert closed_again_after_open(moved)
+    assert len(opens(played(SWITCH, moved))) == 1
+
+
+def closed_again_after_open(spells: list) -> bool:
+    """Return whether a closed reading of three or more comes before and after an over range."""
+    kinds = [
+        (over, sum(count for _, count in run))
+        for over, run in groupby(spells, key=lambda spell: spell[0] is OVER)
+    ]
+    return any(
+        not kinds[i - 1][0]
+        and over
+        and not kinds[i + 1][0]
+        and kinds[i - 1][1] >= 3
+        and kinds[i + 1][1] >= 3
+        and count >= 3
+        for i, (over, count) in enumerate(kinds)
+        if 0 < i < len(kinds) - 1
+    )
+
+
+@SETTINGS
+@given(stream(st.just(OVER), st.floats(0.05, 0.5)))
+def test_a_switch_is_open_only_between_two_closed_readings(spells):
+    hands = played(SWITCH, spells)
+    for judged in opens(hands):
+        assert judged.evidence is Evidence.SAME_TOUCH
+    if opens(hands):
+        assert closed_again_after_open(spells)
+
+
+@SETTINGS
+@given(st.lists(st.tuples(st.just(0.2), st.integers(15, 30)), min_size=1, max_size=3), st.data())
+def test_a_slip_of_a_probe_on_a_closed_switch_is_no_open(closed, data):
+    hands = Hands(card(SWITCH)).cautions()
+    for value, count in closed:
+        hands.read(value, count / 10)
+        hands.read(OVER, data.draw(st.integers(1, 2)) / 10)
+    hands.read(0.2, 3)
+    assert not opens(hands)
+    assert hands.bench.progress.current == "switch"
+
+
+@SETTINGS
+@given(stream(st.just(OVER), ANYTHING_BELOW_OPEN), st.data())
+def test_a_word_makes_an_open_only_while_the_meter_reads_over_range(spells, data):
+    hands = Hands(card(SECONDARY)).cautions()
+    at = data.draw(st.integers(0, len(spells)))
+    last: float | None = 0.0
+    for index, (value, count) in enumerate([*spells, (None, 0)]):
+        if index == at:
+            before = len(opens(hands))
+            hands.tell(Confirm())
+            if len(opens(hands)) > before:
+                assert last is OVER
+                assert hands.last(Judged).evidence is Evidence.SAID
+            return
+        hands.read(value, count / 10, step=1.0)
+        last = value
+
+
+@SETTINGS
+@given(st.floats(210e3, 5e6), st.integers(20, 40))
+def test_megohms_of_fingers_are_open_as_a_reading_says_it(ohms, count):
+    hands = Hands(card(SECONDARY)).cautions().read(ohms, count / 10, step=100.0)
+    (judged,) = opens(hands)
+    assert judged.evidence is Evidence.READ
+    assert judged.value > 200e3

@@ -1,0 +1,178 @@
+"""Soak and watch: what is counted, what is estimated, and what over range may mean."""
+
+import tracemalloc
+from itertools import pairwise
+
+import pytest
+
+from meterlink.commands import Confirm, Enter
+from meterlink.events import Asked, Dropout, Evidence, Judged, SoakPoint, StepEnded, Verdict
+from meterlink.profile import read_profile
+from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, OVER, Hands, card
+
+MACHINE = read_profile(
+    b"""
+format = 1
+id = "machine"
+name = "machine"
+[[winding]]
+name = "winding"
+between = ["one end", "other end"]
+low = "0.1 ohm"
+high = "0.3 ohm"
+source = "the worked example"
+""",
+    "machine.toml",
+)
+
+
+def soak(winding: str = "secondary", lasts: str = "60 s") -> str:
+    return (
+        f'kind = "soak"\nid = "soak"\ntitle = "Soak"\nwinding = "{winding}"\nlasts = "{lasts}"\n'
+        'every = "10 s"'
+    )
+
+
+def watch(expect: str = "closed", lasts: str = "20 s") -> str:
+    return (
+        'kind = "watch"\nid = "watch"\ntitle = "Watch"\nbetween = ["stop wire", "block"]\n'
+        f'lasts = "{lasts}"\nexpect = "{expect}"'
+    )
+
+
+# --- soak -------------------------------------------------------------------------------------
+
+
+def test_the_winding_temperature_of_the_worked_example_to_iec_60034_1():
+    # 200 mohm at 20 °C, 210 mohm warm: 32.75 °C by the resistance method, k = 235.
+    hands = Hands(card(AMBIENT, soak("winding")), MACHINE).cautions().tell(Enter(text="20 °C"))
+    hands.read(0.2, 2, step=1e-5).read(0.21, 40, step=1e-5)
+    assert hands.all(SoakPoint)[0].temperature == 20.0
+    assert hands.last(SoakPoint).temperature == pytest.approx(32.75, abs=0.02)
+
+
+def test_leads_and_what_lies_in_series_do_not_warm():
+    # 5 kohm of copper at 20 °C are 5 * 275/255 = 5.392 kohm at 40 °C (IEC 60034-1, k = 235).
+    steps = (AMBIENT, LEAD_ZERO, soak("suppressed"))
+    hands = Hands(card(*steps)).cautions().tell(Enter(text="20 °C")).touch(0.2)
+    hands.read(10_000.2, 2, step=0.1).read(10_392.36, 40, step=0.1)
+    assert hands.last(SoakPoint).temperature == pytest.approx(40.0, abs=0.1)
+
+
+def test_points_come_at_every_interval_and_the_soak_ends_when_its_time_is_logged():
+    hands = Hands(card(soak())).cautions().read(5200.0, 64, step=1.0)
+    points = hands.all(SoakPoint)
+    assert [round(b.t - a.t) for a, b in pairwise(points)][:5] == [10] * 5
+    assert sum(point.lasted_s for point in points) == pytest.approx(60.0, abs=0.3)
+    assert hands.outcomes["soak"] == "steady"
+
+
+def test_over_range_is_counted_asked_about_and_is_no_time_of_the_soak():
+    hands = Hands(card(soak())).cautions().read(5200.0, 32, step=1.0).read(OVER, 120)
+    assert "soak" not in hands.outcomes
+    assert "clip came off" in hands.last(Asked).say
+    hands.read(5200.0, 35, step=1.0)
+    assert hands.outcomes["soak"] == "steady"
+    assert 1150 <= sum(point.over_range for point in hands.all(SoakPoint)) <= 1200
+    assert not hands.all(Judged)
+
+
+def test_it_opens_hot_only_by_the_technicians_word_which_the_record_says():
+    hands = Hands(card(soak())).cautions().read(5200.0, 30, step=1.0).read(OVER, 20)
+    assert not hands.all(Judged)
+    hands.tell(Confirm(who="Ines"))
+    assert hands.last(Judged).verdict is Verdict.OPEN
+    assert hands.last(Judged).evidence is Evidence.SAID
+    assert hands.outcomes["soak"] == "opens-hot"
+    assert hands.last(StepEnded).who == "Ines"
+
+
+def test_a_soak_of_a_winding_that_resistance_cannot_judge_says_so():
+    hands = Hands(card(soak("module"))).cautions()
+    assert hands.outcomes["soak"] == "cannot-tell"
+    assert "electronics" in hands.last(Asked).say
+
+
+def test_a_soak_that_a_break_cut_short_goes_on_from_the_same_cold_winding():
+    lasts = soak(lasts="120 s")
+    first = Hands(card(AMBIENT, lasts)).cautions().tell(Enter(text="20 °C"))
+    first.read(5000.0, 2, step=1.0).read(5392.0, 60, step=1.0)
+    again = Hands(first.bench.card, past=first.events)
+    assert "logged" in again.last(Asked).say
+    again.read(5392.0, 20, step=1.0)
+    # Were it begun anew, the warm winding would count as 20 °C.
+    assert again.last(SoakPoint).temperature == pytest.approx(40.0, abs=0.3)
+    again.read(5392.0, 45, step=1.0)
+    assert again.outcomes["soak"] == "steady"
+
+
+def test_memory_stays_flat_however_long_the_soak():
+    hands = Hands(card(soak(lasts="36000 s"))).cautions().read(5200.0, 20, step=1.0)
+    bench, events = hands.bench, hands.events
+    hands.read(5200.0, 60, step=1.0)
+    tracemalloc.start()
+    try:
+        hands.events = []
+        hands.read(5200.0, 100, step=1.0)
+        before = tracemalloc.get_traced_memory()[0]
+        hands.events = []
+        hands.read(5200.0, 1000, step=1.0)
+        hands.events = []
+        grown = tracemalloc.get_traced_memory()[0] - before
+    finally:
+        tracemalloc.stop()
+    assert bench.progress.current == "soak"
+    assert events
+    assert grown < 20_000  # ten thousand readings would need hundreds of kilobytes
+
+
+# --- watch ------------------------------------------------------------------------------------
+
+
+def test_dropouts_are_counted_with_time_and_depth():
+    hands = Hands(card(watch())).cautions().read(0.3, 4)
+    hands.read(OVER, 0.4).read(0.3, 3).read(25.0, 0.5).read(0.3, 20)
+    deep, shallow = hands.all(Dropout)
+    assert deep.depth is None
+    assert deep.lasted_s == pytest.approx(0.4, abs=0.11)
+    assert shallow.depth == pytest.approx(25.0, abs=0.01)
+    assert shallow.lasted_s == pytest.approx(0.5, abs=0.11)
+    assert hands.outcomes["watch"] == "some"
+
+
+def test_a_quiet_wire_ends_with_none_when_its_time_is_over():
+    hands = Hands(card(watch())).cautions().read(0.3, 23)
+    assert hands.outcomes["watch"] == "none"
+    assert not hands.all(Dropout)
+
+
+def test_lifted_probes_pause_the_watch_and_are_no_dropout():
+    hands = Hands(card(watch())).cautions().read(0.3, 10).read(OVER, 120)
+    assert "the watch waits" in hands.last(Asked).say
+    assert "watch" not in hands.outcomes
+    hands.read(0.3, 14)
+    assert hands.outcomes["watch"] == "none"
+    assert not hands.all(Dropout)
+
+
+def test_a_path_that_should_stay_open_counts_its_closures_at_their_lowest():
+    hands = Hands(card(watch("open"))).cautions().read(OVER, 2).tell(Confirm())
+    hands.read(OVER, 4).read(3.0, 0.4).read(OVER, 20)
+    (closed,) = hands.all(Dropout)
+    assert closed.depth == pytest.approx(3.0, abs=0.01)
+    assert hands.outcomes["watch"] == "some"
+
+
+def test_a_wire_that_is_open_from_the_start_is_said_by_the_technician():
+    hands = Hands(card(watch())).cautions().read(OVER, 30)
+    assert "watch" not in hands.outcomes
+    hands.tell(Confirm())
+    assert hands.outcomes["watch"] == "some"
+    assert "open from the start" in hands.last(StepEnded).reason
+
+
+def test_dropouts_before_a_break_still_count_after_it():
+    first = Hands(card(watch())).cautions().read(0.3, 4).read(OVER, 0.4).read(0.3, 2)
+    again = Hands(first.bench.card, past=first.events)
+    again.read(0.3, 23)
+    assert again.outcomes["watch"] == "some"
