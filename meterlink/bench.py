@@ -341,12 +341,16 @@ class Bench:
         self._reopen_worker(t, out)
 
     def _step_before(self) -> Step | None:
-        """Return the nearest step with an outcome that can be done on this profile."""
+        """Return the nearest step with an outcome of its own that can be done on this profile.
+
+        One that ends by itself, as resistance cannot tell, would only lead forward again.
+        """
         before = None
         for step in self.card.step:
             if step.id == self.progress.current:
                 break
-            if self.progress.outcome(step.id) and not lacking(step, self.profile):
+            own = self.progress.outcome(step.id) not in ("", "cannot-tell")
+            if own and not lacking(step, self.profile):
                 before = step
         return before
 

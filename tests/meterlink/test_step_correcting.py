@@ -2,7 +2,16 @@
 
 from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Asked, CardEnded, Entered, Judged, StepEnded, StepReopened
-from tests.meterlink.bench_hands import GAP, LEAD_ZERO, PRIMARY, SECONDARY, TORQUE, Hands, card
+from tests.meterlink.bench_hands import (
+    GAP,
+    LEAD_ZERO,
+    MODULE,
+    PRIMARY,
+    SECONDARY,
+    TORQUE,
+    Hands,
+    card,
+)
 
 STOP = 'kind = "confirmation"\nid = "stop-check"\ntitle = "Stop check"'
 SIGN = (
@@ -100,3 +109,10 @@ def test_a_lead_zero_by_command_counts_from_then_on():
     hands = Hands(card(LEAD_ZERO, PRIMARY, SECONDARY)).cautions().touch(0.2).read(0.3)
     hands.tell(Zero()).read(None, 1.0).touch(1.2)
     assert hands.last(Judged).corrected < 0.91
+
+
+def test_back_passes_over_a_step_that_ends_by_itself():
+    hands = Hands(card(GAP, MODULE, TORQUE)).cautions().tell(Enter(text="0.30 mm"))
+    assert hands.outcomes["module"] == "cannot-tell"
+    hands.tell(Back(reason="wrong gauge"))
+    assert hands.bench.progress.current == "gap"
