@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from captures.archiving import LARGEST as LARGEST
 from captures.archiving import Manifest, PackKind, pack_files, unpack_files
 from captures.catalogue import CATALOGUE, Shelved, read_catalogue
 from captures.names import safe_name
@@ -18,6 +17,9 @@ from captures.reader import is_regular
 from captures.replaying import Played
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
+
+LARGEST: Final = 256 << 20
+"""Bytes that exercises may take up when unpacked: some hours of a fast meter."""
 
 PACK_ENDING: Final = ".exercises.zip"
 

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from msgspec.structs import replace
 
 from captures.answers import Answer, add_answer
-from captures.notes import Notes, read_notes
+from captures.notes import Notes, Pinned, read_notes
 from captures.replaying import Played
 from captures.times import local_now, rfc3339
 from drivers.clock import Clock
@@ -233,32 +233,44 @@ class Player:
                 self.pause_or_go()
 
     def _happened(self, events: Sequence[BenchEvent], stop: threading.Event) -> None:
-        """Show what happened, a question before each verdict that is hidden, then the notes."""
+        """Show what happened: before a verdict that is hidden its question, after each event the
+        notes that are pinned to it."""
+        t = self.played.replay.t
         with self._turn:
             self._pacing.played(self.played.replay, events, self._clock.now())
+        shown: list[BenchEvent] = []
+        for event in events:
+            if isinstance(event, StepBegan):
+                self._said = {key for key in self._said if key[0] != event.step}
+            if isinstance(event, Judged) and self._hides(event):
+                self._show(shown)
+                shown = []
+                if not self._answered(event, stop):
+                    return
+            shown.append(event)
+            if pinned := self.notes.now(t, (event,)):
+                self._show(shown)
+                shown = []
+                self._note(pinned)
+        self._note(self.notes.now(t))
+        self._show(shown)
+
+    def _answered(self, judged: Judged, stop: threading.Event) -> bool:
+        """Ask for the verdict; return whether the replay goes on from here."""
 
         def gone() -> bool:
             return stop.is_set() or self._goes_back()
 
-        shown = 0
-        for index, event in enumerate(events):
-            if isinstance(event, StepBegan):
-                self._said = {key for key in self._said if key[0] != event.step}
-            if not isinstance(event, Judged) or not self._hides(event):
-                continue
-            self._show(events[shown:index])
-            shown = index
-            step = self.bench.card.find(event.step)
-            question = Question(event, criterion_of(step, self.bench.profile, event.position))
-            said = "" if self.ask is None else self.ask(question, gone)
-            if gone():
-                return
-            self._said.add((event.step, event.position))
-            self._keep(event, said)
-            with self._turn:
-                self._pacing.anchor(self._clock.now())
-        self._show(events[shown:])
-        self._note(events)
+        step = self.bench.card.find(judged.step)
+        question = Question(judged, criterion_of(step, self.bench.profile, judged.position))
+        said = "" if self.ask is None else self.ask(question, gone)
+        if gone():
+            return False
+        self._said.add((judged.step, judged.position))
+        self._keep(judged, said)
+        with self._turn:
+            self._pacing.anchor(self._clock.now())
+        return True
 
     def _hides(self, judged: Judged) -> bool:
         if self.ask is None or self._pacing.running_on:
@@ -282,11 +294,11 @@ class Player:
         )
         add_answer(self._answers, answer)
 
-    def _note(self, events: Sequence[BenchEvent]) -> None:
-        t = self.played.replay.t
-        for pinned in self.notes.now(t, events):
-            self._show([Note(t=t, text=pinned.say, who=self.notes.by)])
-            if pinned.pause and not self._pacing.running_on:
+    def _note(self, pinned: Sequence[Pinned]) -> None:
+        """Show notes, and wait after one that says so."""
+        for note in pinned:
+            self._show([Note(t=self.played.replay.t, text=note.say, who=self.notes.by)])
+            if note.pause and not self._pacing.running_on:
                 with self._turn:
                     self._pacing.pause()
 
