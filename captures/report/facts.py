@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from captures.checks import Recorded
 from captures.records import Attached, Header
 from captures.verifying_job import Part
 from meterlink.card import Card, Step
@@ -80,6 +81,8 @@ class JobFacts:
     stop_check: bool | None
     """Whether the engine was seen to stop; None where that is not recorded."""
     headers: dict[str, Header]
+    last_check: Recorded | None
+    """The newest check of this job's meter, in this job or an earlier one."""
     touches: list[TouchFacts]
     touches_left_out: int
     attachments: list[Attached]

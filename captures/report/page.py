@@ -90,7 +90,6 @@ def _totals(facts: JobFacts) -> dict[str, Any]:
         "titles": titles,
         "signed_off": any(card.signed_off for card in facts.cards),
         "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
-        "meter_checks": [c for card in facts.cards for c in card.checks if c.meter is not None],
         "whole": all(part.state is State.WHOLE for part in facts.parts),
         "acknowledged": _acknowledged(facts.cards),
     }

@@ -6,6 +6,8 @@ from enum import Enum
 from pathlib import Path
 from typing import Final
 
+from captures.checks import Recorded, checks_in
+from captures.checks import gather as gather_checks
 from captures.job import Job
 from captures.joblog import LogEntry
 from captures.records import Attached
@@ -13,6 +15,8 @@ from captures.report.facts import CardFacts, JobFacts, TouchFacts
 from captures.report.gather import LogGatherer
 from captures.report.touches import held_touches
 from captures.standing import FindCard, JobSettings
+from captures.store import JobStore
+from captures.times import read_rfc3339
 from captures.verifying_job import verify_job
 from meterlink.card import ConfirmationStep
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError, UsageError
@@ -43,8 +47,11 @@ def write_report(
     shelved: FindCard,
     audience: Audience = Audience.WORKSHOP,
     target: Path | None = None,
+    store: JobStore | None = None,
 ) -> Path:
     """Write the report of ``job`` into its folder, or to ``target``; return where.
+
+    ``store`` is where the meter's last check is looked for if the job itself has none.
 
     An older report there is replaced, as it can be made again from the record at any time.
 
@@ -59,13 +66,13 @@ def write_report(
         raise UsageError(
             "a report needs jinja2 and matplotlib; install meterlink with its extra «report»"
         ) from fault
-    page = fill(gather(job, shelved), audience.value or "workshop")
+    page = fill(gather(job, shelved, store), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path
 
 
-def gather(job: Job, shelved: FindCard) -> JobFacts:
+def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFacts:
     """Return everything that a report of ``job`` says.
 
     Raises:
@@ -99,12 +106,37 @@ def gather(job: Job, shelved: FindCard) -> JobFacts:
         finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
         stop_check=_stop_check(cards),
         headers=settings.headers,
+        last_check=_last_check(job, store, settings, last),
         touches=touches,
         touches_left_out=left_out,
         attachments=attachments,
         notes=notes,
         parts=list(verify_job(job)),
     )
+
+
+def _last_check(
+    job: Job, store: JobStore | None, settings: JobSettings, until: str
+) -> Recorded | None:
+    """Return the newest check of a meter of this job, no newer than ``until``."""
+    found = list(checks_in(job))
+    if not found and store is not None:
+        meters = {str(header.meter) for header in settings.headers.values() if header.meter}
+        found = [
+            check
+            for series in gather_checks(store)
+            if series.meter in meters
+            for check in series.checks
+            if _when(check.at) <= _when(until)
+        ]
+    return max(found, key=lambda check: _when(check.at), default=None)
+
+
+def _when(at: str) -> float:
+    try:
+        return read_rfc3339(at).timestamp()
+    except UnreadableError:
+        return 0.0
 
 
 def _noted(entry: LogEntry) -> str:

@@ -252,29 +252,31 @@ def test_the_stop_check_is_never_left_unsaid(store, stop, says, audience):
     assert says in Seen(page_of(make_job(store, stop=stop), audience)).text
 
 
+def meter_check(t, *, passed):
+    return MeterChecked(
+        t=t,
+        step="meter",
+        contact_t=0.5,
+        marking="4.7 kohm 1%",
+        ohms=4700.0,
+        tolerance=1.0,
+        value=5000.0,
+        readings=9,
+        noise=1.0,
+        resolution=1.0,
+        corrected=5000.0,
+        error=300.0,
+        u=50.0,
+        passed=passed,
+        budget=(Component(name="meter", u=20.0), Component(name="resistor", u=14.0)),
+        notes=("Something was assumed.",),
+    )
+
+
 def test_a_failed_check_of_the_meter_stands_at_the_top(store):
     with store.create("Pump 7", settings={"card": to_plain(METER_CARD)}) as job:
         job.log.append(CardBegan(t=0.0, card="meter", profile="p"))
-        job.log.append(
-            MeterChecked(
-                t=1.0,
-                step="meter",
-                contact_t=0.5,
-                marking="4.7 kohm 1%",
-                ohms=4700.0,
-                tolerance=1.0,
-                value=5000.0,
-                readings=9,
-                noise=1.0,
-                resolution=1.0,
-                corrected=5000.0,
-                error=300.0,
-                u=50.0,
-                passed=False,
-                budget=(Component(name="meter", u=20.0), Component(name="resistor", u=14.0)),
-                notes=("Something was assumed.",),
-            )
-        )
+        job.log.append(meter_check(1.0, passed=False))
         job.log.append(StepEnded(t=2.0, step="meter", outcome="failed"))
     text = Seen(page_of(job.job)).text
     assert "trust no value of this job" in text
@@ -283,6 +285,21 @@ def test_a_failed_check_of_the_meter_stands_at_the_top(store):
     for words in ("accuracy of the meter", "the known resistor", "67 %", "Something was assumed."):
         assert words in text, words
     assert "Uncertainty budgets" not in Seen(page_of(job.job, Audience.CUSTOMER)).text
+
+
+def test_the_meters_last_check_may_be_in_an_earlier_job(store):
+    meter = Identity(maker="Workshop", serial="7")
+    for title, passed, who in (("Bench day", True, meter), ("Other meter", False, Identity())):
+        with store.create(title) as earlier:
+            header = Header(started="2026-11-01T09:14:00.000+01:00", program=PROGRAM, meter=who)
+            with earlier.new_capture(header):
+                earlier.log.append(CardBegan(t=0.0, card="meter", profile="p"))
+                earlier.log.append(meter_check(1.0, passed=passed))
+    with store.create("Pump 7") as job:
+        job.new_capture(Header(started="", program=PROGRAM, meter=meter)).close()
+    page = write_report(job.job, no_shelf, store=store).read_text(encoding="utf-8")
+    assert re.search(r"in job \S+bench-day, against a known resistor .*: passed", Seen(page).text)
+    assert "No check of this meter" in Seen(page_of(job.job)).text
 
 
 METER_CARD = read_card(

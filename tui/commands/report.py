@@ -25,8 +25,9 @@ def run(args: argparse.Namespace) -> int:
     from tui.setting_up import job_store
     from tui.shelf import CARDS
 
-    job = job_store(args.jobs).job(args.job)
+    store = job_store(args.jobs)
+    job = store.job(args.job)
     audience = Audience.CUSTOMER if args.customer else Audience.WORKSHOP
     target = Path(args.output) if args.output else None
-    print(f"wrote {write_report(job, CARDS.get, audience, target)}")
+    print(f"wrote {write_report(job, CARDS.get, audience, target, store)}")
     return 0
