@@ -97,5 +97,5 @@ async def test_no_colour_is_used_where_none_is_wanted(monkeypatch):
         for strip in app.screen._compositor.render_strips():
             for segment in strip:
                 style = segment.style
-                if style is not None and style.color is not None:
-                    assert style.color.is_default or style.color.triplet is None
+                for colour in () if style is None else (style.color, style.bgcolor):
+                    assert colour is None or colour.is_default, (segment.text, colour)

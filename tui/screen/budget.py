@@ -19,12 +19,13 @@ def budget_lines(assessment: Assessment, unit: str) -> Iterator[str]:
     total = budget.u
     for component in sorted(budget.components, key=lambda line: -line.u):
         share = (component.u / total) ** 2 if total else 0.0
-        free = "" if component.dof is None or isinf(component.dof) else f", {component.dof:.0f} df"
+        known = component.dof is None or isinf(component.dof)
+        free = "" if known else f"{component.dof:.0f} df"
         name = COMPONENT_WORDS.get(component.name, component.name)
         bar = "█" * round(20 * share)
-        yield f"  {name:<22} {format_value(component.u, unit):>10}  {share:>4.0%} {bar}{free}"
+        yield f"  {name:<24} {format_value(component.u, unit):>10} {free:>7} {share:>5.0%} {bar}"
     for verdict, probability in judgement.probabilities.items():
-        yield f"  {VERDICT_WORDS[verdict]:<22} {probability:>10.1%}"
+        yield f"  {VERDICT_WORDS[verdict]:<24} {probability:>10.1%}"
     if judgement.advice:
         yield judgement.advice
     yield from assessment.notes

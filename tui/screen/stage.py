@@ -39,7 +39,7 @@ class StageView(Widget):
 
     def render(self) -> Content:
         """Return the pictures side by side with the words beneath."""
-        columns, rows = self.content_size.width // 2, self.content_size.height
+        columns, rows = (self.content_size.width - 1) // 2, self.content_size.height
         scale = 1
         while (scale + 1) * _PIXELS[0] <= columns and rows_of(
             _PIXELS[1], scale + 1
@@ -54,7 +54,7 @@ class StageView(Widget):
         lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
         news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
         return Content("\n").join(
-            Content.assemble((a, lift), (b, news))
+            Content.assemble((a, lift), " ", (b, news))
             for a, b in zip(
                 _filled(left, columns, rows), _filled(right, columns, rows), strict=True
             )

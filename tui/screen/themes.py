@@ -54,6 +54,19 @@ _ANSI_NAMES: Final = (
 )
 """What the screen library wants to know of a theme of terminal colours."""
 
+_FOOTER_NAMES: Final = (
+    "footer-foreground",
+    "footer-background",
+    "footer-key-foreground",
+    "footer-key-background",
+    "footer-description-foreground",
+    "footer-description-background",
+    "footer-item-background",
+    "scrollbar",
+    "scrollbar-background",
+    "scrollbar-corner-color",
+)
+
 PLAIN: Final = Theme(
     name="bench-plain",
     primary="ansi_default",
@@ -71,6 +84,7 @@ PLAIN: Final = Theme(
     ansi=True,
     variables={
         **dict.fromkeys(_ANSI_NAMES, "ansi_default"),
+        **dict.fromkeys(_FOOTER_NAMES, "ansi_default"),
         "input-cursor-text-style": "reverse",
         "good": "ansi_default",
         "bad": "ansi_default",
