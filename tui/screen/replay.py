@@ -4,6 +4,7 @@ import copy
 import queue
 from collections.abc import Callable
 from contextlib import suppress
+from math import inf
 from typing import ClassVar, Final
 
 from textual import on
@@ -220,7 +221,8 @@ class ReplayApp(BenchApp, inherit_bindings=False):
             how = "‖ waits for your verdict"
         else:
             how = "‖ paused" if player.paused else "▶ playing"
-        line = f"replay: {how}, {player.speed:g}×, {replay.t:.1f} s, touch {replay.touches}"
+        pace = "as fast as can be" if player.speed == inf else f"{player.speed:g}×"
+        line = f"replay: {how}, {pace}, {replay.t:.1f} s, touch {replay.touches}"
         note = plain(self.view.note, 600)
         return "\n".join(filter(None, (line, self.view.comment, f"✎ {note}" if note else "")))
 

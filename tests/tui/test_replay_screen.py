@@ -1,0 +1,192 @@
+"""A record on the bench screen: paused, stepped, jumped about in, its verdicts hidden."""
+
+import asyncio
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from math import inf
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+
+from captures.answers import read_answers
+from captures.catalogue import Made
+from drivers.clock import MonotonicClock
+from tests.tui.looking import screen_text
+from tui.library_making import make_capture
+from tui.pacing import Pacing
+from tui.replaying import Player
+from tui.screen.replay import ReplayApp
+
+LONGEST_S = 10.0
+
+
+@pytest.fixture(scope="module")
+def capture(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("made") / "quay.jsonl"
+    make_capture(Made(scenario="open-primary", seed=1, nplc=3), path)
+    path.with_name("quay.notes.toml").write_text(
+        'format = 1\nby = "Ines"\n[[note]]\nstep = "lead-zero"\nsay = "Metal to [b]metal[/b]."\n',
+        encoding="utf-8",
+    )
+    return path
+
+
+@pytest.fixture
+def player_at(capture) -> Iterator[Callable[[Pacing], Player]]:
+    with ExitStack() as stack:
+
+        def make(pacing: Pacing) -> Player:
+            player = Player(capture, MonotonicClock(), pacing)
+            stack.callback(lambda: player.close())
+            return player
+
+        yield make
+
+
+async def until(pilot: Pilot[int], there: Callable[[str], bool]) -> str:
+    """Wait until the screen shows it; return the screen as text."""
+    deadline = asyncio.get_running_loop().time() + LONGEST_S
+    while True:
+        await pilot.pause()
+        text = screen_text(pilot.app)
+        if there(text):
+            return text
+        assert asyncio.get_running_loop().time() < deadline, text
+        await asyncio.sleep(0.02)
+
+
+async def test_a_record_is_played_to_its_end_on_the_page_of_the_bench(player_at):
+    app = ReplayApp(player_at(Pacing(inf)), title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        text = await until(pilot, lambda text: "the record ends here" in text)
+        assert "✗ Primary winding" in text
+        assert "✓ Secondary winding" in text
+        assert "✎ Ines: Metal to [b]metal[/b]." in text  # words, never markup
+        assert app.return_code is None
+        await pilot.press("q")
+    assert app.return_value == 0
+
+
+async def test_paused_it_goes_on_step_by_step(player_at):
+    player = player_at(Pacing(1.0, paused=True))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        await until(pilot, lambda text: "‖ paused, 1×, 0.0 s" in text)
+        await pilot.press("full_stop")
+        text = await until(pilot, lambda text: "Read the cautions" in text)
+        assert "‖ paused" in text
+        await pilot.press("full_stop")
+        await until(pilot, lambda text: "Temperature of the parts" in text)
+        assert player.played.replay.t < 3.0
+        assert app.focused is None  # the entry in the record asks nobody now
+
+
+async def test_keys_change_the_pace_and_pause(player_at):
+    player = player_at(Pacing(1.0))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        await pilot.press("f", "f", "f")
+        await until(pilot, lambda text: "▶ playing, 8×" in text)
+        await pilot.press("s")
+        await until(pilot, lambda text: "▶ playing, 4×" in text)
+        await pilot.press("space")
+        await until(pilot, lambda text: "‖ paused, 4×" in text)
+        at = player.played.replay.t
+        await asyncio.sleep(0.15)
+        assert player.played.replay.t == at
+        await pilot.press("space")
+        await until(pilot, lambda text: "▶ playing" in text and player.played.replay.t > at)
+
+
+async def test_it_jumps_to_the_next_touch_and_back(player_at):
+    player = player_at(Pacing(1.0, paused=True))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        for touch in (1, 2, 3):
+            await pilot.press("n")
+            await until(pilot, lambda text, touch=touch: f"touch {touch}" in text)
+        assert "✓ Lead zero" in screen_text(app)
+        for touch in (2, 1):
+            await pilot.press("b")
+            await until(pilot, lambda text, touch=touch: f"touch {touch}" in text)
+        text = await until(pilot, lambda text: "▶ Lead zero" in text)
+        assert "✓ Lead zero" not in text  # the page was folded anew from the start
+
+
+async def test_it_goes_back_from_the_end(player_at):
+    player = player_at(Pacing(inf))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        await until(pilot, lambda text: "the record ends here" in text)
+        player.pause_or_go()
+        await pilot.press("b")
+        await until(pilot, lambda text: "‖ paused" in text and "✓ Secondary" in text)
+        assert not player.finished
+
+
+async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
+    player = player_at(Pacing(inf))
+    player.keep_answers(tmp_path / "answers.jsonl", "Ines")
+    app = ReplayApp(player, title="quay", hide=True)
+    async with app.run_test(size=(100, 32)) as pilot:
+        text = await until(pilot, lambda text: "What is your verdict on «Primary winding»" in text)
+        assert "waits for your verdict" in text
+        assert "✗" not in text
+        assert "The window is 0.7 Ω to 1 Ω." in text
+        await pilot.press("down", "enter")
+        text = await until(pilot, lambda text: "verdict on «Secondary winding»" in text)
+        assert "✗ Primary winding" in text
+        assert "✓ Secondary winding" not in text
+        await pilot.press("down", "down", "down", "enter")
+        await until(pilot, lambda text: "verdict on «Stop switch» in «stop»" in text)
+        await pilot.press("n")  # not said: on to the next touch
+        await until(pilot, lambda text: "in «run»? The window is at least 1 MΩ" in text)
+        await pilot.press("enter")
+        await until(pilot, lambda text: "the record ends here" in text)
+    answers = list(read_answers(tmp_path / "answers.jsonl"))
+    assert [(a.step, a.said) for a in answers] == [
+        ("primary", "short"),
+        ("secondary", "in-window"),
+        ("stop-switch", ""),
+        ("stop-switch", "open"),
+    ]
+    assert [a.right for a in answers] == [False, True, False, True]
+
+
+async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
+    app = ReplayApp(player_at(Pacing(4.0)), title="quay", hide=True)
+    async with app.run_test(size=(100, 32)) as pilot:
+        await pilot.press("n", "n", "n")
+        await until(pilot, lambda text: "What is your verdict on «Primary winding»" in text)
+        await pilot.press("enter")
+        await until(pilot, lambda text: "the bench says so too: open" in text)
+
+
+async def test_leaving_while_a_verdict_is_waited_for_ends_everything(player_at):
+    app = ReplayApp(player_at(Pacing(inf)), title="quay", hide=True)
+    async with app.run_test(size=(100, 32)) as pilot:
+        await until(pilot, lambda text: "What is your verdict" in text)
+        await pilot.press("q")
+    assert app.return_value == 0
+
+
+async def test_going_back_takes_a_question_back(player_at):
+    player = player_at(Pacing(inf))
+    app = ReplayApp(player, title="quay", hide=True)
+    async with app.run_test(size=(100, 32)) as pilot:
+        await until(pilot, lambda text: "What is your verdict" in text)
+        player.pause_or_go()
+        await pilot.press("b")
+        text = await until(pilot, lambda text: "‖ paused" in text)
+        assert "What is your verdict" not in text
+
+
+async def test_help_and_narrow_terminals(player_at):
+    app = ReplayApp(player_at(Pacing(1.0, paused=True)), title="quay")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda text: "‖ paused" in text)
+        await pilot.press("question_mark")
+        await until(pilot, lambda text: "on to the next thing that happens" in text)
+        await pilot.press("escape")
+        await until(pilot, lambda text: "on to the next thing that happens" not in text)
