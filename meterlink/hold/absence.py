@@ -5,8 +5,10 @@ from typing import Final
 
 from meterlink.hold.policy import HoldPolicy
 
-_LONG: Final = 5
-"""More overloads in a row than this are the air, not a dropout or a range change."""
+_LONG: Final = 0.55
+"""Overloads in a row for this long, seconds, are the air, not a dropout or a range change ..."""
+_MANY: Final = 4
+"""... if they are at least this many."""
 
 
 class Absence:
@@ -22,6 +24,7 @@ class Absence:
         self._count = 0
         self._lowest = inf
         self._in_a_row = 0
+        self._first_over = 0.0
         self._overloads = False
         self.since = 0.0
         """Time of the first reading without contact, seconds."""
@@ -34,13 +37,15 @@ class Absence:
 
     def finite(self) -> None:
         """A reading that is no overload."""
-        if self._in_a_row:
-            self._overloads = self._overloads or self._in_a_row > _LONG
-            self._in_a_row = 0
+        self._in_a_row = 0
 
-    def over(self) -> None:
-        """An overload."""
+    def over(self, t: float) -> None:
+        """An overload at ``t``."""
+        if not self._in_a_row:
+            self._first_over = t
         self._in_a_row += 1
+        if self._in_a_row >= _MANY and t - self._first_over >= _LONG:
+            self._overloads = True
 
     def missing(self, t: float, interval: float, value: float = inf) -> bool:
         """Take a reading without contact; True when it makes a lift.

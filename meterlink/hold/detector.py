@@ -109,7 +109,7 @@ class HoldDetector:
         if self._cadence.tick(t) and self._cadence.interval * self.policy.fast < 1:
             self._blocks.tune(1 / self._cadence.interval)
         if reading.overload or value > _BEYOND or value < -_BEYOND:
-            self._absence.over()
+            self._absence.over(t)
             return self._missing(t, inf) if self._stage is not Stage.APART else _NOTHING
         if value != value:
             return self._pass_over("not-a-number")

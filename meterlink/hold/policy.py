@@ -61,6 +61,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Time constants of the settling that a constant value is weighed against."""
     refine: int = 4
     """Most time constants between those that are tried where one of them fits."""
+    course_doubt: float = 0.05
+    """Below this probability of any settling, the time constants between are not tried."""
     settling_share: float = 0.0311
     """Prior probability that a stretch is still settling, shared among the time constants."""
     course_share: float = 0.25

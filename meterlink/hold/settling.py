@@ -31,6 +31,10 @@ _LARGEST: Final = 200.0
 """Logarithms of odds beyond this change nothing and would overflow."""
 
 
+_NEGLIGIBLE: Final = 1e-9
+"""Odds below this of the rest change nothing."""
+
+
 class Assessment(msgspec.Struct, frozen=True, gc=False):
     """What a stretch of readings says."""
 
@@ -50,6 +54,10 @@ class Assessment(msgspec.Struct, frozen=True, gc=False):
     """Standard deviation of one reading."""
     tol: float
     """Tolerance of a held value here."""
+    left: float
+    """What is left to settle by the likeliest time constant."""
+    tau: float
+    """That time constant, seconds; 0 where a constant is likelier than any."""
     n: int
     """Points in the stretch."""
 
@@ -127,14 +135,19 @@ def assess(
     common *= gamma(a1) / gamma(a1 + 0.5) * 1.7724538509055159
     base = (a1 + 0.5) * log(constant_ss)
     weights, moving = 1.0, 0.0
+    likeliest, left, log_tau = 1.0, 0.0, None
     centre, square = mean, constant_ss / (dof + 1) / n + mean * mean
-    for b, shh, hm, now, ss, _ in fits:
+    for b, shh, hm, now, ss, x in fits:
         size = abs(b)
         goal, var = mean - b * hm, ss / dof
         se = sqrt(var / shh + rounding)
         w = common / max(smallest, size) * se / sqrt(var)
         w *= exp(min(base - a1 * log(ss), _LARGEST))
+        if w < _NEGLIGIBLE * weights:
+            continue
         weights += w
+        if w > likeliest:
+            likeliest, left, log_tau = w, size * now, x
         moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
         centre += w * goal
         square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
@@ -151,6 +164,8 @@ def assess(
         scatter=scatter,
         noise=noise,
         tol=tol,
+        left=left,
+        tau=0.0 if log_tau is None else exp(log_tau),
         n=n,
     )
 

@@ -7,6 +7,7 @@ is weighed (``settling.assess``). Work and memory a point are bounded by ``HoldP
 
 import itertools
 from collections import deque
+from math import exp, log
 
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import Assessment, assess, tolerance, variance_floor
@@ -24,6 +25,7 @@ class Steadiness:
         """What the newest points said."""
         self.stretch: list[float] = []
         """The values that ``latest`` speaks of."""
+        self._looked_t = 0.0
         self.span = 0.0
         """Seconds from the first of them to the last."""
 
@@ -51,6 +53,8 @@ class Steadiness:
         """
         policy = self._policy
         self._points.append((t, value))
+        if self._still_moves(t, value):
+            return None
         self.latest = None
         self.step = step
         ts, ys = self._stretch(value, step)
@@ -67,6 +71,22 @@ class Steadiness:
         elif self._approached(len(ts)):
             share = policy.course_share
         return self._weigh(ts, ys, share, fixed, every, single)
+
+    def _still_moves(self, t: float, value: float) -> bool:
+        """Whether the value only goes on as the last look foresaw: no need to look again yet.
+
+        What is left takes its time constant times a logarithm to come within the tolerance; half
+        of that may pass unseen as long as the newest points move no slower than foreseen.
+        """
+        found = self.latest
+        if found is None or found.p_moving < 0.5 or not found.tau or len(self._points) < 4:
+            return False
+        since = t - self._looked_t
+        if since > 0.5 * found.tau * log(max(found.left / found.tol, 1.0)):
+            return False
+        then, before = self._points[-3]
+        foreseen = found.left * exp(-since / found.tau) * (exp((t - then) / found.tau) - 1)
+        return abs(value - before) > 0.6 * foreseen
 
     def _stretch(self, newest: float, step: float) -> tuple[list[float], list[float]]:
         """Points near the newest one, back to the first two in a row that are far from it."""
@@ -122,9 +142,11 @@ class Steadiness:
         rough = rough_noise(ys[-policy.rough_points :], variance_floor(policy, fixed, step))
         few = min(len(ys), policy.rough_points) - 2
         most = policy.cut_gain * (1 + policy.cut_few / max(few, 1)) ** 0.5 * rough
+        self._looked_t = ts[-1]
         while len(ts) >= policy.least_readings and ts[-1] - ts[0] > least:
             found = assess(ts, ys, step, policy, share, single)
-            if found.scatter > most:
+            refined = found.scatter > most
+            if refined:
                 share = policy.course_share
                 found = assess(ts, ys, step, policy, share, single, policy.refine)
             self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
@@ -134,33 +156,31 @@ class Steadiness:
                     risk *= (usual / found.scatter) ** policy.noise_power
                 if found.p_moving >= risk or not self._quiet(found):
                     return None
-                return self._confirmed(ts, ys, share, single, risk)
+                if not refined and found.p_course > policy.course_doubt:
+                    found = assess(ts, ys, step, policy, share, single, policy.refine)
+                    self.latest = found
+                return (
+                    found if found.p_moving < risk and self._done(ts, ys, found, single) else None
+                )
             share = policy.course_share
             cut = max(1, len(ts) // 4)
             del ts[:cut], ys[:cut]
         return None
 
-    def _confirmed(
-        self, ts: list[float], ys: list[float], share: float, single: float, risk: float
-    ) -> Assessment | None:
-        """Look once more, with finer time constants, and at the newest part alone.
+    def _done(self, ts: list[float], ys: list[float], found: Assessment, single: float) -> bool:
+        """Whether the newest part, looked at alone, does not contradict.
 
         Two time constants in a row, ringing or creep pass for one exponential that is done as
         long as their beginning is in view; the newest half and third of the stretch tell.
         """
-        policy = self._policy
-        found = assess(ts, ys, self.step, policy, share, single, policy.refine)
-        self.latest = found
-        if found.p_moving >= risk:
-            return None
-        n = len(ts)
+        policy, n = self._policy, len(ts)
         most = policy.recent_risk if found.p_course < 0.5 else policy.course_recent_risk
         for k in sorted({max(n // 2, policy.recent_least), max(n // 3, policy.recent_least)}):
             if k < n:
                 part = assess(ts[-k:], ys[-k:], self.step, policy, policy.recent_share, single)
                 if part.p_moving > most:
-                    return None
-        return found
+                    return False
+        return True
 
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""

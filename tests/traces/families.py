@@ -146,19 +146,23 @@ def creeping(rng: np.random.Generator, m: Meter, value: float) -> Plan:
 
 
 def autorange(rng: np.random.Generator, m: Meter, value: float) -> Plan:
-    """Down through the ranges: blanks, full-scale values and coarse values, then the right one."""
+    """Down through the ranges: blanks, at most one full-scale and one coarse value, the right one.
+
+    None of the wrong values lasts for as long as a touch that may be held.
+    """
+    kinds = rng.permutation(["blank", "blank", "coarse", "full scale"])[: int(rng.integers(1, 4))]
     pieces = []
-    for i in range(int(rng.integers(1, 4)), 0, -1):
+    for i, kind in zip(range(kinds.size, 0, -1), kinds, strict=True):
         lasts = float(rng.uniform(0.05, 0.35))
-        lasts = min(lasts, 1.95 / m.rate) if rng.random() < 0.5 else min(lasts, 0.2)
-        kind = rng.random()
-        if kind < 0.4:
+        if kind == "blank":
             pieces.append(Piece(lasts, flat(np.inf)))
-        elif kind < 0.8:
-            off = value * (1 + float(rng.normal(0, 0.03)))
-            pieces.append(Piece(lasts, flat(off), step=m.resolution(value) * 10.0**i))
+            continue
+        lasts = min(lasts, 1.95 / m.rate) if rng.random() < 0.5 else min(lasts, 0.2)
+        step = m.resolution(value) * 10.0**i
+        if kind == "coarse":
+            pieces.append(Piece(lasts, flat(value * (1 + float(rng.normal(0, 0.03)))), step=step))
         else:
-            pieces.append(Piece(lasts, flat(m.resolution(value) * m.counts * 10.0 ** (i - 1))))
+            pieces.append(Piece(lasts, flat(step * m.counts), step=step))
     return Plan([*pieces, steady(rng, m, value)])
 
 

@@ -1,0 +1,124 @@
+"""The hold detector beside what one would write instead, over the same seeded traces.
+
+Rates are per thousand touches (missed: of those that are due), delays from the first clean
+reading to the hold, in the fewest readings that the policy allows and in seconds. The rivals are
+tuned on other seeds, by the same cost that weighs a false hold above a wait. Then the trade-off
+of the detector between false holds and delay, and each aim with its 95 % Clopper-Pearson limit.
+
+Run: python tests/benchmarks/hold_detectors.py [traces, default 14000] [first seed, default 0]
+Needs the river library. About 3 touches a trace; some 40,000 touches take ten minutes.
+"""
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+
+import msgspec
+import numpy as np
+from scipy import stats
+
+from meterlink.events import Held
+from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from tests.traces.families import BEYOND
+from tests.traces.generator import Trace, trace
+from tests.traces.rivals import Steady, oracle, run, settings
+from tests.traces.score import Score, holds_of
+
+Holder = Callable[[Trace], Iterable[Held]]
+TUNING_FROM, TUNING_TRACES = 900_000, 250
+RIVAL_TRACES = 1500
+
+
+def detector(policy: HoldPolicy = POLICY) -> Holder:
+    """The detector under a policy."""
+    return lambda t: holds_of(HoldDetector(policy).feed, t.readings)
+
+
+def rival(steady: Steady) -> Holder:
+    """A rival."""
+    return lambda t: run(steady, t.readings)
+
+
+def traces(first: int, count: int, *, beyond: bool = False) -> Iterator[tuple[int, Trace]]:
+    """Seeded traces, made one at a time."""
+    for seed in range(first, first + count):
+        yield seed, trace(seed, tuple(BEYOND), hard=False) if beyond else trace(seed, hard=False)
+
+
+def score(holder: Holder, first: int, count: int, *, beyond: bool = False) -> Score:
+    """Score a detector over traces."""
+    out = Score()
+    for seed, t in traces(first, count, beyond=beyond):
+        out.add(seed, t, holder(t))
+    return out
+
+
+def cost(s: Score) -> float:
+    """One number to compare settings of a rival by."""
+    n, due = sum(s.touches.values()), sum(s.due.values())
+    if not s.units:
+        return 1e9
+    false = 1000 * (sum(s.false.values()) + sum(s.off.values())) / n
+    return false + 0.4 * 1000 * sum(s.missed.values()) / due + 4 * float(np.quantile(s.units, 0.5))
+
+
+def tuned(candidates: list[tuple[str, Steady]]) -> tuple[str, Steady]:
+    """The setting that does best on the tuning seeds."""
+    costs = [cost(score(rival(s), TUNING_FROM, TUNING_TRACES)) for _, s in candidates]
+    return candidates[int(np.argmin(costs))]
+
+
+def aims(s: Score) -> None:
+    """Print each aim that is a rate, with how sure it is met."""
+    n, due = sum(s.touches.values()), sum(s.due.values())
+    rows = [
+        ("false holds", sum(s.false.values()), n, 1.0),
+        ("of them by more than 3 tol", sum(s.false_far.values()), n, 0.2),
+        ("doubled", sum(s.doubled.values()), n, 0.1),
+        ("off by more than 2 tol", sum(s.off.values()), n, 0.5),
+        ("missed", sum(s.missed.values()), due, 2.0),
+    ]
+    for f in sorted(s.touches):
+        if s.false[f]:
+            rows.append((f"false holds, {f}", s.false[f], s.touches[f], 5.0))
+        if s.missed[f]:
+            rows.append((f"missed, {f}", s.missed[f], s.due[f], 10.0))
+    for name, k, of, aim in rows:
+        upper = 1000 * float(stats.beta.ppf(0.95, k + 1, of - k))
+        sure = float(stats.beta.cdf(aim / 1000, k + 0.5, of - k + 0.5))
+        print(
+            f"  {name:34s} {1000 * k / of:6.2f} in 1,000, at most {upper:6.2f} with 95 %; "
+            f"aim {aim:4.1f}, met with {100 * sure:5.1f} %"
+        )
+
+
+def main() -> None:
+    """Print the tables."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 14_000
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    print(f"Same {RIVAL_TRACES} traces for all:")
+    for name, candidates in settings().items():
+        setting, steady = tuned(candidates)
+        line = score(rival(steady), first, RIVAL_TRACES).line()
+        print(f"  {name:28s} {line}   ({setting})", flush=True)
+    print(f"  {'this detector':28s} {score(detector(), first, RIVAL_TRACES).line()}")
+    for name, floor in (("oracle, policy floor", True), ("oracle, Wald's bound", False)):
+        held = score(lambda t, floor=floor: oracle(t, floor), first, RIVAL_TRACES)
+        print(f"  {name:28s} {held.line()}", flush=True)
+    print("Trade-off of this detector, by the risk that a hold may take:")
+    for times in (0.1, 0.3, 1.0, 3.0, 10.0):
+        policy = msgspec.structs.replace(
+            POLICY, risk=POLICY.risk * times, late_risk=POLICY.late_risk * times
+        )
+        line = score(detector(policy), first, RIVAL_TRACES).line()
+        print(f"  risk x {times:4.1f} {line}", flush=True)
+    whole = score(detector(), first, count)
+    print(f"This detector over {count} traces:\n  {whole.line()}")
+    print(whole.table())
+    aims(whole)
+    strange = score(detector(), first, max(count // 10, 200), beyond=True)
+    print(f"Families that it was not made for:\n  {strange.line()}")
+    print(strange.table())
+
+
+if __name__ == "__main__":
+    main()
