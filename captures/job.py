@@ -7,6 +7,7 @@
     report.html
 """
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -98,6 +99,7 @@ class JobWriter:
         self.job = job
         self.log = log
         self._on_trouble = on_trouble
+        self._captures: list[CaptureWriter] = []
 
     @classmethod
     def resume(
@@ -137,8 +139,11 @@ class JobWriter:
         return self._tell(CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble))
 
     def close(self) -> None:
-        """Seal the log and let go of the job. Safe to call twice."""
-        self.log.close()
+        """Close the captures still open, seal the log, let go of the job. Safe to call twice."""
+        with contextlib.ExitStack() as closing:
+            closing.callback(self.log.close)
+            for capture in self._captures:
+                closing.callback(capture.close)
 
     def __enter__(self) -> Self:
         return self
@@ -154,6 +159,7 @@ class JobWriter:
     def _tell(self, capture: CaptureWriter) -> CaptureWriter:
         capture._file_name = capture.path.relative_to(self.folder).as_posix()
         capture._log = self.log
+        self._captures.append(capture)
         self.log.append(CaptureBegan(t=capture.last_t, file=capture._file_name))
         return capture
 

@@ -182,3 +182,12 @@ def test_times_go_there_and_back():
     when = datetime(2026, 11, 3, 9, 14, 0, 125_000, tzinfo=UTC)
     assert rfc3339(when) == "2026-11-03T09:14:00.125+00:00"
     assert read_rfc3339(rfc3339(when)) == when
+
+
+def test_a_job_that_is_closed_closes_its_captures_first(store):
+    with store.create("Pump 7") as job:
+        capture = job.new_capture(HEADER)
+        capture.append(Reading(0.5, 1.0))
+    assert verify(capture.path).state is State.WHOLE
+    assert isinstance([entry.event for entry in job.job.entries()][-1], CaptureEnded)
+    job.close()
