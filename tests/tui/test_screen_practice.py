@@ -6,7 +6,7 @@ from drivers.simulated import SimulatedBench, load_scenario
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
-from tui.practice import BenchHands
+from tui.played_hands import BenchHands
 from tui.screen.app import BenchApp
 from tui.screen.hands import HandsView
 from tui.screen.picture import PictureView

@@ -52,7 +52,10 @@ def run(args: argparse.Namespace) -> int:
     from tui.setting_up import session
 
     known = configuration.load()
-    who = args.who or known.who
+    chosen = _choose_on_screen(args, known)
+    if chosen is None:
+        return 0
+    args, who = chosen, chosen.who or known.who
     with _job(args, known.profile) as (job, card, profile, past):
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
@@ -73,6 +76,34 @@ def run(args: argparse.Namespace) -> int:
             source.close()
     print(f"wrote {job.folder}")
     return code
+
+
+def _choose_on_screen(
+    args: argparse.Namespace, known: "Configuration"
+) -> argparse.Namespace | None:
+    """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
+    if args.port or args.job or args.profile or args.plain or not sys.stdout.isatty():
+        return args
+    from tui.offering import find_meters, offer
+    from tui.screen.choosing import ChooseApp
+    from tui.setting_up import job_store
+
+    app = ChooseApp(
+        offer(job_store(args.jobs), known, args.card),
+        lambda: find_meters(known),
+        theme=known.screen.theme,
+    )
+    choice = app.run()
+    if choice is None:
+        return None
+    said = {
+        "port": choice.port,
+        "wire": choice.wire or None,
+        "profile": choice.profile,
+        "card": choice.card,
+        "job": choice.job or choice.title or None,
+    }
+    return argparse.Namespace(**{**vars(args), **said})
 
 
 def _accuracy(
@@ -136,7 +167,20 @@ def _show(
         return _run_plain(sitting, who)
     from tui.screen import run_bench_screen
 
-    return run_bench_screen(sitting, title=job.folder.name, settings=settings)
+    return run_bench_screen(
+        sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
+    )
+
+
+def _keep_settings(settings: "ScreenSettings") -> None:
+    """Remember what was changed on the screen; not worth failing for."""
+    from msgspec.structs import replace
+
+    from meterlink.errors import MeterlinkError
+    from tui import configuration
+
+    with contextlib.suppress(MeterlinkError):
+        configuration.save(replace(configuration.load(), screen=settings))
 
 
 def _run_plain(sitting: "Session", who: str) -> int:

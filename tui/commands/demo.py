@@ -66,7 +66,7 @@ def _run_plain(sitting: "Session") -> int:
 
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
-    from tui.practice import BenchHands
+    from tui.played_hands import BenchHands
     from tui.screen import run_bench_screen
 
     bench.hands.leave("cautions")  # a person acknowledges those

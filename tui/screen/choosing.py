@@ -1,0 +1,207 @@
+"""Before the bench: which job, which meter, which profile, which card. All on one page.
+
+Everything is chosen beforehand as far as it is known; Begin, or ctrl+g, goes on. Meters are looked
+for on a thread of their own, and the page can be worked meanwhile.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import ClassVar, Final, TypeVar
+
+import msgspec
+from textual import on
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.widgets import Button, Footer, Input, OptionList, Static
+from textual.widgets.option_list import Option
+from textual.worker import Worker
+
+from meterlink.text import plain
+from tui.screen.themes import FALLBACK, PLAIN, THEMES
+
+NEW_JOB: Final = "a new job"
+
+T = TypeVar("T")
+
+
+class Listed(msgspec.Struct, frozen=True):
+    """One line of a list."""
+
+    name: str
+    """What is chosen by it."""
+    about: str = ""
+
+
+class Meter(msgspec.Struct, frozen=True):
+    """A meter that can be read."""
+
+    port: str
+    wire: str = ""
+    about: str = ""
+
+
+class Choice(msgspec.Struct, frozen=True, kw_only=True):
+    """What was chosen."""
+
+    job: str = ""
+    """A job to go on with; empty for a new one."""
+    title: str = ""
+    """Of the new job."""
+    port: str = ""
+    wire: str = ""
+    profile: str = ""
+    card: str = ""
+
+
+class Offer(msgspec.Struct, frozen=True, kw_only=True):
+    """What can be chosen from."""
+
+    jobs: Sequence[Listed] = ()
+    profiles: Sequence[Listed] = ()
+    cards: Sequence[Listed] = ()
+    usual: Choice = Choice()
+    """What was chosen last."""
+
+
+class ChooseApp(App[Choice]):
+    """The page; it returns a ``Choice``, or None where the user left."""
+
+    CSS_PATH = "choosing.tcss"
+    TITLE = "meterlink"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("tab", "app.focus_next", "next list"),
+        Binding("ctrl+g", "begin", "begin"),
+        Binding("escape", "leave", "leave"),
+    ]
+
+    def __init__(
+        self,
+        offer: Offer,
+        find_meters: Callable[[], Sequence[Meter]],
+        *,
+        theme: str = THEMES[0].name,
+    ) -> None:
+        """``find_meters`` may take seconds; it is called on a thread of its own."""
+        super().__init__()
+        self.offer = offer
+        self.meters: list[Meter] = []
+        """What was found so far, the one used last first."""
+        self._find = find_meters
+        self._dress = PLAIN.name if self.no_color else theme
+
+    def compose(self) -> ComposeResult:
+        usual = self.offer.usual
+        yield Static("What is on the bench?", id="head", markup=False)
+        with Horizontal(id="lists"):
+            with Vertical():
+                yield _list("job", [Listed(NEW_JOB), *self.offer.jobs], usual.job)
+                hint = "title of the new job"
+                yield Input(usual.title, placeholder=hint, id="title", compact=True)
+            with Vertical():
+                yield _list("meter", [], "")
+                yield Input(placeholder="or type a port", id="port", compact=True)
+            yield _list("profile", self.offer.profiles, usual.profile)
+            yield _list("card", self.offer.cards, usual.card)
+        yield Static(id="said", markup=False)
+        yield Button("Begin (ctrl+g)", id="begin", compact=True)
+        yield Footer(compact=True)
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Give our own colour names to themes that do not know them."""
+        return FALLBACK
+
+    def on_mount(self) -> None:
+        """Dress, and look for meters."""
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = self._dress
+        usual = self.offer.usual
+        if usual.port:
+            self._add_meters([Meter(usual.port, usual.wire, "used last")])
+        self._say("Looking for meters…")
+        self.run_worker(self._find, name="finder", thread=True, exit_on_error=False)
+        self.query_one("#job", OptionList).focus()
+
+    @on(Worker.StateChanged)
+    def _found(self, event: Worker.StateChanged) -> None:
+        worker = event.worker
+        if worker.name != "finder" or not worker.is_finished:
+            return
+        found = worker.result or ()
+        self._add_meters(found)
+        if worker.error is not None:
+            self._say(f"Meters could not be looked for: {worker.error}")
+        elif not found:
+            self._say("No meter was found; plug one in and switch it on, or type its port.")
+        else:
+            self._say("")
+
+    def _add_meters(self, meters: Sequence[Meter]) -> None:
+        known = {meter.port for meter in self.meters}
+        shown = self.query_one("#meter", OptionList)
+        for meter in meters:
+            if meter.port not in known:
+                self.meters.append(meter)
+                shown.add_option(Option(_line(Listed(meter.port, meter.about))))
+        if self.meters and shown.highlighted is None:
+            shown.highlighted = 0
+
+    def _say(self, words: str) -> None:
+        self.query_one("#said", Static).update(Content(plain(words, 300)))
+
+    @on(OptionList.OptionSelected)
+    @on(Input.Submitted)
+    def _next_list(self) -> None:
+        self.action_focus_next()
+
+    @on(Button.Pressed)
+    def _pressed(self) -> None:
+        self.action_begin()
+
+    def action_begin(self) -> None:
+        """Return what is chosen, unless something is missing."""
+        port = self.query_one("#port", Input).value.strip()
+        meter = Meter(port) if port else self._picked("meter", self.meters)
+        job = self._picked("job", [Listed(NEW_JOB), *self.offer.jobs])
+        profile = self._picked("profile", self.offer.profiles)
+        card = self._picked("card", self.offer.cards)
+        if meter is None:
+            self._say("There is no meter yet: wait for one to be found, or type its port.")
+            return
+        if profile is None or card is None:
+            self._say("There is no profile or no card to choose.")
+            return
+        self.exit(
+            Choice(
+                job="" if job is None or job.name == NEW_JOB else job.name,
+                title=self.query_one("#title", Input).value.strip(),
+                port=meter.port,
+                wire=meter.wire,
+                profile=profile.name,
+                card=card.name,
+            )
+        )
+
+    def action_leave(self) -> None:
+        """Leave without a choice."""
+        self.exit(None)
+
+    def _picked(self, name: str, things: Sequence[T]) -> T | None:
+        at = self.query_one(f"#{name}", OptionList).highlighted
+        return None if at is None or at >= len(things) else things[at]
+
+
+def _list(name: str, lines: Sequence[Listed], chosen: str) -> OptionList:
+    """Return a list with ``chosen``, or else the first, marked."""
+    made = OptionList(*(Option(_line(line)) for line in lines), id=name, markup=False)
+    made.border_title = name
+    names = [line.name for line in lines]
+    made.highlighted = names.index(chosen) if chosen in names else 0 if lines else None
+    return made
+
+
+def _line(line: Listed) -> Content:
+    about = f"\n  {plain(line.about, 60)}" if line.about else ""
+    return Content.assemble((plain(line.name, 60), "bold"), (about, "$quiet"))
