@@ -144,10 +144,14 @@ def error_words(meter: MeterChecked) -> str:
     return format_with_u(meter.error, meter.u)
 
 
+def is_close(check: Check) -> bool:
+    """Whether the verdict of a row is not sure enough to be called clear."""
+    return check.judged is not None and not check.judged.clear
+
+
 def mark_of(check: Check) -> str:
     """Return the class of a row: ``good``, ``bad``, ``close`` or ``plain``."""
-    judged = check.judged
-    if judged is not None and not judged.clear:
+    if is_close(check):
         return "close"
     if check.good is None:
         return "plain"

@@ -337,6 +337,31 @@ def test_a_step_done_again_shows_only_what_counts(store):
 
 
 @pytest.mark.parametrize("audience", Audience)
+def test_a_close_verdict_is_never_summed_up_as_a_plain_pass(store, audience):
+    job = make_job(store)
+    with store.resume(job.name) as again:
+        again.log.append(StepReopened(t=10.0, step="primary"))
+        again.log.append(
+            _judged(
+                11.0,
+                "primary",
+                value=1.0,
+                corrected=0.99,
+                u=0.08,
+                verdict=Verdict.IN_WINDOW,
+                probability=0.56,
+                clear=False,
+                readings=7,
+            )
+        )
+        again.log.append(StepEnded(t=12.0, step="primary", outcome="in-window"))
+    text = Seen(page_of(job, audience)).text
+    assert "All 3 checks passed, 1 of them too narrowly to be sure." in text
+    assert ("close, 56" in text) is (audience is Audience.WORKSHOP)
+    assert ("within limits, though narrowly" in text) is (audience is Audience.CUSTOMER)
+
+
+@pytest.mark.parametrize("audience", Audience)
 def test_a_report_needs_nothing_but_itself(store, audience):
     page = page_of(make_job(store), audience)
     seen = Seen(page)
