@@ -43,6 +43,8 @@ class StepResult(msgspec.Struct, kw_only=True):
     """The verdict that counts, by switch position; the position is empty for a winding."""
     basis: Basis | None = None
     """Of the verdict that counts, where the step has one only and it is no over range."""
+    corrected_by: str = ""
+    """The step whose correction makes it necessary to judge again: a lead zero, a temperature."""
     entered: Entered | None = None
     zeroed: Zeroed | None = None
     checked: MeterChecked | None = None
@@ -103,6 +105,7 @@ class Progress:
         match event:
             case StepBegan():
                 self.current = step
+                self._forget_corrections(but=step)
             case Zeroed():
                 self.lead_zero = event
                 if isinstance(self.card.find(step), LeadZeroStep):
@@ -123,6 +126,7 @@ class Progress:
         match event:
             case Judged():
                 result.judged[event.position] = event
+                result.corrected_by = ""
                 result.basis = self._basis(event, result.basis)
             case MeterChecked():
                 result.checked = event
@@ -156,12 +160,22 @@ class Progress:
     def _reopen(self, step: str) -> None:
         """What a step said before stays in the log and no longer counts."""
         old = self.results[step]
+        warmth = old.entered is not None and old.entered.unit == "celsius"
         if old.zeroed is not None and old.zeroed is self.lead_zero:
             self.lead_zero = None
-        if old.entered is not None and old.entered.unit == "celsius":
+        if warmth:
             self.temperature = None
         self.results[step] = StepResult()
+        if warmth or old.zeroed is not None:
+            for result in self.results.values():
+                result.corrected_by = step if result.basis is not None else ""
         self.ended = self.signed_off = False
+
+    def _forget_corrections(self, but: str) -> None:
+        """What a correction made necessary is done before the next step begins."""
+        for result in self.results.values():
+            if result.corrected_by not in ("", but) and self.outcome(result.corrected_by):
+                result.corrected_by = ""
 
     def outcome(self, step: str) -> str:
         """Return the outcome of ``step``; empty while it is open."""

@@ -111,6 +111,9 @@ class Teller:
             yield f"  {name:<24}{shown:>12}{(line.u / total) ** 2:>7.0%}"
         if total:
             yield f"  {'together':<24}{self.value(total, event.unit, total / 10):>12}"
+            if event.u is not None:
+                expanded = self.value(event.u, event.unit, event.u / 10)
+                yield f"  times {event.u / total:<18.2f}{expanded:>12}  95 %"
         yield from event.notes
 
     def verdict(self, event: Judged) -> str:

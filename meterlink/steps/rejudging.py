@@ -13,7 +13,6 @@ from meterlink.card import MeasurementStep
 from meterlink.events import BenchEvent, MeterSet, StepEnded
 from meterlink.profile import Profile
 from meterlink.progress import Progress, StepResult
-from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
 from meterlink.steps.assessors import Bearings, criterion_for
 from meterlink.steps.judging import judged
@@ -25,14 +24,12 @@ AGAIN: Final = "Judged again: what is taken off the value was corrected."
 def judge_again(
     progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
 ) -> Iterator[BenchEvent]:
-    """Yield a new verdict for every measurement whose corrected value is no longer the same."""
+    """Yield a new verdict for every measurement that a correction gave another value."""
     for step in progress.card.step:
         result = progress.results[step.id]
-        if not isinstance(step, MeasurementStep) or not result.outcome or result.basis is None:
-            continue
-        if lacking(step, profile):
-            continue
-        yield from _again(step, result, progress, profile, accuracy, t)
+        made = result.corrected_by and progress.outcome(result.corrected_by)
+        if isinstance(step, MeasurementStep) and made and not lacking(step, profile):
+            yield from _again(step, result, progress, profile, accuracy, t)
 
 
 def _again(
@@ -66,10 +63,4 @@ def _again(
 def _setting(told: MeterSet | None) -> Setting:
     if told is None:
         return Setting()
-    return Setting(
-        quantity=Quantity(told.quantity) if told.quantity else None,
-        range=told.range,
-        four_wire=told.four_wire,
-        integration_s=told.integration_s,
-        resolution=told.resolution,
-    )
+    return Setting(range=told.range, four_wire=told.four_wire, resolution=told.resolution)

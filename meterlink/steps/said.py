@@ -30,6 +30,9 @@ METHOD_WORDS: Final = {
 }
 """How the temperature of the windings is expected to be had, by the word in the profile."""
 
+FAR: Final = 5.0
+"""A gap or torque so many times its window away is asked about once."""
+
 TORQUE_UNITS: Final = ("N·m", "lbf·in", "lbf·ft", "kgf·m")
 LENGTH_UNITS: Final = ("mm", "in", "thou")
 _NUMBER: Final = re.compile(r"[+-]?\d+(?:[.]\d+)?")
@@ -194,7 +197,9 @@ class EntryWorker(Worker):
         if value.unit != unit:
             example = "0.25 mm» or «0.010 in" if isinstance(part, Gap) else "9.5 N·m» or «84 lbf·in"
             raise NotationError(f"«{text}» needs its unit; type such as «{example}»")
-        question = _unit_question(text, value, part)
+        if value.overload or value.value < 0:
+            raise NotationError(f"«{text}» is nothing that a {self._step.takes} can be")
+        question = _unit_question(text, value, part) or _far_question(text, value, part)
         if question and text != self._insisted:
             self._insisted = text
             yield self.ask(t, question)
@@ -253,3 +258,11 @@ def _unit_question(text: str, value: Value, part: Gap | Torque) -> str:
                 f"({format_value(meant.value, meant.unit)}) meant? Type it again with its unit."
             )
     return ""
+
+
+def _far_question(text: str, value: Value, part: Gap | Torque) -> str:
+    """Ask whether a value is meant that no slip of a unit explains, and no fastener bears."""
+    if part.low / FAR <= value.value <= part.high * FAR:
+        return ""
+    window = f"{format_value(part.low, value.unit)} to {format_value(part.high, value.unit)}"
+    return f"{text} is far outside {window}. Type it again the same if it is meant."

@@ -191,6 +191,22 @@ def test_a_torque_meant_as_typed_can_be_insisted_on():
     assert hands.outcomes["torque"] == "above"
 
 
+@pytest.mark.parametrize("text", ["5 metres", "0 mm", "0.001 mm"])
+def test_a_gap_out_of_any_sense_is_asked_about_once(text):
+    hands = Hands(card(GAP)).cautions().tell(Enter(text=text))
+    assert "far outside 0.25 mm to 0.36 mm" in hands.last(Asked).say
+    assert not hands.outcomes.get("gap")
+    hands.tell(Enter(text=text))
+    assert hands.outcomes["gap"] in {"below", "above"}
+
+
+@pytest.mark.parametrize("text", ["-0.3 mm", "OL mm", "0.3 kg", "0.3 ohm", "a hair", ""])
+def test_what_is_no_gap_is_never_taken_for_one(text):
+    hands = Hands(card(GAP)).cautions().tell(Enter(text=text)).tell(Enter(text=text))
+    assert not hands.outcomes.get("gap")
+    assert not hands.all(Entered)
+
+
 def test_a_number_without_unit_is_never_guessed_at():
     hands = Hands(card(GAP)).cautions().tell(Enter(text="0.3"))
     assert "unit" in hands.last(Asked).say

@@ -106,9 +106,19 @@ def test_the_touch_that_was_the_lead_zero_is_no_verdict_on_the_winding():
 
 
 def test_a_lead_zero_by_command_counts_from_then_on():
-    hands = Hands(card(LEAD_ZERO, PRIMARY, SECONDARY)).cautions().touch(0.2).read(0.3)
-    hands.tell(Zero()).read(None, 1.0).touch(1.2)
-    assert hands.last(Judged).corrected < 0.91
+    hands = Hands(card(LEAD_ZERO, PRIMARY, SECONDARY)).cautions().touch(0.2).touch(1.05)
+    hands.read(0.3).tell(Zero()).read(None, 1.0).touch(5200.0, step=1.0)
+    first, second = hands.all(Judged)
+    assert (first.step, second.step) == ("primary", "secondary")
+    assert hands.bench.progress.results["primary"].judged[""] == first
+
+
+def test_a_correction_that_comes_to_nothing_leaves_nothing_behind():
+    hands = Hands(card(LEAD_ZERO, PRIMARY, SECONDARY)).cautions().touch(0.2).touch(1.05)
+    hands.tell(Redo(step="lead-zero")).tell(Enter(text="0.2 ohm"))
+    many = len(hands.all(Judged))
+    hands.read(0.3).tell(Zero()).read(None, 1.0).touch(5200.0, step=1.0)
+    assert [event.step for event in hands.all(Judged)][many:] == ["secondary"]
 
 
 def test_back_passes_over_a_step_that_ends_by_itself():

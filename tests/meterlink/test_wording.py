@@ -93,6 +93,8 @@ def test_the_budget_behind_a_verdict_comes_line_by_line_the_largest_first():
     assert "64%" in lines[1]
     assert "36%" in lines[2]
     assert "5.0 mohm" in lines[3]
+    # 0.02 is given as the expanded uncertainty: four times the 0.005 that the lines come to.
+    assert lines[4].split() == ["times", "4.00", "0.020", "ohm", "95", "%"]
     assert lines[-1] == "Something was assumed."
 
 
