@@ -4,6 +4,7 @@ JSON Lines, one answer a line, only ever made longer.
 """
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -12,7 +13,7 @@ import msgspec
 from captures.appending import AppendFile
 from captures.reader import is_regular, open_regular
 from captures.records import LONGEST_LINE
-from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.errors import CannotWriteError
 from meterlink.events import Verdict
 from meterlink.text import plain
 
@@ -67,7 +68,8 @@ def add_answer(path: Path, answer: Answer) -> None:
         ) from fault
     file = AppendFile(path, create=not path.exists())
     try:
-        file.append(msgspec.json.encode(answer) + b"\n")
+        cut = b"" if _ends_whole(path) else b"\n"
+        file.append(cut + msgspec.json.encode(answer) + b"\n")
     finally:
         file.close()
 
@@ -75,19 +77,23 @@ def add_answer(path: Path, answer: Answer) -> None:
 def read_answers(path: Path) -> Iterator[Answer]:
     """Yield the answers in ``path``, oldest first; none where there is no such file.
 
+    A line that is no answer was cut while it was written, and is passed over.
+
     Raises:
-        UnreadableError: a line is no answer.
+        UnreadableError: the file cannot be read.
     """
     if not is_regular(path):
         return
     decoder = msgspec.json.Decoder(Answer)
     with open_regular(path) as file:
-        number = 0
         while line := file.readline(LONGEST_LINE):
-            number += 1
-            if not line.endswith(b"\n"):
-                return  # cut while it was written
-            try:
+            with suppress(msgspec.DecodeError, UnicodeDecodeError):
                 yield decoder.decode(line)
-            except (msgspec.DecodeError, UnicodeDecodeError) as fault:
-                raise UnreadableError(f"{plain(str(path))}: line {number} is no answer") from fault
+
+
+def _ends_whole(path: Path) -> bool:
+    """Whether the last line of ``path`` was written to its end."""
+    with open_regular(path) as file:
+        size = file.seek(0, 2)
+        file.seek(max(0, size - 1))
+        return file.read(1) in {b"", b"\n"}

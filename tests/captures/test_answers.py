@@ -1,0 +1,50 @@
+"""Answers of trainees: a line each, in a file of their own."""
+
+import pytest
+
+from captures.answers import Answer, add_answer, read_answers
+from meterlink.errors import CannotWriteError
+from meterlink.events import Verdict
+
+
+def answer(said: str) -> Answer:
+    return Answer(
+        capture="quay.jsonl",
+        started="2026-11-03T09:14:00.000+00:00",
+        t=11.9,
+        step="primary",
+        said=said,
+        verdict=Verdict.OPEN,
+        clear=True,
+        who="Ines",
+        when="2026-11-03T10:00:00.000+00:00",
+    )
+
+
+def test_answers_are_added_and_read_back(tmp_path):
+    path = tmp_path / "class" / "ines.jsonl"
+    for said in ("open", "short", ""):
+        add_answer(path, answer(said))
+    found = list(read_answers(path))
+    assert found == [answer("open"), answer("short"), answer("")]
+    assert [one.right for one in found] == [True, False, False]
+
+
+def test_no_file_means_no_answers(tmp_path):
+    assert list(read_answers(tmp_path / "nobody.jsonl")) == []
+
+
+def test_a_line_that_was_cut_costs_no_other(tmp_path):
+    path = tmp_path / "ines.jsonl"
+    add_answer(path, answer("open"))
+    whole = path.read_bytes()
+    path.write_bytes(whole + whole[:20])
+    assert list(read_answers(path)) == [answer("open")]
+    add_answer(path, answer("short"))
+    assert list(read_answers(path)) == [answer("open"), answer("short")]
+
+
+def test_a_place_that_cannot_be_written_is_a_sentence(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(CannotWriteError):
+        add_answer(tmp_path / "file" / "ines.jsonl", answer("open"))
