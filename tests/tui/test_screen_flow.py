@@ -349,7 +349,7 @@ async def test_a_silent_meter_is_told_in_the_top_line():
         await asyncio.to_thread(session.feed, [None])
         pilot.app._tick()
         assert "no reading" not in screen_text(pilot.app).splitlines()[0]
-        pilot.app._count_at -= 10
+        pilot.app.pulse._changed_at -= 10
         pilot.app._tick()
         await settled(pilot)
         assert "no reading" in screen_text(pilot.app).splitlines()[0]

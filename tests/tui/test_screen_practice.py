@@ -76,7 +76,7 @@ async def test_arrows_choose_the_row_and_change_it():
 
 
 async def test_a_click_on_the_drawing_moves_red_and_black_in_turn():
-    async with practice() as (pilot, hands):
+    async with practice() as (pilot, _hands):
         picture = pilot.app.query_one(PictureView)
         spots = {spot.place: (spot.column, spot.row) for spot in picture.drawing.spots}
         await pilot.click(PictureView, offset=spots["plug lead"])

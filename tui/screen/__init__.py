@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from tui.screen.settings import ScreenSettings
 
 if TYPE_CHECKING:
-    from tui.screen.app import Sitting
     from tui.screen.hands import PlayedHands
+    from tui.screen.sitting import Sitting
 
 __all__ = ["ScreenSettings", "run_bench_screen"]
 

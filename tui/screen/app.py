@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from os import environ
-from typing import ClassVar, Final, Protocol
+from typing import ClassVar, Final
 
 from msgspec.structs import replace
 from textual import on
@@ -25,10 +25,8 @@ from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
 from captures.times import local_now, rfc3339
-from meterlink.bench import Bench
 from meterlink.commands import AnyCommand, How
 from meterlink.errors import MeterlinkError
-from meterlink.source import Identity
 from meterlink.text import plain
 from tui.screen.body import BenchBody
 from tui.screen.budget import NOTHING_YET, budget_lines
@@ -47,49 +45,20 @@ from tui.screen.keys import (
     signed,
 )
 from tui.screen.messages import Happened, Shown, Struck
+from tui.screen.pulse import Pulse
 from tui.screen.settings import ScreenSettings
+from tui.screen.sitting import Sitting
 from tui.screen.sounds import Sounds
 from tui.screen.status import Link, StatusLine
 from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.session import Face, Seen
+from tui.session import Seen
 
 FRAME_S: Final = 0.05
 """No more than twenty pictures a second, however fast the meter is."""
-SILENT_S: Final = 2.0
-"""So long without a reading, and the top line says so."""
 LEAVE_S: Final = 3.0
 """Quit is pressed twice within this while the card is not done: an elbow decides nothing."""
-
-
-class Sitting(Protocol):
-    """What the screen needs of a session."""
-
-    bench: Bench
-    readings: int
-
-    @property
-    def trouble(self) -> str:
-        """Why what happens is not on disk, with the mend; empty while it is."""
-        ...
-
-    @property
-    def meter(self) -> Identity:
-        """What the meter says it is."""
-        ...
-
-    def show(self, face: Face) -> None:
-        """Tell ``face`` of everything from now on."""
-        ...
-
-    def run(self, stop: threading.Event) -> None:
-        """Read until ``stop``, the end of the source or of the card."""
-        ...
-
-    def tell(self, command: AnyCommand) -> None:
-        """Take a command; may be called from any thread."""
-        ...
 
 
 class BenchApp(App[int]):
@@ -139,8 +108,7 @@ class BenchApp(App[int]):
         self._noticed: list[str] = []
         self._leave_until = 0.0
         self._reads = False
-        self._count, self._count_at = 0, time.monotonic()
-        self._rate = 0.0
+        self.pulse = Pulse(time.monotonic())
 
     # --- made and ended -----------------------------------------------------------------------
 
@@ -240,24 +208,23 @@ class BenchApp(App[int]):
 
     def _tick(self) -> None:
         """Once a second: is the meter there, does the record get written?"""
-        now, count = time.monotonic(), self.session.readings
-        if count != self._count:
-            self._rate = (count - self._count) / max(1e-3, now - self._count_at)
-            self._count, self._count_at = count, now
-        silent = now - self._count_at > SILENT_S
-        if self.reader_fault or self.view.away:
-            link = Link.LOST
-        elif not self._reads:
-            link = Link.ENDED
-        elif not count:
-            link = Link.OPENING
-        else:
-            link = Link.SILENT if silent else Link.READING
+        now = time.monotonic()
+        self.pulse.beat(now, self.session.readings)
         if self._leave_until and now > self._leave_until:
             self._leave_until, self._hint = 0.0, ""
         with suppress(NoMatches):
-            self.query_one(StatusLine).show(link, self._rate, count)
+            self.query_one(StatusLine).show(self._link, self.pulse.rate, self.pulse.count)
             self._show_notice()
+
+    @property
+    def _link(self) -> Link:
+        if self.reader_fault or self.view.away:
+            return Link.LOST
+        if not self._reads:
+            return Link.ENDED
+        if not self.pulse.count:
+            return Link.OPENING
+        return Link.SILENT if self.pulse.silent else Link.READING
 
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""
