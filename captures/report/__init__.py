@@ -1,7 +1,6 @@
 """The report of a job: one HTML file that needs nothing else, for the workshop or the customer.
 
-``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates. Needs
-jinja2 and matplotlib, which the extra ``report`` brings.
+``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates.
 """
 
 from captures.report.writing import Audience, write_report

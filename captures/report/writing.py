@@ -19,7 +19,7 @@ from captures.store import JobStore
 from captures.times import read_rfc3339
 from captures.verifying_job import verify_job
 from meterlink.card import ConfirmationStep
-from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError, UsageError
+from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import Gap, Note
 from meterlink.finding import Finding, find
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
@@ -56,16 +56,11 @@ def write_report(
     An older report there is replaced, as it can be made again from the record at any time.
 
     Raises:
-        UsageError: jinja2 or matplotlib is not installed.
         UnreadableError: the job's log cannot be read.
         CannotWriteError: the file cannot be written.
     """
-    try:
-        from captures.report.page import fill
-    except ImportError as fault:
-        raise UsageError(
-            "a report needs jinja2 and matplotlib; install meterlink with its extra «report»"
-        ) from fault
+    from captures.report.page import fill  # brings the plotting library, half a second of it
+
     page = fill(gather(job, shelved, store), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
