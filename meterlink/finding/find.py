@@ -12,7 +12,7 @@ from meterlink.finding.model import Array, Model
 from meterlink.finding.outcomes import Outcome, Recorded, record
 from meterlink.finding.posterior import SURE, Taken, posterior, take_in
 from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
-from meterlink.finding.shape import FaultTable
+from meterlink.finding.shape import ALWAYS, FaultTable
 from meterlink.finding.table import shipped_table
 
 LEAST_WEIGHT: Final = 0.1
@@ -66,6 +66,7 @@ def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
     places = _places(model, shares)
     sure = places[0].probability >= SURE and not contradictory
     odd = tuple(_odd(model, certain, int(order[0])))
+    clean = _is_clean(model, recorded)
     proposed = tuple(
         _proposed(model, prospect)
         for prospect in prospects(model, recorded.evidence, done=recorded.unsaid)
@@ -76,11 +77,26 @@ def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
         places=places,
         sure=sure,
         contradictory=contradictory,
+        clean=clean,
         odd=odd,
         next=proposed,
         unsaid=recorded.unsaid,
-        sentences=words.sentences(faults, places, sure, contradictory, odd, proposed),
+        sentences=words.clean_sentences(model.table.complaints[model.complaint], proposed)
+        if clean
+        else words.sentences(faults, places, sure, contradictory, odd, proposed),
     )
+
+
+def _is_clean(model: Model, recorded: Recorded) -> bool:
+    """Whether nothing that was recorded speaks of any fault at all."""
+    for name, weights in recorded.evidence.items():
+        node = model.nodes[name]
+        context = recorded.words.get(node.declared.after, ALWAYS)
+        sound = node.declared.sound.contexts.get(context)
+        likeliest = node.outcomes[int(np.argmax(weights))]
+        if sound is None or likeliest != max(sound, key=lambda outcome: float(sound[outcome])):
+            return False
+    return bool(recorded.evidence)
 
 
 def _places(model: Model, shares: Array) -> tuple[Placed, ...]:

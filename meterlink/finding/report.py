@@ -100,6 +100,8 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     """The first place is at least 0.95 probable and the outcomes don't contradict each other."""
     contradictory: bool
     """No single fault explains the outcomes."""
+    clean: bool
+    """Every outcome so far is the one that a circuit without a fault would most likely give."""
     odd: tuple[Odd, ...]
     next: tuple[Proposed, ...]
     """The checks still open that would tell anything, the best for its cost first."""

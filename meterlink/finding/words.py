@@ -42,6 +42,20 @@ def odd(check: str, outcome: str, fault: str, likeliest: str) -> str:
     )
 
 
+def clean_sentences(complaint: str, proposed: tuple[Proposed, ...]) -> tuple[str, ...]:
+    """Return what to say where no outcome speaks of a fault: a service, or too few checks."""
+    lead = "Nothing that was checked speaks of a fault."
+    if not proposed:
+        return (lead, f"If the engine still has the complaint «{complaint}», no check would tell.")
+    best = proposed[0]
+    ask = f"If the engine still has the complaint «{complaint}», the next best check, about "
+    return (
+        lead,
+        f"{ask}{best.minutes:.0f} min: {best.ask}",
+        *([best.caution] if best.caution else []),
+    )
+
+
 def sentences(
     faults: tuple[Suspected, ...],
     places: tuple[Placed, ...],

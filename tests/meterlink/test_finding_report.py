@@ -284,3 +284,13 @@ def test_where_no_check_is_left_it_says_so():
     assert found.next == ()
     assert not found.sure
     assert found.sentences[-1].startswith("No check that is left would tell more")
+
+
+def test_outcomes_of_a_sound_circuit_are_no_finding():
+    outcomes = {"primary-resistance": "in-window", "stop-switch": "passed"}
+    found = find(outcomes, "no-spark")
+    assert found.clean
+    assert found.sentences[0] == "Nothing that was checked speaks of a fault."
+    assert "no spark" in found.sentences[1]
+    assert not find(outcomes | {"spark-at-gap": "no"}, "no-spark").clean
+    assert not find(outcomes | {"secondary-resistance": "open"}, "no-spark").clean
