@@ -45,7 +45,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Risk that a look may take at least, once a hold is due."""
     tol_margin: float = 0.802
     """Share of the tolerance within which what is left to settle must be."""
-    course_margin: float = 0.744
+    course_margin: float = 0.72
     """The same where the readings before did settle."""
     recent_share: float = 0.227
     """Prior probability of settling for the newest part of a stretch, looked at alone."""
@@ -61,6 +61,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Time constants of the settling that a constant value is weighed against."""
     refine: int = 4
     """Most time constants between those that are tried where one of them fits."""
+    near: float = 2.0
+    """Less than this many tolerances left, the time constants between are tried."""
     course_doubt: float = 0.05
     """Below this probability of any settling, the time constants between are not tried."""
     settling_share: float = 0.0311
@@ -77,7 +79,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """How widely such readings scatter, as a share of the value ..."""
     bounce_least: float = 0.05
     """... and at least, in SI units."""
-    rounding_share: float = 0.25
+    rounding_share: float = 0.15
     """Steps of the last digit by which rounding may hide a movement when there is no noise."""
     noise_weight: float = 0.831
     """Weight of the prior of the noise, in readings."""

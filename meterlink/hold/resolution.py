@@ -2,7 +2,7 @@
 
 from collections import deque
 from itertools import pairwise
-from math import floor, inf, isfinite, log10
+from math import inf
 from typing import Final
 
 _NEAR: Final = 0.02
@@ -11,8 +11,8 @@ _PRINTED: Final = 1e-7
 """Digits finer than this share of the value are printed, not resolved."""
 _COARSEST: Final = 0.006
 """A step between values is no larger share of them: 2,000 counts, down to 170 of them."""
-_DECADES: Final = 40
-"""Most decades that are remembered."""
+_REMEMBERED: Final = 400
+"""Most stretches of values, one for each leading digit of each decade, that are remembered."""
 
 
 def step_of_digits(value: float) -> float:
@@ -20,11 +20,19 @@ def step_of_digits(value: float) -> float:
 
     A float has lost its trailing zeros, so this is the coarsest step that fits.
     """
-    if not value or not isfinite(value):
-        return 0.0
+    return _digits(value)[0]
+
+
+def _digits(value: float) -> tuple[float, int]:
+    """Step of the last digit shown, and decade and leading digit as one number: 4700 gives 34.
+
+    Ranges end at a leading digit, so values that share it share a step.
+    """
     mantissa, _, power = f"{value:.12e}".partition("e")
     digits = mantissa.lstrip("-").replace(".", "").rstrip("0")
-    return float(10.0 ** (int(power) - len(digits) + 1))
+    if not digits:
+        return 0.0, 0
+    return float(10.0 ** (int(power) - len(digits) + 1)), 10 * int(power) + int(digits[0])
 
 
 def step_between(values: list[float]) -> float:
@@ -44,14 +52,15 @@ def step_between(values: list[float]) -> float:
 class StepSeen:
     """The step of the last digit as it shows in what the meter sends.
 
-    A meter that prints a fixed number of digits shows its step in the finest digit met in a
-    decade of values. One that prints nine digits of mantissa resolves fewer; there the smallest
-    difference between values tells, once some of them repeat.
+    A meter that prints a fixed number of digits shows its step in the finest digit met among
+    values of the same leading digit and decade. One that prints nine digits of mantissa resolves
+    fewer; there the smallest difference between values tells, once some of them repeat.
     """
 
     def __init__(self, kept: int = 16) -> None:
         self._values: deque[float] = deque(maxlen=kept)
         self._finest: dict[int, float] = {}
+        """By leading digit and decade, as ranges end at a leading digit."""
 
     def clear(self) -> None:
         """Forget the newest readings; the finest digits stay known."""
@@ -60,12 +69,11 @@ class StepSeen:
     def add(self, value: float) -> None:
         """Take a reading as the meter sent it."""
         self._values.append(value)
-        step = step_of_digits(value)
+        step, key = _digits(value)
         if step:
-            decade = floor(log10(abs(value)))
-            known = self._finest.get(decade, inf if len(self._finest) < _DECADES else 0.0)
+            known = self._finest.get(key, inf if len(self._finest) < _REMEMBERED else 0.0)
             if step < known:
-                self._finest[decade] = step
+                self._finest[key] = step
 
     @property
     def step(self) -> float:
@@ -74,7 +82,7 @@ class StepSeen:
         if not newest:
             return 0.0
         size = abs(newest)
-        finest = self._finest.get(floor(log10(size)), 0.0)
+        finest = self._finest.get(_digits(newest)[1], 0.0)
         near = [v for v in self._values if abs(v - newest) <= max(_NEAR * size, 3 * finest)]
         if finest <= _PRINTED * size:
             step = step_between(near)

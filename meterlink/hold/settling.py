@@ -65,7 +65,7 @@ class Assessment(msgspec.Struct, frozen=True, gc=False):
 def t_tail(t: float, dof: float) -> float:
     """P(T > t) for Student's t, by D. L. Wallace's approximation (*Ann. Math. Statist.* 30, 1959).
 
-    Relative error below 5 % for p above 1e-4 and dof of at least 2, which is enough for odds.
+    Relative error below 15 % for dof of at least 2, which is enough for odds.
     """
     z = sqrt(dof * log1p(t * t / dof)) * (8 * dof + 1) / (8 * dof + 3)
     p = 0.5 * erfc(z * 0.7071067811865476)
@@ -126,7 +126,8 @@ def assess(
     course = settling_share >= policy.course_share
     limit = (policy.course_margin if course else policy.tol_margin) * tol
     smallest = policy.size_least * tol
-    # Rounding without noise repeats itself: more readings do not average it.
+    # Rounding without noise repeats itself: more readings do not average it, and a movement of
+    # less than a step over the whole stretch may not show at all.
     hidden = 1.0 - (2 * scatter / step) ** 2 if 2 * scatter < step else 0.0
     rounding = hidden * (policy.rounding_share * step) ** 2
     steady_share = 1.0 - settling_share - policy.bounce_share
@@ -140,7 +141,7 @@ def assess(
     for b, shh, hm, now, ss, x in fits:
         size = abs(b)
         goal, var = mean - b * hm, ss / dof
-        se = sqrt(var / shh + rounding)
+        se = sqrt(var / shh + rounding / (1 - now) ** 2)
         w = common / max(smallest, size) * se / sqrt(var)
         w *= exp(min(base - a1 * log(ss), _LARGEST))
         if w < _NEGLIGIBLE * weights:
@@ -221,13 +222,14 @@ def _log_tau(fit: Fit) -> float:
 def _between(fits: list[Fit]) -> float:
     """Time constant at the bottom of a parabola through the best fit and its two neighbours.
 
-    0 where the best is at either end, or its neighbours are already near.
+    Half way to its one neighbour where the best is at either end; 0 where the next is near.
     """
     fits.sort(key=_log_tau)
     ss = [f[4] for f in fits]
     k = ss.index(min(ss))
     if k in (0, len(fits) - 1):
-        return 0.0
+        beside = fits[1 if k == 0 else k - 1][5]
+        return exp((fits[k][5] + beside) / 2) if abs(fits[k][5] - beside) > 0.2 else 0.0
     x0, x1, x2 = fits[k - 1][5], fits[k][5], fits[k + 1][5]
     y0, y1, y2 = log(ss[k - 1]), log(ss[k]), log(ss[k + 1])
     left, right = (x1 - x0) * (y1 - y2), (x1 - x2) * (y1 - y0)

@@ -145,9 +145,11 @@ class Steadiness:
         self._looked_t = ts[-1]
         while len(ts) >= policy.least_readings and ts[-1] - ts[0] > least:
             found = assess(ts, ys, step, policy, share, single)
-            refined = found.scatter > most
-            if refined:
+            misfit = found.scatter > most
+            refined = misfit or (found.p_course > 0.5 and found.left < policy.near * found.tol)
+            if misfit:
                 share = policy.course_share
+            if refined:
                 found = assess(ts, ys, step, policy, share, single, policy.refine)
             self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
             if found.scatter <= most:

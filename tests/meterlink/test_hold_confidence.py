@@ -84,7 +84,7 @@ def test_wald_error_rates_stay_within_the_risks_and_numbers_above_the_expected()
 @given(st.floats(-6, 6), st.floats(2, 60))
 def test_the_tail_of_student_is_near_enough_for_odds(t: float, dof: float) -> None:
     true = stats.t.sf(t, dof)
-    assert t_tail(t, dof) == pytest.approx(true, rel=0.12, abs=1e-7)
+    assert t_tail(t, dof) == pytest.approx(true, rel=0.15, abs=1e-7)
 
 
 def test_a_single_time_constant_is_fitted_as_least_squares_does() -> None:
