@@ -29,7 +29,7 @@ class Absence:
         self.since = 0.0
         """Time of the first reading without contact, seconds."""
         self.air_from = inf
-        """Resistances from here up are the air again, until a touch has begun."""
+        """Resistances from here up are known to be the air."""
 
     def here(self) -> None:
         """A reading in contact."""
@@ -67,7 +67,8 @@ class Absence:
             or (self._count - 1) * interval <= longest
         ):
             return False
-        self.air_from = self._lowest / 3
+        if self._lowest < inf:
+            self.air_from = self._lowest / 3
         self._count = 0
         return True
 

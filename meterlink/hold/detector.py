@@ -98,6 +98,10 @@ class HoldDetector:
         newest = self._steadiness.newest
         return None if newest is None else Live(newest, inf)
 
+    @property
+    def _is_fast(self) -> bool:
+        return 0.0 < self._cadence.interval * self.policy.fast < 1.0
+
     # --- what comes in ------------------------------------------------------------------------
 
     def feed(self, reading: Reading) -> Sequence[TouchEvent]:
@@ -106,7 +110,7 @@ class HoldDetector:
         if not self._last_t < t < inf:
             return self._untimely(reading)
         self._last_t = t
-        if self._cadence.tick(t) and self._cadence.interval * self.policy.fast < 1:
+        if self._cadence.tick(t) and self._is_fast:
             self._blocks.tune(1 / self._cadence.interval)
         if reading.overload or value > _BEYOND or value < -_BEYOND:
             self._absence.over(t)
@@ -220,10 +224,11 @@ class HoldDetector:
         t, value = reading.t, reading.value
         said: list[TouchEvent] = []
         if self._stage is Stage.APART:
-            if value >= self._absence.air_from:
+            if self._is_air(value):
                 return _NOTHING
-            self._absence.air_from = inf
             said.append(self._contact(t))
+        elif self._is_air(value):
+            return self._missing(t, value)
         else:
             self._stage = Stage.SETTLING
             newest = self._steadiness.newest
@@ -242,6 +247,10 @@ class HoldDetector:
         if found is not None:
             self._hold(t, found, said)
         return said
+
+    def _is_air(self, value: float) -> bool:
+        """Whether this is the level at which the probes are known to float."""
+        return value >= self._absence.air_from and self._quantity is Quantity.RESISTANCE
 
     def _contact(self, t: float) -> Contact:
         self._stage = Stage.CONTACT
@@ -262,7 +271,7 @@ class HoldDetector:
         if self._resolution is None:
             self._seen.add(value)
         every, single = self._cadence.interval, 0.0
-        if every and every * self.policy.fast < 1:
+        if self._is_fast:
             blocks = self._blocks
             mean = blocks.feed(value)
             if mean is None:
@@ -295,7 +304,6 @@ class HoldDetector:
         sd = found.scatter * sqrt(inflation)
         if not due and not is_enough(policy, self._aim, found.value, u, sd, found.n, step):
             return
-        fast = self._cadence.interval * self.policy.fast < 1
         fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
         quantity = self._quantity or Quantity.RESISTANCE
         held = Held(
@@ -303,7 +311,7 @@ class HoldDetector:
             contact_t=self._began_t,
             value=found.value,
             unit=quantity.unit,
-            readings=found.n * (self._blocks.size if fast else 1),
+            readings=found.n * (self._blocks.size if self._is_fast else 1),
             noise=found.noise,
             resolution=step,
             u=u,
@@ -313,7 +321,7 @@ class HoldDetector:
         self._held = self._newest_held = held
         self._stage = Stage.HELD
         self._track = found.value
-        self._band = self.policy.slide_tols * tolerance(self.policy, found.value, step, found.noise)
+        self._band = policy.slide_tols * tolerance(policy, found.value, step, found.noise)
         self._steadiness.clear()
         self._blocks.clear()
         said.append(held)

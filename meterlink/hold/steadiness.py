@@ -25,9 +25,9 @@ class Steadiness:
         """What the newest points said."""
         self.stretch: list[float] = []
         """The values that ``latest`` speaks of."""
-        self._looked_t = 0.0
         self.span = 0.0
         """Seconds from the first of them to the last."""
+        self._looked_t = 0.0
 
     def clear(self) -> None:
         """Forget all points."""
@@ -85,7 +85,8 @@ class Steadiness:
         if since > 0.5 * found.tau * log(max(found.left / found.tol, 1.0)):
             return False
         then, before = self._points[-3]
-        foreseen = found.left * exp(-since / found.tau) * (exp((t - then) / found.tau) - 1)
+        growth = exp(min((t - then) / found.tau, 50.0)) - 1
+        foreseen = found.left * exp(-since / found.tau) * growth
         return abs(value - before) > 0.6 * foreseen
 
     def _stretch(self, newest: float, step: float) -> tuple[list[float], list[float]]:
