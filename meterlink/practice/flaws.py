@@ -1,0 +1,115 @@
+"""What is wrong with a touch of the probes: the slips that make a good part read bad."""
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+import msgspec
+
+from meterlink.circuit import AIR, Engine, controls, places
+from meterlink.circuit.condition import Condition, connectors
+from meterlink.circuit.places import OTHER_TIP
+from meterlink.practice.probing import Probing
+from meterlink.practice.topics import Topic
+
+OVER_RANGE: Final = 1.2
+"""Times its full scale, a range still reads."""
+
+
+class Flaw(msgspec.Struct, frozen=True):
+    """One thing that was wrong with a touch."""
+
+    topic: Topic
+    say: str
+    """As part of a sentence: «the stop wire was on its tab»."""
+
+
+class Touch(msgspec.Struct, frozen=True, kw_only=True):
+    """The probes and all around them at the moment when a value was held, or an open was said."""
+
+    red: str
+    black: str
+    """Places by name."""
+    controls: Mapping[str, str] = {}
+    """Positions of switches, connectors and fittings that are not in their first one."""
+    fingers: bool = False
+    """Fingers lay across the tips."""
+    zeroed: bool = True
+    """The lead zero was taken."""
+    range: float | None = None
+    """Full scale that the meter was fixed on, ohms; None where it chose by itself."""
+    resolution: float = 0.0
+    """Step of the last digit, ohms."""
+    said: bool = False
+    """There was no value: somebody said that the tips touched."""
+    switch: str = ""
+    asked: str = ""
+    """Position of ``switch`` that the value was taken for; empty outside of a switch check."""
+    moved: bool = True
+    """The wire was moved while it was watched."""
+    warmed: bool = True
+    """The winding was warmed while it was logged."""
+
+
+def flaws_in(touch: Touch, probing: Probing, engine: Engine) -> tuple[Flaw, ...]:
+    """Return everything that is wrong with ``touch`` for the step of ``probing``."""
+    if AIR in (touch.red, touch.black):
+        return (Flaw(Topic.TOUCHING, "an open was called with the probes in the air"),)
+    return (
+        *_at_the_tips(touch, probing, engine),
+        *_around(touch, probing, engine),
+        *_at_the_meter(touch, probing),
+    )
+
+
+def _at_the_tips(touch: Touch, probing: Probing, engine: Engine) -> Iterator[Flaw]:
+    known = places(engine)
+    red, black = known[touch.red], known[touch.black]
+    one, other = probing.nodes
+    right = (red.node in one and black.node in other) or (black.node in one and red.node in other)
+    if OTHER_TIP in (touch.red, touch.black):
+        yield Flaw(Topic.PLACES, "the tips were on each other")
+    elif not right:
+        yield Flaw(Topic.PLACES, f"the probes were on «{red.name}» and «{black.name}»")
+    for place in (red, black):
+        if place.film != "bare":
+            film = {"rust": "rust", "paint": "paint"}[place.film]
+            yield Flaw(Topic.BARE_METAL, f"a probe was on {film} («{place.name}»)")
+    if touch.fingers and Topic.FINGERS in probing.matters:
+        yield Flaw(Topic.FINGERS, "fingers were on the tips")
+
+
+def _around(touch: Touch, probing: Probing, engine: Engine) -> Iterator[Flaw]:
+    lies = Condition(controls=touch.controls)
+    for control, wanted in probing.controls.items():
+        there = lies.position(control, engine)
+        if there == wanted:
+            continue
+        if control == "stop wire":
+            yield Flaw(Topic.STOP_WIRE, "the stop wire was on its tab")
+        elif control == "plug lead":
+            yield Flaw(Topic.LEAD_OFF, "the plug lead was on the plug")
+        elif control in connectors(engine):
+            yield Flaw(Topic.CONNECTORS, f"the {control} was {there}")
+        else:
+            yield Flaw(Topic.POSITIONS, f"the {control} was {there}")
+    if touch.asked and touch.switch in controls(engine):
+        there = lies.position(touch.switch, engine)
+        if there != touch.asked:
+            yield Flaw(
+                Topic.POSITIONS,
+                f"the {touch.switch} stood in «{there}» where «{touch.asked}» was asked for",
+            )
+    if not touch.moved:
+        yield Flaw(Topic.MOVING, "the wire was not moved while it was watched")
+    if not touch.warmed:
+        yield Flaw(Topic.WARMING, "the winding was never warmed")
+
+
+def _at_the_meter(touch: Touch, probing: Probing) -> Iterator[Flaw]:
+    if Topic.RANGE in probing.matters and touch.range is not None:
+        if touch.range * OVER_RANGE < probing.largest:
+            yield Flaw(Topic.RANGE, "the meter's range was too low for this part")
+        elif not touch.said and touch.resolution > probing.finest:
+            yield Flaw(Topic.RANGE, "the meter's range was too coarse for this part")
+    if Topic.LEAD_ZERO in probing.matters and not touch.zeroed and not touch.said:
+        yield Flaw(Topic.LEAD_ZERO, "no lead zero had been taken")
