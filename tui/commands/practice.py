@@ -1,0 +1,186 @@
+"""``meterlink practice``: find a hidden fault on a virtual engine, by the meter and by reason."""
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from captures.trainees import TraineeStore
+    from meterlink.practice import Order, Practice
+
+NAME: Final = "practice"
+HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
+_DIFFICULTIES: Final = ("easy", "medium", "hard")
+_BASE: Final = "pump-set-demo"
+"""The profile that every engine goes by."""
+_LONGEST: Final = 1000
+"""Characters of a typed line that are looked at."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare which engine, who practises, and what is shown."""
+    parser.add_argument("--seed", type=int, help="same seed, same engine (default: any)")
+    parser.add_argument(
+        "--difficulty", choices=_DIFFICULTIES, help="how hard the fault is to find (default easy)"
+    )
+    parser.add_argument("--fault", help="the instructor's choice; not told to the trainee")
+    parser.add_argument("--complaint", help="what the engine comes in with")
+    parser.add_argument("--exercise", metavar="FILE", help="an engine that an instructor ordered")
+    parser.add_argument("--trainee", metavar="NAME", help="keep the results under this name")
+    parser.add_argument("--trainees", metavar="DIR", help="where results are kept")
+    parser.add_argument("--jobs", metavar="DIR", help="keep all readings and events as a job here")
+    parser.add_argument("--results", action="store_true", help="show results instead of practising")
+    parser.add_argument("--plain", action="store_true", help="by typed lines, without the screen")
+    parser.add_argument("--json", action="store_true", help="results as JSON, one object a line")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Practise, or show the results."""
+    from pathlib import Path
+
+    from captures.trainees import TraineeStore
+
+    store = TraineeStore(Path(args.trainees) if args.trainees else None)
+    if args.results:
+        return _show_results(store, args.trainee, args.json)
+    if args.trainee is not None:
+        store.path(args.trainee)  # a name that cannot be is said before anything is done
+    return _practise(args, store)
+
+
+def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int:
+    """Show one trainee's results, or everybody's in short; damaged lines are told at the end."""
+    import json
+
+    from meterlink.errors import UnreadableError
+    from tui.practice_results import overview_lines, result_lines, result_objects
+
+    shown = [store.results(name)] if name is not None else list(store.all())
+    if as_json:
+        for results in shown:
+            for fact in result_objects(results):
+                print(json.dumps(fact, ensure_ascii=False))
+    else:
+        lines = overview_lines(shown) if name is None else result_lines(shown[0])
+        for line in lines:
+            print(line)
+    first, *more = [*(said for results in shown for said in results.damage), ""]
+    if first:
+        others = f" (and {len(more) - 1} more)" if len(more) > 1 else ""
+        raise UnreadableError(f"{first}{others}; everything else is shown")
+    return 0
+
+
+def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
+    import time
+
+    from meterlink.practice import Practice, draw
+    from tui.practice_results import kept, score_lines, scored
+    from tui.shelf import PROFILES
+
+    say = _say_aside if args.json else print
+    base = PROFILES.get(_BASE)
+    order, story = _ordered(args)
+    case = draw(order, base)
+    practice = Practice(case)
+    if story:
+        say(story)
+    begun = time.monotonic()
+    _play(practice, args, say)
+    seconds = time.monotonic() - begun
+    judged = scored(practice, base)
+    say("")
+    for line in score_lines(judged, seconds):
+        say(line)
+    say(f"The same engine again: --seed {order.seed} --difficulty {order.difficulty}")
+    record = kept(case, judged, seconds)
+    if args.json:
+        import msgspec
+
+        print(msgspec.json.encode(record).decode())
+    if args.trainee is not None:
+        say(f"kept in {store.append(args.trainee, record)}")
+    return 0
+
+
+def _ordered(args: argparse.Namespace) -> "tuple[Order, str]":
+    """Return the case that is asked for, and the story that goes with it."""
+    import secrets
+
+    from meterlink.errors import UsageError
+    from meterlink.practice import Order
+
+    if args.exercise is not None:
+        given = (args.seed, args.difficulty, args.fault, args.complaint)
+        if any(value is not None for value in given):
+            raise UsageError(
+                "an exercise orders the engine; leave seed, difficulty, fault and complaint out"
+            )
+        return _read_exercise(args.exercise)
+    seed = secrets.randbelow(10**6) if args.seed is None else args.seed
+    if seed < 0:
+        raise UsageError(f"a seed of {seed} makes no sense; give 0 or more")
+    order = Order(
+        seed=seed,
+        difficulty=args.difficulty or "easy",
+        fault=args.fault or "",
+        complaint=args.complaint or "",
+    )
+    return order, ""
+
+
+def _read_exercise(file: str) -> "tuple[Order, str]":
+    from pathlib import Path
+
+    from captures.reader import open_regular
+    from meterlink.declared import LARGEST_FILE
+    from meterlink.practice.exercise import read_exercise
+
+    with open_regular(Path(file)) as opened:
+        exercise = read_exercise(opened.read(LARGEST_FILE + 1), file)
+    return exercise.order, " ".join(filter(None, (exercise.title, exercise.story)))
+
+
+def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], None]") -> int:
+    """Play to the end on the screen, or by typed lines where there is no terminal."""
+    from contextlib import nullcontext
+
+    from tui.practice_bench import PracticeBench
+    from tui.practice_plain import PlainPractice
+    from tui.practice_record import recording
+
+    with (
+        PracticeBench(practice) as bench,
+        recording(bench, args.jobs) if args.jobs else nullcontext() as job,
+    ):
+        if args.plain or args.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
+            PlainPractice(practice, bench, say).play(lambda prompt: _typed(prompt, say))
+        else:
+            from tui.practice_screen import run_practice_screen
+
+            run_practice_screen(practice, bench)
+    if job is not None:
+        say(f"wrote {job}")
+    return 0
+
+
+def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
+    """Ask for a line; None at the end of all lines. A line that was piped in is shown."""
+    if sys.stdin.isatty() and say is print:
+        try:
+            return input(prompt)
+        except EOFError:
+            return None
+    line = sys.stdin.readline(_LONGEST)
+    if not line:
+        return None
+    from meterlink.text import plain
+
+    say(f"{prompt}{plain(line.rstrip())}")
+    return line
+
+
+def _say_aside(line: str) -> None:
+    print(line, file=sys.stderr)

@@ -1,0 +1,342 @@
+"""Practice by typed lines: a prompt, what was typed, and what came of it."""
+
+from collections.abc import Callable, Iterable
+from typing import Final
+
+from meterlink.cautions import STANDING
+from meterlink.circuit import places
+from meterlink.commands import Confirm, How
+from meterlink.errors import UsageError
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    Contact,
+    Dropout,
+    Held,
+    Judged,
+    Lift,
+    SoakPoint,
+    StepEnded,
+    Zeroed,
+)
+from meterlink.notation import format_value, parse_quantity
+from meterlink.practice import Practice, Safety
+from meterlink.practice.practice import TURNS_OVER
+from tui.practice_bench import PracticeBench
+from tui.practice_words import (
+    ASKED,
+    COMMANDS,
+    check_lines,
+    control_lines,
+    fault_lines,
+    help_lines,
+    look_lines,
+    pick,
+)
+from tui.telling import Teller
+
+Ask = Callable[[str], str | None]
+"""Shows a prompt and returns the line typed; None at the end of all lines."""
+
+_TOLD: Final = Held | Judged | Lift | Zeroed | Dropout | SoakPoint | Contact | StepEnded
+
+
+class PlainPractice:
+    """One practice played by typed lines, from the first look to the end."""
+
+    def __init__(
+        self, practice: Practice, bench: PracticeBench, write: Callable[[str], None] = print
+    ) -> None:
+        self.practice = practice
+        self.bench = bench
+        self._write = write
+        self._teller = Teller(practice.card)
+        self._doing: str | None = None
+        """The check that is made with the probes now."""
+        self._over = False
+        self._does: dict[str, Callable[[str], None]] = {
+            word.split()[0]: getattr(self, f"_{word.split()[0]}") for word in COMMANDS
+        }
+        self._does["help"] = self._help
+
+    def begin(self) -> None:
+        """Begin the card, and say what came in."""
+        self.bench.start()
+        case = self.practice.case
+        complaint = case.model.table.complaints[case.model.complaint]
+        switches = ", ".join(switch.name for switch in self.practice.engine.switch)
+        self._write(f"A portable pump set was brought in: {complaint}.")
+        self._write(f"Its stop circuit has: {switches}. Everything lies as it came.")
+        if case.range is not None:
+            left = format_value(case.range, "ohm")
+            self._write(f"Somebody left the meter fixed on its {left} range.")
+        self._write("Find the faulty part, as safely and with as few checks as you can.")
+
+    def play(self, ask: Ask) -> None:
+        """Take lines until the engine is given back, the trainee leaves, or no line is left."""
+        self.begin()
+        self._write(ASKED)
+        while not self._over:
+            line = ask(self.prompt())
+            if line is None:
+                return
+            self.take(line)
+
+    def prompt(self) -> str:
+        """Return what stands before the line to be typed."""
+        at = "" if self._doing is None else f", {self.practice.say(self._doing)}"
+        return f"[{self.practice.ledger.minutes:.0f} min{at}] > "
+
+    @property
+    def over(self) -> bool:
+        """Whether there is nothing more to be done."""
+        return self._over
+
+    def take(self, line: str) -> None:
+        """Do what a line says; what makes no sense is said, and changes nothing."""
+        word, _, rest = line.strip().partition(" ")
+        if not word or word.startswith("#"):
+            return
+        try:
+            self._does[pick(word, list(self._does), "command")](rest.strip())
+        except UsageError as fault:
+            self._write(f"  {_first(str(fault))}.")
+
+    # --- looking ------------------------------------------------------------------------------
+
+    def _help(self, _rest: str) -> None:
+        self._lines(help_lines())
+
+    def _look(self, _rest: str) -> None:
+        self._lines(look_lines(self.practice, self._shown()))
+
+    def _checks(self, _rest: str) -> None:
+        self._lines(check_lines(self.practice))
+
+    def _controls(self, _rest: str) -> None:
+        self._lines(control_lines(self.practice))
+
+    def _faults(self, _rest: str) -> None:
+        self._lines(fault_lines(self.practice))
+
+    def _places(self, _rest: str) -> None:
+        known = places(self.practice.engine).values()
+        self._lines(f"  {n:>2}  {place.name}: {place.about}" for n, place in enumerate(known, 1))
+
+    # --- making safe and opening up -----------------------------------------------------------
+
+    def _cautions(self, _rest: str) -> None:
+        self._lines(f"  {line}" for line in STANDING)
+        self.practice.secure(Safety.CAUTIONS)
+        self.bench.acknowledge()
+        self._write("  Read, and met.")
+
+    def _safe(self, _rest: str) -> None:
+        self.practice.secure(Safety.MADE_SAFE)
+        self.bench.put("plug lead", "off")
+        self._write("  Ignition off; the plug lead is off the plug, and earthed to the block.")
+
+    def _air(self, _rest: str) -> None:
+        self.practice.secure(Safety.AIRED)
+        self._write("  The plug hole is closed, the fuel is off, and the place is aired.")
+
+    def _strip(self, _rest: str) -> None:
+        self._open("strip")
+
+    def _flywheel(self, _rest: str) -> None:
+        self._open("flywheel-off")
+
+    def _open(self, setup: str) -> None:
+        self.practice.open_up(setup)
+        self._write(f"  {_first(self.practice.case.model.table.setups[setup].say)}.")
+
+    def _set(self, rest: str) -> None:
+        control, position = self._control(rest)
+        self.practice.put(control, position)
+        self._write(f"  {_first(control)}: «{position}».")
+        self._tell(self.bench.put(control, position))
+
+    def _control(self, rest: str) -> tuple[str, str]:
+        """Take «stop wire off» apart: a control is as many of the first words as name one."""
+        known = self.practice.controls
+        words = rest.split()
+        for at in range(len(words) - 1, 0, -1):
+            try:
+                control = pick(" ".join(words[:at]), list(known), "control")
+            except UsageError:
+                if at == 1:
+                    raise
+                continue
+            return control, pick(" ".join(words[at:]), known[control], "position")
+        raise UsageError("say which control and its position, such as «set stop wire off»")
+
+    # --- checks -------------------------------------------------------------------------------
+
+    def _check(self, rest: str) -> None:
+        said = {self.practice.say(check): check for check in self.practice.checks}
+        try:
+            check = pick(rest, self.practice.checks, "check")
+        except UsageError:
+            check = said[pick(rest, list(said), "check")]
+        if self._doing is not None:
+            self._leave("")
+        opened = self.practice.begin(check)
+        self._lines(f"  First: {setup}." for setup in opened)
+        caution = self.practice.case.model.nodes[check].declared.caution
+        if caution:
+            self._write(f"  Caution: {caution}")
+        steps = self.practice.steps_of(check)
+        if steps:
+            self._doing = check
+            self._step(steps[0])
+            return
+        if check in TURNS_OVER:
+            self.bench.lift()
+        outcome = self.practice.answer(check)
+        self._write(f"  {_first(self.practice.say(check))}: {outcome.replace('-', ' ')}.")
+
+    def _step(self, step: str) -> None:
+        self._tell(self.bench.begin(step))
+
+    def _leave(self, _rest: str) -> None:
+        if self._doing is not None:
+            self.practice.leave(self._doing)
+        self._doing = None
+        self.bench.free()
+        self._write("  The check is left; the probes are free.")
+
+    # --- probes and meter ---------------------------------------------------------------------
+
+    def _probes(self, rest: str) -> None:
+        known = list(places(self.practice.engine))
+        one, comma, other = (part.strip() for part in rest.partition(","))
+        if not comma:
+            raise UsageError(
+                "name two places with a comma between, such as «probes stop wire, block»"
+            )
+        red, black = pick(one, known, "place"), pick(other, known, "place")
+        events = self.bench.place(red, black)
+        self._write(f"  Red on {red}, black on {black}.")
+        self._tell(events)
+        if not any(isinstance(event, Held | Judged) for event in events):
+            self._write(f"  Nothing is held; the meter shows {self._shown()}.")
+
+    def _lift(self, _rest: str) -> None:
+        self._tell(self.bench.lift())
+
+    def _tips(self, _rest: str) -> None:
+        self._tell(self.bench.take_zero())
+        if not self.bench.zeroed:
+            self._write(f"  No lead zero was taken; the meter shows {self._shown()}.")
+
+    def _on(self, _rest: str) -> None:
+        self._tell(self.bench.tell(Confirm(how=How.TYPED)))
+
+    def _fingers(self, rest: str) -> None:
+        on = pick(rest, ("on", "off"), "way") == "on"
+        self._tell(self.bench.grip(on))
+        self._write(f"  Fingers {'on' if on else 'off'} the tips; {self._shown()}.")
+
+    def _flex(self, _rest: str) -> None:
+        self._write("  You move the stop wire, every bend of it.")
+        self._tell(self.bench.flex())
+
+    def _warm(self, _rest: str) -> None:
+        self._write("  The winding warms up, away from fuel.")
+        self._tell(self.bench.warm())
+
+    def _wait(self, _rest: str) -> None:
+        self._tell(self.bench.wait(10.0))
+        self._write(f"  The meter shows {self._shown()}.")
+
+    def _range(self, rest: str) -> None:
+        if rest.lower() == "auto":
+            self._tell(self.bench.turn_range(None))
+            self._write("  The meter chooses its range.")
+            return
+        value = parse_quantity(rest, default_unit="ohm")
+        fits = [full for full in self.bench.scale if full >= value.value]
+        if value.unit != "ohm" or value.overload or not fits:
+            named = ", ".join(format_value(full, "ohm") for full in self.bench.scale)
+            raise UsageError(f"the meter has no such range; it has {named}")
+        self._tell(self.bench.turn_range(fits[0]))
+        self._write(f"  The meter is fixed on {format_value(fits[0], 'ohm')}.")
+
+    # --- deciding -----------------------------------------------------------------------------
+
+    def _hint(self, _rest: str) -> None:
+        check = self.practice.hint()
+        if check is None:
+            self._write("  No check that is left would tell much more.")
+        else:
+            self._write(f"  Next best: {self.practice.case.model.nodes[check].ask}")
+
+    def _renew(self, rest: str) -> None:
+        place = pick(rest, self.practice.places, "place")
+        self.practice.renew(place)
+        self._refit()
+        self._write(f"  Put right: {place}. Whether it helped, a check has to show.")
+
+    def _name(self, rest: str) -> None:
+        typed, _, said = rest.partition(":")
+        place, said = pick(typed, self.practice.places, "place"), said.strip()
+        fault = pick(said, self.practice.faults_at(place), "fault") if said else ""
+        self.practice.name(place, fault)
+        self._refit()
+        self._write(f"  You say it is {place}{f' ({fault})' if fault else ''}; it is put right.")
+        self._write("  Put together again, prove it: does it start, and does it stop?")
+
+    def _refit(self) -> None:
+        if self._doing is not None:
+            self._leave("")
+        self.bench.refit()
+
+    def _done(self, _rest: str) -> None:
+        self.practice.sign_off()
+        self._over = True
+
+    def _quit(self, _rest: str) -> None:
+        self._over = True
+
+    # --- telling ------------------------------------------------------------------------------
+
+    def _tell(self, events: Iterable[BenchEvent]) -> None:
+        """Say what happened; where it ended a step, go on to the next of the check."""
+        for event in events:
+            if isinstance(event, Asked):
+                if event.step in self.practice.steps:
+                    self._write(f"  > {event.say}")
+            elif isinstance(event, _TOLD) and (words := self._teller.tell(event)):
+                self._write(f"  {words}")
+        self._coach()
+        for event in [event for event in events if isinstance(event, StepEnded)]:
+            if event.step in self.practice.steps and event.outcome != "skipped":
+                self._conclude(event)
+
+    def _coach(self) -> None:
+        """On an easy engine, say at once what was wrong with a touch; else the score will."""
+        flawed, self.bench.flawed = self.bench.flawed, []
+        if self.practice.case.tells_places:
+            self._lines(f"  ! Look again: {flaw.say}." for flaw in dict.fromkeys(flawed))
+
+    def _conclude(self, event: StepEnded) -> None:
+        following = self.practice.ended(event.step, event.outcome)
+        if following is not None:
+            self._step(following)
+            return
+        self._doing = None
+        self.bench.free()
+
+    def _shown(self) -> str:
+        reading = self.bench.reading
+        if reading is None:
+            return "nothing yet"
+        return "over range" if reading.overload else format_value(reading.value, "ohm")
+
+    def _lines(self, lines: Iterable[str]) -> None:
+        for line in lines:
+            self._write(line)
+
+
+def _first(words: str) -> str:
+    return words[:1].upper() + words[1:]
