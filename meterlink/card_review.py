@@ -1,11 +1,37 @@
 """What a sound card comes to beside a profile and a fault table: what a file alone cannot tell."""
 
 from collections.abc import Iterator
+from typing import Final
 
-from meterlink.card import Card, outcomes_of
+from meterlink.card import Card, ConfirmationStep, outcomes_of
 from meterlink.finding.shape import FaultTable
 from meterlink.profile import Profile
 from meterlink.steps.parts import lacking, unused
+
+STOP_CHECK: Final = "stop-check"
+"""Id, or check, of the step without which no card signs a job off."""
+
+
+def unsafe(card: Card) -> Iterator[str]:
+    """Yield what nobody should work by: a sign-off that does not need the stop check.
+
+    The engine must have been seen to stop when its stop control is let go.
+    """
+    for index, step in enumerate(card.step):
+        if isinstance(step, ConfirmationStep) and step.signs_off and not _after_stop(step, card):
+            yield (
+                f"step[{index}].requires: no sign-off without the stop check; require that "
+                f'«{STOP_CHECK}» was = ["yes"]'
+            )
+
+
+def _after_stop(step: ConfirmationStep, card: Card) -> bool:
+    for need in step.requires:
+        stop = card.find(need.step)
+        known = isinstance(stop, ConfirmationStep) and STOP_CHECK in (stop.id, stop.check)
+        if known and need.was == ("yes",):
+            return True
+    return False
 
 
 def mistakes_beside_table(card: Card, table: FaultTable) -> Iterator[str]:

@@ -3,6 +3,7 @@
 import re
 from typing import Final
 
+from meterlink.card import EntryStep, Step
 from meterlink.criterion import Criterion
 from meterlink.events import Entered, Evidence, Judged, Verdict
 from meterlink.notation import format_value
@@ -103,6 +104,13 @@ def entered_words(entered: Entered, *, ohm_sign: bool = True) -> str:
     if typed is None or typed == known:
         return entered.text
     return f"{entered.text} is {shown}"
+
+
+def outcome_words(step: Step, outcome: str) -> str:
+    """Return an outcome of ``step`` in words; a choice is in the words of the card already."""
+    if isinstance(step, EntryStep) and step.takes == "choice":
+        return outcome
+    return OUTCOME_WORDS.get(outcome, outcome)
 
 
 def window_words(criterion: Criterion, *, ohm_sign: bool) -> str:

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Generic, NamedTuple, TypeVar
 
 from meterlink.card import Card, read_card
-from meterlink.declared import LARGEST_FILE
+from meterlink.card_review import unsafe
+from meterlink.declared import LARGEST_FILE, InvalidFileError
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.profile import Profile, read_profile
 from meterlink.text import plain
@@ -94,7 +95,10 @@ def _bytes_of(file: Traversable) -> bytes:
 
 
 def _read_card(data: bytes, name: str) -> Card:
-    return read_card(data, name, lambda other: CARDS.data(other))
+    card = read_card(data, name, lambda other: CARDS.data(other))
+    for danger in unsafe(card):
+        raise InvalidFileError(f"{plain(name, 400)}: {danger}")
+    return card
 
 
 PROFILES = Shelf("profile", "profiles", read_profile)

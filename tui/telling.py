@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from math import fsum, sqrt
 
-from meterlink.card import Card
+from meterlink.card import Card, Step
 from meterlink.events import (
     Asked,
     CardEnded,
@@ -33,6 +33,7 @@ from meterlink.wording import (
     EVIDENCE_WORDS,
     METER_FAILED,
     entered_words,
+    outcome_words,
     percent,
     sure_words,
 )
@@ -46,12 +47,13 @@ class Teller:
     """Says events of one card in words, with the signs that the output can show."""
 
     def __init__(self, card: Card, *, ohm_sign: bool | None = None) -> None:
-        self._titles = {step.id: step.title for step in card.step}
+        self._steps = {step.id: step for step in card.step}
         self._ohm_sign = can_show("Ω") if ohm_sign is None else ohm_sign
 
     def title(self, step: str) -> str:
         """Return the title of a step of the card."""
-        return self._titles.get(step, step)
+        known = self._steps.get(step)
+        return step if known is None else known.title
 
     def value(self, value: float, unit: str = "ohm", resolution: float | None = None) -> str:
         """Return a value as people write it."""
@@ -128,7 +130,8 @@ class Teller:
         return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
 
     def _ended(self, event: StepEnded) -> str:
-        outcome = OUTCOME_WORDS.get(event.outcome, event.outcome)
+        step = self._steps.get(event.step)
+        outcome = event.outcome if step is None else outcome_words(step, event.outcome)
         reason = f" ({event.reason})" if event.reason else ""
         return f"done: {self.title(event.step)}: {outcome}{reason}"
 
@@ -159,7 +162,9 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
     """Yield the lines of the table of results, one step or switch position a line."""
     rows = [("step", "outcome", "value", "sure")]
     for step in progress.card.step:
-        rows += list(_rows(step.title, progress.results[step.id], teller))
+        if not progress.outcome(step.id) and not progress.applies(step):
+            continue  # it depends on what did not come to pass
+        rows += list(_rows(step, progress.results[step.id], teller))
     widths = [max(len(row[column]) for row in rows) for column in range(4)]
     if progress.meter_failed:
         yield METER_FAILED
@@ -167,8 +172,8 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
 
 
-def _rows(title: str, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
-    outcome = OUTCOME_WORDS.get(result.outcome, result.outcome) or "not done"
+def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
+    title, outcome = step.title, outcome_words(step, result.outcome) or "not done"
     if result.zeroed is not None:
         value = teller.value(result.zeroed.value, "ohm", result.zeroed.resolution)
         yield title, outcome, value, ""

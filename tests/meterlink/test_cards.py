@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.card import Card, outcomes_of, read_card
+from meterlink.card_review import unsafe
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
@@ -148,6 +149,30 @@ def test_whatever_is_called_unreachable_no_answers_reach(data):
 
 
 ANSWERS = ("yes", "no", "skipped")
+
+
+SIGN = '[[step]]\nkind = "confirmation"\nid = "sign"\ntitle = "Sign"\nsigns_off = true\n'
+
+
+@pytest.mark.parametrize(
+    "requires",
+    [
+        "",
+        'requires = [{ step = "spark", was = ["yes"] }]\n',
+        'requires = [{ step = "stop-check", was = ["yes", "skipped"] }]\n',
+        'requires = [{ step = "stop-check", was = ["no"] }]\n',
+    ],
+)
+def test_no_card_signs_off_without_the_stop_check(requires):
+    (said,) = unsafe(card_of(asks("spark"), asks("stop-check"), SIGN + requires))
+    assert "step[3].requires: no sign-off without the stop check" in said
+
+
+def test_a_card_signs_off_after_the_stop_check():
+    needs = 'requires = [{ step = "stop-check", was = ["yes"] }]\n'
+    assert not list(unsafe(card_of(asks("stop-check"), SIGN + needs)))
+    named = asks("it-stops") + 'check = "stop-check"\n'
+    assert not list(unsafe(card_of(named, SIGN + needs.replace("stop-check", "it-stops"))))
 
 
 def test_cautions_cannot_have_been_skipped():

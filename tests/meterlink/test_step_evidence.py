@@ -85,21 +85,16 @@ def test_the_streams_of_these_tests_can_tempt_at_all():
 
 
 def closed_again_after_open(spells: list) -> bool:
-    """Return whether a closed reading of three or more comes before and after an over range."""
-    kinds = [
-        (over, sum(count for _, count in run))
-        for over, run in groupby(spells, key=lambda spell: spell[0] is OVER)
-    ]
-    return any(
-        not kinds[i - 1][0]
-        and over
-        and not kinds[i + 1][0]
-        and kinds[i - 1][1] >= 3
-        and kinds[i + 1][1] >= 3
-        and count >= 3
-        for i, (over, count) in enumerate(kinds)
-        if 0 < i < len(kinds) - 1
-    )
+    """Return whether stretches of three or more readings go closed, over range, closed in turn."""
+    wanted = iter([False, True, False])
+    waits = next(wanted)
+    for over, run in groupby(spells, key=lambda spell: spell[0] is OVER):
+        if over is waits and sum(count for _, count in run) >= 3:
+            following = next(wanted, None)
+            if following is None:
+                return True
+            waits = following
+    return False
 
 
 @SETTINGS

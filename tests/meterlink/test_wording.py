@@ -4,10 +4,10 @@ import pytest
 
 from meterlink.budget import Component
 from meterlink.commands import Enter
-from meterlink.events import Entered, Evidence, Judged, Verdict
+from meterlink.events import Entered, Evidence, Judged, StepEnded, Verdict
 from meterlink.wording import entered_words, percent, sure_words
 from tests.meterlink.bench_hands import OVER, SECONDARY, TORQUE, Hands, card
-from tui.telling import Teller
+from tui.telling import Teller, table
 
 
 def judged(**other: object) -> Judged:
@@ -102,3 +102,18 @@ def test_an_open_by_word_is_told_so():
     event = judged(value=None, corrected=None, u=None, verdict=Verdict.OPEN, evidence=Evidence.SAID)
     assert "said by the technician" in sure_words(event)
     assert list(Teller(card(SECONDARY)).why(event))
+
+
+def test_a_choice_is_told_in_the_words_of_the_card():
+    cracks = (
+        'kind = "entry"\nid = "cracks"\ntitle = "Cracks"\ntakes = "choice"\n'
+        'choices = ["none", "some"]'
+    )
+    hands = Hands(card(cracks)).cautions().tell(Enter(text="none"))
+    teller = Teller(hands.bench.card)
+    assert teller.tell(hands.last(StepEnded)) == "done: Cracks: none"
+    assert any(line.split() == ["Cracks", "none", "none"] for line in told_table(hands, teller))
+
+
+def told_table(hands: Hands, teller: Teller) -> list[str]:
+    return list(table(hands.bench.progress, teller))

@@ -114,3 +114,11 @@ def test_a_card_that_is_none_is_one_sentence_with_its_key(tmp_path, capsys):
     (said,) = capsys.readouterr().err.splitlines()
     assert "bad.toml: step[1]" in said
     assert "Traceback" not in said
+
+
+def test_a_card_that_signs_off_without_the_stop_check_is_not_worked_by(own, capsys):
+    sign = '\n[[step]]\nkind = "confirmation"\nid = "sign"\ntitle = "Sign"\nsigns_off = true\n'
+    (own / "hasty.toml").write_text(OWN + sign, encoding="utf-8")
+    for command in (["cards", "check", "hasty"], ["cards", "show", "hasty"]):
+        assert main(command) == 1
+        assert "no sign-off without the stop check" in capsys.readouterr().err
