@@ -105,10 +105,16 @@ every = "2 s"
 
 [[step]]
 kind = "confirmation"
+id = "stop-check"
+title = "The engine stops"
+say = "Does the engine stop when its stop control is let go?"
+
+[[step]]
+kind = "confirmation"
 id = "sign-off"
 title = "Sign off"
 signs_off = true
-requires = [{ step = "stop-switch", was = ["passed"] }]
+requires = [{ step = "stop-check", was = ["yes"] }]
 """
 
 
@@ -124,6 +130,7 @@ def worked_up_to(step_id: str) -> list[Event]:
         "stop-switch": "skipped",
         "wire-watch": "none",
         "warm": "steady",
+        "stop-check": "skipped",
     }
     past: list[Event] = [CardBegan(t=0.0, card="every-kind", profile="club-pump")]
     for step, outcome in outcomes.items():

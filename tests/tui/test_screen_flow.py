@@ -276,7 +276,7 @@ async def test_quitting_before_the_end_takes_two_presses():
 
 async def test_quitting_at_the_end_takes_one():
     async with bench("wire-watch") as (pilot, _session):
-        for _ in ("wire-watch", "warm", "sign-off"):
+        for _ in ("wire-watch", "warm", "stop-check", "sign-off"):
             await press(pilot, "s")
         assert "The card is done, not signed off" in screen_text(pilot.app)
         await pilot.press("q")
@@ -287,7 +287,7 @@ async def test_quitting_at_the_end_takes_one():
 async def test_no_sign_off_before_the_stop_check():
     async with bench("sign-off") as (pilot, session):
         text = await press(pilot, "y")
-        assert "Stop switch" in text
+        assert "The engine stops" in text
         assert "must be recorded first" in text
         assert session.bench.progress.current == "sign-off"
 

@@ -66,7 +66,7 @@ class BenchBody(Vertical):
         """Name of the page in place of the lower band; empty where the work is shown."""
 
     def compose(self) -> ComposeResult:
-        yield CautionsView(id="cautions")
+        yield CautionsView()
         with Horizontal(id="seen"):
             yield ReadingView()
             yield StageView()

@@ -1,5 +1,7 @@
 """The cautions, over the whole width, until they are acknowledged."""
 
+from typing import Final
+
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
@@ -9,18 +11,34 @@ from meterlink.card import CautionStep
 from meterlink.cautions import STANDING
 from meterlink.text import plain
 
+_ROWS_EACH: Final = 3
+"""With so many rows for each, a blank one lies between them."""
+
 
 class CautionsView(VerticalScroll):
     """Every caution as a point of its own."""
+
+    def __init__(self) -> None:
+        super().__init__(id="cautions")
+        self._lines: tuple[str, ...] = ()
 
     def compose(self) -> ComposeResult:
         yield Static(id="caution-lines")
 
     def show(self, step: CautionStep) -> None:
         """Show the standing cautions and those of ``step``."""
-        lines = [*STANDING, *(plain(line, 600) for line in step.lines)]
-        points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in lines]
+        lines = (*STANDING, *(plain(line, 600) for line in step.lines))
+        if lines != self._lines:
+            self._lines = lines
+            self._lay_out()
         if not self.has_focus:
             self.focus()  # a small terminal needs the arrows to show them all
-        gap = "\n\n" if self.container_size.height >= 2 * len(points) + len(points) else "\n"
+
+    def on_resize(self) -> None:
+        """Space them for the room that there is."""
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in self._lines]
+        gap = "\n\n" if self.size.height >= _ROWS_EACH * len(points) else "\n"
         self.query_one("#caution-lines", Static).update(Content(gap).join(points))
