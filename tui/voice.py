@@ -81,7 +81,14 @@ class Voice:
                 return
             self._speaking.communicate(words.encode())
             with self._changed:
-                self._speaking = None
+                code, self._speaking = self._speaking.returncode, None
+                cut_short = self._closed or self._waiting is not None
+                if code and not cut_short:
+                    self.trouble = (
+                        f"the speech program fails (its exit code is {code}); is there sound?"
+                    )
+                elif not code:
+                    self.trouble = ""
 
     def _start(self) -> "subprocess.Popen[bytes] | None":
         # Windows alone has this flag: without it a console window would flash up.

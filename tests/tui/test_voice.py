@@ -72,6 +72,22 @@ def test_a_program_that_is_not_there_is_told_and_harms_nothing():
     voice.close()
 
 
+def test_a_program_that_fails_is_told_until_it_speaks_again(tmp_path):
+    heard = tmp_path / "heard"
+    fails_on_bad = (
+        "import sys; words = sys.stdin.read(); open(sys.argv[1], 'a').write(words + '\\n'); "
+        "sys.exit(3 if words == 'bad' else 0)"
+    )
+    voice = Voice([sys.executable, "-c", fails_on_bad, str(heard)])
+    for words, told in (("bad", True), ("good", False)):
+        voice.say(words)
+        deadline = time.monotonic() + 10
+        while bool(voice.trouble) is not told and time.monotonic() < deadline:
+            threading.Event().wait(0.01)
+        assert bool(voice.trouble) is told
+    voice.close()
+
+
 @pytest.mark.parametrize(
     ("platform", "there", "expected"),
     [
