@@ -56,13 +56,17 @@ def test_good_insulation_too_is_concluded_from_no_lifted_probe(spells):
 
 
 def taps_in(spells: list) -> int:
-    """Return how many stretches between two over ranges show nothing but the tips alone."""
-    runs = [(over, list(run)) for over, run in groupby(spells, key=lambda spell: spell[0] is OVER)]
-    return sum(
-        all(value < 1.0 for value, _ in run) and sum(count for _, count in run) >= 3
-        for over, run in runs
-        if not over
-    )
+    """Return how many stretches between two over ranges show the tips alone, bounces apart.
+
+    A bounce is a reading or two, and as much again while the tips meet.
+    """
+    found = 0
+    for over, run in groupby(spells, key=lambda spell: spell[0] is OVER):
+        counts = {True: 0, False: 0}
+        for value, count in () if over else run:
+            counts[value < 1.0] += count
+        found += counts[True] >= 3 and counts[False] <= 4
+    return found
 
 
 @SETTINGS
