@@ -105,6 +105,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A step this many times larger than each later one begins a new stretch."""
     cut_gain: float = 1.6
     """Scatter this many times the noise between neighbours is no fit: the oldest part is cut."""
+    cut_risk: float = 0.5
+    """Share of the risk that is left after each cut."""
     cut_few: float = 4.21
     """By how much more where neighbours are few: gain² times one plus this over their number."""
     rough_points: int = 8

@@ -165,7 +165,8 @@ class Steadiness:
                 return (
                     found if found.p_moving < risk and self._done(ts, ys, found, single) else None
                 )
-            share = policy.course_share
+            # Each shorter stretch is another look that may go wrong.
+            share, risk = policy.course_share, risk * policy.cut_risk
             cut = max(1, len(ts) // 4)
             del ts[:cut], ys[:cut]
         return None
