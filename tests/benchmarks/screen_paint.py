@@ -52,7 +52,9 @@ class PacedSource:
             due = began + n / self.rate
             if (wait := due - time.perf_counter()) > 0 and stop.wait(wait):
                 return
-            reading = Reading(t=n / self.rate, value=1.0 + (n % 997) / 1000, resolution=0.001)
+            # Jumps about, so that nothing settles and a held value never stands still.
+            value = 1.0 + (n * 389 % 997) / 1000
+            reading = Reading(t=n / self.rate, value=value, resolution=0.001)
             self.arrived.append((reading.t, time.perf_counter()))
             yield reading
 
