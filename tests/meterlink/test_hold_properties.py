@@ -33,12 +33,12 @@ def scaled(source: list[Reading], factor: float) -> list[Reading]:
     ]
 
 
-SCALE_FREE = {"tol_least": 0.0, "bounce_least": 0.0, "air_least": 0.0}
-"""The policy less its few absolute numbers (a milliohm is a milliohm)."""
+ABSOLUTE = ("tol_least", "bounce_least", "air_least")
+"""Numbers of the policy in SI units: a milliohm is a milliohm."""
 
 
 def absolute(factor: float) -> dict[str, float]:
-    return {name: getattr(POLICY, name) * factor for name in SCALE_FREE}
+    return {name: getattr(POLICY, name) * factor for name in ABSOLUTE}
 
 
 @settings(deadline=None, max_examples=60)

@@ -10,8 +10,6 @@ from collections.abc import Callable, Iterable, Iterator
 from math import inf, isfinite, sqrt
 from statistics import mean, median, stdev
 
-from river.drift import PageHinkley
-
 from meterlink.events import Held
 from meterlink.reading import Reading
 from tests.traces.generator import Goal, Trace
@@ -110,6 +108,8 @@ def kalman(n: int, drift: float, gate: float) -> Steady:
 
 def page_hinkley(n: int, threshold: float, delta: float) -> Steady:
     """The Page-Hinkley test of the river library; no change for ``n`` readings and the time."""
+    # Only the benchmark needs the library.
+    from river.drift import PageHinkley
 
     def steady(readings: list[Reading]) -> float | None:
         window = newest(readings, 4 * n, 1.5)
