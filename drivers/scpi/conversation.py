@@ -46,6 +46,11 @@ class Conversation:
         """The port."""
         return self._link.name
 
+    @property
+    def tells_errors(self) -> bool:
+        """Whether this instrument says what it refuses; known after ``begin``."""
+        return self._tells_errors is not None
+
     def greet(self, timeout_s: float = ANSWER_S) -> str | None:
         """Ask ``*IDN?`` and return the answer's text, or None where nothing came in time.
 

@@ -46,6 +46,11 @@ class Panel:
         self._unknown: set[str] = set()
         self._found: dict[str, str] = {}
 
+    @property
+    def tells_function(self) -> bool:
+        """Whether this instrument said what it measures; known after ``look``."""
+        return "FUNC" in self._found
+
     def look(self) -> None:
         """Note what the instrument is set to, before anything is changed."""
         for sense in ("", "SENS:"):

@@ -29,6 +29,9 @@ def choose_readout(
 ) -> tuple[Readout, Setting]:
     """Find out by trying how ``chosen`` is read, from the quickest to the most widely known.
 
+    An instrument that tells neither what it refuses nor what it is set to knows little, and each
+    query that it does not know costs the whole wait: there the most widely known comes first.
+
     Raises:
         MeterError: no way brings a number.
     """
@@ -37,11 +40,13 @@ def choose_readout(
         return Readout(f"MEAS:{chosen.node}?", "", 1, timeout_s), chosen.setting
     panel.try_set("TRIG:SOUR", "IMM")
     panel.try_set("SAMP:COUN", "1")
-    ways = (
+    ways = [
         Readout("READ?", "", 1, timeout_s),
         Readout("FETC?", "INIT", 1, timeout_s),
         Readout(f"MEAS:{chosen.node}?", "", 1, timeout_s),
-    )
+    ]
+    if not talk.tells_errors and not panel.tells_function:
+        ways.reverse()
     for way in ways:
         if _brings_a_number(talk, panel, way):
             return _with_burst(way, panel, chosen.setting, options)

@@ -213,6 +213,26 @@ def test_event_status_serves_where_there_is_no_error_queue():
         source.close()
 
 
+@pytest.mark.parametrize("end", [b"\n", b"\r\n"])
+def test_a_meter_that_knows_two_queries_is_read_without_waiting_for_the_others(monkeypatch, end):
+    monkeypatch.setattr("drivers.scpi.conversation.ANSWER_S", 0.3)
+    known = {b"*IDN?": b"Invented,Bench,0,1", b"MEAS:RES?": b"+8.42E-1"}
+    heard = []
+
+    def answer(line):
+        heard.append(line)
+        return known[line] + end if line in known else None  # and no word of what it refuses
+
+    with tcp_peer(answer) as peer:
+        source = open_source(peer.resource)
+        for _ in range(2):  # each step sets the meter anew
+            source.prepare(Setup(expected=5.0))
+            assert [reading.value for reading in take(source, 2)] == [0.842, 0.842]
+        source.close()
+    assert b"READ?" not in heard  # each query that it lets go by would cost the whole wait
+    assert heard.count(b"FUNC?") == 1
+
+
 def test_binary_left_by_another_program_is_set_to_text_and_put_back():
     meter = bench_meter()
     meter.settings["FORM:DATA"] = "REAL,64"
