@@ -36,6 +36,9 @@ class PlainFace:
                 self._write("")
             indent = "" if isinstance(event, StepBegan | Asked) else "  "
             self._write(f"{event.t:8.2f} s  {indent}{words}")
+            if isinstance(event, StepBegan):
+                for caution in self._teller.cautions(event.step):
+                    self._write(f"            ! {caution}")
 
     def end(self, progress: Progress) -> None:
         """Print the table of results, and what they together mean."""

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from math import fsum, sqrt
 
-from meterlink.card import Card, Step
+from meterlink.card import Card, CautionStep, Step
+from meterlink.cautions import STANDING
 from meterlink.events import (
     Asked,
     CardEnded,
@@ -28,6 +29,7 @@ from meterlink.events import (
 from meterlink.notation import format_value, format_with_u
 from meterlink.progress import Progress, StepResult
 from meterlink.steps.checking import told as told_check
+from meterlink.text import plain
 from meterlink.wording import (
     COMPONENT_WORDS,
     EVIDENCE_WORDS,
@@ -54,6 +56,13 @@ class Teller:
         """Return the title of a step of the card."""
         known = self._steps.get(step)
         return step if known is None else known.title
+
+    def cautions(self, step: str) -> tuple[str, ...]:
+        """Return what must be read at a step of the card; empty where it is none for that."""
+        known = self._steps.get(step)
+        if not isinstance(known, CautionStep):
+            return ()
+        return (*STANDING, *(plain(line, 600) for line in known.lines))
 
     def value(self, value: float, unit: str = "ohm", resolution: float | None = None) -> str:
         """Return a value as people write it."""
@@ -147,8 +156,11 @@ class Teller:
                 value = "over range" if event.value is None else self.value(event.value)
                 warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
                 return f"{value}{warm}"
-            case Gap():
+            case Gap(until=None):
                 return f"gap: {event.why}"
+            case Gap(until=float(until)):
+                why = event.why.partition(";")[0]  # without its mend, which is done
+                return f"readings go on after a gap of {until - event.t:.1f} s: {why}"
             case PassedOver():
                 return f"passed over {event.count} readings: {event.why}"
             case MeterSet():
