@@ -12,6 +12,7 @@ import pytest
 from captures.job import Job
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
+from meterlink.cautions import STANDING
 from meterlink.events import MeterSet, StepBegan, StepEnded, Told
 
 
@@ -58,6 +59,13 @@ def test_what_is_typed_moves_the_card_and_the_meter_is_set_for_the_step(simulate
     assert ended == {"cautions": "acknowledged", "ambient": "done", "lead-zero": "skipped"}
     assert [e.step for e in events if isinstance(e, StepBegan)][-1] == "primary"
     assert [e.quantity for e in events if isinstance(e, MeterSet)] == ["resistance"] * 2
+
+
+def test_every_caution_is_read_before_it_can_be_confirmed(simulated, tmp_path):
+    done = bench(tmp_path, "--port", simulated.port, "--profile", "pump-set-demo", typed="\nquit\n")
+    before, confirmed, _ = done.stdout.partition("acknowledged")
+    assert confirmed
+    assert all(caution in before for caution in STANDING)
 
 
 def test_a_job_is_gone_on_with_where_it_stood_by_what_it_was_begun_with(simulated, tmp_path):
@@ -117,6 +125,7 @@ def test_no_such_port_is_one_sentence_that_names_it(tmp_path, port, said):
     assert done.stderr.startswith("meterlink: ")
     assert done.stderr.count("\n") == 1
     assert said in done.stderr
+    assert not (tmp_path / "jobs").exists(), "a job without a meter has nothing to tell"
 
 
 def test_a_mute_peer_is_said_to_be_mute(tmp_path):

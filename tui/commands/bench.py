@@ -7,8 +7,6 @@ import threading
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from captures.job import JobWriter
     from drivers.reconnect import ReconnectingSource
     from meterlink.card import Card
@@ -49,14 +47,17 @@ def run(args: argparse.Namespace) -> int:
     from drivers.opening import open_lasting
     from tui import configuration
     from tui.choosing import choose
-    from tui.setting_up import session
+    from tui.setting_up import job_store, session, settings_of
 
     known = configuration.load()
     chosen = _choose_on_screen(args, known)
     if chosen is None:
         return 0
     args, who = chosen, chosen.who or known.who
-    with _job(args, known.profile) as (job, card, profile, past):
+    with contextlib.ExitStack() as opened:
+        job, card, profile, past = _work(args, known.profile)
+        if job is not None:
+            opened.enter_context(job)
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
             choice = choose(known)
@@ -64,16 +65,16 @@ def run(args: argparse.Namespace) -> int:
         source = open_lasting(
             choice.port, wire=args.wire or choice.wire or None, visa=args.visa, clock=clock
         )
-        try:
-            accuracy = _accuracy(args, source, known)
-            with session(
-                job, source, clock, card, profile, accuracy=accuracy, past=past
-            ) as sitting:
-                source.on_gap, source.on_setting = sitting.gap, sitting.turned
-                _remember(known, choice, source.identity, args.profile)
-                code = _show(args, sitting, job, who, known.screen)
-        finally:
-            source.close()
+        opened.callback(source.close)
+        if job is None:  # made only now, so that none is left behind where no meter answers
+            title = args.job or card.title
+            created = job_store(args.jobs).create(title, settings=settings_of(card, profile))
+            job = opened.enter_context(created)
+        accuracy = _accuracy(args, source, known)
+        with session(job, source, clock, card, profile, accuracy=accuracy, past=past) as sitting:
+            source.on_gap, source.on_setting = sitting.gap, sitting.turned
+            _remember(known, choice, source.identity, args.profile)
+            code = _show(args, sitting, job, who, known.screen)
     print(f"wrote {job.folder}")
     return code
 
@@ -136,24 +137,18 @@ def _remember(
             configuration.save(now)
 
 
-@contextlib.contextmanager
-def _job(
+def _work(
     args: argparse.Namespace, usual: str
-) -> "Iterator[tuple[JobWriter, Card, Profile, list[Event]]]":
-    """Yield the job to work on, and what it is worked by: a new one, or one to go on with."""
-    from tui.setting_up import job_store, resume_job, settings_of
+) -> "tuple[JobWriter | None, Card, Profile, list[Event]]":
+    """Return the job to go on with, None for one yet to be made, and what it is worked by."""
+    from tui.setting_up import job_store, resume_job
     from tui.shelf import CARDS, PROFILES, only_profile
 
-    store = job_store(args.jobs)
-    resumed = resume_job(store, args.job) if args.job else None
+    resumed = resume_job(job_store(args.jobs), args.job) if args.job else None
     if resumed is not None:
-        with resumed.job as job:
-            yield job, resumed.card, resumed.profile, resumed.past
-        return
+        return resumed
     card = CARDS.get(args.card)
-    profile = PROFILES.get(args.profile or usual or only_profile())
-    with store.create(args.job or card.title, settings=settings_of(card, profile)) as job:
-        yield job, card, profile, []
+    return None, card, PROFILES.get(args.profile or usual or only_profile()), []
 
 
 def _show(
