@@ -15,6 +15,7 @@ below ``risk`` is wrong at most in that share of the stops, however often he loo
 the prior is true. Rounding enters as a floor of the variance, one twelfth of the step squared.
 """
 
+from functools import lru_cache
 from math import erfc, exp, gamma, log, log1p, pi, sqrt
 from operator import mul
 from typing import Final
@@ -133,7 +134,7 @@ def assess(
     steady_share = 1.0 - settling_share - policy.bounce_share
     a1 = dof / 2
     common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
-    common *= gamma(a1) / gamma(a1 + 0.5) * 1.7724538509055159
+    common *= _gamma_ratio(a1)
     base = (a1 + 0.5) * log(constant_ss)
     weights, moving = 1.0, 0.0
     likeliest, left, log_tau = 1.0, 0.0, None
@@ -171,6 +172,12 @@ def assess(
     )
 
 
+@lru_cache(maxsize=256)
+def _gamma_ratio(a: float) -> float:
+    """Square root of pi times gamma(a) / gamma(a + 1/2)."""
+    return sqrt(pi) * gamma(a) / gamma(a + 0.5)
+
+
 def _no_contact(nu0: float, n: int, ss: float, prior_ss: float, width: float) -> float:
     """Odds of readings that scatter widely and have nothing to do with one another."""
     a0 = (n - 1 + nu0) / 2
@@ -204,7 +211,8 @@ def _fits(
 def _fit(
     rel: list[float], d: list[float], total: float, syy: float, prior_ss: float, tau: float
 ) -> Fit | None:
-    h = [exp(r / tau) for r in rel]
+    pace = 1.0 / tau
+    h = [exp(r * pace) for r in rel]
     hs = sum(h)
     hm = hs / len(h)
     shh = sum(map(mul, h, h)) - hs * hm
@@ -212,7 +220,7 @@ def _fit(
         return None
     b = (sum(map(mul, h, d)) - hm * total) / shh
     rest = syy - b * b * shh
-    return b, shh, hm, h[-1], prior_ss + max(0.0, rest), log(tau)
+    return b, shh, hm, h[-1], prior_ss + (rest if rest > 0.0 else 0.0), log(tau)  # noqa: FURB136
 
 
 def _log_tau(fit: Fit) -> float:
