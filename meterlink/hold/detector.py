@@ -60,7 +60,6 @@ class HoldDetector:
         self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
         self._steadiness = Steadiness(policy)
         self._seen = StepSeen()
-        self._resolution: float | None = None
         self._forget()
 
     def _forget(self) -> None:
@@ -77,6 +76,8 @@ class HoldDetector:
         self._steadiness.clear()
         self._blocks.clear()
         self._seen.clear()
+        self._resolution: float | None = None
+        self._coarser = 0
 
     def aim_at(self, aim: Aim | None) -> None:
         """Say what the verdict of this step needs; None for a hold for its own sake."""
@@ -242,7 +243,9 @@ class HoldDetector:
                 said += [self._lift(t), self._contact(t)]
         self._absence.here()
         if reading.resolution != self._resolution:
-            self._new_range(reading.resolution)
+            self._tell_step(value, reading.resolution)
+        else:
+            self._coarser = 0
         found = self._add(t, value)
         if found is not None:
             self._hold(t, found, said)
@@ -257,14 +260,22 @@ class HoldDetector:
         self._contact_t = self._began_t = t
         return Contact(t=t)
 
-    def _new_range(self, resolution: float | None) -> None:
-        """Values of another range are rounded differently: they make a stretch of their own."""
-        if resolution is not None and not 0 < resolution < _BEYOND:
-            resolution = None
-        if resolution and self._resolution and not 0.7 < resolution / self._resolution < 1.4:
-            self._steadiness.clear()
-            self._blocks.clear()
-        self._resolution = resolution
+    def _tell_step(self, value: float, resolution: float | None) -> None:
+        """Follow the resolution that is told, finer at once and coarser with some doubt.
+
+        Where it comes from the digits as sent, a value that happens to end in zeros looks ten
+        times as coarse as its neighbours. Another range shows in several readings in a row, or
+        with another value.
+        """
+        if resolution is None or not 0 < resolution < _BEYOND:
+            self._resolution = None
+            return
+        known, newest = self._resolution, self._steadiness.newest
+        self._coarser = self._coarser + 1 if known and resolution > 1.4 * known else 0
+        elsewhere = newest is None or not 0.5 * abs(newest) <= abs(value) <= 2 * abs(newest)
+        if not known or not self._coarser or self._coarser > 3 or elsewhere:
+            self._resolution = resolution
+            self._coarser = 0
 
     def _add(self, t: float, value: float) -> Assessment | None:
         """Weigh a reading, or the block that it ends."""
