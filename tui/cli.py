@@ -6,21 +6,26 @@ Those modules import what is heavy inside ``run``, so that ``--help`` answers at
 
 import argparse
 import contextlib
+import errno
 import importlib
 import io
 import os
 import pkgutil
 import sys
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import Final, NoReturn, Protocol, cast
 
 from meterlink import __version__
-from meterlink.errors import MeterlinkError, UsageError
+from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
 from meterlink.text import plain
 from tui import commands
 from tui.signs import SPELLED
 
 INTERRUPTED: Final = 130
+
+_FULL: Final = {getattr(errno, name, None) for name in ("ENOSPC", "EDQUOT", "EFBIG")}
+"""Error numbers of a disk or quota that is used up; Windows has not all of them."""
 
 CAUTION: Final = (
     "Ignition off, plug lead off and earthed, engine cold. "
@@ -52,20 +57,37 @@ class _Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line ``argv`` (default: the process's own) and return the exit code."""
-    _speak_utf8()
+    _prepare_output()
+    try:
+        code = _run(argv)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read our output has enough; keep Python from complaining while it exits.
+        _close_quietly()
+        return 0
+    except OSError as fault:
+        # Files and ports have errors of their own; left is what ``print`` could not get rid of.
+        if fault.errno not in _FULL:
+            raise
+        _close_quietly()
+        print(
+            f"meterlink: standard output takes no more ({fault.strerror}); make room there",
+            file=sys.stderr,
+        )
+        return CannotWriteError.exit_code
+    return code
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    """Do what the command line says; what the user can mend is told, and gives its exit code."""
     try:
         args = build_parser().parse_args(argv)
         code: int = args.run(args)
-        sys.stdout.flush()
     except MeterlinkError as fault:
         print(f"meterlink: {fault}", file=sys.stderr)
         return fault.exit_code
     except KeyboardInterrupt:
         return INTERRUPTED
-    except BrokenPipeError:
-        # Whoever read our output has enough; keep Python from complaining while it exits.
-        _close_quietly()
-        return 0
     except SystemExit as done:  # argparse after --help and --version
         return done.code if isinstance(done.code, int) else 0
     return code
@@ -95,13 +117,16 @@ def _commands() -> Iterator[Command]:
             yield cast("Command", importlib.import_module(f"{commands.__name__}.{name}"))
 
 
-def _speak_utf8() -> None:
+def _prepare_output() -> None:
     """Never fail on a character that the console's code page lacks; spell it out instead."""
+    if sys.stdout is None:  # closed by whoever started us; files must not take its place
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  # to the end
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors=SPELLED)
 
 
 def _close_quietly() -> None:
+    """Send what is still to be written nowhere, so that Python does not fail on it at its end."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -6,7 +6,8 @@ from tui.telling import Teller
 
 CARD = read_card(
     b'format = 1\nid = "short"\ntitle = "Short"\n\n'
-    b'[[step]]\nkind = "caution"\nid = "first"\ntitle = "First"\nlines = ["Mind the \\u001b[31mtide."]\n',
+    b'[[step]]\nkind = "caution"\nid = "first"\ntitle = "First"\n'
+    b'lines = ["Mind the \\u001b[31mtide."]\n',
     "short.toml",
 )
 AWAY = "/dev/ttyUSB0 no longer answers; plug the meter in again"
