@@ -282,6 +282,10 @@ class PracticeBench:
             return event.evidence is not Evidence.SAME_TOUCH
         return event.outcome != "skipped" and not self.practice.steps[event.step].judges
 
+    def _settles_it(self, event: Judged | StepEnded) -> bool:
+        outcome = event.outcome if isinstance(event, StepEnded) else ""
+        return outcome in self.practice.steps[event.step].bad
+
     def _enter(self, event: Judged | StepEnded) -> None:
         probing = self.practice.steps[event.step]
         judged = event if isinstance(event, Judged) else None
@@ -297,8 +301,9 @@ class PracticeBench:
             said=judged is not None and judged.value is None,
             switch=probing.switch,
             asked="" if judged is None else judged.position,
-            moved=self._moved or not probing.wants_moving,
-            warmed=self._warmed or not probing.wants_warming,
+            # What shows itself at rest needs no moving or warming.
+            moved=self._moved or not probing.wants_moving or self._settles_it(event),
+            warmed=self._warmed or not probing.wants_warming or self._settles_it(event),
         )
         self.flawed += self.practice.touched(event.step, touch)
 

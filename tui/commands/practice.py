@@ -15,6 +15,7 @@ HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
 _DIFFICULTIES: Final = ("easy", "medium", "hard")
 _BASE: Final = "pump-set-demo"
 """The profile that every engine goes by."""
+_LARGEST_SEED: Final = 2**53
 _LONGEST: Final = 1000
 """Characters of a typed line that are looked at."""
 
@@ -94,7 +95,7 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     say("")
     for line in score_lines(judged, seconds):
         say(line)
-    say(f"The same engine again: --seed {order.seed} --difficulty {order.difficulty}")
+    say(f"The same engine again: {_again(order)}")
     record = kept(case, judged, seconds)
     if args.json:
         import msgspec
@@ -103,6 +104,13 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     if args.trainee is not None:
         say(f"kept in {store.append(args.trainee, record)}")
     return 0
+
+
+def _again(order: "Order") -> str:
+    """Return the options that give the same engine."""
+    options = {"fault": order.fault, "complaint": order.complaint}
+    given = "".join(f" --{option} {value}" for option, value in options.items() if value)
+    return f"--seed {order.seed} --difficulty {order.difficulty}{given}"
 
 
 def _ordered(args: argparse.Namespace) -> "tuple[Order, str]":
@@ -120,8 +128,8 @@ def _ordered(args: argparse.Namespace) -> "tuple[Order, str]":
             )
         return _read_exercise(args.exercise)
     seed = secrets.randbelow(10**6) if args.seed is None else args.seed
-    if seed < 0:
-        raise UsageError(f"a seed of {seed} makes no sense; give 0 or more")
+    if not 0 <= seed <= _LARGEST_SEED:
+        raise UsageError(f"a seed of {seed} makes no sense; give 0 to {_LARGEST_SEED}")
     order = Order(
         seed=seed,
         difficulty=args.difficulty or "easy",
@@ -143,7 +151,7 @@ def _read_exercise(file: str) -> "tuple[Order, str]":
     return exercise.order, " ".join(filter(None, (exercise.title, exercise.story)))
 
 
-def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], None]") -> int:
+def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], None]") -> None:
     """Play to the end on the screen, or by typed lines where there is no terminal."""
     from contextlib import nullcontext
 
@@ -163,7 +171,6 @@ def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], 
             run_practice_screen(practice, bench)
     if job is not None:
         say(f"wrote {job}")
-    return 0
 
 
 def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:

@@ -43,7 +43,14 @@ class PictureView(Widget):
         marks = {place: str(number) for number, place in enumerate(points, start=1)}
         for place, tip in tips.items():
             marks[place] = marks.get(place, "") + tip
-        shown = (marks, isinstance(step, LeadZeroStep) and not tips, _asked_closed(view))
+        together = isinstance(step, LeadZeroStep) and not tips
+        self.mark(marks, together=together, closed=_asked_closed(view))
+
+    def mark(
+        self, marks: dict[str, str], *, together: bool = False, closed: bool | None = None
+    ) -> None:
+        """Mark places with labels; or show the tips together; ``closed``: the switch's lever."""
+        shown = (marks, together, closed)
         if shown != (self.marks, self._tips_together, self._lever_closed):
             self.marks, self._tips_together, self._lever_closed = shown
             self.refresh()

@@ -1,0 +1,131 @@
+"""The practice screen: typed lines, keys and clicks come to the same rules as without it."""
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Digits, Input, RichLog, Static
+
+from meterlink.errors import PortLostError
+from meterlink.practice import Order, Practice, draw
+from tests.meterlink.circuit_patients import demo_profile
+from tui.practice_bench import PracticeBench
+from tui.practice_screen import PracticeApp
+from tui.screen.picture import PictureView
+
+SIZE = (110, 36)
+
+
+@pytest.fixture(scope="module")
+def case():
+    return draw(Order(seed=3, fault="open-primary", complaint="no-spark"), demo_profile())
+
+
+@pytest.fixture
+def app(case):
+    practice = Practice(case)
+    with PracticeBench(practice) as bench:
+        yield PracticeApp(practice, bench)
+
+
+async def settled(pilot: Pilot) -> None:
+    app = pilot.app
+    await pilot.pause()
+    while app._busy and app.is_running:
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+
+
+async def type_in(pilot: Pilot, *lines: str) -> None:
+    """Type lines one on the heels of the other, and wait until all of them are done."""
+    for line in lines:
+        pilot.app.query_one(Input).value = line
+        await pilot.press("enter")
+    await settled(pilot)
+
+
+def transcript(app: PracticeApp) -> str:
+    return "\n".join(line.text for line in app.query_one(RichLog).lines)
+
+
+async def test_typed_lines_move_the_probes_and_show_the_reading_and_the_tips(app):
+    async with app.run_test(size=SIZE) as pilot:
+        await type_in(pilot, "set stop wire off", "check secondary")
+        await type_in(pilot, "probes plug lead, laminations")
+        assert "Red on plug lead, black on laminations." in transcript(app)
+        assert app.query_one("#unit", Static).visual.plain == "kΩ"
+        assert 4.0 < float(app.query_one(Digits).value) < 7.0
+        assert app.query_one(PictureView).marks == {"plug lead": "R", "laminations": "B"}
+        await type_in(pilot, "lift")
+        assert app.query_one("#unit", Static).visual.plain == "over range"
+        assert app.practice.ledger.outcomes["secondary-resistance"] == "in-window"
+
+
+async def test_two_clicks_on_the_drawing_put_the_red_tip_and_then_the_black_one_on(app):
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        picture = app.query_one(PictureView)
+        spots = {spot.place: (spot.column, spot.row) for spot in picture.drawing.spots}
+        await pilot.click(PictureView, offset=spots["stop wire"])
+        await settled(pilot)
+        assert picture.marks == {"stop wire": "R"}
+        await pilot.click(PictureView, offset=spots["block"])
+        await settled(pilot)
+        assert app.bench.touching == ("stop wire", "block")
+
+
+@pytest.mark.parametrize(
+    ("key", "shows"),
+    [
+        ("f1", "say where the fault is"),
+        ("f2", "Safety: nothing done yet."),
+        ("f3", "spark at the test gap"),
+        ("f4", "painted laminations"),
+        ("f7", "Next best:"),
+    ],
+)
+async def test_each_key_types_its_line(app, key, shows):
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(key)
+        await settled(pilot)
+        assert shows in transcript(app)
+
+
+async def test_markup_and_control_bytes_that_are_typed_are_shown_harmless(app):
+    async with app.run_test(size=SIZE) as pilot:
+        await type_in(pilot, "[red]probes[/] \x1b[2J", "name [/nothing]")
+        shown = transcript(app)
+        assert "[red]probes[/]" in shown
+        assert "\x1b" not in shown
+        assert "«[/nothing]»" in shown
+
+
+async def test_giving_the_engine_back_ends_the_screen_with_the_ledger_whole(app):
+    async with app.run_test(size=SIZE) as pilot:
+        await type_in(pilot, "name armature: open-primary", "check stop-check", "done")
+    assert app.practice.signed_off
+    assert app.fault is None
+    assert app.practice.ledger.outcomes["stop-check"] == "stops"
+
+
+async def test_a_meter_that_is_lost_ends_the_screen_and_is_told(app, monkeypatch):
+    def lost(*_: object) -> None:
+        raise PortLostError("the simulated meter no longer answers; begin again")
+
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        monkeypatch.setattr(app.bench, "place", lost)
+        app.query_one(Input).value = "probes stop wire, block"
+        await pilot.press("enter")
+        await pilot.pause()
+    assert isinstance(app.fault, PortLostError)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (140, 40)])
+async def test_at_every_size_the_line_the_reading_and_the_drawing_are_there(app, size):
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        for widget in (Input, Digits, PictureView):
+            region = app.query_one(widget).region
+            assert region.area
+            assert app.screen.region.contains_region(region)
+        assert app.query_one(PictureView).drawing is not None

@@ -1,0 +1,68 @@
+"""Practice in a real terminal, from the first look to the score, typed as a trainee types."""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+SERVER = f"meterlink-practice-{os.getpid()}"
+NAME = "practice"
+
+pytestmark = pytest.mark.skipif(shutil.which("tmux") is None, reason="there is no tmux here")
+
+
+def tmux(*arguments: str) -> str:
+    done = subprocess.run(
+        ["tmux", "-L", SERVER, *arguments], capture_output=True, text=True, timeout=20, check=True
+    )
+    return done.stdout
+
+
+def wait_for(words: str, seconds: float = 30.0) -> str:
+    """Return the screen once it shows ``words``."""
+    deadline = time.monotonic() + seconds
+    shown = ""
+    while time.monotonic() < deadline:
+        shown = tmux("capture-pane", "-p", "-t", NAME)
+        if words in shown:
+            return shown
+        time.sleep(0.1)  # another process's screen: there is nothing to await
+    raise AssertionError(f"«{words}» was never shown; this was:\n{shown}")
+
+
+def type_in(line: str, shows: str) -> str:
+    tmux("send-keys", "-t", NAME, "-l", line)
+    tmux("send-keys", "-t", NAME, "Enter")
+    return wait_for(shows)
+
+
+@pytest.fixture
+def terminal(tmp_path):
+    command = (
+        f"cd {ROOT} && {sys.executable} -m tui practice --seed 3 --fault open-primary "
+        f"--complaint no-spark --trainee Ann --trainees {tmp_path}; echo EXIT $?; sleep 60"
+    )
+    tmux("new-session", "-d", "-s", NAME, "-x", "120", "-y", "40", command)
+    yield tmp_path
+    tmux("kill-server")
+
+
+def test_a_practice_runs_in_a_real_terminal_to_its_score(terminal):
+    wait_for("Find the faulty part")
+    type_in("cautions", "Read, and met.")
+    type_in("safe", "and earthed to the block.")
+    type_in("set stop wire off", "Stop wire: «off».")
+    type_in("check primary", "Stop wire off. Measure")
+    type_in("probes primary terminal, laminations", "Nothing is held;")
+    type_in("on", "done: Primary winding")
+    type_in("name armature: open-primary", "You say it is armature")
+    shown = type_in("done", "EXIT 0")
+    assert "kept in" in shown
+    assert "Traceback" not in shown
+    (results,) = terminal.iterdir()
+    assert '"fault":"open-primary"' in results.read_text(encoding="utf-8")
