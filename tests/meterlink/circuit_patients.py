@@ -4,20 +4,12 @@ from importlib import resources
 
 import numpy as np
 
-from meterlink.circuit import Engine, Switch, Winding
+from meterlink.circuit import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.declared import Ohms
 from meterlink.finding import Model, shipped_table
+from meterlink.practice import engines
+from meterlink.practice.engines import SWITCHES
 from meterlink.profile import Profile, read_profile
-
-SWITCHES = {
-    "stop switch": {"stop": "closed", "run": "open"},
-    "brake switch": {"let go": "closed", "held": "open"},
-    "throttle switch": {"stop": "closed", "open": "open"},
-    "key switch": {"off": "closed", "on": "open"},
-    "low-oil switch": {"low": "closed", "full": "open"},
-    "seat switch": {"up": "closed", "down": "open"},
-}
 
 
 def demo_profile() -> Profile:
@@ -29,15 +21,7 @@ def demo_profile() -> Profile:
 
 def sound_engine(rng: np.random.Generator, *switches: str) -> Engine:
     """Return a sound engine inside the windows of the demonstration profile."""
-    return Engine(
-        name="portable pump set",
-        primary=Winding(ohms=Ohms(rng.uniform(0.78, 0.92)), henries=0.003),
-        secondary=Winding(ohms=Ohms(rng.uniform(4700, 6200)), henries=9.0),
-        switch=tuple(
-            Switch(name=name, positions=SWITCHES[name])  # type: ignore[arg-type]
-            for name in ("stop switch", *switches)
-        ),
-    )
+    return engines.sound_engine(rng, switches)
 
 
 class Intake:

@@ -1,11 +1,13 @@
 """Practice without a meter: cases by seed, rules, slips at the probes, and a score that holds."""
 
 from functools import cache
+from math import inf
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from meterlink.circuit import Condition, resistance_between
 from meterlink.errors import UsageError
 from meterlink.finding import follow
 from meterlink.practice import (
@@ -177,6 +179,16 @@ def test_a_stop_check_with_the_stop_wire_off_runs_on():
     missed = score(practice.case, practice.ledger, EXPECTED).topics
     assert missed[Topic.WIRE_BACK.value].missed == 1
     assert missed[Topic.STOP_CHECK.value].missed == 1
+
+
+def test_a_switch_that_is_unplugged_is_out_of_the_stop_circuit():
+    engine = Practice(case_of(1, difficulty="easy")).patient.sound
+    lies = Condition().move("stop wire", "off", engine)
+    whole = resistance_between(engine, lies, "stop wire", "block")
+    # Worked by hand: wire 0.08, contacts 0.06 and earth 0.03 ohm in series.
+    assert whole == pytest.approx(0.08 + 0.06 + 0.03)
+    apart = lies.move("stop switch connector", "off", engine)
+    assert resistance_between(engine, apart, "stop wire", "block") == inf
 
 
 GOOD = Touch(
