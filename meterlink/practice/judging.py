@@ -7,7 +7,7 @@ from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import posterior
 from meterlink.finding.shape import UNSAID
 from meterlink.practice.case import Case
-from meterlink.practice.ledger import Begun, Concluded, Ledger, Named, Renewed, Touched
+from meterlink.practice.ledger import Concluded, HandsOn, Ledger, Named, Renewed, Touched
 from meterlink.practice.parts import mend_of
 from meterlink.practice.topics import SAFETY_TOPICS, Topic
 
@@ -23,6 +23,17 @@ def support(model: Model, ledger: Ledger) -> dict[str, float]:
     """Return how probable each place is after what was seen."""
     shares = model.by_place(posterior(model, record(model, dict(ledger.outcomes)).evidence))
     return dict(zip(model.places, map(float, shares), strict=True))
+
+
+def reasoned(case: Case, ledger: Ledger) -> float:
+    """Return how far the name rests on what was seen, from 0 for none to 1 for all there is.
+
+    That is how probable the place was then, beside how probable the advice could have made it.
+    """
+    named = ledger.all(Named)
+    if not named:
+        return 0.0
+    return min(1.0, support(case.model, ledger.search)[named[-1].place] / case.walk.probability)
 
 
 def needless(case: Case, ledger: Ledger) -> list[str]:
@@ -44,7 +55,7 @@ def misled(ledger: Ledger) -> list[Concluded]:
 
 def skipped(ledger: Ledger) -> list[Topic]:
     """Return the safety steps that were needed and not done."""
-    missed = {topic for begun in ledger.all(Begun) for topic in begun.unsafe}
+    missed = {topic for work in ledger.all(HandsOn) for topic in work.unsafe}
     if not stop_checked(ledger):
         missed.add(Topic.STOP_CHECK)
     return [topic for topic in SAFETY_TOPICS if topic in missed]
@@ -68,7 +79,7 @@ def topics_of(case: Case, ledger: Ledger) -> dict[str, Tally]:
         seen.setdefault(topic, []).append(missed)
 
     missing = skipped(ledger)
-    for topic in dict.fromkeys(topic for begun in ledger.all(Begun) for topic in begun.due):
+    for topic in dict.fromkeys(topic for work in ledger.all(HandsOn) for topic in work.due):
         saw(topic, topic in missing)
     saw(Topic.STOP_CHECK, Topic.STOP_CHECK in missing)
     for touch in ledger.all(Touched):

@@ -47,15 +47,20 @@ class Put(Entry, frozen=True, kw_only=True, tag="put"):
     position: str
 
 
-class Begun(Entry, frozen=True, kw_only=True, tag="begun"):
+class HandsOn(Entry, frozen=True, kw_only=True):
+    """Work on the engine, which some safety steps have to come before."""
+
+    due: tuple[Topic, ...] = ()
+    """Every safety step that it needs."""
+    unsafe: tuple[Topic, ...] = ()
+    """Those of them that had not been done."""
+
+
+class Begun(HandsOn, frozen=True, kw_only=True, tag="begun"):
     """A check was begun; it costs its minutes whatever comes of it."""
 
     check: str
     closing: bool = False
-    unsafe: tuple[Topic, ...] = ()
-    """Safety steps that this check needed and that had not been done."""
-    due: tuple[Topic, ...] = ()
-    """Every safety step that this check needed."""
 
 
 class Touched(Entry, frozen=True, kw_only=True, tag="touched"):
@@ -78,14 +83,14 @@ class Concluded(Entry, frozen=True, kw_only=True, tag="concluded"):
     """What was wrong with a check that is not made with the probes."""
 
 
-class Renewed(Entry, frozen=True, kw_only=True, tag="renewed"):
+class Renewed(HandsOn, frozen=True, kw_only=True, tag="renewed"):
     """A place was put right to see whether that helps, without a fault being named."""
 
     place: str
     helped: bool
 
 
-class Named(Entry, frozen=True, kw_only=True, tag="named"):
+class Named(HandsOn, frozen=True, kw_only=True, tag="named"):
     """The fault was named, and its place put right."""
 
     place: str

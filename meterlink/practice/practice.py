@@ -40,6 +40,8 @@ TURNS_OVER: Final = frozenset(
 """Checks that make a spark on purpose."""
 RUNS: Final = frozenset({"start", "stop-check"})
 """Checks with the engine running."""
+Safeties = tuple[tuple[Topic, ...], tuple[Topic, ...]]
+"""Safety steps that some work needs, and those of them that were not done."""
 LEFT: Final = "skipped"
 """Outcome of a check that was begun and left."""
 _SAFETY_MINUTES: Final = {Safety.CAUTIONS: 1.0, Safety.MADE_SAFE: 1.0, Safety.AIRED: 1.0}
@@ -153,15 +155,15 @@ class Practice:
         due = setups_due(node, self.ledger, self.case.model)
         for setup in due:
             self.ledger.add(setup)
-        needed = self._needed(check)
+        due_first, unsafe = self._safety(check)
         self.ledger.add(
             Begun(
                 check=check,
                 minutes=node.declared.minutes,
                 parts=node.declared.parts,
                 closing=node.declared.closing,
-                due=tuple(needed),
-                unsafe=tuple(topic for topic, done in needed.items() if not done),
+                due=due_first,
+                unsafe=unsafe,
             )
         )
         for step in self.steps_of(check):
@@ -219,8 +221,18 @@ class Practice:
         """
         self._known(place)
         mend = mend_of(place)
+        due, unsafe = self._safety_of_mending(place)
         helped = self._mend(place)
-        self.ledger.add(Renewed(place=place, helped=helped, minutes=mend.minutes, parts=mend.parts))
+        self.ledger.add(
+            Renewed(
+                place=place,
+                helped=helped,
+                minutes=mend.minutes,
+                parts=mend.parts,
+                due=due,
+                unsafe=unsafe,
+            )
+        )
 
     def name(self, place: str, fault: str = "") -> None:
         """Say where the fault is, and which; the place is put right.
@@ -233,6 +245,7 @@ class Practice:
             known = ", ".join(self.faults_at(place))
             raise UsageError(f"«{place}» cannot have «{plain(fault)}»; it can have {known}")
         mend = mend_of(place)
+        due, unsafe = self._safety_of_mending(place)
         self._mend(place)
         self.ledger.add(
             Named(
@@ -241,6 +254,8 @@ class Practice:
                 right=place == self.case.place,
                 minutes=mend.minutes,
                 parts=mend.parts,
+                due=due,
+                unsafe=unsafe,
             )
         )
 
@@ -278,8 +293,16 @@ class Practice:
         joints = ("stop wire", *connectors(self.engine))
         return all(self._stands(joint) == "on" for joint in joints)
 
+    def _safety(self, check: str) -> Safeties:
+        """Return the safety steps that a check needs, and those of them that were not done."""
+        needed = self._needed(check)
+        return tuple(needed), tuple(topic for topic, done in needed.items() if not done)
+
+    def _safety_of_mending(self, place: str) -> Safeties:
+        """Return the same for a mend: hands on the engine, unless nothing on it is touched."""
+        return self._safety("") if mend_of(place).minutes else ((), ())
+
     def _needed(self, check: str) -> dict[Topic, bool]:
-        """Return the safety steps that a check needs, and whether each was done."""
         secured = self.ledger.secured
         needed = {Topic.CAUTIONS: secured(Safety.CAUTIONS)}
         if check in RUNS:

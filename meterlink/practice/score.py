@@ -10,10 +10,17 @@ from typing import Final
 
 import msgspec
 
-from meterlink.finding import Walk
 from meterlink.finding.words import percent
 from meterlink.practice.case import Case
-from meterlink.practice.judging import Tally, misled, needless, skipped, support, topics_of
+from meterlink.practice.judging import (
+    Tally,
+    misled,
+    needless,
+    reasoned,
+    skipped,
+    support,
+    topics_of,
+)
 from meterlink.practice.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
 from meterlink.practice.parts import mend_of
 from meterlink.practice.topics import Topic
@@ -93,7 +100,7 @@ def score(case: Case, ledger: Ledger, expected: float) -> Score:
             _parts(case, ledger),
             _checks(case, ledger, expected),
             _contact(ledger),
-            _time(case.walk, search),
+            _time(case, ledger),
         ),
         topics=topics_of(case, ledger),
         place=case.place,
@@ -201,14 +208,11 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Item:
     hints = len(search.all(Hinted))
     if hints:
         say.append(f"You asked for the next best check {_times(hints)}.")
-    share = min(1.0, max(1, advised) / max(1, took))
     if named:
         place = named[-1].place
-        had = support(case.model, search)[place]
-        share *= min(1.0, had / case.walk.probability)
-        say.append(f"What you had seen made {place} {percent(had)} probable when you named it.")
-    else:
-        share = 0.0
+        had = percent(support(case.model, search)[place])
+        say.append(f"What you had seen made {place} {had} probable when you named it.")
+    share = min(1.0, max(1, advised) / max(1, took)) * reasoned(case, ledger)
     share *= max(0.5, 1 - 0.1 * hints)
     return Item(title="Checks", points=CHECKS * share, of=CHECKS, say=tuple(say))
 
@@ -224,10 +228,8 @@ def _contact(ledger: Ledger) -> Item:
         return Item(title="Contact", points=CONTACT, of=CONTACT, say=say)
     points = CONTACT * (1 - len(bad) / len(touches))
     if not bad:
-        held = _count(len(touches), "value")
-        return Item(
-            title="Contact", points=points, of=CONTACT, say=(f"All right in {held} you took.",)
-        )
+        say = (f"Of {_count(len(touches), 'value')} that you took, each was taken well.",)
+        return Item(title="Contact", points=points, of=CONTACT, say=say)
     reasons = dict.fromkeys(flaw.say for touch in bad for flaw in touch.flaws)
     why = (
         f"{len(bad)} of {_count(len(touches), 'value')} told little, for how it was taken.",
@@ -236,13 +238,19 @@ def _contact(ledger: Ledger) -> Item:
     return Item(title="Contact", points=points, of=CONTACT, say=why)
 
 
-def _time(walk: Walk, search: Ledger) -> Item:
+def _time(case: Case, ledger: Ledger) -> Item:
+    """Quick work counts as far as it led somewhere: to name without having seen is no saving."""
+    search, walk = ledger.search, case.walk
     spent, advised = search.minutes + search.parts, walk.minutes + walk.parts
-    points = TIME * min(1.0, (advised + _SAFE_MINUTES) / max(spent, 1e-9)) if spent else TIME
-    say = f"The search took {search.minutes:.0f} min"
-    say += f" and {search.parts:g} in parts" if search.parts else ""
+    share = min(1.0, (advised + _SAFE_MINUTES) / spent) if spent else 1.0
+    took = f"{search.minutes:.0f} min" + (f" and {search.parts:g} in parts" if search.parts else "")
     beside = f"{walk.minutes:.0f} min" + (f" and {walk.parts:g} in parts" if walk.parts else "")
-    return Item(title="Time", points=points, of=TIME, say=(f"{say}; advised were {beside}.",))
+    return Item(
+        title="Time",
+        points=TIME * share * reasoned(case, ledger),
+        of=TIME,
+        say=(f"The search took {took}; advised were {beside}.",),
+    )
 
 
 _SAFE_MINUTES: Final = 3.0

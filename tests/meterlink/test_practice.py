@@ -370,3 +370,13 @@ def test_an_exercise_that_makes_no_sense_names_its_file(data):
         read_exercise(data, "evil.toml")
     assert caught.value.exit_code == 1
     assert "\n" not in str(caught.value)
+
+
+def test_to_do_nothing_but_guess_wrong_is_unsafe_and_earns_hardly_anything():
+    practice = Practice(case_of(1, fault="poor-earth", complaint="no-spark"))
+    practice.name("plug")
+    scored = score(practice.case, practice.ledger, EXPECTED)
+    by_title = {item.title: item for item in scored.items}
+    assert by_title["The fault"].points == 0
+    assert "before the cautions were read" in " ".join(by_title["Safety"].say)
+    assert by_title["Checks"].points + by_title["Time"].points < 5
