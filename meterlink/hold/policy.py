@@ -41,7 +41,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Where looks follow more quickly than this, each may take less of the risk ..."""
     look_power: float = 0.967
     """... in proportion to this power of the time between them."""
-    late_risk: float = 0.01
+    late_risk: float = 0.0075
     """Risk that a look may take at least, once a hold is due."""
     tol_margin: float = 0.802
     """Share of the tolerance within which what is left to settle must be."""
