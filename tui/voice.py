@@ -82,13 +82,15 @@ class Voice:
             self._speaking.communicate(words.encode())
             with self._changed:
                 code, self._speaking = self._speaking.returncode, None
-                cut_short = self._closed or self._waiting is not None
-                if code and not cut_short:
+                if code and not self._overtaken():
                     self.trouble = (
                         f"the speech program fails (its exit code is {code}); is there sound?"
                     )
                 elif not code:
                     self.trouble = ""
+
+    def _overtaken(self) -> bool:
+        return self._closed or self._waiting is not None
 
     def _start(self) -> "subprocess.Popen[bytes] | None":
         # Windows alone has this flag: without it a console window would flash up.

@@ -185,6 +185,9 @@ async def test_a_choice_is_made_by_arrows_or_by_mouse():
         await pilot.click(OptionList, offset=(1, 2))
         await settled(pilot)
         assert session.bench.progress.outcome("spark") == "none"
+        text = await settled(pilot)
+        assert "Spark seen: none" in text  # the card's own word, not that of a watch
+        assert "no dropouts" not in text
 
 
 @pytest.mark.parametrize(("key", "outcome"), [("y", "yes"), ("n", "no"), ("space", "yes")])

@@ -6,7 +6,7 @@ from textual.widgets import Static
 from meterlink.card import SwitchStep, WatchStep
 from meterlink.events import StepEnded
 from meterlink.text import plain
-from meterlink.wording import OUTCOME_WORDS
+from meterlink.wording import outcome_words
 from tui.screen.forms import Phase, Tone
 from tui.screen.news import tone_of_outcome
 from tui.screen.steps import said_by
@@ -62,8 +62,8 @@ def ended_line(ended: StepEnded, view: View) -> Content:
     """Return the line about ``ended``."""
     step = view.progress.card.find(ended.step)
     tone = tone_of_outcome(step, ended.outcome, view.profile)
-    word = OUTCOME_WORDS.get(ended.outcome, ended.outcome)
-    said = said_by(view.progress.results[step.id])
+    word = outcome_words(step, ended.outcome)
+    said = said_by(step, view.progress.results[step.id])
     value = "" if said in {"", word} or said.startswith(word) else f" {said}"
     style = "" if tone is Tone.NONE else f"${tone.value}"
     return Content.assemble(

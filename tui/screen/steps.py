@@ -1,5 +1,7 @@
 """The work card: its steps in order, each with its mark and what it said."""
 
+from typing import Final
+
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
@@ -10,12 +12,12 @@ from meterlink.events import Judged
 from meterlink.notation import format_value
 from meterlink.progress import StepResult
 from meterlink.text import plain
-from meterlink.wording import OUTCOME_WORDS
+from meterlink.wording import outcome_words
 from tui.screen.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
 from tui.screen.news import tone_of_outcome
 from tui.screen.view import View
 
-_SHORT_WORDS = OUTCOME_WORDS | {
+_SHORT_WORDS: Final = {
     "in-window": "in window",
     "below": "below",
     "above": "above",
@@ -63,7 +65,7 @@ def line_of(step: Step, view: View, columns: int) -> Content:
     tone = tone_of_outcome(step, result.outcome, view.profile)
     current = step.id == view.progress.current
     mark = _mark(step, result, view, tone)
-    said = said_by(result)
+    said = said_by(step, result)
     room = columns - 2 - (len(said) + 1 if said else 0)
     title = plain(step.title)
     title = title if len(title) <= room else f"{title[: max(1, room - 1)]}…"
@@ -86,15 +88,15 @@ def _mark(step: Step, result: StepResult, view: View, tone: Tone) -> str:
     return TO_COME if view.progress.applies(step) else NOT_NEEDED
 
 
-def said_by(result: StepResult) -> str:
+def said_by(step: Step, result: StepResult) -> str:
     """Return in a word or a value what a step said; empty while it said nothing."""
     verdict = _only_verdict(result)
-    word = _SHORT_WORDS.get(result.outcome, result.outcome)
+    word = _SHORT_WORDS.get(result.outcome) or outcome_words(step, result.outcome)
     if verdict is not None:
         word = _SHORT_WORDS.get(verdict.verdict.value, verdict.verdict.value)
         if verdict.corrected is not None:
-            step = max(verdict.resolution, (verdict.u or 0.0) / 2) or None
-            shown = format_value(verdict.corrected, verdict.unit, step)
+            digit = max(verdict.resolution, (verdict.u or 0.0) / 2) or None
+            shown = format_value(verdict.corrected, verdict.unit, digit)
             return f"{shown} {word}" if word != "in window" else shown
         return word
     if result.zeroed is not None:
