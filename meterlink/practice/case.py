@@ -33,7 +33,7 @@ _CHECKS: Final = {"easy": (1, 6), "medium": (5, 12), "hard": (9, 99)}
 """How many checks the advice takes, from and to, on an engine that is so hard."""
 _MOST_SWITCHES: Final = {"easy": 1, "medium": 2, "hard": 3}
 _TRIES: Final = 60
-"""Engines looked at before the hardest or easiest of them has to do."""
+"""Engines looked at before the one that comes nearest has to do."""
 _COARSE_RANGES: Final = (100.0, 1e6, 1e8)
 
 
@@ -66,6 +66,11 @@ class Case(msgspec.Struct, frozen=True, kw_only=True):
         return place_of(self.patient.fault, self.model)
 
     @property
+    def can_be_found(self) -> bool:
+        """Whether the advice ends in the right place on this engine."""
+        return self.walk.place == self.place
+
+    @property
     def tells_places(self) -> bool:
         """Whether a check says where the probes go."""
         return self.order.difficulty == "easy"
@@ -93,11 +98,12 @@ def draw(order: Order, base: Profile) -> Case:
     cases: list[Case] = []
     for _ in range(_TRIES):
         cases.append(_drawn(order, complaints, base, rng))
-        walk = cases[-1].walk
-        led_right = walk.place == cases[-1].place
-        if low <= len(walk.checks) <= high and (led_right or order.difficulty == "hard"):
+        if cases[-1].can_be_found and low <= len(cases[-1].walk.checks) <= high:
             return cases[-1]
-    return min(cases, key=lambda case: _beside(len(case.walk.checks), low, high))
+    return min(
+        cases,
+        key=lambda case: (not case.can_be_found, _beside(len(case.walk.checks), low, high)),
+    )
 
 
 def engines_like(case: Case, base: Profile, draws: int) -> Iterator[tuple[float, Walk]]:

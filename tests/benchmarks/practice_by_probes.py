@@ -3,8 +3,8 @@
 Unlike ``practice_engines.py``, which works the checks out on the circuit, every reading here comes
 from the simulated meter over a socket, through the real driver, and every verdict from the real
 bench; the trainee types as one does. Engines are ordered by fault and complaint in turn, so that
-each fault of the table counts alike. Only «hard» takes engines as they come: the milder ones leave
-out those on which the advice itself ends in the wrong place, as long as there are others.
+each fault of the table counts alike. Practice leaves out engines on which the advice itself ends in
+the wrong place, as long as there are others: ``practice_engines.py`` takes them as they come in.
 
     python tests/benchmarks/practice_by_probes.py [--rounds 3] [--difficulty medium]
 """
