@@ -1,5 +1,6 @@
 """What the command line does where its output goes nowhere: closed, or to a full disk."""
 
+import contextlib
 import os
 import subprocess
 import sys
@@ -48,6 +49,24 @@ def test_a_closed_output_is_no_trouble(tmp_path):
     )
     assert (done.returncode, done.stderr) == (0, "")
     assert len(list(tmp_path.glob("*/captures/*.jsonl"))) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
+@pytest.mark.parametrize("elsewhere", ["stdin", "stderr"])
+def test_no_screen_opens_where_it_could_not_be_left_or_not_be_seen(tmp_path, elsewhere):
+    master, terminal = os.openpty()
+    streams = dict.fromkeys(("stdin", "stdout", "stderr"), terminal)
+    streams[elsewhere] = subprocess.DEVNULL
+    with subprocess.Popen([*DEMO[:-2], "--jobs", str(tmp_path)], env=AS_USUAL, **streams) as demo:
+        os.close(terminal)
+        seen = b""
+        with contextlib.suppress(OSError):  # on Linux the other end's closing is an error
+            while block := os.read(master, 4096):
+                seen += block
+        os.close(master)
+        assert demo.wait(timeout=60) == 0
+    assert b"the card is done" in seen
+    assert b"\x1b" not in seen
 
 
 def test_whoever_has_read_enough_may_close_the_pipe():

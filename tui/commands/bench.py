@@ -6,6 +6,8 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
+from tui.terminal import has_screen
+
 if TYPE_CHECKING:
     from captures.job import JobWriter
     from drivers.reconnect import ReconnectingSource
@@ -83,7 +85,7 @@ def _choose_on_screen(
     args: argparse.Namespace, known: "Configuration"
 ) -> argparse.Namespace | None:
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
-    if args.port or args.job or args.profile or args.plain or not sys.stdout.isatty():
+    if args.port or args.job or args.profile or args.plain or not has_screen():
         return args
     from tui.offering import find_meters, offer
     from tui.screen.choosing import ChooseApp
@@ -158,7 +160,7 @@ def _show(
     who: str,
     settings: "ScreenSettings",
 ) -> int:
-    if args.plain or not sys.stdout.isatty():
+    if args.plain or not has_screen():
         return _run_plain(sitting, who)
     from tui.screen import run_bench_screen
 

@@ -1,9 +1,10 @@
 """``meterlink demo``: the whole job on the simulated bench, through the real driver."""
 
 import argparse
-import sys
 import threading
 from typing import TYPE_CHECKING, Final
+
+from tui.terminal import has_screen
 
 if TYPE_CHECKING:
     from drivers.simulated import SimulatedBench
@@ -32,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
     from tui.setting_up import job_store, session, settings_of
     from tui.shelf import CARDS, PROFILES
 
-    plain = args.plain or not sys.stdout.isatty()
+    plain = args.plain or not has_screen()
     scenario = load_scenario(args.scenario)
     card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
     simulated = {"simulated": True, "scenario": scenario.id, "seed": args.seed}

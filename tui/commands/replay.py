@@ -1,10 +1,11 @@
 """``meterlink replay``: a record through the same engine and screen as live."""
 
 import argparse
-import sys
 import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+
+from tui.terminal import has_screen
 
 if TYPE_CHECKING:
     from tui.pacing import Pacing, Until
@@ -115,7 +116,7 @@ def _play(args: argparse.Namespace, path: Path) -> int:
         until = _start(args)
         if until is not None:
             player.run_on(until)
-        if args.plain or not sys.stdout.isatty():
+        if args.plain or not has_screen():
             code = _play_plain(player, hide=args.hide_verdict, step_by_step=args.step_by_step)
         else:
             from tui.screen.replay import run_replay_screen
