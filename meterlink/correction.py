@@ -54,8 +54,9 @@ class Temperature(msgspec.Struct, frozen=True, kw_only=True):
     def __post_init__(self) -> None:
         if not self.half_width >= 0.0:
             raise NotationError("how far off a temperature may be is nought kelvins or more")
-        for end in (self.celsius - self.half_width, self.celsius + self.half_width):
-            require_sensible(end)
+        half = self.half_width
+        for celsius in (self.celsius, self.celsius - half, self.celsius + half):
+            require_sensible(celsius)
 
 
 def require_sensible(celsius: float) -> None:

@@ -26,6 +26,7 @@ from meterlink.steps.assessors import (
 from meterlink.steps.parts import find_part, lacking
 from meterlink.text import plain
 from tui.shelf import CARDS, PROFILES
+from tui.typed_leads import typed_lead_zero
 
 _HEADER: Final = "the capture's header"
 _TELLING: Final = (StepBegan, Asked, Zeroed, MeterSet)
@@ -160,8 +161,7 @@ def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:
 
 def _lead_zero(given: str | None, header: Header | None) -> LeadZero | None:
     if given is not None:
-        typed = parse_as(given, "ohm")
-        return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
+        return typed_lead_zero(given)
     if header is None or header.lead_zero is None:
         return None
     return LeadZero(value=header.lead_zero)

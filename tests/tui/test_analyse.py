@@ -93,6 +93,8 @@ def test_a_file_that_makes_no_sense_is_refused_by_line(tmp_path, capsys, rows, h
         (("nowhere.csv", "--window", "0.7:1.0ohm"), 4),
         (("{r}", "--window", "upside:down"), 2),
         (("{r}", "--window", "1.0:0.7ohm"), 2),
+        (("{r}", "--window", "0.7:1.0ohm", "--lead-zero", "OL"), 2),
+        (("{r}", "--window", "0.7:1.0ohm", "--lead-zero", "-1"), 2),
         (("{r}", "--step", "primary"), 2),
         (("{r}", "--profile", "nope", "--step", "primary"), 2),
         (("{r}", "--profile", "pump-set-demo", "--step", "nope"), 2),

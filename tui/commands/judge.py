@@ -9,7 +9,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlink.assess import Assessment, Assessor
-    from meterlink.correction import LeadZero
     from meterlink.criterion import Criterion
     from meterlink.events import Held
     from meterlink.notation import Value
@@ -91,6 +90,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     from meterlink.correction import Temperature, require_sensible
     from meterlink.errors import UsageError
     from meterlink.notation import parse_accuracy
+    from tui.typed_leads import typed_lead_zero
 
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
@@ -102,7 +102,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     return Assessor(
         _criterion(args.kind, window, reference, temperature),
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
-        None if args.lead_zero is None else _lead_zero(args.lead_zero),
+        None if args.lead_zero is None else typed_lead_zero(args.lead_zero),
         None
         if temperature is None
         else Temperature(celsius=temperature, half_width=args.temperature_within),
@@ -110,17 +110,6 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
         full_scale=_number(args.full_scale, window.unit, "range"),
         resolution=resolution,
     )
-
-
-def _lead_zero(text: str) -> "LeadZero":
-    from meterlink.correction import LeadZero
-    from meterlink.errors import UsageError
-    from meterlink.notation import parse_as
-
-    typed = parse_as(text, "ohm")
-    if typed.overload:
-        raise UsageError("the lead zero must be a number: hold the probes together and read again")
-    return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
 
 
 def _number(text: str | None, unit: str, what: str) -> float | None:
@@ -155,8 +144,14 @@ def _criterion(
 
 
 def _resolution(args: argparse.Namespace, value: "Value") -> float:
+    from meterlink.errors import UsageError
+
     given = _number(args.resolution, value.unit, "resolution")
-    return value.resolution if given is None else abs(given)
+    if given is None:
+        return value.resolution
+    if given <= 0:
+        raise UsageError("the resolution is the step of the last digit, more than nought")
+    return given
 
 
 def _held(value: "Value", resolution: float) -> "Held | None":
