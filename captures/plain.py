@@ -92,7 +92,8 @@ class PlainReader:
         try:
             return next(self._rows, None)
         except csv.Error as fault:
-            self.refuse(f"it is not CSV ({fault})")
+            why, _, _ = str(fault).partition(" - ")  # what follows is for programmers
+            self.refuse(f"it is not CSV ({why})")
         except UnicodeDecodeError:
             self.refuse("it is not UTF-8")
         except OSError as fault:

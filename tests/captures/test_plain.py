@@ -74,6 +74,7 @@ def test_over_range_and_not_a_number_by_the_numbers_of_scpi(tmp_path):
         ("t_s,value,unit\ninf,1,ohm\n", 2, "no time"),
         ("t_s,value,unit,overload\n0,1,ohm,maybe\n", 2, "expected 0 or 1"),
         ('t_s,value,unit\n0,1,"ohm\n', 2, "not CSV"),
+        ("t_s,value,unit\r0,1,ohm\r", 1, r"unquoted field\)$"),
         (b"t_s,value,unit\n0,1,\xff\n", 2, "not UTF-8"),
         ("t_s,value,unit\n0," + "1" * 10_000 + ",ohm\n", 2, "longer than"),
     ],
