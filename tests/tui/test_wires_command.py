@@ -93,7 +93,7 @@ def test_check_of_what_is_not_there(tmp_path, capsys):
     assert main(["wires", "check", str(tmp_path / "none.toml")]) == 4
     assert main(["wires", "check", str(tmp_path)]) == 4
     assert main(["wires", "show", "no-such-wire"]) == 2
-    assert main(["wires"]) == 2
+    assert main(["wires", "sing"]) == 2
     assert all(line.startswith("meterlink: ") for line in capsys.readouterr().err.splitlines())
 
 

@@ -3,6 +3,8 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
+from tui.json_option import add_json
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -17,7 +19,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_subparsers(metavar="WHAT", dest="what")
     shown = what.add_parser("show", help="the steps of a card")
     shown.add_argument("card", metavar="C", help="name or path")
-    shown.add_argument("--json", action="store_true", help="one JSON object")
     checked = what.add_parser("check", help="whether a file is a card")
     checked.add_argument("file", metavar="FILE", help="name or path")
     checked.add_argument(
@@ -25,8 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     checked.add_argument("--table", metavar="FILE", help="a fault table of your own")
     listed = what.add_parser("list", help="those there are (also when nothing is said)")
-    for listing in (parser, listed):
-        listing.add_argument("--json", action="store_true", help="one JSON object a line")
+    add_json(parser, shown, checked, listed)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _check(args: argparse.Namespace) -> int:
     """Say everything that is wrong with a card beside a fault table, and what a profile leaves."""
+    import json
     from pathlib import Path
 
     from meterlink.card_review import (
@@ -67,19 +68,22 @@ def _check(args: argparse.Namespace) -> int:
     file = Path(args.file)
     card = CARDS.read(file) if file.is_file() else CARDS.get(args.file)
     mistakes = list(mistakes_beside_table(card, fault_table(args.table)))
+    profile = PROFILES.get(args.profile) if args.profile else None
+    remarks: list[str] = []
+    if profile is not None:
+        reviews = (passed_over, not_judged, not_measured)
+        remarks = [remark for review in reviews for remark in review(card, profile)]
+    if args.json:
+        facts = {"file": args.file, "card": card.id, "title": card.title, "steps": len(card.step)}
+        print(json.dumps(facts | {"mistakes": mistakes, "remarks": remarks}, ensure_ascii=False))
+        return 1 if mistakes else 0
     for mistake in mistakes:
         print(f"{plain(args.file, 400)}: {plain(mistake, 400)}")
     if mistakes:
         return 1
     print(f"{plain(args.file, 400)} is a card of {len(card.step)} steps: {plain(card.title)}")
-    if args.profile:
-        profile = PROFILES.get(args.profile)
+    if profile is not None:
         print(f"With the profile {plain(profile.name)}:")
-        remarks = [
-            *passed_over(card, profile),
-            *not_judged(card, profile),
-            *not_measured(card, profile),
-        ]
         for remark in remarks or ["every step can be done, and everything in it is asked for"]:
             print(f"  {plain(remark, 400)}")
     return 0

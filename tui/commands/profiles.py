@@ -3,6 +3,8 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
+from tui.json_option import add_json
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
@@ -19,7 +21,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_subparsers(metavar="WHAT", dest="what")
     shown = what.add_parser("show", help="what a profile says")
     shown.add_argument("profile", metavar="P", help="name or path")
-    shown.add_argument("--json", action="store_true", help="one JSON object")
     checked = what.add_parser("check", help="whether a file is a profile")
     checked.add_argument("file", metavar="FILE")
     made = what.add_parser("new", help="ask for every value, and write a profile")
@@ -27,8 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "file", metavar="FILE", nargs="?", help="default: in your own profiles folder"
     )
     listed = what.add_parser("list", help="those there are (also when nothing is said)")
-    for listing in (parser, listed):
-        listing.add_argument("--json", action="store_true", help="one JSON object a line")
+    add_json(parser, shown, checked, listed)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -42,13 +42,27 @@ def run(args: argparse.Namespace) -> int:
             profile = PROFILES.get(args.profile)
             _print_json(profile) if args.json else _print_text(profile)
         case "check":
-            profile = PROFILES.read(Path(args.file))
-            print(f"{args.file} is a profile: {profile.name}")
+            _check(Path(args.file), as_json=args.json)
         case "new":
             _new(None if args.file is None else Path(args.file))
         case _:
             _list(as_json=args.json)
     return 0
+
+
+def _check(file: "Path", *, as_json: bool) -> None:
+    """Say that ``file`` is a profile; that it is none is an error, which names the key."""
+    import json
+
+    from meterlink.text import plain
+    from tui.shelf import PROFILES
+
+    profile = PROFILES.read(file)
+    if as_json:
+        facts = {"file": str(file), "profile": profile.id, "name": profile.name}
+        print(json.dumps(facts, ensure_ascii=False))
+    else:
+        print(f"{plain(str(file), 400)} is a profile: {plain(profile.name, 400)}")
 
 
 def _new(file: "Path | None") -> None:

@@ -4,6 +4,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from tui.json_option import add_json
+
 if TYPE_CHECKING:
     from drivers.wires import Wire
 
@@ -13,19 +15,20 @@ HELP: Final = "list, show and check descriptions of the byte formats of streamin
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the three things that can be done with wires."""
-    tasks = parser.add_subparsers(dest="task", metavar="TASK", required=True)
-    listing = tasks.add_parser("list", help="every wire that can be read")
+    tasks = parser.add_subparsers(dest="task", metavar="TASK")
+    listing = tasks.add_parser(
+        "list", help="every wire that can be read (also when nothing is said)"
+    )
     show = tasks.add_parser("show", help="what one wire is like, and where its facts come from")
     show.add_argument("name", metavar="NAME", help="name of a wire, or a description's file")
     check = tasks.add_parser("check", help="check a description and its sample frames")
     check.add_argument("file", metavar="FILE", type=Path, help="the description, a TOML file")
-    for task in (listing, show, check):
-        task.add_argument("--json", action="store_true", help="one JSON object a line")
+    add_json(parser, listing, show, check)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the task that was named."""
-    return {"list": _list, "show": _show, "check": _check}[args.task](args)
+    return {"list": _list, "show": _show, "check": _check, None: _list}[args.task](args)
 
 
 def _list(args: argparse.Namespace) -> int:

@@ -1,0 +1,18 @@
+"""``--json``, before or after the word that says what a command is to do."""
+
+import argparse
+
+
+def add_json(command: argparse.ArgumentParser, *words: argparse.ArgumentParser) -> None:
+    """Declare ``--json`` for ``command`` and for each of its ``words``.
+
+    A word's own parser sets it only where it is given there, so that it does not undo what stood
+    before the word.
+    """
+    for parser in (command, *words):
+        parser.add_argument(
+            "--json",
+            action="store_true",
+            default=False if parser is command else argparse.SUPPRESS,
+            help="one JSON object a line",
+        )
