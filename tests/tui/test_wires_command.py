@@ -136,6 +136,13 @@ def test_simulate_for_a_while_ends_by_itself(capsys):
     assert capsys.readouterr().out.startswith("port socket://127.0.0.1:")
 
 
+def test_simulate_says_where_it_is_as_facts(capsys):
+    assert main(["simulate", "--tcp", "--seconds", "0.1", "--wire", "polled-line", "--json"]) == 0
+    (facts,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert facts["port"].startswith("socket://127.0.0.1:")
+    assert facts["wire"] == "polled-line"
+
+
 @pytest.mark.parametrize(
     "arguments",
     [

@@ -2,6 +2,7 @@
 
 import argparse
 import contextlib
+import json
 import threading
 from typing import TYPE_CHECKING, Final
 
@@ -70,6 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     faults.add_argument(
         "--wrong-settings", action="store_true", help="send at another speed than the wire's"
     )
+    parser.add_argument("--json", action="store_true", help="say where it is as a JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -128,10 +130,10 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
         faults=faults,
         mind_speed=args.mind_speed,
         seed=args.seed,
-        moved=lambda name: _say(name, wire.name),
+        moved=lambda name: _say(args, name, wire.name),
     )
     stack.enter_context(meter)
-    _say(port.name, wire.name)
+    _say(args, port.name, wire.name)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
@@ -155,7 +157,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     for share, mischief in ((args.stall, Mischief.STALL), (args.unplug, Mischief.DROP)):
         if share:
             bench.trouble(Trouble(what=mischief, after=round(1 / share)))
-    _say(bench.serial_device() if args.pty else bench.port, None)
+    _say(args, bench.serial_device() if args.pty else bench.port, None)
 
 
 def _open_port(args: argparse.Namespace) -> "StreamPort":
@@ -166,8 +168,11 @@ def _open_port(args: argparse.Namespace) -> "StreamPort":
     return PtyPort()
 
 
-def _say(port: str, wire: str | None) -> None:
+def _say(args: argparse.Namespace, port: str, wire: str | None) -> None:
     """Say where the meter is; the first word on the line after «port» is the port alone."""
+    if args.json:
+        print(json.dumps({"port": port, "wire": wire or "scpi"}), flush=True)
+        return
     with_wire = f" --wire {wire}" if wire is not None else ""
     print(f"port {port}", flush=True)
     print(f"  try: meterlink read --port {port}{with_wire}", flush=True)
