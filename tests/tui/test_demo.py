@@ -84,3 +84,12 @@ def test_a_jobs_folder_that_cannot_be_written_is_said_before_anything_is_done(tm
 def test_an_unknown_scenario_is_wrong_usage(tmp_path, capsys):
     assert main(["demo", "--plain", "--jobs", str(tmp_path), "--scenario", "nope"]) == 2
     assert "nope" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("seed", ["-5", "x", "1.5"])
+def test_a_seed_that_is_none_is_wrong_usage(tmp_path, capsys, seed):
+    assert main(["demo", "--plain", "--jobs", str(tmp_path), "--seed", seed]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert seed in said
+    assert not list(tmp_path.iterdir())

@@ -155,6 +155,7 @@ def test_simulate_says_where_it_is_as_facts(capsys):
         ["--scenario", "open-secondary"],
         ["--ohms", "many"],
         ["--rate", "0"],
+        ["--seed", "-5"],
     ],
 )
 def test_what_makes_no_sense_is_refused_as_wrong_usage(arguments, capsys):

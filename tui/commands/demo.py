@@ -4,6 +4,7 @@ import argparse
 import threading
 from typing import TYPE_CHECKING, Final
 
+from tui.seeds import seed
 from tui.terminal import has_screen
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ HELP: Final = "run the whole job on the built-in simulated bench; no meter neede
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare scenario, seed, jobs folder and face."""
     parser.add_argument("--scenario", default="spring-service", help="which bench to simulate")
-    parser.add_argument("--seed", type=int, default=1, help="same seed, same run (default 1)")
+    parser.add_argument("--seed", type=seed, default=1, help="same seed, same run (default 1)")
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument(
         "--plain", action="store_true", help="a line per event instead of the screen"

@@ -3,6 +3,8 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
+from tui.seeds import seed
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -33,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     make = does.add_parser("make", help="make the shipped captures anew on the simulated bench")
     make.add_argument("folder", metavar="DIR", help="where to put them")
-    make.add_argument("--seed", type=int, help="this seed for all, for captures nobody has seen")
+    make.add_argument("--seed", type=seed, help="this seed for all, for captures nobody has seen")
     _common(make, again=True)
 
     pack = does.add_parser("pack", help="put a folder of exercises into one file")

@@ -6,6 +6,8 @@ import json
 import threading
 from typing import TYPE_CHECKING, Final
 
+from tui.seeds import seed
+
 if TYPE_CHECKING:
     from drivers.simulated.streams_ports import StreamPort
 
@@ -31,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     where.add_argument(
         "--tcp", metavar="PORT", nargs="?", const=0, type=_port, help="on a TCP port, 0 for any"
     )
-    parser.add_argument("--seed", type=int, default=1, help="of values and faults (default 1)")
+    parser.add_argument("--seed", type=seed, default=1, help="of values and faults (default 1)")
     parser.add_argument("--scenario", metavar="NAME", help="with --scpi: engine, fault and hands")
     parser.add_argument("--ohms", metavar="OHM", nargs="+", help="resistances to probe in turn")
     parser.add_argument("--rate", metavar="HZ", type=_positive, help="readings a second")
