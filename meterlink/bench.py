@@ -11,7 +11,7 @@ from typing import Final
 import msgspec
 
 from meterlink.card import Card, CautionStep, ConfirmationStep, Step
-from meterlink.commands import AnyCommand, Back, Redo, Skip, Zero
+from meterlink.commands import AnyCommand, Back, Gestures, Redo, Skip, Zero
 from meterlink.criterion import Criterion
 from meterlink.events import (
     Asked,
@@ -81,6 +81,7 @@ class Bench:
         self.accuracy = accuracy
         self.progress = Progress(card)
         self.progress.apply_all(past)
+        self.gestures = True
         self.reading: Reading | None = None
         self.setting: Setting | None = None
         self.asked: Asked | None = None
@@ -148,6 +149,8 @@ class Bench:
                 self._redo(None if before is None else before.id, command.reason, t, out)
             case Zero():
                 self._zero(t, out)
+            case Gestures():
+                self.gestures = command.on
             case _ if self._worker is not None:
                 self._take(self._worker.tell(command, t), out)
         self._settle(t, out)

@@ -61,4 +61,10 @@ class Enter(Command, frozen=True, kw_only=True, tag="enter"):
     text: str
 
 
-AnyCommand = Confirm | Deny | Redo | Skip | Back | Zero | Enter
+class Gestures(Command, frozen=True, kw_only=True, tag="gestures"):
+    """From now on, let taps and tips held together count, or let only keys and words do."""
+
+    on: bool
+
+
+AnyCommand = Confirm | Deny | Redo | Skip | Back | Zero | Enter | Gestures

@@ -93,8 +93,9 @@ class Session:
             self._handle(self.bench.close())
 
     def tell(self, command: AnyCommand) -> None:
-        """Take a command. May be called from any thread."""
+        """Take a command, once the card has begun. May be called from any thread."""
         with self._lock:
+            self.begin()
             self._handle(self.bench.tell(command, self._clock.now()))
 
     def turned(self, setting: Setting) -> None:

@@ -21,6 +21,8 @@ class Surroundings(Protocol):
 
     profile: Profile
     progress: Progress
+    gestures: bool
+    """Whether taps, and tips held together at the lead zero, count as commands."""
 
     @property
     def bearings(self) -> Bearings:

@@ -72,6 +72,9 @@ class LeadZeroWorker(Worker):
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
                     "coarse a range, or needs its own zero.",
                 )
+            case Held() if not self.around.gestures:
+                shown = format_value(event.value, "ohm", event.resolution)
+                yield self.ask(event.t, f"{shown} is held; take it with the key for the lead zero.")
             case Held():
                 self._taken = True
                 yield zeroed(self.step_id, event, self.around.setting)
@@ -151,6 +154,7 @@ class MeasurementWorker(Worker):
             self._aim(self.around)
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+        self._taps.count = self.around.gestures
         gesture = self._taps.see(event)
         match event:
             case Held() if wrong := wrong_unit(event):

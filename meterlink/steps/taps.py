@@ -55,6 +55,8 @@ class Taps:
         """
         self._leads = LEADS_UNKNOWN if lead_zero is None else lead_zero
         self._most = inf if lowest is None else NEAR_SHARE * lowest
+        self.count = True
+        """Whether taps count; without them every held value is judged as it is."""
         self.watching = False
         """Whether the current touch may be a tap, so that its readings matter."""
         self._tips = self._other = 0
@@ -66,7 +68,7 @@ class Taps:
         return held.unit == "ohm" and self._tips_alone(held.value, held.resolution)
 
     def _tips_alone(self, value: float, resolution: float) -> bool:
-        if self._most < ABOVE_LEADS:
+        if not self.count or self._most < ABOVE_LEADS:
             return False
         return value - self._leads <= min(ABOVE_LEADS + ZERO_STEPS * resolution, self._most)
 

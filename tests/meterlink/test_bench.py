@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
+from meterlink.commands import Back, Confirm, Deny, Enter, Gestures, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
     CardEnded,
@@ -314,3 +314,22 @@ def test_back_passes_over_what_the_profile_has_not():
     hands.tell(Redo(step="tertiary"))
     assert "no winding" in hands.last(Asked).say
     assert hands.bench.progress.current == "lead-zero"
+
+
+# --- gestures can be switched off -------------------------------------------------------------
+
+
+def test_without_gestures_taps_mean_nothing_and_a_short_is_said_at_once():
+    hands = Hands(card(SECONDARY)).cautions().tell(Gestures(on=False))
+    hands.read(0.1, 0.8).read(OVER, 3).read(0.1, 0.8).read(OVER, 1)
+    assert not any(e.evidence is Evidence.TAPPED for e in hands.all(Judged))
+    hands = Hands(card(PRIMARY)).cautions().tell(Gestures(on=False)).read(0.05, 1.4)
+    assert hands.last(Judged).verdict is Verdict.SHORT
+
+
+def test_without_gestures_the_lead_zero_is_taken_by_its_key():
+    hands = Hands(card(LEAD_ZERO)).cautions().tell(Gestures(on=False)).read(0.12)
+    assert not hands.all(Zeroed)
+    hands.tell(Zero()).read(OVER, 1)
+    assert hands.last(Zeroed).value == pytest.approx(0.12, abs=0.002)
+    assert hands.outcomes["lead-zero"] == "done"

@@ -441,6 +441,16 @@ async def test_tones_ring_for_what_was_judged_and_can_be_switched_off(monkeypatc
         assert rung == []
 
 
+async def test_taps_of_the_probes_can_be_switched_off_and_that_is_kept():
+    kept = []
+    async with bench("primary", keep=kept.append) as (pilot, session):
+        assert "taps do not" in await press(pilot, "g")
+        assert not session.bench.gestures
+        assert not kept[-1].gestures
+        assert "Taps of the probes count" in await press(pilot, "g")
+        assert session.bench.gestures
+
+
 async def test_speech_without_a_program_says_what_is_missing(monkeypatch):
     monkeypatch.setattr("tui.screen.sounds.find_program", lambda: None)
     async with bench() as (pilot, _):

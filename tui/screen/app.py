@@ -25,7 +25,7 @@ from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
 from captures.times import local_now, rfc3339
-from meterlink.commands import AnyCommand, How
+from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
 from meterlink.text import plain
 from tui.screen.body import BenchBody
@@ -134,6 +134,8 @@ class BenchApp(App[int]):
         self._hint = self.sounds.set_speech(self.settings.speech)
         self.session.show(self._see)
         self.session.show(self.sounds.announcer)
+        if not self.settings.gestures:
+            self.session.tell(Gestures(on=False))
         self.set_interval(1.0, self._tick)
         self._paint()
         self.call_after_refresh(self.read_meter)
@@ -303,6 +305,13 @@ class BenchApp(App[int]):
     @on(HandsView.Moved)
     def _hands_moved(self) -> None:
         self._paint_soon()
+
+    def action_gestures(self) -> None:
+        """Let taps of the probes count, or not."""
+        on = not self.settings.gestures
+        self._change(gestures=on)
+        self.session.tell(Gestures(on=on))
+        self._say("Taps of the probes count." if on else "Only keys count, taps do not.")
 
     def action_sound(self) -> None:
         """Switch tones on or off."""

@@ -41,6 +41,7 @@ ON_SCREEN: Final = (
     KeyCommand("budget", "u", "sure?", "show how sure the value is, and why"),
     KeyCommand("help", "question_mark", "help", "show this page"),
     KeyCommand("hands", "p", "hands", "play the hands of the simulated bench yourself"),
+    KeyCommand("gestures", "g", "gestures", "let taps of the probes count, or not"),
     KeyCommand("sound", "t", "tones", "tones on and off"),
     KeyCommand("speech", "v", "voice", "speech on and off"),
     KeyCommand("again", "m", "meter", "read again after the meter was lost"),

@@ -12,6 +12,8 @@ class ScreenSettings(msgspec.Struct, frozen=True, kw_only=True):
     """Ring the terminal's bell for a verdict."""
     speech: bool = False
     """Speak through the system's speech program."""
+    gestures: bool = True
+    """Let the probes speak: taps, and tips held together at the lead zero."""
     keys: dict[str, str] = {}
     """Key of a command, by its name: ``{"confirm": "enter"}``."""
     pedal: dict[str, str] = {}
