@@ -11,6 +11,8 @@ The promise, which FORMAT.md states and the tests hold:
 Nothing here knows what the bytes mean, except that the file is only ever made longer.
 """
 
+import contextlib
+import errno
 import os
 import sys
 import threading
@@ -248,6 +250,30 @@ class AppendFile:
                     self._say(why)
                 else:
                     self._is_synced(written)
+
+
+def begin_file(path: Path, first: bytes) -> None:
+    """Make the new file ``path`` with the bytes ``first``: there whole and on the medium, or not.
+
+    A program that is killed, or a power cut, leaves a file that can be continued or none.
+
+    Raises:
+        CannotWriteError: it exists already or cannot be made.
+    """
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
+        with draft.open("wb") as file:
+            file.write(first)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.rename(path)
+    except OSError as fault:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
+        raise CannotWriteError(f"{plain(str(path))} cannot be made: {fault.strerror}") from fault
+    _sync_folder(path.parent)
 
 
 def _open_locked(path: Path, *, create: bool) -> int:

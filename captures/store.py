@@ -1,5 +1,6 @@
 """The folder that all jobs lie in."""
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -41,7 +42,12 @@ class JobStore:
             CannotWriteError: the folder cannot be made or written.
         """
         job = Job(self._make_folder(f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"))
-        log = JobLog.create(job.log_path, title, settings or {}, clock, on_trouble)
+        try:
+            log = JobLog.create(job.log_path, title, settings or {}, clock, on_trouble)
+        except CannotWriteError:
+            with contextlib.suppress(OSError):
+                job.folder.rmdir()
+            raise
         return JobWriter(job, log, on_trouble)
 
     def resume(

@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Final, NamedTuple, Self
 
 import meterlink
-from captures.appending import HOLD_BYTES, AppendFile, OnTrouble
+from captures.appending import HOLD_BYTES, AppendFile, OnTrouble, begin_file
 from captures.reader import RecordReader
 from captures.records import (
     CAPTURE_FORMAT,
@@ -56,13 +56,15 @@ class RecordWriter:
 
     @classmethod
     def create(cls, path: Path, header: Header, *, on_trouble: OnTrouble | None = None) -> Self:
-        """Begin the file ``path`` with ``header``.
+        """Begin the file ``path`` with ``header``, which is on the medium when this returns.
 
         Raises:
             CannotWriteError: it exists already or cannot be made.
         """
-        writer = cls(AppendFile(path, create=True, on_trouble=on_trouble), Sealer())
-        writer.append_line(encode(header), t=0.0)
+        line = encode(header)
+        begin_file(path, line)
+        writer = cls(AppendFile(path, create=False, on_trouble=on_trouble), Sealer())
+        writer._sealer.feed(line)
         return writer
 
     @classmethod

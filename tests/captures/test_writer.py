@@ -343,3 +343,20 @@ def test_a_folder_that_cannot_be_written_is_said_in_one_sentence(tmp_path):
 
 def _env() -> dict[str, str]:
     return os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+
+
+def test_a_program_that_dies_while_it_begins_a_file_leaves_none(tmp_path, monkeypatch):
+    """Not an empty one, which nobody could continue or read."""
+
+    def die(draft, path):
+        assert draft.read_bytes().endswith(b"\n")
+        raise SystemExit
+
+    monkeypatch.setattr(Path, "rename", die)
+    with pytest.raises(SystemExit):
+        RecordWriter.create(tmp_path / "a.jsonl", HEADER)
+    assert [path.name[0] for path in tmp_path.iterdir()] == ["."]
+    monkeypatch.undo()
+    RecordWriter.create(tmp_path / "a.jsonl", HEADER).close()
+    with read_capture(tmp_path / "a.jsonl") as capture:
+        assert capture.header == HEADER
