@@ -19,7 +19,7 @@ from captures.names import safe_name
 from captures.records import CaptureBegan, CaptureEnded, Header
 from captures.times import local_now
 from captures.writer import RecordWriter
-from meterlink.errors import CannotWriteError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.text import plain
 
 LOG_NAME: Final = "log.jsonl"
@@ -63,11 +63,12 @@ class Job:
 
     def captures(self) -> list[Path]:
         """Return the captures in the order they were begun."""
-        return sorted((self.folder / CAPTURES_FOLDER).glob("*.jsonl"))
+        return sorted((self.folder / CAPTURES_FOLDER).glob("*.jsonl"), key=_by_number)
 
     def attachments(self) -> list[Path]:
         """Return the attached files in the order they were attached."""
-        return sorted(p for p in (self.folder / ATTACHMENTS_FOLDER).glob("*") if p.is_file())
+        found = (p for p in (self.folder / ATTACHMENTS_FOLDER).glob("*") if p.is_file())
+        return sorted(found, key=_by_number)
 
 
 class CaptureWriter(RecordWriter):
@@ -107,11 +108,18 @@ class JobWriter:
     ) -> Self:
         """Go on with a job that was closed or that a crash ended.
 
+        Captures that a crash left open are continued, so far as to say in a gap until when nothing
+        was recorded, and closed: what they hold is under a seal from then on.
+
         Raises:
             InUseError: another program works on it.
             UnreadableError: its log cannot be read.
         """
-        return cls(job, JobLog.resume(job.log_path, clock, on_trouble), on_trouble)
+        writer = cls(job, JobLog.resume(job.log_path, clock, on_trouble), on_trouble)
+        for path in _left_open(job):
+            with contextlib.suppress(UnreadableError, CannotWriteError):  # checking a job names it
+                writer.resume_capture(path, clock).close()
+        return writer
 
     @property
     def folder(self) -> Path:
@@ -168,10 +176,32 @@ class JobWriter:
         folder = self.folder / folder_name
         try:
             folder.mkdir(exist_ok=True)
-            taken = [int(p.name[:4]) for p in folder.iterdir() if p.name[:4].isdecimal()]
+            taken = [_number(p) for p in folder.iterdir()]
         except OSError as fault:
             raise CannotWriteError(
                 f"{plain(str(folder))} cannot be made: {fault.strerror}"
             ) from fault
         number = max(taken, default=0) + 1
         return folder / f"{number:04d}-{safe_name(title, folder_name.rstrip('s'))}{ending}"
+
+
+def _number(path: Path) -> int:
+    """Return the number that the name of a capture or attachment begins with, 0 for none."""
+    digits = path.name.partition("-")[0]
+    return int(digits) if digits.isascii() and digits.isdecimal() and len(digits) <= 6 else 0
+
+
+def _by_number(path: Path) -> tuple[int, str]:
+    return _number(path), path.name
+
+
+def _left_open(job: Job) -> list[Path]:
+    """Return the captures that the log says were begun and does not say were closed."""
+    still_open: dict[str, None] = {}
+    for entry in job.entries():
+        match entry.event:
+            case CaptureBegan(file=file):
+                still_open[file] = None
+            case CaptureEnded(file=file):
+                still_open.pop(file, None)
+    return [p for p in job.captures() if p.relative_to(job.folder).as_posix() in still_open]

@@ -1,5 +1,6 @@
 """A job's folder: named from any title, one worker at a time, continued after a crash."""
 
+import errno
 import os
 import sys
 from datetime import UTC, datetime, timedelta
@@ -12,9 +13,11 @@ from hypothesis import strategies as st
 
 from captures.joblog import read_log
 from captures.names import safe_name
+from captures.reader import read_capture
 from captures.records import CaptureBegan, CaptureEnded
 from captures.times import read_rfc3339, rfc3339
 from captures.verifying import State, verify
+from captures.verifying_job import verify_job
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.events import CardBegan, Gap, Note
 from meterlink.reading import Reading
@@ -127,8 +130,48 @@ def test_a_job_that_was_cut_off_goes_on(store):
     with store.resume(job.folder.name) as again, again.resume_capture(capture.path) as goes_on:
         goes_on.append(Reading(goes_on.last_t + 1, 2.0))
     kinds = [type(entry.event) for entry in again.job.entries()]
-    assert kinds == [CaptureBegan, Gap, CaptureBegan, CaptureEnded]
+    closed_then_continued = [CaptureBegan, CaptureEnded] * 2
+    assert kinds == [CaptureBegan, Gap, *closed_then_continued]
     assert verify(capture.path).state is State.WHOLE
+
+
+def test_what_a_crash_left_open_is_under_a_seal_once_the_job_goes_on(store):
+    job = store.create("Pump 7")
+    capture = job.new_capture(HEADER)
+    capture.append(Reading(0.5, 1.0))
+    for writer in (capture, job.log._writer):
+        writer._file.close()
+    assert {part.state for part in verify_job(job.job)} == {State.OPEN}
+    store.resume(job.folder.name).close()
+    assert {part.state for part in verify_job(job.job)} == {State.WHOLE}
+    with read_capture(capture.path) as again:
+        [reading, gap] = list(again)
+    assert (reading.t, gap.t) == (0.5, 0.5)
+    assert gap.until > gap.t
+
+
+def test_numbers_go_on_beyond_four_digits(store):
+    with store.create("Pump 7") as job:
+        for number in (9_999, 10_000, 10_001):
+            path = job.free_path("captures", "x", ".jsonl")
+            if number == 9_999:
+                path = path.with_name("9999-x.jsonl")
+            path.write_text("")
+        assert [p.name for p in job.job.captures()] == [
+            "9999-x.jsonl",
+            "10000-x.jsonl",
+            "10001-x.jsonl",
+        ]
+
+
+def test_a_job_that_cannot_be_begun_leaves_no_folder(store, monkeypatch):
+    def full(fd):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("captures.appending.os.fsync", full)
+    with pytest.raises(CannotWriteError, match="No space"):
+        store.create("Pump 7")
+    assert list(store.root.iterdir()) == []
 
 
 def test_captures_are_numbered_in_the_order_they_were_begun(store):
