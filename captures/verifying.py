@@ -156,13 +156,15 @@ class _Checker:
 
     def _where(self, found: Seal, expected: Seal, number: int) -> tuple[int, int]:
         """Return the first and last line that may be the bad one."""
+        if found.sha256 == expected.sha256:
+            return number, number  # what it seals is as it was, so the seal itself is not
         first = max(self._sealed, 1)
         for index in range(max(len(found.marks), len(expected.marks)) // MARK_DIGITS + 1):
             span = slice(index * MARK_DIGITS, (index + 1) * MARK_DIGITS)
             if found.marks[span] != expected.marks[span]:
                 line = min(first + index, number)
                 return line, line
-        if found.sha256 != expected.sha256 and found.bytes == expected.bytes:
+        if found.bytes == expected.bytes:
             return first, number
         return number, number
 

@@ -49,6 +49,21 @@ def test_the_line_that_was_changed_is_named(tmp_path, line):
     assert str(line) in check.sentence
 
 
+@pytest.mark.parametrize("key", ["lines", "bytes", "marks"])
+def test_a_seal_that_was_changed_itself_is_named(tmp_path, key):
+    path = write(tmp_path / "a.jsonl", many(300))
+    lines = path.read_bytes().splitlines(keepends=True)
+    seals = [n for n, line in enumerate(lines) if line.startswith(b'{"kind":"seal"')]
+    number = seals[1]
+    at = lines[number].index(f'"{key}":'.encode()) + len(key) + 4
+    changed = lines[number][at] ^ 1
+    lines[number] = lines[number][:at] + bytes([changed]) + lines[number][at + 1 :]
+    path.write_bytes(b"".join(lines))
+    check = verify(path)
+    assert check.state is State.ALTERED
+    assert (check.first_bad_line, check.last_bad_line) == (number + 1, number + 1)
+
+
 @pytest.mark.parametrize("line", [2, 57, 150])
 def test_a_line_taken_out_or_put_in_is_named(tmp_path, line):
     path = write(tmp_path / "a.jsonl", many(300))
