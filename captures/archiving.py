@@ -83,13 +83,15 @@ def pack_files(
         UnreadableError: a file cannot be read, or is none that such a pack has.
     """
     try:
-        with target.open("xb") as file:
-            try:
+        file = target.open("xb")
+        try:
+            with file:
                 return _write_pack(kind, name, files, file)
-            except BaseException:
-                file.close()
-                target.unlink(missing_ok=True)
-                raise
+        except BaseException:
+            target.unlink(missing_ok=True)
+            raise
+    except FileExistsError as fault:
+        raise CannotWriteError(f"{plain(str(target))} exists; choose another name") from fault
     except OSError as fault:
         raise CannotWriteError(
             f"{plain(str(target))} cannot be written: {fault.strerror}"
@@ -127,7 +129,7 @@ def _write_pack(
         manifest = Manifest(
             format=kind.format,
             version="1.0",
-            name=name,
+            name=plain(name),
             packed=rfc3339(local_now()),
             program=PROGRAM,
             files=tuple(packed),

@@ -4,6 +4,7 @@ A CSV of readings is a plain readings file again (see ``plain``), with more colu
 pyarrow, which the extra ``parquet`` brings.
 """
 
+import contextlib
 import csv
 import math
 from collections.abc import Iterable, Iterator
@@ -46,7 +47,7 @@ def write_parquet(rows: Iterable[Row], kind: type[Row], path: Path) -> int:
 
     Raises:
         UsageError: pyarrow is not installed.
-        CannotWriteError: the file exists or cannot be written.
+        CannotWriteError: the file exists or cannot be written; nothing of it is left.
     """
     try:
         import pyarrow.parquet
@@ -58,7 +59,7 @@ def write_parquet(rows: Iterable[Row], kind: type[Row], path: Path) -> int:
     rows = iter(rows)
     count = 0
     with (
-        open_new(path) as file,
+        new_file(path) as file,
         pyarrow.parquet.ParquetWriter(file, schema, compression="zstd") as writer,
     ):
         for group in _groups(rows):
@@ -72,17 +73,28 @@ def write_parquet(rows: Iterable[Row], kind: type[Row], path: Path) -> int:
     return count
 
 
-def open_new(path: Path) -> IO[bytes]:
-    """Open a new file for writing.
+@contextlib.contextmanager
+def new_file(path: Path) -> Iterator[IO[bytes]]:
+    """Yield the new file ``path`` to write to; of one that could not be written nothing is left.
 
     Raises:
-        CannotWriteError: it exists already, or cannot be made.
+        CannotWriteError: it exists already, cannot be made, or its disk is full.
     """
     try:
-        return path.open("xb")
+        file = path.open("xb")
     except (OSError, ValueError) as fault:
         why = getattr(fault, "strerror", None) or "no such name is possible"
         raise CannotWriteError(f"{plain(str(path))} cannot be made: {why}") from fault
+    try:
+        with file:
+            yield file
+    except BaseException as fault:
+        path.unlink(missing_ok=True)
+        if isinstance(fault, OSError):
+            raise CannotWriteError(
+                f"{plain(str(path))} cannot be written: {fault.strerror or fault}"
+            ) from fault
+        raise
 
 
 def _groups(rows: Iterator[Row]) -> Iterator[list[Row]]:

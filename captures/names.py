@@ -1,10 +1,16 @@
 """Names of folders and files made from whatever a person or another file calls a thing."""
 
 import unicodedata
+from pathlib import Path
 from typing import Final
+
+from meterlink.text import plain
 
 _LONGEST_BYTES: Final = 80
 """In UTF-8; leaves room for a date, a number and an ending on every file system."""
+
+_LONGEST_SHOWN: Final = 4096
+"""Characters; more than any system lets a path have."""
 
 _KEPT: Final = frozenset({"Lu", "Ll", "Lt", "Lo", "Lm", "Mn", "Mc", "Nd"})
 
@@ -31,3 +37,13 @@ def safe_ending(name: str) -> str:
     if stem and dot and ending.isascii() and ending.isalnum() and len(ending) <= 8:
         return f".{ending.lower()}"
     return ""
+
+
+def shown_path(path: Path) -> str:
+    """Return a path as a line of text may show it: none of its characters steers a terminal."""
+    return plain(str(path), _LONGEST_SHOWN)
+
+
+def as_utf8(name: str) -> str:
+    """Return a name that JSON can hold: what is no UTF-8 comes from the disk as surrogates."""
+    return name.encode("utf-8", "replace").decode("utf-8")

@@ -1,8 +1,10 @@
 """Readings and holds in CSV and Parquet are what the capture holds, read by other programs."""
 
 import csv
+import errno
 import io
 import math
+import os
 import threading
 
 import duckdb
@@ -152,3 +154,14 @@ def test_a_file_that_exists_is_not_written_over(tmp_path, capture):
     with pytest.raises(CannotWriteError):
         write_parquet(reading_rows(capture), ReadingRow, path)
     assert path.read_text() == "mine"
+
+
+def test_a_table_that_could_not_be_finished_is_not_left_behind(tmp_path, capture):
+    def rows():
+        yield from reading_rows(capture)
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    path = tmp_path / "a.parquet"
+    with pytest.raises(CannotWriteError, match=r"a\.parquet cannot be written: No space"):
+        write_parquet(rows(), ReadingRow, path)
+    assert not path.exists()

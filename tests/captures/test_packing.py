@@ -6,6 +6,7 @@ import os
 import stat
 import sys
 import zipfile
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -241,3 +242,29 @@ def test_the_manifest_is_what_it_says(job, tmp_path):
     with zipfile.ZipFile(tmp_path / "a.zip") as archive:
         assert archive.testzip() is None
         assert msgspec.json.decode(archive.read(MANIFEST), type=Manifest) == manifest
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_pack_that_could_not_be_written_is_not_left_behind(job, tmp_path, monkeypatch):
+    target = tmp_path / "a.job.zip"
+    really = Path.open
+
+    def full(path, *args, **more):
+        if path != target:
+            return really(path, *args, **more)
+        target.touch()
+        return really(Path("/dev/full"), "wb")
+
+    monkeypatch.setattr(Path, "open", full)
+    with pytest.raises(CannotWriteError, match="No space"):
+        pack(job, target)
+    assert not target.exists()
+
+
+def test_a_pack_is_not_written_over(job, tmp_path):
+    target = tmp_path / "a.job.zip"
+    pack(job, target)
+    before = target.read_bytes()
+    with pytest.raises(CannotWriteError, match="choose another name"):
+        pack(job, target)
+    assert target.read_bytes() == before

@@ -1,6 +1,8 @@
 """``meterlink jobs``: lists, shows, attaches, packs and unpacks."""
 
 import json
+import os
+import sys
 
 import pytest
 
@@ -90,3 +92,20 @@ def test_a_file_is_attached_and_the_job_packed_and_unpacked(jobs, jobs_run, tmp_
 def test_an_unknown_job_is_said(jobs, capsys):
     assert main(["jobs", "show", "nothing", "--jobs", str(jobs[0])]) == 4
     assert "no job" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names that are no text exist on Linux only")
+def test_a_folder_that_somebody_else_named_steers_no_terminal_and_breaks_no_json(jobs, capsys):
+    root, name = jobs
+    odd = root / os.fsdecode(b"2026-11-25-\x1b[31mred\xff")
+    (root / name).rename(odd)
+    for words in (["jobs"], ["jobs", "show", odd.name], ["report", odd.name], ["verify", odd.name]):
+        assert main([*words, "--jobs", str(root)]) == 0
+        out = capsys.readouterr().out
+        assert "\x1b" not in out
+        out.encode()
+    for words in (["jobs"], ["jobs", "show", odd.name], ["verify", odd.name]):
+        assert main([*words, "--json", "--jobs", str(root)]) == 0
+        for line in capsys.readouterr().out.splitlines():
+            json.loads(line)
+    assert main(["jobs", "pack", odd.name, "--jobs", str(root), "--output", f"{root}.zip"]) == 0

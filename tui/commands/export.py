@@ -32,7 +32,8 @@ def run(args: argparse.Namespace) -> int:
     """Write the table; says where and how many rows."""
     from pathlib import Path
 
-    from captures.exporting import open_new, write_csv, write_parquet
+    from captures.exporting import new_file, write_csv, write_parquet
+    from captures.names import shown_path
     from captures.tables import HoldRow, ReadingRow
     from meterlink.errors import UsageError
 
@@ -50,9 +51,9 @@ def run(args: argparse.Namespace) -> int:
     if as_parquet:
         count = write_parquet(rows, kind, path)
     else:
-        with open_new(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
+        with new_file(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
             count = write_csv(rows, kind, file)
-    print(f"wrote {path}, {count} {'holds' if args.holds else 'readings'}")
+    print(f"wrote {shown_path(path)}, {count} {'holds' if args.holds else 'readings'}")
     return 0
 
 

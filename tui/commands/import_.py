@@ -27,12 +27,13 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from captures.importing import import_readings
+    from captures.names import shown_path
 
     started = _started(args)
     with _job(args) as job:
         for file in args.files:
             capture = import_readings(Path(file), job, started=started, step=args.step)
-            print(f"wrote {capture}")
+            print(f"wrote {shown_path(capture)}")
     return 0
 
 

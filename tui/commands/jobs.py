@@ -87,6 +87,7 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
     from captures.listing import Standing, list_jobs
+    from captures.names import as_utf8
 
     standing = Standing(args.standing) if args.standing else None
     listed = list_jobs(
@@ -99,7 +100,11 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
     found = False
     for job in listed:
         found = True
-        print(msgspec.json.encode(job).decode() if args.json else _line(job))
+        if args.json:
+            named = msgspec.structs.replace(job, job=as_utf8(job.job))
+            print(msgspec.json.encode(named).decode())
+        else:
+            print(_line(job))
     if not found and not args.json:
         from meterlink.text import plain
 
@@ -117,8 +122,10 @@ def _day(text: str) -> str:
 
 
 def _line(job: "Listed") -> str:
+    from meterlink.text import plain
+
     captures = "1 capture" if job.captures == 1 else f"{job.captures} captures"
-    return f"{job.job}  {job.standing.value:<10}  {captures:<11}  {job.title}"
+    return f"{plain(job.job)}  {job.standing.value:<10}  {captures:<11}  {job.title}"
 
 
 def _show(args: argparse.Namespace, store: "JobStore") -> int:
@@ -140,10 +147,11 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
 def _show_json(job: "Job") -> None:
     import msgspec
 
+    from captures.names import as_utf8
     from captures.records import encode
 
     header = job.header()
-    facts = {"job": job.name, "title": header.title, "started": header.started}
+    facts = {"job": as_utf8(job.name), "title": header.title, "started": header.started}
     print(msgspec.json.encode(facts).decode())
     for entry in job.entries():
         fields = msgspec.json.decode(encode(entry.event))
@@ -175,29 +183,32 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
     from captures.attaching import attach
+    from captures.names import shown_path
 
     with store.resume(args.job) as job:
         for file in args.files:
             copy = attach(job, Path(file), note=args.note)
-            print(f"wrote {copy}")
+            print(f"wrote {shown_path(copy)}")
     return 0
 
 
 def _pack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
+    from captures.names import shown_path
     from captures.packing import PACK_ENDING, pack
 
     job = store.job(args.job)
     target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
     pack(job, target)
-    print(f"wrote {target}")
+    print(f"wrote {shown_path(target)}")
     return 0
 
 
 def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
+    from captures.names import shown_path
     from captures.packing import LARGEST, unpack
     from captures.verifying import State
     from captures.verifying_job import verify_job
@@ -207,7 +218,7 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
         raise UsageError("--largest is a number of MiB, at least 1")
     largest = LARGEST if args.largest is None else args.largest << 20
     job = unpack(Path(args.file), store, largest=largest)
-    print(f"wrote {job.folder}")
+    print(f"wrote {shown_path(job.folder)}")
     parts = [part for part in verify_job(job) if part.state is not State.WHOLE]
     for part in parts:
         print(part.sentence)

@@ -21,6 +21,7 @@ def run(args: argparse.Namespace) -> int:
     """Write it and say where."""
     from pathlib import Path
 
+    from captures.names import shown_path
     from captures.report import Audience, write_report
     from tui.setting_up import job_store
     from tui.shelf import CARDS
@@ -29,5 +30,5 @@ def run(args: argparse.Namespace) -> int:
     job = store.job(args.job)
     audience = Audience.CUSTOMER if args.customer else Audience.WORKSHOP
     target = Path(args.output) if args.output else None
-    print(f"wrote {write_report(job, CARDS.get, audience, target, store)}")
+    print(f"wrote {shown_path(write_report(job, CARDS.get, audience, target, store))}")
     return 0

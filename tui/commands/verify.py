@@ -57,8 +57,10 @@ def _findings(args: argparse.Namespace) -> "Iterator[tuple[dict[str, object], st
 
 
 def _facts_of_file(check: "Check") -> dict[str, object]:
+    from captures.names import as_utf8
+
     return {
-        "file": str(check.path),
+        "file": as_utf8(str(check.path)),
         "state": check.state.value,
         "lines": check.lines,
         "sealed_lines": check.sealed_lines,
@@ -70,9 +72,11 @@ def _facts_of_file(check: "Check") -> dict[str, object]:
 
 
 def _facts_of_part(job: str, part: "Part") -> dict[str, object]:
+    from captures.names import as_utf8
+
     return {
-        "job": job,
-        "file": part.file,
+        "job": as_utf8(job),
+        "file": as_utf8(part.file),
         "state": part.state.value,
         "says": part.sentence,
         "sha256": part.sha256,
