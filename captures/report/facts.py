@@ -8,7 +8,7 @@ from captures.records import Attached, Header
 from captures.verifying_job import Part
 from meterlink.card import Card, Step
 from meterlink.criterion import Criterion
-from meterlink.events import Entered, Judged, MeterChecked, StepEnded, Zeroed
+from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
 from meterlink.finding import Finding
 
 
@@ -24,11 +24,17 @@ class Check:
     meter: MeterChecked | None = None
     zeroed: Zeroed | None = None
     entered: Entered | None = None
+    size: tuple[float, float, str] | None = None
+    """Lowest, highest and SI unit that a gap or torque may have, by the profile."""
+    dropouts: int = 0
+    longest_dropout_s: float = 0.0
+    soak: list[SoakPoint] = field(default_factory=list)
+    """The first point of a soak and the newest."""
     ended: StepEnded | None = None
     at: str = ""
     """RFC 3339 time of the verdict, else of the end of the step."""
-    again: int = 0
-    """How often the step was opened again."""
+    again: list[str] = field(default_factory=list)
+    """Why the step was opened again, one text for each time."""
     good: bool | None = None
     """It is as hoped for; None where it says neither."""
 
@@ -78,6 +84,10 @@ class JobFacts:
     cards: list[CardFacts]
     finding: Finding | None
     """None where no card names a complaint."""
+    signed_off: tuple[str, str] | None
+    """When and by whom, where it was; the name may be empty."""
+    simulated: bool
+    """Some of its readings are of the simulated bench, not of an engine."""
     stop_check: bool | None
     """Whether the engine was seen to stop; None where that is not recorded."""
     headers: dict[str, Header]

@@ -3,20 +3,22 @@
 from captures.joblog import LogEntry
 from captures.report.facts import CardFacts, Check
 from captures.standing import FindCard, JobSettings
-from meterlink.card import MeasurementStep, Step, SwitchStep
+from meterlink.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
 from meterlink.criterion import Criterion
 from meterlink.errors import MeterlinkError
 from meterlink.events import (
     CardBegan,
+    Dropout,
     Entered,
     Judged,
     MeterChecked,
+    SoakPoint,
     StepEnded,
     StepReopened,
     Zeroed,
 )
 from meterlink.hopes import is_hoped_for
-from meterlink.profile import Profile
+from meterlink.profile import Gap, Profile, Torque
 from meterlink.progress import Progress
 from meterlink.steps.assessors import criterion_for, switch_criterion
 from meterlink.steps.parts import find_part
@@ -29,7 +31,7 @@ class CardGatherer:
         self.progress = progress
         self._profile = profile
         self._checks: dict[tuple[str, str], Check] = {}
-        self._again: dict[str, int] = {}
+        self._again: dict[str, list[str]] = {}
 
     def take(self, entry: LogEntry) -> None:
         """Take one entry of the log."""
@@ -45,7 +47,15 @@ class CardGatherer:
             case Zeroed():
                 self._check(event.step).zeroed = event
             case Entered():
-                self._check(event.step).entered = event
+                check = self._check(event.step)
+                check.entered, check.size = event, _size(check.step, self._profile)
+            case Dropout():
+                check = self._check(event.step)
+                check.dropouts += 1
+                check.longest_dropout_s = max(check.longest_dropout_s, event.lasted_s)
+            case SoakPoint():
+                check = self._check(event.step)
+                check.soak = [*check.soak[:1], event]
             case StepEnded():
                 check = self._check(event.step)
                 check.ended = event
@@ -53,7 +63,7 @@ class CardGatherer:
             case StepReopened():
                 for key in [key for key in self._checks if key[0] == event.step]:
                     del self._checks[key]
-                self._again[event.step] = self._again.get(event.step, 0) + 1
+                self._again.setdefault(event.step, []).append(event.reason)
         self.progress.apply(event)
 
     def facts(self) -> CardFacts:
@@ -64,8 +74,8 @@ class CardGatherer:
             own = [check for (name, _), check in self._checks.items() if name == step.id]
             own.sort(key=lambda check: check.position != "")
             for check in own or [Check(step)]:
-                check.again = self._again.get(step.id, 0)
-                check.good = _is_good(check)
+                check.again = self._again.get(step.id, [])
+                check.good = None if _only_leads_on(step, card) else _is_good(check)
                 rows.append(check)
         return CardFacts(
             card=card,
@@ -140,3 +150,21 @@ def _is_good(check: Check) -> bool | None:
     return is_hoped_for(
         check.step, outcome, None if check.criterion is None else check.criterion.good
     )
+
+
+def _size(step: Step, profile: Profile | None) -> tuple[float, float, str] | None:
+    """Return what a gap or torque may be and its unit; None where the profile does not say."""
+    if profile is None or not isinstance(step, EntryStep):
+        return None
+    try:
+        part: Gap | Torque = find_part(step, profile)
+    except KeyError:
+        return None
+    return part.low, part.high, "metre" if isinstance(part, Gap) else "newton-metre"
+
+
+def _only_leads_on(step: Step, card: Card) -> bool:
+    """Whether a yes or no only chooses what is done next, as «Does the lead come off?» does."""
+    if not isinstance(step, ConfirmationStep) or step.check:
+        return False
+    return any(need.step == step.id for other in card.step for need in other.only_if)

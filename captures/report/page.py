@@ -22,6 +22,10 @@ from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
 
 _LONGEST_TEXT: Final = 2_000
 
+_MOST_LINES: Final = 8
+"""Checks that a customer's page lists one by one; the rest of a long card is one paragraph, so
+that it stays one page."""
+
 _PICTURES: Final = {"jpg": "jpeg", "jpeg": "jpeg", "png": "png", "webp": "webp", "gif": "gif"}
 _LARGEST_PICTURE: Final = 6 << 20
 """Bytes; a larger photo is named and not shown."""
@@ -49,6 +53,7 @@ def fill(facts: JobFacts, template: str) -> str:
         job=facts,
         style=Markup(style),  # noqa: S704  # our own file
         cautions=STANDING,
+        most_lines=_MOST_LINES,
         **_totals(facts),
     )
 

@@ -102,7 +102,7 @@ def draw_ruler(check: Check) -> Markup | None:
         axes.set_ylim(-1, 1)
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel(unit, loc="right", labelpad=-2)
+        axes.annotate(unit, (1, 0), (5, -4), "axes fraction", "offset points", va="top", color=INK)
         value = "over range" if judged.corrected is None else format_value(judged.corrected)
         return _svg(figure, f"{value} against the window {low:g} to {high:g} {unit}")
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from captures.reader import read_capture
 from captures.report.facts import TouchFacts
-from meterlink.events import Contact, Held, Lift, StepBegan
+from meterlink.events import Contact, Gap, Held, Lift, StepBegan
 from meterlink.reading import Reading
 
 _BEFORE: Final = 12
@@ -17,8 +17,8 @@ _MOST: Final = 2_000
 """Readings kept of one touch; a longer one is thinned out evenly."""
 
 
-def held_touches(path: Path) -> Iterator[TouchFacts]:
-    """Yield each touch of a capture that came to a hold, oldest first.
+def held_touches(path: Path) -> Iterator[TouchFacts | Gap]:
+    """Yield each touch of a capture that came to a hold, and each gap, oldest first.
 
     Raises:
         UnreadableError: it is no capture.
@@ -33,6 +33,8 @@ def held_touches(path: Path) -> Iterator[TouchFacts]:
                     recent.append(record)
                     if touch is not None:
                         touch.add(record)
+                case Gap():
+                    yield record
                 case StepBegan():
                     step = record.step
                 case Contact():

@@ -8,20 +8,23 @@ from captures.times import read_rfc3339
 from meterlink.budget import Budget
 from meterlink.card import MeterCheckStep, SwitchStep
 from meterlink.errors import UnreadableError
-from meterlink.events import MeterChecked, Verdict
+from meterlink.events import Gap, MeterChecked, SoakPoint, Verdict
 from meterlink.notation import format_value, format_with_u
 from meterlink.source import Accuracy
 from meterlink.wording import (
     EVIDENCE_WORDS,
-    OUTCOME_WORDS,
     VERDICT_WORDS,
     entered_words,
+    outcome_words,
     percent,
     window_words,
 )
 
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=\D*[ΩVAF°])")
 """A number and its unit stay on one line."""
+
+_BY_THE_CARD: Final = frozenset({"skipped", "cannot-tell"})
+"""Outcomes that a step can have with no hand on the probes."""
 
 _HOW_WORDS: Final = {
     "probes": "probes",
@@ -45,7 +48,22 @@ def value_words(check: Check) -> str:
         return format_with_u(check.meter.corrected, check.meter.u)
     if check.zeroed is not None:
         return format_value(check.zeroed.value, "ohm", check.zeroed.resolution)
+    if check.soak:
+        return _soak_words(check.soak[0], check.soak[-1])
+    if check.dropouts:
+        count = "1 dropout" if check.dropouts == 1 else f"{check.dropouts} dropouts, the longest"
+        return f"{count} {check.longest_dropout_s:.2f} s"
     return "" if check.entered is None else entered_words(check.entered)
+
+
+def _soak_words(first: SoakPoint, newest: SoakPoint) -> str:
+    """Return where a soak began and how far it has come."""
+
+    def point(at: SoakPoint) -> str:
+        value = "over range" if at.value is None else format_value(float(f"{at.value:.4g}"), "ohm")
+        return value if at.temperature is None else f"{value} at {at.temperature:.0f} °C"
+
+    return f"{point(first)} to {point(newest)}, as read"
 
 
 def as_read_words(check: Check) -> str:
@@ -61,6 +79,10 @@ def limits_words(check: Check) -> str:
     criterion = check.criterion
     if check.meter is not None:
         return f"marked {format_value(check.meter.ohms)}, {check.meter.tolerance:g} %"
+    if check.size is not None:
+        low, high, unit = check.size
+        words = f"{format_value(low, unit)} to {format_value(high, unit)}"
+        return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", words)
     if criterion is None:
         return ""
     words = window_words(criterion, ohm_sign=True)
@@ -75,7 +97,7 @@ def verdict_words(check: Check) -> str:
         return VERDICT_WORDS[check.judged.verdict]
     if check.ended is None:
         return "not done"
-    outcome = OUTCOME_WORDS.get(check.ended.outcome, check.ended.outcome)
+    outcome = outcome_words(check.step, check.ended.outcome)
     return f"{outcome}: {check.ended.reason}" if check.ended.reason else outcome
 
 
@@ -93,14 +115,31 @@ def how_words(check: Check) -> str:
     judged = check.judged
     if judged is not None and judged.evidence is not None:
         return EVIDENCE_WORDS[judged.evidence]
-    if judged is not None and judged.readings:
-        return f"probes, {judged.readings} readings"
-    how = "" if check.ended is None else check.ended.how
-    if check.meter is not None:
-        return f"probes, {check.meter.readings} readings"
-    if check.entered is not None:
-        how = check.entered.how
-    return _HOW_WORDS.get(how, how)
+    measured = check.meter or judged
+    if measured is not None and measured.readings > 1:  # a typed value counts as one reading
+        return f"probes, {measured.readings} readings"
+    if check.entered is not None and check.meter is None:
+        return _HOW_WORDS.get(check.entered.how, check.entered.how)
+    if check.ended is None or (check.ended.how == "probes" and check.ended.outcome in _BY_THE_CARD):
+        return ""
+    return _HOW_WORDS.get(check.ended.how, check.ended.how)
+
+
+def who_words(check: Check) -> str:
+    """Return who answered a row, where the log names somebody."""
+    for event in (check.entered, check.ended):
+        if event is not None and event.who:
+            return event.who
+    return ""
+
+
+def again_words(check: Check) -> str:
+    """Return how often a step was done again, and why."""
+    if not check.again:
+        return ""
+    reasons = "; ".join(reason for reason in check.again if reason)
+    times = "once" if len(check.again) == 1 else f"{len(check.again)} times"
+    return f"done again {times}" + (f": {reasons}" if reasons else "")
 
 
 def accuracy_words(line: Accuracy) -> str:
@@ -208,3 +247,15 @@ def clock_words(text: str) -> str:
         return f"{read_rfc3339(text):%H:%M:%S}"
     except UnreadableError:
         return ""
+
+
+def other_day_words(text: str, than: str) -> str:
+    """Return the day of a time where it is another one than that of ``than``."""
+    return "" if text[:10] == than[:10] else text[:10]
+
+
+def gap_words(gap: Gap) -> str:
+    """Return that readings are missing, for how long, and why."""
+    if gap.until is None:
+        return f"Readings are missing: {gap.why}."
+    return f"Readings of {max(0.0, gap.until - gap.t):.1f} s are missing: {gap.why}."

@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+from datetime import timedelta
 from enum import Enum
 from pathlib import Path
 from typing import Final
@@ -9,15 +10,16 @@ from typing import Final
 from captures.checks import Recorded, checks_in
 from captures.checks import gather as gather_checks
 from captures.job import Job
-from captures.joblog import LogEntry
 from captures.records import Attached
 from captures.report.facts import CardFacts, JobFacts, TouchFacts
 from captures.report.gather import LogGatherer
 from captures.report.touches import held_touches
+from captures.report.wording import gap_words
 from captures.standing import FindCard, JobSettings
 from captures.store import JobStore
-from captures.times import read_rfc3339
+from captures.times import read_rfc3339, rfc3339
 from captures.verifying_job import verify_job
+from captures.writer import NOT_WRITTEN, STOPPED
 from meterlink.card import ConfirmationStep
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import Gap, Note
@@ -25,6 +27,9 @@ from meterlink.finding import Finding, find
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.progress import Progress
 from meterlink.text import plain
+
+_OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
+"""Gaps that only the capture knows of; the others are in the log too."""
 
 _MOST_TOUCHES: Final = 60
 """Touches drawn in one report; the rest are in the captures."""
@@ -85,10 +90,10 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
             case Attached():
                 attachments.append(entry.event)
             case Note() | Gap():
-                notes.append((entry.at, _noted(entry)))
+                notes.append((entry.at, _noted(entry.event)))
         log.take(entry)
     cards = [gatherer.facts() for gatherer in log.cards.values()]
-    touches, left_out = _touches(job)
+    touches, left_out = _touches(job, settings, notes)
     return JobFacts(
         folder=job.folder,
         name=job.name,
@@ -99,6 +104,8 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         people=list(log.people),
         cards=cards,
         finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        signed_off=_signed_off(cards),
+        simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
         headers=settings.headers,
         last_check=_last_check(job, store, settings, last),
@@ -134,26 +141,37 @@ def _when(at: str) -> float:
         return 0.0
 
 
-def _noted(entry: LogEntry) -> str:
-    match entry.event:
-        case Note(text=text):
-            return text
-        case Gap(why=why):
-            return f"Readings are missing: {why}."
-    return ""
+def _noted(event: Note | Gap) -> str:
+    return event.text if isinstance(event, Note) else gap_words(event)
 
 
-def _touches(job: Job) -> tuple[list[TouchFacts], int]:
+def _touches(
+    job: Job, settings: JobSettings, notes: list[tuple[str, str]]
+) -> tuple[list[TouchFacts], int]:
+    """Return the touches to draw and how many are left out; adds gaps of captures to ``notes``."""
     touches: list[TouchFacts] = []
     left_out = 0
     for path in job.captures():
         with contextlib.suppress(UnreadableError):  # the seals' table names it
-            for touch in held_touches(path):
-                if len(touches) < _MOST_TOUCHES:
-                    touches.append(touch)
+            for found in held_touches(path):
+                if isinstance(found, Gap):
+                    if found.why in _OF_THE_WRITER:
+                        began = settings.headers[path.relative_to(job.folder).as_posix()].started
+                        notes.append((_later(began, found.t), _noted(found)))
+                elif len(touches) < _MOST_TOUCHES:
+                    touches.append(found)
                 else:
                     left_out += 1
+    notes.sort(key=lambda note: _when(note[0]))
     return touches, left_out
+
+
+def _later(began: str, seconds: float) -> str:
+    """Return the RFC 3339 time ``seconds`` after ``began``, which stands where it is none."""
+    try:
+        return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
+    except (UnreadableError, OverflowError, ValueError):
+        return began
 
 
 def _finding(stands: list[Progress]) -> Finding | None:
@@ -164,6 +182,16 @@ def _finding(stands: list[Progress]) -> Finding | None:
                 return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
             except MeterlinkError:
                 return None  # a card of the user's own, with checks that the table does not know
+    return None
+
+
+def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:
+    """Return when and by whom the newest card that was signed off was."""
+    for facts in reversed(cards):
+        for check in facts.checks if facts.signed_off else ():
+            step = check.step
+            if isinstance(step, ConfirmationStep) and step.signs_off and check.ended is not None:
+                return check.at, check.ended.who
     return None
 
 

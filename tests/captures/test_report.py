@@ -332,7 +332,7 @@ def test_a_step_done_again_shows_only_what_counts(store):
         again.log.append(StepEnded(t=12.0, step="primary", outcome="above"))
     seen = Seen(page_of(job))
     assert "above the window" in seen.text
-    assert "done again, 1×" in seen.text
+    assert "done again once" in seen.text
     assert "1 of 3 checks did not pass" in seen.text
 
 
