@@ -13,11 +13,15 @@ import captures
 from captures.reader import read_capture
 from captures.records import FileRecord, decode, encode, known_kinds
 from captures.verifying import State, verify
+from meterlink.card import outcomes_of
+from meterlink.commands import AnyCommand, How
 from meterlink.errors import UnreadableError
-from meterlink.events import BenchEvent, Note
+from meterlink.events import BenchEvent, Evidence, Limit, Note, Verdict
 from meterlink.reading import Reading
+from meterlink.wording import COMPONENT_WORDS, OUTCOME_WORDS
 from tests.captures import from_format
 from tests.captures.made import SMALL, many, same, write
+from tui.shelf import CARDS
 
 PAGE = (Path(captures.__file__).parent / "FORMAT.md").read_text(encoding="utf-8")
 KINDS = [*get_args(BenchEvent), *get_args(FileRecord)]
@@ -68,6 +72,16 @@ def test_every_kind_and_key_is_in_the_page(kind):
     said = set(re.findall(r"`\"?([a-z0-9_-]+)\"?`", PAGE))
     assert kind.__struct_config__.tag in said
     assert {field.encode_name for field in msgspec.structs.fields(kind)} <= said
+
+
+def test_every_word_that_a_key_may_hold_is_in_the_page():
+    said = set(re.findall(r"`([a-z0-9_-]+)`", PAGE))
+    for words in (How, Limit, Evidence, Verdict):
+        assert {word.value for word in words} <= said
+    assert {kind.__struct_config__.tag for kind in AnyCommand.__args__} <= said
+    assert set(COMPONENT_WORDS) | set(OUTCOME_WORDS) <= said
+    for step in (step for found in CARDS.all() for step in CARDS.get(found.name).step):
+        assert (outcomes_of(step) or set()) - set(getattr(step, "choices", ())) <= said
 
 
 def test_every_reading_key_is_in_the_page():
