@@ -82,7 +82,7 @@ def draw_touch(touch: TouchFacts) -> Markup:
 def draw_ruler(check: Check) -> Markup | None:
     """Return a value with its uncertainty against its window; None where there is no window."""
     judged, criterion = check.judged, check.criterion
-    if judged is None or criterion is None:
+    if judged is None or criterion is None or not _is_drawable(judged.corrected):
         return None
     window = criterion.window
     if window.low is None or window.high is None:
@@ -125,7 +125,7 @@ def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: f
     axes.errorbar(
         [shown],
         [0],
-        xerr=[(judged.u or 0.0) / factor],
+        xerr=[_half_width(judged) / factor],
         fmt="D",
         color=MARK,
         markersize=5,
@@ -134,13 +134,24 @@ def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: f
     )
 
 
+def _is_drawable(value: float | None) -> bool:
+    """Whether a value has a place on a scale; None, an over range, is drawn as an arrow."""
+    return value is None or math.isfinite(value)
+
+
+def _half_width(judged: Judged) -> float:
+    """Return the uncertainty to draw; none for what no record of this program holds."""
+    u = judged.u or 0.0
+    return u if math.isfinite(u) and u > 0 else 0.0
+
+
 def _ends(judged: Judged, window: Window, factor: float) -> tuple[float, float]:
     """Return the scale's ends: the window with room, and the value unless it is far off."""
     low, high = (window.low or 0.0) / factor, (window.high or 0.0) / factor
     room = (high - low or abs(high) or 1.0) * 0.6
     left, right = max(0.0, low - room), high + room
     if judged.corrected is not None:
-        value, u = judged.corrected / factor, (judged.u or 0.0) / factor
+        value, u = judged.corrected / factor, _half_width(judged) / factor
         left, right = min(left, value - 1.5 * u), max(right, value + 1.5 * u)
         span = (high - low) * 6
         left, right = max(left, low - span), min(right, high + span)

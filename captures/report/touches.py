@@ -1,5 +1,6 @@
 """The readings of every touch that was held, gathered in one pass and in bounded memory."""
 
+import math
 from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
@@ -73,8 +74,8 @@ class _Touch:
             self._every *= 2
 
     def done(self, lift_t: float | None) -> Iterator[TouchFacts]:
-        if self.held is None:
-            return
+        if self.held is None or not self._readings or not math.isfinite(self.held.value):
+            return  # the last two only in a record that something else wrote
         yield TouchFacts(
             capture=self._capture,
             step=self.step,

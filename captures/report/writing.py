@@ -89,6 +89,8 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         match entry.event:
             case Attached():
                 attachments.append(entry.event)
+            case Gap(until=None, why=why) if why == STOPPED:
+                pass  # the capture that was open says it too, and for how long
             case Note() | Gap():
                 notes.append((entry.at, _noted(entry.event)))
         log.take(entry)

@@ -1,6 +1,7 @@
 """What a report says of each check: how it came about, its limits, by whom, and on which day."""
 
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -18,15 +19,18 @@ from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
     CardEnded,
+    Contact,
     Dropout,
     Entered,
     Gap,
+    Held,
     Judged,
     SoakPoint,
     StepEnded,
     StepReopened,
     Verdict,
 )
+from meterlink.reading import Reading
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
 from tui.shelf import CARDS, PROFILES
@@ -200,6 +204,34 @@ def test_a_gap_that_only_the_capture_knows_of_is_in_the_report(store):
         capture.append(Gap(t=60.0, until=72.5, why=NOT_WRITTEN))
     text = Seen(page_of(job.job)).text
     assert f"2026-11-03 09:15 +00:00 Readings of 12.5 s are missing: {NOT_WRITTEN}." in text
+
+
+def held(**more):
+    usual = {"value": 0.85, "noise": 1e-3, "resolution": 1e-3, "u": 1e-3, "dof": 8.0}
+    return Held(t=2.0, contact_t=1.0, readings=9, **(usual | more))
+
+
+@pytest.mark.parametrize(
+    "records",
+    [
+        [Contact(t=1.0), held()],
+        [Reading(1.0, 0.8), Contact(t=1.0), held(value=math.nan)],
+        [Reading(1.0, 0.8), Contact(t=1.0), held(value=math.inf)],
+        [judged("primary", corrected=-math.inf, u=-math.inf)],
+        [judged("primary", corrected=math.nan)],
+        [judged("primary", u=-0.1)],
+        [Gap(t=math.nan, until=math.inf, why=NOT_WRITTEN)],
+    ],
+)
+def test_numbers_that_no_bench_gives_still_give_a_report(store, records):
+    """A job from elsewhere may hold anything that the format can say."""
+    events = [record for record in records if isinstance(record, Judged)]
+    job = make(store, CARDS.get("ignition-check"), events)
+    with store.resume(job.name) as again, again.new_capture(header()) as capture:
+        for record in records:
+            capture.append(record)
+    for audience in Audience:
+        assert "</html>" in page_of(job, audience)
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])
