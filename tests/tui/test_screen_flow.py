@@ -2,6 +2,7 @@
 
 import asyncio
 import re
+import time
 from contextlib import asynccontextmanager
 
 import msgspec
@@ -14,7 +15,7 @@ from meterlink.events import Gap, Judged, StepEnded
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
-from tui.screen.app import BenchApp
+from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.forms import Phase
 from tui.screen.settings import ScreenSettings
 from tui.screen.stage import StageView
@@ -50,6 +51,15 @@ async def until(condition):
 
 async def touch(session, value, **how):
     await asyncio.to_thread(session.touch, value, **how)
+
+
+async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():
+    async with bench("lead-zero") as (pilot, _):
+        app = pilot.app
+        for _ in range(100):  # a wait of microseconds is past before anything can wait for it
+            app._painted_at = time.monotonic() - FRAME_S + 3e-6
+            app._paint_soon()
+            await until(lambda: not app.paint_due)
 
 
 async def test_cautions_stand_before_anything_and_only_confirm_passes_them():

@@ -7,6 +7,7 @@ the screen only gets messages. A slow terminal holds up neither of the others.
 import copy
 import threading
 import time
+from asyncio import get_running_loop
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
@@ -199,7 +200,9 @@ class BenchApp(App[int]):
             self._paint()
             return
         self.paint_due = True
-        self.set_timer(wait, self._paint)
+        # Not the screen library's timer: one that is due before its task gets to run never fires,
+        # and no later picture would be painted either.
+        get_running_loop().call_later(wait, self.call_later, self._paint)
 
     def _paint(self) -> None:
         self.paint_due = False
