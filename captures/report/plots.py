@@ -109,21 +109,17 @@ def draw_ruler(check: Check) -> Markup | None:
 
 def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: float) -> None:
     if judged.corrected is None:
-        axes.annotate(
-            "over range",
-            (right, 0),
-            xytext=(-46, 0),
-            textcoords="offset points",
-            va="center",
-            ha="right",
-            color=MARK,
-            arrowprops={"arrowstyle": "-|>", "color": MARK, "linewidth": 1.2},
-        )
+        _point_out(axes, "over range", right, 1)
         return
     value = judged.corrected / factor
-    shown = min(max(value, left), right)
+    if not left <= value <= right:
+        side = 1 if value > right else -1
+        _point_out(
+            axes, format_value(judged.corrected, judged.unit), max(left, min(value, right)), side
+        )
+        return
     axes.errorbar(
-        [shown],
+        [value],
         [0],
         xerr=[_half_width(judged) / factor],
         fmt="D",
@@ -131,6 +127,20 @@ def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: f
         markersize=5,
         capsize=4,
         linewidth=1.4,
+    )
+
+
+def _point_out(axes: Axes, words: str, end: float, side: int) -> None:
+    """Draw an arrow to what lies beyond the scale's ``end``, on the right or (-1) on the left."""
+    axes.annotate(
+        words,
+        (end, 0),
+        xytext=(-46 * side, 0),
+        textcoords="offset points",
+        va="center",
+        ha="right" if side > 0 else "left",
+        color=MARK,
+        arrowprops={"arrowstyle": "-|>", "color": MARK, "linewidth": 1.2},
     )
 
 
