@@ -4,9 +4,12 @@ Values with a unit are written as text, ``"0.7 ohm"``, and become floats in SI u
 number is refused where a unit belongs: 4.7 could be ohms or kilohms, and is never guessed at.
 """
 
+import re
+from difflib import get_close_matches
 from typing import Any, ClassVar, Final, TypeVar
 
 import msgspec
+import msgspec.inspect
 
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.notation import parse_quantity
@@ -76,7 +79,7 @@ def decode(data: bytes, shape: type[T], name: str) -> T:
     try:
         return msgspec.toml.decode(data, type=shape, dec_hook=_decode_declared)
     except msgspec.ValidationError as fault:
-        raise InvalidFileError(f"{name}: {_with_key(str(fault))}") from fault
+        raise InvalidFileError(f"{name}: {_with_key(str(fault), shape)}") from fault
     except (msgspec.DecodeError, UnicodeDecodeError) as fault:
         raise InvalidFileError(f"{name} is not TOML: {plain(str(fault))}") from fault
 
@@ -95,7 +98,7 @@ def from_plain(given: Any, shape: type[T], name: str) -> T:
     try:
         return msgspec.convert(given, shape, dec_hook=_decode_declared)
     except msgspec.ValidationError as fault:
-        raise InvalidFileError(f"{plain(name)}: {_with_key(str(fault))}") from fault
+        raise InvalidFileError(f"{plain(name)}: {_with_key(str(fault), shape)}") from fault
 
 
 def _encode_declared(value: object) -> str:
@@ -118,11 +121,46 @@ def _decode_declared(shape: type, given: object) -> Any:
     return shape(value.value)
 
 
-def _with_key(message: str) -> str:
+def _with_key(message: str, shape: object) -> str:
     """Put the key first: ``winding[0].low: expected ...``."""
     said, at, path = message.rpartition(" - at ")
     if not at:
-        return plain(message, 400)
+        return plain(message + _perhaps(message, shape), 400)
+    said += _perhaps(said, shape)
     return plain(
         f"{path.strip('`').removeprefix('$').removeprefix('.') or 'top level'}: {said}", 400
     )
+
+
+def _perhaps(said: str, shape: object) -> str:
+    """Return which key may be meant where ``said`` complains of one that is not known."""
+    unknown = _UNKNOWN.search(said)
+    near = get_close_matches(unknown[1], sorted(_keys(shape)), n=1) if unknown else []
+    return f"; perhaps `{near[0]}` is meant" if near else ""
+
+
+_UNKNOWN: Final = re.compile("unknown field `(.*)`")
+
+
+def _keys(shape: object) -> set[str]:
+    """Return every key that may stand anywhere in a file of ``shape``."""
+    keys: set[str] = set()
+    seen: set[type] = set()
+    ahead: list[object] = [msgspec.inspect.type_info(shape)]
+    while ahead:
+        kind = ahead.pop()
+        match kind:
+            case msgspec.inspect.StructType(cls=cls, fields=fields) if cls not in seen:
+                seen.add(cls)
+                keys |= {field.encode_name for field in fields}
+                ahead += [field.type for field in fields]
+            case msgspec.inspect.UnionType(types=types):
+                ahead += types
+            case (
+                msgspec.inspect.ListType(item_type=inner)
+                | msgspec.inspect.VarTupleType(item_type=inner)
+            ):
+                ahead.append(inner)
+            case msgspec.inspect.DictType(value_type=inner):
+                ahead.append(inner)
+    return keys

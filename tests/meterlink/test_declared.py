@@ -1,0 +1,56 @@
+"""Files that people write: a slip of the finger in a key is answered with the key that is meant."""
+
+import pytest
+
+from meterlink.card import read_card
+from meterlink.declared import InvalidFileError, decode
+from meterlink.profile import Profile
+
+WINDING = """
+[[winding]]
+name = "primary"
+between = ["primary terminal", "laminations"]
+low = "0.7 ohm"
+high = "1.0 ohm"
+at = "20 celsius"
+source = "invented"
+"""
+PROFILE = 'format = 1\nid = "p"\nname = "Pump"\n' + WINDING
+CARD = """
+format = 1
+id = "c"
+title = "Short"
+[[step]]
+kind = "caution"
+id = "first"
+title = "First"
+[[step]]
+kind = "measurement"
+id = "primary"
+title = "Primary"
+winding = "primary"
+"""
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [("low = ", "lwo = "), ("between = ", "beetween = "), ("name = ", "nmae = ")],
+)
+def test_a_key_of_a_profile_misspelt(right, wrong):
+    assert decode(PROFILE.encode(), Profile, "p.toml").name == "Pump"
+    meant, typed = right.removesuffix(" = "), wrong.removesuffix(" = ")
+    with pytest.raises(
+        InvalidFileError, match=rf"p\.toml: .*`{typed}`; perhaps `{meant}` is meant"
+    ):
+        decode(PROFILE.replace(right, wrong).encode(), Profile, "p.toml")
+
+
+def test_a_key_of_one_kind_of_step_misspelt():
+    assert read_card(CARD.encode(), "c.toml").title == "Short"
+    with pytest.raises(InvalidFileError, match=r"step\[1\].*`windin`; perhaps `winding` is meant"):
+        read_card(CARD.replace("winding =", "windin =").encode(), "c.toml")
+
+
+def test_a_key_that_is_like_no_other_gets_no_guess():
+    with pytest.raises(InvalidFileError, match=r"unknown field `qqqq`$"):
+        decode(PROFILE.replace("low = ", "qqqq = ").encode(), Profile, "p.toml")
