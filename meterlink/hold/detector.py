@@ -281,23 +281,25 @@ class HoldDetector:
         """Weigh a reading, or the block that it ends."""
         if self._resolution is None:
             self._seen.add(value)
-        every, single = self._cadence.interval, 0.0
-        if self._is_fast:
-            blocks = self._blocks
+        every, blocks, steadiness = self._cadence.interval, self._blocks, self._steadiness
+        fast = self._is_fast
+        if fast:
             mean = blocks.feed(value)
             if mean is None:
                 return None
             value = mean
             every *= blocks.size
-            latest = self._steadiness.latest
-            if blocks.variance is not None:
-                single = sqrt(blocks.variance)
-            elif latest is not None:
-                # Too short to tell: as if half of the scatter of blocks were shared by all.
-                single = 0.7 * latest.scatter / blocks.gain
-        even = self._cadence.even(t)
+        latest = steadiness.latest
+        if not steadiness.take(self._cadence.even(t), value, every):
+            return None
+        single = 0.0
+        if fast and blocks.variance is not None:
+            single = sqrt(blocks.variance)
+        elif fast and latest is not None:
+            # Too short to tell: as if half of the scatter of blocks were shared by all.
+            single = 0.7 * latest.scatter / blocks.gain
         step = self._seen.step if self._resolution is None else self._resolution
-        return self._steadiness.add(even, value, step, every, single)
+        return steadiness.look(step, every, single)
 
     def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""

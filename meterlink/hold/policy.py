@@ -41,6 +41,10 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Where looks follow more quickly than this, each may take less of the risk ..."""
     look_power: float = 0.967
     """... in proportion to this power of the time between them."""
+    look_share: int = 8
+    """After a look that found the risk far too large, this share of the stretch passes first ..."""
+    look_odds: float = 20.0
+    """... far being this many times too large."""
     late_risk: float = 0.0075
     """Risk that a look may take at least, once a hold is due."""
     tol_margin: float = 0.802
@@ -53,7 +57,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Fewest points in that part."""
     recent_risk: float = 0.3
     """Largest probability that this part still moves ..."""
-    course_recent_risk: float = 0.102
+    course_recent_risk: float = 0.3
     """... and the same where the stretch as a whole did settle."""
 
     # --- what a value that does not stand looks like --------------------------------------------
@@ -69,6 +73,16 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Prior probability that a stretch is still settling, shared among the time constants."""
     course_share: float = 0.25
     """The same where the readings before it came nearer and nearer."""
+    second_share: float = 0.1
+    """Prior probability that what settles has a second, slower time constant ..."""
+    slow_taus: tuple[float, ...] = (0.2, 0.4, 0.7, 1.2)
+    """... which is one of these, seconds ..."""
+    apart: float = 0.6
+    """... of which the faster one is at most this share."""
+    second_risk: float = 0.003
+    """Largest probability that a second one is not done ..."""
+    second_late_risk: float = 0.05
+    """... and the same once a hold is due."""
     size_least: float = 0.3
     """Smallest settling that is thought of, in tolerances."""
     size_range: float = 8.0
@@ -95,7 +109,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """... it is no more than this many steps of the last digit."""
 
     # --- which readings belong together -------------------------------------------------------
-    kept: int = 40
+    kept: int = 60
     """Most readings (or blocks of readings) that are weighed at once."""
     reach: float = 10.1
     """Readings further than this many tolerances from the newest belong to another stretch."""

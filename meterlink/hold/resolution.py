@@ -61,6 +61,8 @@ class StepSeen:
         self._values: deque[float] = deque(maxlen=kept)
         self._finest: dict[int, float] = {}
         """By leading digit and decade, as ranges end at a leading digit."""
+        self._key = 0
+        """That of the newest value."""
 
     def clear(self) -> None:
         """Forget the newest readings; the finest digits stay known."""
@@ -70,6 +72,7 @@ class StepSeen:
         """Take a reading as the meter sent it."""
         self._values.append(value)
         step, key = _digits(value)
+        self._key = key
         if step:
             known = self._finest.get(key, inf if len(self._finest) < _REMEMBERED else 0.0)
             if step < known:
@@ -82,7 +85,7 @@ class StepSeen:
         if not newest:
             return 0.0
         size = abs(newest)
-        finest = self._finest.get(_digits(newest)[1], 0.0)
+        finest = self._finest.get(self._key, 0.0)
         near = [v for v in self._values if abs(v - newest) <= max(_NEAR * size, 3 * finest)]
         if finest <= _PRINTED * size:
             step = step_between(near)

@@ -17,16 +17,12 @@ the prior is true. Rounding enters as a floor of the variance, one twelfth of th
 
 from functools import lru_cache
 from math import erfc, exp, gamma, log, log1p, pi, sqrt
-from operator import mul
 from typing import Final
 
 import msgspec
 
+from meterlink.hold.exponentials import Pair, Sums, between
 from meterlink.hold.policy import HoldPolicy
-
-Fit = tuple[float, float, float, float, float, float]
-"""Size at the first reading, sum of squares of the centred exponential, its mean, its last value,
-prior plus residual sum of squares, logarithm of the time constant."""
 
 _LARGEST: Final = 200.0
 """Logarithms of odds beyond this change nothing and would overflow."""
@@ -88,6 +84,166 @@ def variance_floor(policy: HoldPolicy, fixed: float, step: float) -> float:
     return step * step / 12 + (policy.noise_guess * fixed) ** 2
 
 
+class Weighing:
+    """A constant value against settling ones, over one stretch of points.
+
+    Points may be added one by one; each costs the same however many there are already.
+    """
+
+    def __init__(
+        self, ts: list[float], ys: list[float], step: float, policy: HoldPolicy, single: float = 0.0
+    ) -> None:
+        """Take a stretch.
+
+        Args:
+            ts: times of at least three points, seconds, increasing.
+            ys: their values.
+            step: step of the last digit, 0 where none is known.
+            policy: the numbers to go by.
+            single: standard deviation of one reading, where points are means of several.
+        """
+        self._policy = policy
+        self._sums = Sums(ts, ys, policy.taus)
+        self._settle(step, single)
+
+    def go_on(self, ts: list[float], ys: list[float], step: float, single: float) -> bool:
+        """Add the points of a longer stretch; False where it does not begin as this one does."""
+        sums = self._sums
+        if not sums.go_on(ts, ys):
+            return False
+        self._settle(step, single)
+        return True
+
+    def _settle(self, step: float, single: float) -> None:
+        """Take the likeliest model of each time constant."""
+        policy, sums = self._policy, self._sums
+        n, nu0 = sums.n, policy.noise_weight
+        self._step, self._single = step, single
+        self.fixed = fixed = tolerance(policy, sums.mean, step)
+        self._prior_ss = prior_ss = nu0 * variance_floor(policy, fixed, step)
+        self._constant_ss = prior_ss + sums.syy
+        self._dof = n - 2 + nu0
+        self.fits = sums.fits(prior_ss)
+        self._rescale()
+
+    def _rescale(self) -> None:
+        scale = self._constant_ss / (self._dof + 1)
+        for fit in self.fits:
+            if fit[4] < scale * self._dof:
+                scale = fit[4] / self._dof
+        self._scale = scale
+        self.scatter = sqrt(scale)
+        """Standard deviation of one point about the best model."""
+
+    def refine(self) -> None:
+        """Try time constants between those of the bank, where the likelihood peaks."""
+        fits = self.fits
+        for _ in range(self._policy.refine if len(fits) > 2 else 0):
+            tau = between(fits)
+            fit = self._sums.fit(tau, self._prior_ss) if tau else None
+            if fit is None:
+                break
+            fits.append(fit)
+        self._rescale()
+
+    def ask(self, settling_share: float) -> Assessment:
+        """Weigh all models; ``settling_share`` is the prior probability of any settling."""
+        policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
+        n, dof, scatter, constant_ss = sums.n, self._dof, self.scatter, self._constant_ss
+        noise = max(self._single, scatter)
+        tol = max(self.fixed, policy.tol_sds * noise)
+        course = settling_share >= policy.course_share
+        limit = (policy.course_margin if course else policy.tol_margin) * tol
+        smallest = policy.size_least * tol
+        # Rounding without noise repeats itself: more readings do not average it, and a movement
+        # of less than a step over the whole stretch may not show at all.
+        hidden = 1.0 - (2 * scatter / step) ** 2 if 2 * scatter < step else 0.0
+        rounding = hidden * (policy.rounding_share * step) ** 2
+        steady_share = 1.0 - settling_share - policy.bounce_share
+        a1 = dof / 2
+        common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
+        common *= _gamma_ratio(a1)
+        base = (a1 + 0.5) * log(constant_ss)
+        weights, moving = 1.0, 0.0
+        likeliest, left, log_tau = 1.0, 0.0, None
+        # Goals are taken relative to the mean, which keeps their digits.
+        centre, square = 0.0, constant_ss / (dof + 1) / n
+        for b, shh, hm, now, ss, x in fits:
+            size = -b if b < 0 else b
+            var = ss / dof
+            se = sqrt(var / shh + rounding / (1 - now) ** 2)
+            power = base - a1 * log(ss)
+            w = common / (size if size > smallest else smallest) * se / sqrt(var)  # noqa: FURB136
+            w *= exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
+            if w < _NEGLIGIBLE * weights:
+                continue
+            weights += w
+            if w > likeliest:
+                likeliest, left, log_tau = w, size * now, x
+            moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
+            goal = -b * hm
+            centre += w * goal
+            square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
+        width = max(policy.bounce_width * abs(sums.mean), 5 * tol, policy.bounce_least)
+        loose = _no_contact(policy.noise_weight, n, constant_ss, self._prior_ss, width)
+        loose *= policy.bounce_share / steady_share
+        centre /= weights
+        return Assessment(
+            (moving + loose) / (weights + loose),
+            1.0 - 1.0 / weights,
+            sums.mean + centre,
+            sqrt(max(square / weights - centre * centre, self._scale / n)),
+            dof,
+            scatter,
+            noise,
+            tol,
+            left,
+            0.0 if log_tau is None else exp(log_tau),
+            n,
+        )
+
+    def lingers(self, settling_share: float) -> float:
+        """Probability that a slower settling, hidden under the likeliest one, is not yet done."""
+        policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
+        dof = self._dof - 1
+        tol = max(self.fixed, policy.tol_sds * max(self.scatter, self._single))
+        limit, smallest = policy.course_margin * tol, policy.size_least * tol
+        hidden = 1.0 - (2 * self.scatter / step) ** 2 if 2 * self.scatter < step else 0.0
+        rounding = hidden * (policy.rounding_share * step) ** 2
+        single_ss = min([f[4] for f in fits])
+        a1 = dof / 2
+        base = (a1 + 0.5) * log(single_ss)
+        common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
+        common *= _gamma_ratio(a1) / (2 * policy.size_range)
+        weights, moving = 1.0, 0.0
+        for slow in policy.slow_taus:
+            pairs = [
+                pair
+                for f in fits
+                if (fast := exp(f[5])) < policy.apart * slow
+                and (pair := sums.pair(fast, slow, self._prior_ss)) is not None
+            ]
+            if not pairs:
+                continue
+            b, s22, now, rest, spread, ss = min(pairs, key=_pair_ss)
+            var = ss / dof
+            size, floor = abs(b), rounding / (1 - now) ** 2
+            power = base - a1 * log(ss)
+            w = common / max(size, smallest) * sqrt(1 / s22 + floor / var)
+            w *= exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
+            weights += w
+            sd = sqrt(var * spread + floor * now * now)
+            moving += w * (
+                t_tail((limit - rest) / (sd + 1e-300), dof)
+                + t_tail((limit + rest) / (sd + 1e-300), dof)
+            )
+        return moving / weights
+
+
+def _pair_ss(pair: Pair) -> float:
+    return pair[5]
+
+
 def assess(
     ts: list[float],
     ys: list[float],
@@ -95,81 +251,9 @@ def assess(
     policy: HoldPolicy,
     settling_share: float,
     single: float = 0.0,
-    refine: int = 0,
 ) -> Assessment:
-    """Weigh a constant value against settling ones.
-
-    Args:
-        ts: times of at least three points, seconds, increasing.
-        ys: their values.
-        step: step of the last digit, 0 where none is known.
-        policy: the numbers to go by.
-        settling_share: prior probability that the stretch settles.
-        single: standard deviation of one reading, where points are means of several.
-        refine: how many time constants between those of the bank may be tried.
-    """
-    n, nu0 = len(ts), policy.noise_weight
-    last = ys[-1]
-    d = [y - last for y in ys]
-    total = sum(d)
-    mean = total / n
-    syy = max(sum(map(mul, d, d)) - total * mean, 0.0)
-    fixed = tolerance(policy, last + mean, step)
-    prior_ss = nu0 * variance_floor(policy, fixed, step)
-    constant_ss = prior_ss + syy
-    dof = n - 2 + nu0
-    fits = _fits(ts, d, total, syy, prior_ss, policy.taus, refine)
-    scale = min(constant_ss / (dof + 1), min([f[4] for f in fits], default=constant_ss) / dof)
-    scatter = sqrt(scale)
-    noise = max(scatter, single)
-    tol = max(fixed, policy.tol_sds * noise)
-
-    course = settling_share >= policy.course_share
-    limit = (policy.course_margin if course else policy.tol_margin) * tol
-    smallest = policy.size_least * tol
-    # Rounding without noise repeats itself: more readings do not average it, and a movement of
-    # less than a step over the whole stretch may not show at all.
-    hidden = 1.0 - (2 * scatter / step) ** 2 if 2 * scatter < step else 0.0
-    rounding = hidden * (policy.rounding_share * step) ** 2
-    steady_share = 1.0 - settling_share - policy.bounce_share
-    a1 = dof / 2
-    common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
-    common *= _gamma_ratio(a1)
-    base = (a1 + 0.5) * log(constant_ss)
-    weights, moving = 1.0, 0.0
-    likeliest, left, log_tau = 1.0, 0.0, None
-    centre, square = mean, constant_ss / (dof + 1) / n + mean * mean
-    for b, shh, hm, now, ss, x in fits:
-        size = abs(b)
-        goal, var = mean - b * hm, ss / dof
-        se = sqrt(var / shh + rounding / (1 - now) ** 2)
-        w = common / max(smallest, size) * se / sqrt(var)
-        w *= exp(min(base - a1 * log(ss), _LARGEST))
-        if w < _NEGLIGIBLE * weights:
-            continue
-        weights += w
-        if w > likeliest:
-            likeliest, left, log_tau = w, size * now, x
-        moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
-        centre += w * goal
-        square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
-    width = max(policy.bounce_width * abs(last + mean), 5 * tol, policy.bounce_least)
-    loose = _no_contact(policy.noise_weight, n, constant_ss, prior_ss, width)
-    loose *= policy.bounce_share / steady_share
-    centre /= weights
-    return Assessment(
-        p_moving=(moving + loose) / (weights + loose),
-        p_course=1.0 - 1.0 / weights,
-        value=last + centre,
-        u=sqrt(max(square / weights - centre * centre, scale / n)),
-        dof=dof,
-        scatter=scatter,
-        noise=noise,
-        tol=tol,
-        left=left,
-        tau=0.0 if log_tau is None else exp(log_tau),
-        n=n,
-    )
+    """Weigh a stretch once; the arguments are those of ``Weighing`` and its ``ask``."""
+    return Weighing(ts, ys, step, policy, single).ask(settling_share)
 
 
 @lru_cache(maxsize=256)
@@ -184,67 +268,3 @@ def _no_contact(nu0: float, n: int, ss: float, prior_ss: float, width: float) ->
     x = a0 * log(ss) + (n - 1) * (0.5 * log(pi) - log(width))
     x += 0.5 * log(n) - 0.5 * nu0 * log(prior_ss)
     return exp(min(x, _LARGEST)) * gamma(nu0 / 2) / gamma(a0)
-
-
-def _fits(
-    ts: list[float],
-    d: list[float],
-    total: float,
-    syy: float,
-    prior_ss: float,
-    taus: tuple[float, ...],
-    refine: int,
-) -> list[Fit]:
-    """Least squares of ``d`` on a constant and an exponential, for each time constant."""
-    first = ts[0]
-    rel = [first - t for t in ts]
-    fits = [f for tau in taus if (f := _fit(rel, d, total, syy, prior_ss, tau)) is not None]
-    for _ in range(refine if len(fits) > 2 else 0):
-        tau = _between(fits)
-        fit = _fit(rel, d, total, syy, prior_ss, tau) if tau else None
-        if fit is None:
-            break
-        fits.append(fit)
-    return fits
-
-
-def _fit(
-    rel: list[float], d: list[float], total: float, syy: float, prior_ss: float, tau: float
-) -> Fit | None:
-    pace = 1.0 / tau
-    h = [exp(r * pace) for r in rel]
-    hs = sum(h)
-    hm = hs / len(h)
-    shh = sum(map(mul, h, h)) - hs * hm
-    if shh <= 1e-12:
-        return None
-    b = (sum(map(mul, h, d)) - hm * total) / shh
-    rest = syy - b * b * shh
-    return b, shh, hm, h[-1], prior_ss + (rest if rest > 0.0 else 0.0), log(tau)  # noqa: FURB136
-
-
-def _log_tau(fit: Fit) -> float:
-    return fit[5]
-
-
-def _between(fits: list[Fit]) -> float:
-    """Time constant at the bottom of a parabola through the best fit and its two neighbours.
-
-    Half way to its one neighbour where the best is at either end; 0 where the next is near.
-    """
-    fits.sort(key=_log_tau)
-    ss = [f[4] for f in fits]
-    k = ss.index(min(ss))
-    if k in (0, len(fits) - 1):
-        beside = fits[1 if k == 0 else k - 1][5]
-        return exp((fits[k][5] + beside) / 2) if abs(fits[k][5] - beside) > 0.2 else 0.0
-    x0, x1, x2 = fits[k - 1][5], fits[k][5], fits[k + 1][5]
-    y0, y1, y2 = log(ss[k - 1]), log(ss[k]), log(ss[k + 1])
-    left, right = (x1 - x0) * (y1 - y2), (x1 - x2) * (y1 - y0)
-    if left == right or x2 - x0 < 0.05:
-        return 0.0
-    x = x1 - 0.5 * ((x1 - x0) * left - (x1 - x2) * right) / (left - right)
-    if abs(x - x1) < 0.02:
-        # At the best one already: look into the wider gap beside it.
-        x = x1 + 0.25 * (x2 - x1 if x2 - x1 > x1 - x0 else x0 - x1)
-    return exp(x)

@@ -10,7 +10,7 @@ from collections import deque
 from math import exp, log
 
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.settling import Assessment, assess, tolerance, variance_floor
+from meterlink.hold.settling import Assessment, Weighing, assess, tolerance, variance_floor
 
 
 class Steadiness:
@@ -28,40 +28,56 @@ class Steadiness:
         self.span = 0.0
         """Seconds from the first of them to the last."""
         self._looked_t = 0.0
+        self._pause = 0
+        self._grown: Weighing | None = None
 
     def clear(self) -> None:
         """Forget all points."""
         self._points.clear()
         self.latest = None
+        self._pause = 0
+        self._grown = None
 
     @property
     def newest(self) -> float | None:
         """Value of the newest point."""
         return self._points[-1][1] if self._points else None
 
-    def add(
-        self, t: float, value: float, step: float, every: float, single: float
-    ) -> Assessment | None:
-        """Take one point; return what the stretch says if that is steady.
+    def take(self, t: float, value: float, every: float) -> bool:
+        """Take one point; True where the newest ones may be steady, so that a look is due.
 
         Args:
             t: when it was taken, seconds.
             value: the reading, or mean of a block of readings.
+            every: seconds between points.
+        """
+        points, policy = self._points, self._policy
+        points.append((t, value))
+        if self.latest is not None:
+            if self._still_moves(t, value):
+                return False
+            self.latest = None
+        if self._pause:
+            self._pause -= 1
+            return False
+        long = t - points[0][0] > policy.least_time + 0.05 * every
+        return long and len(points) >= policy.least_readings
+
+    def look(self, step: float, every: float, single: float) -> Assessment | None:
+        """Weigh the newest points; return what they say if they are steady.
+
+        Args:
             step: step of the last digit, 0 where none is known.
             every: seconds between points.
             single: standard deviation of one reading within blocks, 0 where points are readings.
         """
-        policy = self._policy
-        self._points.append((t, value))
-        if self._still_moves(t, value):
-            return None
-        self.latest = None
+        policy, value = self._policy, self._points[-1][1]
         self.step = step
-        ts, ys = self._stretch(value, step)
+        fixed = tolerance(policy, value, step)
+        ts, ys = self._stretch(value, policy.reach * fixed)
         least = policy.least_time + 0.05 * every
         if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
             return None
-        fixed = tolerance(policy, value, step)
         if is_on_the_move(ys[-4:], 1.5 * fixed):
             return None
         jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
@@ -89,22 +105,21 @@ class Steadiness:
         foreseen = found.left * exp(-since / found.tau) * growth
         return abs(value - before) > 0.6 * foreseen
 
-    def _stretch(self, newest: float, step: float) -> tuple[list[float], list[float]]:
-        """Points near the newest one, back to the first two in a row that are far from it."""
-        policy = self._policy
-        reach = policy.reach * tolerance(policy, newest, step)
+    def _stretch(self, newest: float, reach: float) -> tuple[list[float], list[float]]:
+        """Points within reach of the newest one, back to the first two in a row that are not."""
+        low, high = newest - reach, newest + reach
         ts: list[float] = []
         ys: list[float] = []
         outlier, allowed_from = False, 2
         for t, y in reversed(self._points):
-            if abs(y - newest) <= reach:
+            if low <= y <= high:
                 outlier = False
                 ts.append(t)
                 ys.append(y)
             elif outlier or len(ts) < allowed_from:
                 break
             else:
-                outlier, allowed_from = True, len(ts) + policy.outlier_spacing
+                outlier, allowed_from = True, len(ts) + self._policy.outlier_spacing
         ts.reverse()
         ys.reverse()
         return ts, ys
@@ -143,33 +158,75 @@ class Steadiness:
         rough = rough_noise(ys[-policy.rough_points :], variance_floor(policy, fixed, step))
         few = min(len(ys), policy.rough_points) - 2
         most = policy.cut_gain * (1 + policy.cut_few / max(few, 1)) ** 0.5 * rough
-        self._looked_t = ts[-1]
-        while len(ts) >= policy.least_readings and ts[-1] - ts[0] > least:
-            found = assess(ts, ys, step, policy, share, single)
-            misfit = found.scatter > most
-            refined = misfit or (found.p_course > 0.5 and found.left < policy.near * found.tol)
+        self._looked_t, first = ts[-1], len(ts)
+        if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
+            return None
+        model = self._model(ts, ys, single)
+        while True:
+            misfit = model.scatter > most
             if misfit:
                 share = policy.course_share
-            if refined:
-                found = assess(ts, ys, step, policy, share, single, policy.refine)
-            self.latest, self.stretch, self.span = found, ys, ts[-1] - ts[0]
-            if found.scatter <= most:
-                usual = max(policy.noise_usual * fixed, step)
-                if found.scatter > usual:
-                    risk *= (usual / found.scatter) ** policy.noise_power
-                if found.p_moving >= risk or not self._quiet(found):
-                    return None
-                if not refined and found.p_course > policy.course_doubt:
-                    found = assess(ts, ys, step, policy, share, single, policy.refine)
-                    self.latest = found
-                return (
-                    found if found.p_moving < risk and self._done(ts, ys, found, single) else None
-                )
+                model.refine()
+            if model.scatter <= most:
+                self.stretch, self.span = ys, ts[-1] - ts[0]
+                return self._decide(model, ts, ys, share, risk, fixed, single, refined=misfit)
             # Each shorter stretch is another look that may go wrong.
             share, risk = policy.course_share, risk * policy.cut_risk
             cut = max(1, len(ts) // 4)
+            if len(ts) - cut < policy.least_readings or ts[-1] - ts[cut] <= least:
+                break
             del ts[:cut], ys[:cut]
+            model = Weighing(ts, ys, step, policy, single)
+        self.latest, self.stretch, self.span = model.ask(share), ys, ts[-1] - ts[0]
+        self._pause = first // policy.look_share
         return None
+
+    def _model(self, ts: list[float], ys: list[float], single: float) -> Weighing:
+        """The models of this stretch: those of the last one where it only grew."""
+        model = self._grown
+        if model is None or not model.go_on(ts, ys, self.step, single):
+            model = self._grown = Weighing(ts, ys, self.step, self._policy, single)
+        return model
+
+    def _decide(
+        self,
+        model: Weighing,
+        ts: list[float],
+        ys: list[float],
+        share: float,
+        risk: float,
+        fixed: float,
+        single: float,
+        *,
+        refined: bool,
+    ) -> Assessment | None:
+        """Ask a stretch that one model explains whether it is steady."""
+        policy = self._policy
+        found = model.ask(share)
+        if not refined and found.p_course > 0.5 and found.left < policy.near * found.tol:
+            refined = True
+            model.refine()
+            found = model.ask(share)
+        self.latest = found
+        usual = max(policy.noise_usual * fixed, self.step)
+        due = found.n >= policy.due_readings and ts[-1] - ts[0] >= policy.late_time
+        if found.scatter > usual and not due:
+            risk *= (usual / found.scatter) ** policy.noise_power
+        if found.p_moving >= risk or not self._quiet(found):
+            if found.p_moving > policy.look_odds * risk:
+                self._pause = found.n // policy.look_share
+            return None
+        if not refined and found.p_course > policy.course_doubt:
+            model.refine()
+            self.latest = found = model.ask(share)
+        if found.p_course > 0.5 and found.n > 3 and policy.second_share:
+            late = self._lasted(ts, ys, found) >= policy.late_time
+            most = policy.second_late_risk if late else policy.second_risk
+            if found.p_moving > (risk if late else policy.risk):
+                return None
+            if model.lingers(share) > most:
+                return None
+        return found if found.p_moving < risk and self._done(ts, ys, found, single) else None
 
     def _done(self, ts: list[float], ys: list[float], found: Assessment, single: float) -> bool:
         """Whether the newest part, looked at alone, does not contradict.
@@ -185,6 +242,14 @@ class Steadiness:
                 if part.p_moving > most:
                     return False
         return True
+
+    def _lasted(self, ts: list[float], ys: list[float], found: Assessment) -> float:
+        """For how long the newest points have been where the value is held to be, seconds."""
+        low, high = found.value - found.tol, found.value + found.tol
+        k = len(ys)
+        while k and low <= ys[k - 1] <= high:
+            k -= 1
+        return ts[-1] - ts[k] if len(ys) - k >= self._policy.due_readings else 0.0
 
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""

@@ -15,6 +15,8 @@ import sys
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
 import msgspec
 import numpy as np
 
@@ -36,6 +38,9 @@ SPACE: dict[str, tuple[float, float, str]] = {
     "recent_share": (0.15, 0.8, EVEN),
     "recent_risk": (0.1, 0.9, EVEN),
     "course_recent_risk": (0.02, 0.5, LOG),
+    "second_share": (0.02, 0.4, LOG),
+    "second_risk": (0.001, 0.02, LOG),
+    "second_late_risk": (0.01, 0.5, LOG),
     "size_least": (0.2, 1.5, LOG),
     "size_range": (5.0, 10.0, EVEN),
     "bounce_share": (0.03, 0.3, LOG),
@@ -86,9 +91,9 @@ def cost(expected: dict[str, float], beyond: dict[str, float]) -> float:
         1.3 * expected["false"]
         + 1.5 * expected["far"]
         + 0.12 * max(0.0, expected["worst"] - 4)
-        + 0.4 * expected["missed"]
-        + 6 * max(0.0, expected["p50"] - 1.34)
-        + 4 * max(0.0, expected["p90"] - 2.34)
+        + 0.5 * expected["missed"]
+        + 6 * max(0.0, expected["p50"] - 1.36)
+        + 4 * max(0.0, expected["p90"] - 2.45)
         + 6 * max(0.0, expected["s99"] - 1.55)
         + beyond["false"] / 20
         + beyond["missed"] / 50
