@@ -177,17 +177,18 @@ def format_value(
     if value in (inf, -inf):
         return "over range"
     symbols = _symbols(unit, ohm_sign)
-    step = resolution if resolution and isfinite(resolution) else _four_digits(value)
+    told = resolution is not None and _LEAST_STEP <= resolution < inf
+    step = resolution if resolution is not None and told else _four_digits(value)
     power, digits = _engineering(value, step, symbols)
     shown = _fixed(value / 10.0**power, digits)
-    if not resolution and "." in shown:
+    if not told and "." in shown:
         shown = shown.rstrip("0").rstrip(".")
     return f"{shown} {symbols[power]}"
 
 
 def format_with_u(value: float, u: float, unit: str = "ohm", *, ohm_sign: bool = True) -> str:
     """Return ``value ± u``, the uncertainty with two digits (GUM 7.2.6): ``0.842 ± 0.013 Ω``."""
-    if not isfinite(value) or not isfinite(u) or u <= 0:
+    if not isfinite(value) or not isfinite(u) or u < _LEAST_STEP:
         return format_value(value, unit, ohm_sign=ohm_sign)
     symbols = _symbols(unit, ohm_sign)
     step = 10.0 ** (floor(log10(float(f"{u:.1e}"))) - 1)
@@ -203,7 +204,13 @@ def _fixed(number: float, digits: int) -> str:
 
 
 def _symbols(unit: str, ohm_sign: bool) -> Mapping[int, str]:
-    return _SYMBOLS[unit] if ohm_sign else _PLAIN_SYMBOLS.get(unit, _SYMBOLS[unit])
+    """A unit that is not known here, from a record of another program, is shown as it stands."""
+    known = _SYMBOLS.get(unit, {0: plain(unit, 20)})
+    return known if ohm_sign else _PLAIN_SYMBOLS.get(unit, known)
+
+
+_LEAST_STEP: Final = 1e-18
+"""No digit of any quantity here stands for less; a smaller step is a slip, and is not shown."""
 
 
 _SYMBOLS: Final[Mapping[str, Mapping[int, str]]] = {
@@ -241,7 +248,7 @@ def _engineering(value: float, step: float, symbols: Mapping[int, str]) -> tuple
 
 
 def _four_digits(value: float) -> float:
-    return 10.0 ** (floor(log10(abs(value))) - 3) if value else 1.0
+    return max(_LEAST_STEP, 10.0 ** (floor(log10(abs(value))) - 3)) if value else 1.0
 
 
 def _parse_over_range(written: str, fallback: Unit) -> Value | None:

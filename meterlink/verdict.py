@@ -47,6 +47,8 @@ class Judgement(msgspec.Struct, frozen=True, kw_only=True):
     """What the largest share of the uncertainty comes from; None where nothing is uncertain."""
     advice: str = ""
     """Where it is close: one sentence on what limits and what would help."""
+    impossible: bool = False
+    """The resistance lies farther below nought than its uncertainty: nothing to go by."""
 
     @property
     def clear(self) -> bool:
@@ -95,6 +97,7 @@ def judge(
         passes=verdict is criterion.good,
         limit=limit,
         advice=advice,
+        impossible=impossible,
     )
 
 

@@ -18,14 +18,26 @@ LONGEST: Final = 600
 class PlainFace:
     """Prints what happens as it happens."""
 
-    def __init__(self, teller: Teller, write: Callable[[str], None] = print) -> None:
+    def __init__(
+        self,
+        teller: Teller,
+        write: Callable[[str], None] = print,
+        trouble: Callable[[], str] = str,
+    ) -> None:
+        """``trouble`` says why nothing can be written down now; empty where all is well."""
         self._teller = teller
         self._write = write
+        self._trouble = trouble
+        self._said = ""
         self._judged: Judged | None = None
         """The newest verdict."""
 
     def __call__(self, seen: Seen) -> None:
-        """Print the events of this moment."""
+        """Print the events of this moment, and loudly what keeps them from being written down."""
+        trouble = self._trouble()
+        if trouble != self._said:
+            self._said = trouble
+            self._write(f"!!! {trouble}" if trouble else "!!! the record can be written again")
         for event in seen.events:
             if isinstance(event, Judged):
                 self._judged = event

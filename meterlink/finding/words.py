@@ -82,7 +82,7 @@ def _leading(first: Suspected, places: tuple[Placed, ...], sure: bool) -> Iterab
     elif leading.probability >= 0.5:
         yield f"Most likely: {where}."
     else:
-        yield f"Not settled yet; first comes {where}."
+        yield f"Not settled yet. Likeliest: {where}."
     yield f"The likeliest single fault is {first.say}, {percent(first.probability)}."
     rivals = [other for other in others if other.probability >= WORTH_NAMING]
     if rivals:

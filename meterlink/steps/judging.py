@@ -4,6 +4,7 @@ from typing import Final
 
 from meterlink.assess import Assessment, Assessor
 from meterlink.events import Evidence, Held, Judged, Verdict
+from meterlink.notation import format_value
 from meterlink.verdict import CLEAR
 
 TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.97}
@@ -43,6 +44,14 @@ def judged(
         probabilities=_by_code(judgement.probabilities),
         notes=assessment.notes,
     )
+
+
+def cannot_be(held: Held, assessment: Assessment) -> str:
+    """Return what to do about a value that no resistance has; empty where it can be."""
+    if not assessment.judgement.impossible:
+        return ""
+    shown = format_value(held.value, held.unit, held.resolution or None)
+    return f"{shown} was read, and nothing is judged by it. {assessment.judgement.advice}"
 
 
 def judged_over_range(

@@ -25,7 +25,7 @@ from meterlink.source import Setting, Setup
 from meterlink.stages import Stage
 from meterlink.steps.assessors import criterion_for
 from meterlink.steps.base import Surroundings, Worker
-from meterlink.steps.judging import judged, judged_over_range
+from meterlink.steps.judging import cannot_be, judged, judged_over_range
 from meterlink.steps.parts import find_part
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.text import plain
@@ -163,7 +163,7 @@ class MeasurementWorker(Worker):
                 self._pending = event
                 yield self.ask(event.t, "It reads like the tips alone; keep the probes on.")
             case Held():
-                yield self._judge(event)
+                yield from self._judge(event)
             case Lift():
                 self._pending = None
                 if self._judged is not None and not self._from_before:
@@ -186,7 +186,7 @@ class MeasurementWorker(Worker):
         pending = self._pending
         if pending is not None and reading.t - pending.contact_t > LONGEST_S:
             self._pending, self._taps.watching = None, False
-            yield self._judge(pending)
+            yield from self._judge(pending)
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
         match command:
@@ -208,10 +208,14 @@ class MeasurementWorker(Worker):
             self._assessor = around.bearings.assessor(self.criterion)
             self.aim = self._assessor.aim()
 
-    def _judge(self, held: Held) -> Judged:
-        self._judged = judged(self.step_id, held, self._assessor.assess(held))
+    def _judge(self, held: Held) -> Iterable[BenchEvent]:
+        assessment = self._assessor.assess(held)
+        if why := cannot_be(held, assessment):
+            yield self.ask(held.t, why)
+            return
+        self._judged = judged(self.step_id, held, assessment)
         self._from_before = False
-        return self._judged
+        yield self._judged
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)
@@ -223,9 +227,14 @@ class MeasurementWorker(Worker):
             yield self.ask(t, f"{fault}.")
             return
         yield entered(self.step_id, held, command, t)
-        verdict = self._over_range(t, Evidence.SAID) if held is None else self._judge(held)
-        yield verdict
-        yield self.end(t, verdict.verdict.value, command)
+        if held is None:
+            self._judged = self._over_range(t, Evidence.SAID)
+            yield self._judged
+        else:
+            self._judged = None
+            yield from self._judge(held)
+        if self._judged is not None:
+            yield self.end(t, self._judged.verdict.value, command)
 
 
 def _before(judged: Judged) -> str:

@@ -15,7 +15,7 @@ from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting, Setup
 from meterlink.steps.assessors import switch_criterion
 from meterlink.steps.base import Surroundings, Worker
-from meterlink.steps.judging import judged, judged_over_range
+from meterlink.steps.judging import cannot_be, judged, judged_over_range
 from meterlink.steps.measuring import over_range_now, wrong_unit
 from meterlink.steps.parts import find_part
 
@@ -132,7 +132,11 @@ class SwitchWorker(Worker):
 
     def _held_closed(self, held: Held) -> Iterable[BenchEvent]:
         position = self._asks[self._at][0]
-        verdict = judged(self.step_id, held, self._closed.assess(held), position=position)
+        assessment = self._closed.assess(held)
+        if why := cannot_be(held, assessment):
+            yield self.ask(held.t, why, position)
+            return
+        verdict = judged(self.step_id, held, assessment, position=position)
         good = verdict.verdict is Verdict.IN_WINDOW
         if self._opened_t is not None and good and held.contact_t - self._opened_t < SLIP_S:
             yield from self._slipped(held)

@@ -333,3 +333,10 @@ def test_without_gestures_the_lead_zero_is_taken_by_its_key():
     hands.tell(Zero()).read(OVER, 1)
     assert hands.last(Zeroed).value == pytest.approx(0.12, abs=0.002)
     assert hands.outcomes["lead-zero"] == "done"
+
+
+def test_a_resistance_that_cannot_be_is_not_judged():
+    hands = Hands(card(LEAD_ZERO, PRIMARY, SWITCH)).cautions().touch(1.5).read(0.1, 2.0)
+    assert not hands.all(Judged)
+    assert "cannot be" in hands.last(Asked).say
+    assert hands.bench.progress.current == "primary"

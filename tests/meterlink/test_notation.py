@@ -335,3 +335,11 @@ def test_every_si_unit_can_be_named_and_shown():
     for name in SI_UNITS:
         assert unit_named(name).factor == 1
         assert format_value(1.0, name, 1.0)
+
+
+def test_what_no_meter_gives_is_still_shown():
+    assert format_value(3.0, "furlong") == "3 furlong"
+    assert format_value(1.5, "ohm", 5e-324) == format_value(1.5)
+    assert format_value(1.5, "ohm", -1.0) == format_value(1.5)
+    assert format_with_u(1.5, 5e-324) == format_value(1.5)
+    assert format_value(5e-324) == format_value(0.0)

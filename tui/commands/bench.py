@@ -186,7 +186,7 @@ def _run_plain(sitting: "Session", who: str) -> int:
     from tui.typed_commands import HELP as TYPED
     from tui.typed_commands import read_command
 
-    face = PlainFace(Teller(sitting.bench.card))
+    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
     sitting.show(face)
     print(TYPED)
     stop = threading.Event()

@@ -60,7 +60,7 @@ def _run_plain(sitting: "Session") -> int:
     from tui.plain_face import PlainFace
     from tui.telling import Teller
 
-    face = PlainFace(Teller(sitting.bench.card))
+    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
     sitting.show(face)
     sitting.run(threading.Event())
     face.end(sitting.bench.progress)
