@@ -61,6 +61,8 @@ class Look(msgspec.Struct, frozen=True, kw_only=True):
     step: str | None
     asked: Asked | None
     """What the technician is to do now."""
+    remaining_s: float | None = None
+    """Seconds of readings until a step that runs by its own clock is done; None: none runs."""
 
 
 class Bench:
@@ -219,6 +221,7 @@ class Bench:
             criterion=None if worker is None else worker.criterion,
             step=self.progress.current,
             asked=self.asked,
+            remaining_s=None if worker is None else worker.remaining_s,
         )
 
     # --- within ---

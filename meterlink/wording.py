@@ -3,7 +3,7 @@
 import re
 from typing import Final
 
-from meterlink.card import EntryStep, Step
+from meterlink.card import EntryStep, Step, WatchStep
 from meterlink.criterion import Criterion
 from meterlink.events import Entered, Evidence, Judged, Verdict
 from meterlink.notation import format_value
@@ -33,6 +33,8 @@ OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS
     "some": "dropouts",
 }
 
+_STAYING_OPEN: Final = {"none": "stayed open", "some": "closed at times"}
+"""A watch of what must not close has no dropouts to speak of."""
 
 COMPONENT_WORDS: Final = {
     "meter": "accuracy of the meter",
@@ -110,6 +112,8 @@ def outcome_words(step: Step, outcome: str) -> str:
     """Return an outcome of ``step`` in words; a choice is in the words of the card already."""
     if isinstance(step, EntryStep) and step.takes == "choice":
         return outcome
+    if isinstance(step, WatchStep) and step.expect == "open" and outcome in _STAYING_OPEN:
+        return _STAYING_OPEN[outcome]
     return OUTCOME_WORDS.get(outcome, outcome)
 
 

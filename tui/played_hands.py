@@ -11,11 +11,17 @@ class BenchHands:
 
     def __init__(self, bench: SimulatedBench) -> None:
         self._hands = bench.hands
+        self._switches = {switch.name: switch.positions for switch in bench.scenario.engine.switch}
         engine, start = bench.scenario.engine, bench.scenario.bench.controls
         self.places: Sequence[str] = tuple(places(engine))
         self.controls: Mapping[str, Sequence[str]] = {
             name: _first(positions, start.get(name)) for name, positions in controls(engine).items()
         }
+
+    def closes(self, control: str, position: str) -> bool | None:
+        """Return whether a switch in this position is meant to be closed; None: no switch."""
+        positions = self._switches.get(control)
+        return None if positions is None else positions[position] == "closed"
 
     def place(self, red: str, black: str) -> None:
         """Put each tip on a place."""

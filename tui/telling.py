@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from math import fsum, sqrt
 
-from meterlink.card import Card, CautionStep, Step
+from meterlink.card import Card, CautionStep, Step, WatchStep
 from meterlink.cautions import STANDING
 from meterlink.events import (
     Asked,
@@ -150,8 +150,7 @@ class Teller:
                 reason = f" ({event.reason})" if event.reason else ""
                 return f"again: {self.title(event.step)}{reason}"
             case Dropout():
-                depth = "over range" if event.depth is None else self.value(event.depth)
-                return f"dropout of {event.lasted_s:.2f} s, {depth}"
+                return self._dropout(event)
             case SoakPoint():
                 value = "over range" if event.value is None else self.value(event.value)
                 warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
@@ -168,6 +167,13 @@ class Teller:
             case Note():
                 return f"note: {event.text}"
         return ""
+
+    def _dropout(self, event: Dropout) -> str:
+        depth = "over range" if event.depth is None else self.value(event.depth)
+        step = self._steps.get(event.step)
+        if isinstance(step, WatchStep) and step.expect == "open":
+            return f"closed for {event.lasted_s:.2f} s, {depth}"
+        return f"dropout of {event.lasted_s:.2f} s, {depth}"
 
 
 def table(progress: Progress, teller: Teller) -> Iterator[str]:

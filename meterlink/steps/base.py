@@ -64,6 +64,11 @@ class Worker:
         """Whether ``read`` wants every reading now, not only the events of touches."""
         return False
 
+    @property
+    def remaining_s(self) -> float | None:
+        """Seconds of readings until the step is done; None where no clock of its own runs."""
+        return None
+
     def begin(self, t: float) -> Iterable[BenchEvent]:
         """The step becomes the current one."""
         return ()

@@ -59,6 +59,12 @@ class SoakWorker(Worker):
     def attentive(self) -> bool:
         return self._judges
 
+    @property
+    def remaining_s(self) -> float | None:
+        if self._cold is None:
+            return None
+        return max(0.0, self._step.lasts - self._soaked_s - self._lasted)
+
     def begin(self, t: float) -> Iterable[BenchEvent]:
         if not self._judges:
             yield self.ask(t, f"Resistance does not judge this one: {self._part.why_not}")

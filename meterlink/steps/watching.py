@@ -41,9 +41,9 @@ class WatchWorker(Worker):
         self._asked_back = False
 
     @property
-    def watched_s(self) -> float:
-        """Seconds watched so far, without the times when the probes were off."""
-        return self._watched_s
+    def remaining_s(self) -> float | None:
+        """Seconds still to watch; the times when the probes were off do not count."""
+        return max(0.0, self._step.lasts - self._watched_s) if self._running else None
 
     @property
     def attentive(self) -> bool:

@@ -140,6 +140,23 @@ def test_dropouts_are_counted_with_time_and_depth():
     assert hands.outcomes["watch"] == "some"
 
 
+def test_the_time_left_of_a_watch_and_of_a_soak_can_be_seen_and_waits_with_them():
+    hands = Hands(card(watch())).cautions()
+    assert hands.bench.look().remaining_s is None
+    left = [
+        hands.read(0.3, 5).bench.look().remaining_s,
+        hands.read(0.3, 5).bench.look().remaining_s,
+    ]
+    assert left[0] - left[1] == pytest.approx(5.0, abs=0.11)
+    off = hands.read(OVER, 30).bench.look().remaining_s
+    assert left[1] - off < 2.0
+    hands.read(0.3, 25)
+    assert hands.outcomes["watch"] == "none"
+    assert hands.bench.look().remaining_s is None
+    hands = Hands(card(soak())).cautions().read(5200.0, 31, step=1.0)
+    assert hands.bench.look().remaining_s == pytest.approx(30.0, abs=1.5)
+
+
 def test_a_quiet_wire_ends_with_none_when_its_time_is_over():
     hands = Hands(card(watch())).cautions().read(0.3, 23)
     assert hands.outcomes["watch"] == "none"

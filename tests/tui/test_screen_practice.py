@@ -23,6 +23,9 @@ class WatchedHands:
         self.controls = {"stop switch": ("stop", "run")}
         self.done: list[tuple[str, ...]] = []
 
+    def closes(self, control: str, position: str) -> bool | None:
+        return position == "stop" if control == "stop switch" else None
+
     def place(self, red: str, black: str) -> None:
         self.done.append(("place", red, black))
 
@@ -75,6 +78,13 @@ async def test_arrows_choose_the_row_and_change_it():
         assert "stop switch: ‹run›" in await settled(pilot)
 
 
+async def test_the_drawn_lever_lies_as_the_switch_was_played():
+    async with practice() as (pilot, _hands):
+        assert "• ── ┐" in screen_text(pilot.app)
+        await pilot.press("down", "down", "right")
+        assert "• ╱  ┐" in await settled(pilot)
+
+
 async def test_a_click_on_the_drawing_moves_red_and_black_in_turn():
     async with practice() as (pilot, _hands):
         picture = pilot.app.query_one(PictureView)
@@ -117,4 +127,7 @@ def test_the_simulated_benchs_own_places_and_switches_can_be_reached():
         hands.places
     )
     assert set(hands.controls["stop switch"]) == {"stop", "run"}
+    assert hands.closes("stop switch", "stop") is True
+    assert hands.closes("stop switch", "run") is False
+    assert hands.closes("stop wire", "off") is None
     assert hands.controls["stop wire"][0] == "off"  # as the scenario begins

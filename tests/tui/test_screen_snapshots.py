@@ -37,7 +37,7 @@ FOLDER = Path(__file__).parent / "snapshots"
 SIZES = [(80, 24), (100, 30), (140, 40)]
 
 
-def look(session, stage, value, *, corrected=None, t=9.0):
+def look(session, stage, value, *, corrected=None, t=9.0, remaining_s=None):
     """What is seen of a touch; None is over range."""
     live = session.bench.look()
     over = value is None
@@ -47,6 +47,7 @@ def look(session, stage, value, *, corrected=None, t=9.0):
         reading=Reading(t=t, value=inf if over else value, overload=over, resolution=0.001),
         value=value,
         corrected=value if corrected is None else corrected,
+        remaining_s=remaining_s,
     )
 
 
@@ -103,7 +104,7 @@ def dropouts(session):
         Dropout(t=3.2, step="wire-watch", lasted_s=0.31, depth=None),
         Dropout(t=5.9, step="wire-watch", lasted_s=0.08, depth=6.02),
     ]
-    session.happen(events, look(session, Stage.HELD, 0.2))
+    session.happen(events, look(session, Stage.HELD, 0.2, remaining_s=7.4))
 
 
 def soak(session):
@@ -111,7 +112,7 @@ def soak(session):
         SoakPoint(t=2.0 * n, step="warm", value=0.97 + n / 100, temperature=20.0 + 2.6 * n)
         for n in range(12)
     ]
-    session.happen(points, look(session, Stage.HELD, 1.09))
+    session.happen(points, look(session, Stage.HELD, 1.09, remaining_s=576.0))
 
 
 SCENES = {

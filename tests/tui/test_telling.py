@@ -1,7 +1,7 @@
 """Events in words."""
 
 from meterlink.card import read_card
-from meterlink.events import Gap
+from meterlink.events import Dropout, Gap, StepEnded
 from tui.telling import Teller
 
 CARD = read_card(
@@ -9,6 +9,15 @@ CARD = read_card(
     b'[[step]]\nkind = "caution"\nid = "first"\ntitle = "First"\n'
     b'lines = ["Mind the \\u001b[31mtide."]\n',
     "short.toml",
+)
+WATCHES = read_card(
+    b'format = 1\nid = "watches"\ntitle = "Watches"\n\n'
+    b'[[step]]\nkind = "caution"\nid = "first"\ntitle = "First"\n\n'
+    b'[[step]]\nkind = "watch"\nid = "through"\ntitle = "Through"\n'
+    b'between = ["stop wire", "block"]\nlasts = "10 s"\nexpect = "closed"\n\n'
+    b'[[step]]\nkind = "watch"\nid = "apart"\ntitle = "Apart"\n'
+    b'between = ["stop wire", "block"]\nlasts = "10 s"\nexpect = "open"\n',
+    "watches.toml",
 )
 AWAY = "/dev/ttyUSB0 no longer answers; plug the meter in again"
 
@@ -25,3 +34,22 @@ def test_a_cards_own_cautions_come_after_the_standing_ones_made_harmless():
     assert last.startswith("Mind the ")
     assert last.endswith("[31mtide.")
     assert "\x1b" not in last
+
+
+def test_a_wire_that_must_stay_open_closes_at_times_and_has_no_dropouts():
+    teller = Teller(WATCHES, ohm_sign=False)
+    told = {}
+    for step in ("through", "apart"):
+        moment = Dropout(t=4.0, step=step, lasted_s=0.31, depth=25.0)
+        ends = [StepEnded(t=9.0, step=step, outcome=outcome) for outcome in ("none", "some")]
+        told[step] = [teller.tell(event) for event in (moment, *ends)]
+    assert told["through"] == [
+        "dropout of 0.31 s, 25 ohm",
+        "done: Through: no dropouts",
+        "done: Through: dropouts",
+    ]
+    assert told["apart"] == [
+        "closed for 0.31 s, 25 ohm",
+        "done: Apart: stayed open",
+        "done: Apart: closed at times",
+    ]

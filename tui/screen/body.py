@@ -21,6 +21,7 @@ from meterlink.card import (
     MeterCheckStep,
     SoakStep,
     Step,
+    SwitchStep,
     WatchStep,
 )
 from meterlink.circuit import OTHER_TIP
@@ -41,7 +42,7 @@ from tui.screen.watch import WatchView
 PANELS: Final = {
     "picture": "touch here",
     "entry": "answer here",
-    "watch": "dropouts",
+    "watch": "while it is moved",
     "soak-ohm": "resistance",
     "trace": "last minute",
     "soak-celsius": "winding temperature",
@@ -120,7 +121,7 @@ class BenchBody(Vertical):
         self._switch("here", here)
         self._switch("beside", beside)
         self.query_one(EntryView).show(step, typing=typing)
-        self.query_one(PictureView).show(view, self._tips(view, step))
+        self.query_one(PictureView).show(view, self._tips(view, step), self._lever(step))
         self.query_one(WatchView).show(view)
         for soak in self.query(SoakView):
             soak.show(view)
@@ -136,6 +137,12 @@ class BenchBody(Vertical):
             together = (OTHER_TIP, OTHER_TIP) if isinstance(step, LeadZeroStep) else ()
             self.hands.aim(together or points_of(step, view.profile))
         return self.hands.marks
+
+    def _lever(self, step: Step | None) -> bool | None:
+        """Return how the switch lies that a person plays; None where none is played."""
+        if self.hands is None or not self.playing:
+            return None
+        return self.hands.lever(step.switch if isinstance(step, SwitchStep) else "")
 
     def type_at(self, step: Step | None) -> None:
         """Let a value be typed for ``step``; None ends it."""
@@ -187,7 +194,7 @@ def panels_for(step: Step | None, view: View) -> tuple[str, str]:
     match step:
         case EntryStep() | ConfirmationStep():
             return "entry", "trace"
-        case WatchStep() if view.held is not None or view.dropouts:
+        case WatchStep() if view.remaining_s is not None or view.dropouts:
             return "watch", "trace"
         case SoakStep() if view.soak:
             return "soak-ohm", "soak-celsius"

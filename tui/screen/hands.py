@@ -29,6 +29,10 @@ class PlayedHands(Protocol):
         """Every switch and fitting with its positions, as they lie first."""
         ...
 
+    def closes(self, control: str, position: str) -> bool | None:
+        """Return whether a switch in this position is meant to be closed; None: no switch."""
+        ...
+
     def place(self, red: str, black: str) -> None:
         """Put each tip on a place."""
         ...
@@ -72,6 +76,18 @@ class HandsView(Widget, can_focus=True):
         red, black = self._chosen(0), self._chosen(1)
         return {red: RED + BLACK} if red == black else {red: RED, black: BLACK}
 
+    def lever(self, switch: str) -> bool | None:
+        """Return whether the lever of ``switch`` lies closed, as it is meant; None: no switch.
+
+        Without a switch of this name the first one there is stands for it: one lever is drawn.
+        """
+        levers = {
+            name: closed
+            for row, name in enumerate(self._names[2:], start=2)
+            if (closed := self._hands.closes(name, self._chosen(row))) is not None
+        }
+        return levers.get(switch, next(iter(levers.values()), None))
+
     def render(self) -> Content:
         """Return the rows, the chosen one marked, and what Enter will do."""
         lines = []
@@ -111,6 +127,7 @@ class HandsView(Widget, can_focus=True):
         self._at[self._row] = (self._at[self._row] + by) % len(choices)
         if self._row > 1:
             self._hands.switch(self._names[self._row], self._chosen(self._row))
+            self.post_message(self.Moved())
             self.refresh()
         else:
             self._moved()

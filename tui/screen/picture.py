@@ -36,15 +36,18 @@ class PictureView(Widget):
         self.drawing: Drawing | None = None
         """What is drawn; None where there was no room."""
 
-    def show(self, view: View, tips: Mapping[str, str]) -> None:
-        """Show where ``view`` stands, and ``tips``, labels by place, where a person plays them."""
+    def show(self, view: View, tips: Mapping[str, str], lever: bool | None = None) -> None:
+        """Show where ``view`` stands, and ``tips``, labels by place, where a person plays them.
+
+        ``lever``: whether the switch of the played hands is closed; None: as the step asks for it.
+        """
         step = view.step
         points = () if step is None else points_of(step, view.profile)
         marks = {place: str(number) for number, place in enumerate(points, start=1)}
         for place, tip in tips.items():
             marks[place] = marks.get(place, "") + tip
         together = isinstance(step, LeadZeroStep) and not tips
-        self.mark(marks, together=together, closed=_asked_closed(view))
+        self.mark(marks, together=together, closed=_asked_closed(view) if lever is None else lever)
 
     def mark(
         self, marks: dict[str, str], *, together: bool = False, closed: bool | None = None

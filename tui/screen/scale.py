@@ -45,7 +45,8 @@ class Scale(msgspec.Struct, frozen=True):
     def around(cls, lowest: float, highest: float) -> Self:
         """Return a line for values between these, where there is no window."""
         beside = 0.25 * (highest - lowest) or 0.1 * abs(highest) or 1.0
-        return cls(lowest - beside, highest + beside)
+        floor = 0.0 if lowest >= 0 else -inf  # no ohms below none
+        return cls(max(floor, lowest - beside), highest + beside)
 
     def place(self, value: float) -> float:
         """Return where ``value`` lies: 0 at the low end, 1 at the high end, beyond them outside."""

@@ -13,6 +13,7 @@ from meterlink.notation import format_value
 from tui.screen.plotting import LookPlot, Values
 from tui.screen.scale import Scale
 from tui.screen.view import View
+from tui.screen.watch import time_left
 
 Shown = Literal["ohm", "celsius"]
 
@@ -27,6 +28,7 @@ class SoakView(Widget):
         self._quantity: Shown = quantity
         self._newest: SoakPoint | None = None
         self._count = -1
+        self._left = ""
 
     def compose(self) -> ComposeResult:
         yield Static()
@@ -34,11 +36,19 @@ class SoakView(Widget):
 
     def show(self, view: View) -> None:
         """Draw the points of ``view``, when there are new ones."""
-        newest = view.soak[-1] if view.soak else None
-        if newest is self._newest and len(view.soak) == self._count:
+        newest, left = view.soak[-1] if view.soak else None, time_left(view)
+        drawn = newest is self._newest and len(view.soak) == self._count
+        if drawn and left == self._left:
             return
-        self._newest, self._count = newest, len(view.soak)
-        self.query_one(Static).update(Content(self._headline(newest)).stylize("bold"), layout=False)
+        self._newest, self._count, self._left = newest, len(view.soak), left
+        headline = self._headline(newest)
+        if self._quantity == "ohm" and left:
+            headline += f"   {left}"
+        self.query_one(Static).update(Content(headline).stylize("bold"), layout=False)
+        if not drawn:
+            self._draw_points(view)
+
+    def _draw_points(self, view: View) -> None:
         times: list[float] = []
         values: list[float] = []
         for point in view.soak:

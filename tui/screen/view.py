@@ -78,7 +78,6 @@ class View:
         self.lost = ""
         """What was asked of the meter and could not be had."""
         self.dropouts: deque[Dropout] = deque(maxlen=KEPT)
-        self.dropout_count = 0
         self.soak: deque[SoakPoint] = deque(maxlen=KEPT)
         self.history = History()
         self._fulfilled = False
@@ -96,6 +95,17 @@ class View:
             return Phase.OFF
         phase = _PHASES[self.look.stage]
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
+
+    @property
+    def dropout_count(self) -> int:
+        """Dropouts of this step so far, with those before a break."""
+        step = self.step
+        return 0 if step is None else self.progress.results[step.id].dropouts
+
+    @property
+    def remaining_s(self) -> float | None:
+        """Seconds until a step that runs by its own clock is done; None where none runs."""
+        return None if self.look is None else self.look.remaining_s
 
     @property
     def criterion(self) -> Criterion | None:
@@ -149,7 +159,6 @@ class View:
                     self.asked = None
                 self.dropouts.clear()
                 self.soak.clear()
-                self.dropout_count = 0
             case StepEnded():
                 self.ended = event
             case StepReopened():
@@ -159,7 +168,6 @@ class View:
                 self.asked = None
             case Dropout():
                 self.dropouts.append(event)
-                self.dropout_count += 1
             case SoakPoint():
                 self.soak.append(event)
             case _:
