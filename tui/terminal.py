@@ -1,4 +1,4 @@
-"""Whether there is a terminal for a full screen."""
+"""The terminal: whether there is one for a full screen, and what was typed into it too early."""
 
 import sys
 
@@ -11,3 +11,18 @@ def has_screen() -> bool:
     """
     streams = (sys.stdin, sys.stdout, sys.stderr)
     return all(stream is not None and stream.isatty() for stream in streams)
+
+
+def forget_typed_ahead() -> None:
+    """Throw away what was typed before it was asked for; what comes from a file or pipe stays."""
+    if sys.stdin is None or not sys.stdin.isatty():
+        return
+    if sys.platform == "win32":
+        import msvcrt
+
+        while msvcrt.kbhit():
+            msvcrt.getwch()
+    else:
+        import termios
+
+        termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)

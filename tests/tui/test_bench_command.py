@@ -141,3 +141,25 @@ def test_an_unknown_profile_is_said_before_the_meter_is_touched(simulated, tmp_p
     assert done.returncode == 2
     assert "nope" in done.stderr
     assert not (tmp_path / "jobs").exists()
+
+
+def test_what_was_typed_before_the_cautions_were_shown_acknowledges_nothing(simulated, tmp_path):
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "tui", "bench", "--plain", "--jobs", str(tmp_path)]
+    command += ["--port", simulated.port, "--profile", "pump-set-demo"]
+    os.write(ours, b"\n\n\n")
+    process = subprocess.Popen(
+        command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    for line in process.stdout:
+        if "Read the cautions" in line:
+            break
+    os.write(ours, b"quit\n")
+    out, said = process.communicate(timeout=30)
+    os.close(ours)
+    os.close(theirs)
+    assert process.returncode == 0, said
+    assert "acknowledged" not in out.partition("step ")[0]
+    assert f"wrote {tmp_path}" in out

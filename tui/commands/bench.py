@@ -6,7 +6,7 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.terminal import has_screen
+from tui.terminal import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
     from captures.job import JobWriter
@@ -59,6 +59,7 @@ def run(args: argparse.Namespace) -> int:
     with contextlib.ExitStack() as opened:
         job, card, profile, past = _work(args, known.profile)
         if job is not None:
+            opened.callback(print, f"wrote {job.folder}")
             opened.enter_context(job)
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
@@ -71,13 +72,13 @@ def run(args: argparse.Namespace) -> int:
         if job is None:  # made only now, so that none is left behind where no meter answers
             title = args.job or card.title
             created = job_store(args.jobs).create(title, settings=settings_of(card, profile))
+            opened.callback(print, f"wrote {created.folder}")
             job = opened.enter_context(created)
         accuracy = _accuracy(args, source, known)
         with session(job, source, clock, card, profile, accuracy=accuracy, past=past) as sitting:
             source.on_gap, source.on_setting = sitting.gap, sitting.turned
             _remember(known, choice, source.identity, args.profile)
             code = _show(args, sitting, job, who, known.screen)
-    print(f"wrote {job.folder}")
     return code
 
 
@@ -205,6 +206,7 @@ def _run_plain(sitting: "Session", who: str) -> int:
                     return
                 sitting.tell(command)
 
+    forget_typed_ahead()  # an Enter from before the cautions were shown acknowledges none of them
     sitting.begin()
     threading.Thread(target=listen, daemon=True, name="typed commands").start()
     try:
