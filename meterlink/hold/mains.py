@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 _LONGEST: Final = 64
-"""Most readings in a block."""
+"""Most readings in a block of a meter that sends up to 1,000 a second."""
+_LONGEST_SHARE: Final = 3
+"""For faster ones: most readings, as a multiple of those that the least time takes."""
 
 
 @lru_cache(maxsize=64)
@@ -29,7 +31,8 @@ def blind_weights(rate: float, mains: tuple[float, ...], least_time: float) -> t
     """
     seen = [f for f in mains if abs(f / rate - round(f / rate)) > 0.02]
     weights = [1.0]
-    for m in range(max(2, round(least_time * rate)), _LONGEST):
+    least = max(2, round(least_time * rate))
+    for m in range(least, max(_LONGEST, _LONGEST_SHARE * least)):
         rows = _rows(rate, seen, m)
         target = np.zeros(len(rows))
         target[0] = 1.0

@@ -11,7 +11,7 @@ from meterlink.reading import Quantity
 from meterlink.stages import Stage
 from tests.traces.streams import air, events, holds, kinds, noisy, readings
 
-RATES = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
+RATES = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0, 3000.0)
 
 
 def whole(rate: float, seconds: float) -> int:
