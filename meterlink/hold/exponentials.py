@@ -106,26 +106,56 @@ class Sums:
         rest = self.syy - b * b * shh
         return b, shh, hm, h[-1], prior_ss + rest if rest > 0.0 else prior_ss, log(tau)
 
-    def pair(self, fast: float, slow: float, prior_ss: float) -> Pair | None:
+    def best_pairs(
+        self, fits: list[Fit], slow_taus: tuple[float, ...], apart: float, prior_ss: float
+    ) -> list[Pair]:
+        """For each slow time constant the best fit together with a faster one of ``fits``.
+
+        The faster is at most ``apart`` times the slower.
+        """
+        fast = [self._row(exp(-fit[5])) for fit in fits]
+        found = []
+        for tau in slow_taus:
+            slow = self._row(1.0 / tau)
+            least = slow[0] / apart
+            pairs = [self._pair(row, slow, prior_ss) for row in fast if row[0] > least]
+            told = [pair for pair in pairs if pair is not None]
+            if told:
+                found.append(min(told, key=_pair_ss))
+        return found
+
+    def _row(self, pace: float) -> tuple[float, float, float, float, float]:
+        """One over a time constant, sums of the exponential, square and product, last value."""
+        start, d = self._start, self._d
+        h = [exp((start - t) * pace) for t in self._ts]
+        return pace, sum(h), sum(map(mul, h, h)), sum(map(mul, h, d)), h[-1]
+
+    def _pair(
+        self,
+        fast: tuple[float, float, float, float, float],
+        slow: tuple[float, float, float, float, float],
+        prior_ss: float,
+    ) -> Pair | None:
         """Fit two time constants at once; None where they cannot be told apart."""
-        start, n, d, ts = self._start, self.n, self._d, self._ts
-        one = [exp((start - t) / fast) for t in ts]
-        two = [exp((start - t) / slow) for t in ts]
-        m1, m2 = sum(one) / n, sum(two) / n
-        s11 = sum(map(mul, one, one)) - n * m1 * m1
-        s22 = sum(map(mul, two, two)) - n * m2 * m2
-        s12 = sum(map(mul, one, two)) - n * m1 * m2
+        start, n, total = self._start, self.n, self._total
+        pace1, hs1, hh1, hy1, now1 = fast
+        pace2, hs2, hh2, hy2, now2 = slow
+        pace = pace1 + pace2
+        s11, s22 = hh1 - hs1 * hs1 / n, hh2 - hs2 * hs2 / n
+        s12 = sum([exp((start - t) * pace) for t in self._ts]) - hs1 * hs2 / n
         det = s11 * s22 - s12 * s12
-        if det <= 1e-9 * s11 * s22:
+        if det <= 1e-9 * s11 * s22 or s11 <= 1e-12:
             return None
-        y1 = sum(map(mul, one, d)) - m1 * self._total
-        y2 = sum(map(mul, two, d)) - m2 * self._total
+        y1, y2 = hy1 - hs1 * total / n, hy2 - hs2 * total / n
         b1, b2 = (s22 * y1 - s12 * y2) / det, (s11 * y2 - s12 * y1) / det
         rest = self.syy - b1 * y1 - b2 * y2
-        e1, e2 = one[-1], two[-1]
-        spread = (s22 * e1 * e1 - 2 * s12 * e1 * e2 + s11 * e2 * e2) / det
+        spread = (s22 * now1 * now1 - 2 * s12 * now1 * now2 + s11 * now2 * now2) / det
         ss = prior_ss + rest if rest > 0.0 else prior_ss
-        return b2, det / s11, e2, b1 * e1 + b2 * e2, spread, ss
+        return b2, det / s11, now2, b1 * now1 + b2 * now2, spread, ss
+
+
+def _pair_ss(pair: Pair) -> float:
+    return pair[5]
 
 
 def _log_tau(fit: Fit) -> float:

@@ -21,7 +21,7 @@ from typing import Final
 
 import msgspec
 
-from meterlink.hold.exponentials import Pair, Sums, between
+from meterlink.hold.exponentials import Sums, between
 from meterlink.hold.policy import HoldPolicy
 
 _LARGEST: Final = 200.0
@@ -202,7 +202,7 @@ class Weighing:
             n,
         )
 
-    def lingers(self, settling_share: float) -> float:
+    def lingers(self) -> float:
         """Probability that a slower settling, hidden under the likeliest one, is not yet done."""
         policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
         dof = self._dof - 1
@@ -213,35 +213,18 @@ class Weighing:
         single_ss = min([f[4] for f in fits])
         a1 = dof / 2
         base = (a1 + 0.5) * log(single_ss)
+        pairs = sums.best_pairs(fits, policy.slow_taus, policy.apart, self._prior_ss)
         common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
         common *= _gamma_ratio(a1) / (2 * policy.size_range)
         weights, moving = 1.0, 0.0
-        for slow in policy.slow_taus:
-            pairs = [
-                pair
-                for f in fits
-                if (fast := exp(f[5])) < policy.apart * slow
-                and (pair := sums.pair(fast, slow, self._prior_ss)) is not None
-            ]
-            if not pairs:
-                continue
-            b, s22, now, rest, spread, ss = min(pairs, key=_pair_ss)
-            var = ss / dof
-            size, floor = abs(b), rounding / (1 - now) ** 2
-            power = base - a1 * log(ss)
-            w = common / max(size, smallest) * sqrt(1 / s22 + floor / var)
-            w *= exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
+        for b, s22, now, rest, spread, ss in pairs:
+            var, floor = ss / dof, rounding / (1 - now) ** 2
+            w = common / max(abs(b), smallest) * sqrt(1 / s22 + floor / var)
+            w *= exp(min(_LARGEST, base - a1 * log(ss)))
             weights += w
-            sd = sqrt(var * spread + floor * now * now)
-            moving += w * (
-                t_tail((limit - rest) / (sd + 1e-300), dof)
-                + t_tail((limit + rest) / (sd + 1e-300), dof)
-            )
+            sd = sqrt(var * spread + floor * now * now) + 1e-300
+            moving += w * (t_tail((limit - rest) / sd, dof) + t_tail((limit + rest) / sd, dof))
         return moving / weights
-
-
-def _pair_ss(pair: Pair) -> float:
-    return pair[5]
 
 
 def assess(

@@ -219,14 +219,24 @@ class Steadiness:
         if not refined and found.p_course > policy.course_doubt:
             model.refine()
             self.latest = found = model.ask(share)
-        if found.p_course > 0.5 and found.n > 3 and policy.second_share:
-            late = self._lasted(ts, ys, found) >= policy.late_time
-            most = policy.second_late_risk if late else policy.second_risk
-            if found.p_moving > (risk if late else policy.risk):
-                return None
-            if model.lingers(share) > most:
-                return None
-        return found if found.p_moving < risk and self._done(ts, ys, found, single) else None
+        if (
+            found.p_moving < risk
+            and self._done(ts, ys, found, single)
+            and not self._lingers(model, ts, ys, found)
+        ):
+            return found
+        return None
+
+    def _lingers(
+        self, model: Weighing, ts: list[float], ys: list[float], found: Assessment
+    ) -> bool:
+        """Whether a course may hide a second, slower one that is not done yet."""
+        policy = self._policy
+        if found.p_course < 0.5 or found.n <= policy.least_readings:
+            return False
+        if self._lasted(ts, ys, found) >= policy.late_time:
+            return model.lingers() > policy.second_late_risk
+        return found.p_moving > policy.risk or model.lingers() > policy.second_risk
 
     def _done(self, ts: list[float], ys: list[float], found: Assessment, single: float) -> bool:
         """Whether the newest part, looked at alone, does not contradict.
