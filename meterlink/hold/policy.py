@@ -113,6 +113,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Most readings (or blocks of readings) that are weighed at once."""
     reach: float = 10.1
     """Readings further than this many tolerances from the newest belong to another stretch."""
+    apart_tols: float = 4.0
+    """Where the three newest readings differ by more tolerances than this, nothing is weighed."""
     outlier_spacing: int = 8
     """Two readings that are passed over as outliers are at least this far apart."""
     jump_gain: float = 2.53

@@ -28,7 +28,7 @@ _LARGEST: Final = 200.0
 """Logarithms of odds beyond this change nothing and would overflow."""
 
 
-_NEGLIGIBLE: Final = 1e-9
+_NEGLIGIBLE: Final = 1e-6
 """Odds below this of the rest change nothing."""
 
 
@@ -169,14 +169,17 @@ class Weighing:
         # Goals are taken relative to the mean, which keeps their digits.
         centre, square = 0.0, constant_ss / (dof + 1) / n
         for b, shh, hm, now, ss, x in fits:
-            size = -b if b < 0 else b
-            var = ss / dof
-            se = sqrt(var / shh + rounding / (1 - now) ** 2)
+            size = -b if b < 0.0 else b
             power = base - a1 * log(ss)
-            w = common / (size if size > smallest else smallest) * se / sqrt(var)  # noqa: FURB136
-            w *= exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
+            var = ss / dof
+            se2 = 1.0 / shh
+            if rounding:
+                se2 += rounding / (var * (1.0 - now) ** 2)
+            w = common / (size if size > smallest else smallest)  # noqa: FURB136
+            w *= sqrt(se2) * exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
             if w < _NEGLIGIBLE * weights:
                 continue
+            se = sqrt(se2 * var)
             weights += w
             if w > likeliest:
                 likeliest, left, log_tau = w, size * now, x

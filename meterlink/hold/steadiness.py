@@ -7,7 +7,7 @@ is weighed (``settling.assess``). Work and memory a point are bounded by ``HoldP
 
 import itertools
 from collections import deque
-from math import exp, log
+from math import exp, log, sqrt
 
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import Assessment, Weighing, assess, tolerance, variance_floor
@@ -79,6 +79,9 @@ class Steadiness:
         if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
             return None
         if is_on_the_move(ys[-4:], 1.5 * fixed):
+            return None
+        newest = ys[-3:]
+        if max(newest) - min(newest) > policy.apart_tols * fixed:
             return None
         jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
@@ -307,6 +310,9 @@ def rough_noise(ys: list[float], floor: float) -> float:
     For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is the
     least variance that is believed, as values that are rounded alike show none.
     """
-    m = len(ys) - 2
-    squares = [(a - 2 * b + c) ** 2 for a, b, c in zip(ys, ys[1:], ys[2:], strict=False)]
-    return float(max(sum(squares) / 6 / m, floor) ** 0.5)
+    squares, a, b = 0.0, ys[0], ys[1]
+    for c in ys[2:]:
+        bend = a - 2 * b + c
+        squares += bend * bend
+        a, b = b, c
+    return sqrt(max(squares / 6 / (len(ys) - 2), floor))
