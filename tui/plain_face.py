@@ -9,6 +9,7 @@ from meterlink.text import plain
 from tui.ending import finding_of
 from tui.session import Seen
 from tui.telling import Teller, table
+from tui.wrapping import say
 
 NOTHING_JUDGED: Final = "Nothing is judged yet."
 LONGEST: Final = 600
@@ -21,7 +22,7 @@ class PlainFace:
     def __init__(
         self,
         teller: Teller,
-        write: Callable[[str], None] = print,
+        write: Callable[[str], None] = say,
         trouble: Callable[[], str] = str,
     ) -> None:
         """``trouble`` says why nothing can be written down now; empty where all is well."""

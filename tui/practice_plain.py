@@ -34,6 +34,7 @@ from tui.practice_words import (
     pick,
 )
 from tui.telling import Teller
+from tui.wrapping import say
 
 Ask = Callable[[str], str | None]
 """Shows a prompt and returns the line typed; None at the end of all lines."""
@@ -45,7 +46,7 @@ class PlainPractice:
     """One practice played by typed lines, from the first look to the end."""
 
     def __init__(
-        self, practice: Practice, bench: PracticeBench, write: Callable[[str], None] = print
+        self, practice: Practice, bench: PracticeBench, write: Callable[[str], None] = say
     ) -> None:
         self.practice = practice
         self.bench = bench
@@ -284,7 +285,7 @@ class PlainPractice:
         self.practice.name(place, fault)
         self._refit()
         self._write(f"  You say it is {place}{f' ({fault})' if fault else ''}; it is put right.")
-        self._write("  Put together again, prove it: does it start, and does it stop?")
+        self._write("  Put it together again, stop wire too, and prove it: does it start and stop?")
 
     def _refit(self) -> None:
         if self._doing is not None:

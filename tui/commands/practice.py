@@ -80,8 +80,9 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     from meterlink.practice import Practice, draw
     from tui.practice_results import kept, score_lines, scored
     from tui.shelf import PROFILES
+    from tui.wrapping import say as say_wrapped
 
-    say = _say_aside if args.json else print
+    say = _say_aside if args.json else say_wrapped
     base = PROFILES.get(_BASE)
     order, story = _ordered(args)
     case = draw(order, base)
@@ -158,12 +159,13 @@ def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], 
     from tui.practice_bench import PracticeBench
     from tui.practice_plain import PlainPractice
     from tui.practice_record import recording
+    from tui.terminal import has_screen
 
     with (
         PracticeBench(practice) as bench,
         recording(bench, args.jobs) if args.jobs else nullcontext() as job,
     ):
-        if args.plain or args.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        if args.plain or args.json or not has_screen():
             PlainPractice(practice, bench, say).play(lambda prompt: _typed(prompt, say))
         else:
             from tui.practice_screen import run_practice_screen
@@ -175,7 +177,7 @@ def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], 
 
 def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
     """Ask for a line; None at the end of all lines. A line that was piped in is shown."""
-    if sys.stdin.isatty() and say is print:
+    if sys.stdin.isatty() and say is not _say_aside:
         try:
             return input(prompt)
         except EOFError:
