@@ -68,6 +68,23 @@ async def test_a_record_is_played_to_its_end_on_the_page_of_the_bench(player_at)
     assert app.return_value == 0
 
 
+@pytest.mark.parametrize("size", [(80, 25), (100, 31)])  # the note takes one row of the usual
+async def test_the_drawing_has_room_and_nothing_offers_to_take_a_record_back(player_at, size):
+    player = player_at(Pacing(1.0, paused=True))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=size) as pilot:
+        for touch in (1, 2):
+            await pilot.press("n")
+            text = await until(pilot, lambda text, touch=touch: f"touch {touch}" in text)
+        text = await until(pilot, lambda text: "block ░" in text)
+        assert "[1]" in text
+        assert "takes it back" not in text
+        assert "u sure? q quit" in text  # the whole foot
+        await pilot.press(*"fffffffffff", "space")
+        text = await until(pilot, lambda text: "The card is done" in text)
+        assert "Press q to leave." in text
+
+
 async def test_paused_it_goes_on_step_by_step(player_at):
     player = player_at(Pacing(1.0, paused=True))
     app = ReplayApp(player, title="quay")

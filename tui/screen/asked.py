@@ -33,7 +33,8 @@ def what_to_do(view: View) -> str:
     """Return the one thing to do now."""
     if view.progress.ended:
         signed = "signed off" if view.progress.signed_off else "not signed off"
-        return f"The card is done, {signed}. Press q to leave; b goes back one step."
+        back = "; b goes back one step" if view.back else ""
+        return f"The card is done, {signed}. Press q to leave{back}."
     if not view.progress.began:
         return "Waiting for the meter."
     asked = view.asked

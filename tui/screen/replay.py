@@ -34,7 +34,7 @@ _QUESTION: Final = EntryStep(
     choices=tuple(verdict.value for verdict in Verdict),
 )
 _KEYS: Final = (
-    Binding("space", "pause_or_go", "pause/go on"),
+    Binding("space", "pause_or_go", "pause"),
     Binding("full_stop", "step", "step"),
     Binding("n,right", "next_touch", "next touch"),
     Binding("b,left", "previous_touch", "touch before"),
@@ -42,7 +42,7 @@ _KEYS: Final = (
     Binding("minus,s", "slower", "slower"),
 )
 _KEPT: Final = (
-    Binding("u", "budget", "how sure"),
+    Binding("u", "budget", "sure?"),
     Binding("question_mark", "help", "help", show=False),
     Binding("t", "sound", "tones", show=False),
     Binding("v", "speech", "voice", show=False),
@@ -64,6 +64,7 @@ _TICK_S: Final = 0.1
 class ReplayView(View):
     """The bench as the screen knows it; what was entered in the record asks nobody now."""
 
+    back: ClassVar[bool] = False
     question: Question | None = None
     """The verdict that the trainee is to say."""
     comment = ""
@@ -120,6 +121,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     """The whole screen over one record."""
 
     CSS = """
+    #ended { display: none; } /* nothing can be taken back, and the drawing needs the row */
     #replay { height: auto; max-height: 5; padding: 0 1; background: $panel; text-style: bold; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [*_KEYS, *_KEPT, ("escape", "to_keys", "keys")]

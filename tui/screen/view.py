@@ -6,7 +6,7 @@ The engine lives on the reading thread and is never looked at from here: everyth
 
 from collections import deque
 from math import isfinite
-from typing import Final
+from typing import ClassVar, Final
 
 from meterlink.assess import Assessment
 from meterlink.bench import Look
@@ -54,6 +54,9 @@ _PHASES: Final = {
 class View:
     """The bench as the screen knows it."""
 
+    back: ClassVar[bool] = True
+    """Whether a step that ended can be taken back."""
+
     def __init__(
         self, progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...] = ()
     ) -> None:
@@ -99,8 +102,8 @@ class View:
     @property
     def dropout_count(self) -> int:
         """Dropouts of this step so far, with those before a break."""
-        step = self.step
-        return 0 if step is None else self.progress.results[step.id].dropouts
+        current = self.progress.current
+        return 0 if current is None else self.progress.results[current].dropouts
 
     @property
     def remaining_s(self) -> float | None:
