@@ -13,6 +13,9 @@ import sys
 from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
 from scipy import stats

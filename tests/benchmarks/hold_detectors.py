@@ -11,6 +11,9 @@ Needs the river library. About 3 touches a trace; some 40,000 touches take ten m
 
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import msgspec
 import numpy as np
