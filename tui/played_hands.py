@@ -23,6 +23,10 @@ class BenchHands:
         positions = self._switches.get(control)
         return None if positions is None else positions[position] == "closed"
 
+    def take(self) -> None:
+        """Take the hands from the script."""
+        self._hands.take()
+
     def place(self, red: str, black: str) -> None:
         """Put each tip on a place."""
         self._hands.place(red, black)

@@ -11,7 +11,7 @@ _COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
 
 
 def say(line: str) -> None:
-    """Print ``line``, broken at words to the width of the terminal; as it is where there is none."""
+    """Print ``line``, broken at words to the width of the terminal; whole where there is none."""
     out = sys.stdout
     print(wrapped(line, get_terminal_size().columns) if out is not None and out.isatty() else line)
 

@@ -101,6 +101,10 @@ class Hands:
         with self._lock:
             self._left = frozenset(steps)
 
+    def take(self) -> None:
+        """Give the hands to a person: the script does nothing more, and lets go."""
+        self._by_hand(lambda _: self._world.lift())
+
     def place(self, red: str, black: str) -> None:
         """Put each tip on a place by name.
 

@@ -177,6 +177,9 @@ _SKIPPED: Final = {
 def _parts(case: Case, ledger: Ledger) -> Item:
     swapped = needless(case, ledger)
     points = max(0.0, PARTS - A_PART * len(swapped))
+    if not ledger.all(Named):
+        idle = "No part is spared by naming no fault."
+        return Item(title="Parts", points=0, of=PARTS, say=(idle,))
     say = [
         f"The {place} was good and was renewed: {mend_of(place).parts:g} in parts for nothing."
         for place in swapped
@@ -194,7 +197,7 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Item:
     search, named = ledger.search, ledger.all(Named)
     took, advised = len(search.checks), len(case.walk.checks)
     again = took - len(set(search.checks))
-    say = [
+    say: list[str] = [
         f"You took {_count(took, 'check')}; the best next checks would have taken {advised} on "
         f"this engine, and {expected:.1f} on the average of such engines."
     ]
@@ -224,15 +227,20 @@ def _contact(ledger: Ledger) -> Item:
     ]
     bad = [touch for touch in touches if touch.flaws]
     if not touches:
+        if not ledger.all(Named):
+            return Item(title="Contact", points=0, of=CONTACT, say=("You held no value.",))
         say = ("You held no value, so none was held on bad contact.",)
         return Item(title="Contact", points=CONTACT, of=CONTACT, say=say)
     points = CONTACT * (1 - len(bad) / len(touches))
     if not bad:
-        say = (f"Of {_count(len(touches), 'value')} that you took, each was taken well.",)
+        many = f"Of {len(touches)} values that you took, each"
+        one = "The one value that you took"
+        say = (f"{many if len(touches) > 1 else one} was taken well.",)
         return Item(title="Contact", points=points, of=CONTACT, say=say)
     reasons = dict.fromkeys(flaw.say for touch in bad for flaw in touch.flaws)
     why = (
-        f"{len(bad)} of {_count(len(touches), 'value')} told little, for how it was taken.",
+        f"{len(bad)} of {_count(len(touches), 'value')} told little, for how "
+        f"{'it was' if len(bad) == 1 else 'they were'} taken.",
         *(f"{_first(reason)}." for reason in reasons),
     )
     return Item(title="Contact", points=points, of=CONTACT, say=why)

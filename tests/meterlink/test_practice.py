@@ -380,3 +380,13 @@ def test_to_do_nothing_but_guess_wrong_is_unsafe_and_earns_hardly_anything():
     assert by_title["The fault"].points == 0
     assert "before the cautions were read" in " ".join(by_title["Safety"].say)
     assert by_title["Checks"].points + by_title["Time"].points < 5
+
+
+def test_an_engine_given_back_untouched_is_worth_no_parts_no_contact_and_no_time():
+    practice = Practice(case_of(7))
+    worth = {
+        item.title: item.points for item in score(practice.case, practice.ledger, EXPECTED).items
+    }
+    assert [worth[title] for title in ("The fault", "Parts", "Checks", "Contact", "Time")] == [
+        0
+    ] * 5

@@ -1,8 +1,10 @@
 """Practice: a person plays the hands on the drawing, by keys and by mouse."""
 
 from contextlib import asynccontextmanager
+from math import inf
 
 from drivers.simulated import SimulatedBench, load_scenario
+from meterlink.events import StepBegan
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
@@ -22,6 +24,10 @@ class WatchedHands:
         self.places = PLACES
         self.controls = {"stop switch": ("stop", "run")}
         self.done: list[tuple[str, ...]] = []
+        self.taken = 0
+
+    def take(self) -> None:
+        self.taken += 1
 
     def closes(self, control: str, position: str) -> bool | None:
         return position == "stop" if control == "stop switch" else None
@@ -51,14 +57,38 @@ async def practice(at="primary", size=(100, 30)):
 async def test_the_tips_aim_at_the_points_of_the_step_and_enter_puts_them_on():
     async with practice() as (pilot, hands):
         text = screen_text(pilot.app)
-        assert "red on: ‹primary terminal›" in text
-        assert "black on: ‹laminations›" in text
+        assert "red: ‹primary terminal›" in text
+        assert "black: ‹laminations›" in text
         assert "[1R]" in text
         assert "[2B]" in text
         await pilot.press("enter")
         assert hands.done == [("place", "primary terminal", "laminations")]
         await pilot.press("enter")
         assert hands.done[-1] == ("lift",)
+
+
+async def test_the_script_lets_go_once_and_the_keys_are_there_after_the_cautions():
+    async with practice("cautions") as (pilot, hands):
+        assert hands.taken == 1
+        await pilot.press("space")
+        await settled(pilot)
+        await pilot.press(*"20", "enter")
+        await settled(pilot)
+        assert pilot.app.session.bench.progress.outcome("ambient") == "done"
+        await pilot.press("escape")  # out of the choice that is asked for next
+        await settled(pilot)
+        assert isinstance(pilot.app.focused, HandsView)
+        await pilot.press("p", "p")
+        assert hands.taken == 1
+
+
+async def test_a_row_is_one_line_however_narrow():
+    async with practice(size=(80, 24)) as (pilot, hands):
+        text = screen_text(pilot.app)
+        assert "▶ red: ‹primary termin…" in text
+        assert "Enter puts the tips on" in text
+        await pilot.click(HandsView, offset=(4, 3))
+        assert hands.done[-1] == ("place", "primary terminal", "laminations")
 
 
 async def test_at_the_lead_zero_the_tips_aim_at_one_another():
@@ -93,8 +123,8 @@ async def test_a_click_on_the_drawing_moves_red_and_black_in_turn():
         await settled(pilot)
         await pilot.click(PictureView, offset=spots["block"])
         text = await settled(pilot)
-        assert "red on: ‹plug lead›" in text
-        assert "black on: ‹block›" in text
+        assert "red: ‹plug lead›" in text
+        assert "black: ‹block›" in text
 
 
 async def test_a_click_on_a_row_changes_it_and_on_the_last_line_touches():
@@ -119,6 +149,16 @@ async def test_without_a_simulated_bench_there_are_no_hands_to_play():
         assert "p hands" not in await settled(pilot)
         await pilot.press("p")
         assert "your hands" not in await settled(pilot)
+
+
+def test_a_script_that_was_taken_over_does_nothing_more():
+    bench = SimulatedBench(load_scenario("spring-service"))
+    bench.hands.notice(StepBegan(t=0.0, step="lead-zero"))
+    assert bench.hands.advance(1.0) < inf
+    BenchHands(bench).take()
+    assert bench.hands.advance(2.0) == inf
+    assert bench.hands.advance(60.0) == inf
+    assert bench.hands.take_said() == []
 
 
 def test_the_simulated_benchs_own_places_and_switches_can_be_reached():

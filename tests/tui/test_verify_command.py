@@ -25,7 +25,7 @@ def test_an_altered_capture_is_named_with_its_line(jobs, capsys):
     root, name = jobs
     [capture] = (root / name / "captures").iterdir()
     lines = capture.read_bytes().splitlines(keepends=True)
-    lines[41] = lines[41].replace(b"\"t\":", b"\"t\":1", 1)
+    lines[41] = lines[41].replace(b'"t":', b'"t":1', 1)
     capture.write_bytes(b"".join(lines))
     assert main(["verify", str(capture), "--json"]) == 1
     facts = json.loads(capsys.readouterr().out)

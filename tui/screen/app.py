@@ -278,10 +278,10 @@ class BenchApp(App[int]):
         """Give the keys back to the bench; turn back to the work where a page is open."""
         body = self.query_one(BenchBody)
         body.type_at(None)
-        self._paint_soon()
         if body.page:
             body.turn_to(body.page, Content(""))
         self.set_focus(None)
+        self._paint_soon()
 
     def action_again(self) -> None:
         """Read again after the meter was lost."""
@@ -300,7 +300,7 @@ class BenchApp(App[int]):
         self.query_one(BenchBody).turn_to("budget", Content("\n".join(lines)))
 
     def action_hands(self) -> None:
-        """Give the hands of the simulated bench to the user, or back to the script's reach."""
+        """Let the user play the hands of the simulated bench, or see the last minute again."""
         if not self.query_one(BenchBody).play():
             self.set_focus(None)
         self._paint_soon()

@@ -118,6 +118,7 @@ class BenchBody(Vertical):
             here = "entry"
         if self.playing:
             beside = "hands"
+            self._hold_keys(step)
         self._switch("here", here)
         self._switch("beside", beside)
         self.query_one(EntryView).show(step, typing=typing)
@@ -138,6 +139,12 @@ class BenchBody(Vertical):
             self.hands.aim(together or points_of(step, view.profile))
         return self.hands.marks
 
+    def _hold_keys(self, step: Step | None) -> None:
+        """Give the played hands their keys again, after they were hidden or an answer was typed."""
+        free = self.screen.focused is None and not self.page
+        if self.hands is not None and free and not isinstance(step, CautionStep):
+            self.hands.focus()
+
     def _lever(self, step: Step | None) -> bool | None:
         """Return how the switch lies that a person plays; None where none is played."""
         if self.hands is None or not self.playing:
@@ -153,6 +160,7 @@ class BenchBody(Vertical):
         if self.hands is not None:
             self.playing = not self.playing
             if self.playing:
+                self.hands.take()
                 self.hands.focus()
         return self.playing
 

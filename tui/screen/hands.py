@@ -29,6 +29,10 @@ class PlayedHands(Protocol):
         """Every switch and fitting with its positions, as they lie first."""
         ...
 
+    def take(self) -> None:
+        """Take the hands from the script, which does nothing more."""
+        ...
+
     def closes(self, control: str, position: str) -> bool | None:
         """Return whether a switch in this position is meant to be closed; None: no switch."""
         ...
@@ -64,17 +68,24 @@ class HandsView(Widget, can_focus=True):
         super().__init__(id="hands")
         self._hands = hands
         self._choices: list[Sequence[str]] = [hands.places, hands.places, *hands.controls.values()]
-        self._names = ["red on", "black on", *hands.controls]
+        self._names = ["red", "black", *hands.controls]
         self._at = [0, min(1, len(hands.places) - 1), *([0] * len(hands.controls))]
         self._row = 0
         self._next_tip = 0
         self.touching = False
+        self._taken = False
 
     @property
     def marks(self) -> dict[str, str]:
         """Which tip is, or is to be, on which place: labels by place."""
         red, black = self._chosen(0), self._chosen(1)
         return {red: RED + BLACK} if red == black else {red: RED, black: BLACK}
+
+    def take(self) -> None:
+        """Take the hands from the script, the first time that they are played."""
+        if not self._taken:
+            self._taken = True
+            self._hands.take()
 
     def lever(self, switch: str) -> bool | None:
         """Return whether the lever of ``switch`` lies closed, as it is meant; None: no switch.
@@ -94,6 +105,7 @@ class HandsView(Widget, can_focus=True):
         for row, name in enumerate(self._names):
             arrow = "▶" if row == self._row else " "
             line = Content(f"{arrow} {plain(name)}: ‹{plain(self._chosen(row))}›")
+            line = line.truncate(self.content_size.width or 1000, ellipsis=True)  # a row is a line
             lines.append(line.stylize("bold reverse") if arrow == "▶" and self.has_focus else line)
         does = "lifts the tips" if self.touching else "puts the tips on"
         lines.append(Content(f"Enter {does}").stylize("$quiet"))
