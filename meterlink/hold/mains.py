@@ -12,6 +12,8 @@ _LONGEST: Final = 64
 """Most readings in a block of a meter that sends up to 1,000 a second."""
 _LONGEST_SHARE: Final = 3
 """For faster ones: most readings, as a multiple of those that the least time takes."""
+_FASTEST: Final = 3e4
+"""Readings a second above which blocks grow no longer: no meter, but a clock that stands still."""
 
 
 @lru_cache(maxsize=64)
@@ -79,7 +81,7 @@ class Blocks:
 
     def tune(self, rate: float) -> None:
         """Make blocks for this many readings a second."""
-        rate = float(f"{rate:.3g}")
+        rate = min(float(f"{rate:.3g}"), _FASTEST)
         mains = self._mains if rate > self._fastest_plain else ()
         weights = blind_weights(rate, mains, self._least_time)
         if weights is self._weights:

@@ -96,7 +96,8 @@ def test_a_scenario_of_one_s_own_is_read_from_its_file(tmp_path: Path) -> None:
 
 WORKED = {
     "spring-service": {"primary": "in-window", "secondary": "in-window", "stop-switch": "passed"},
-    "poor-contact": {"primary": "in-window", "secondary": "in-window", "stop-switch": "passed"},
+    # Whether the switch is held before the hands give up is luck of the contact: not meant.
+    "poor-contact": {"primary": "in-window", "secondary": "in-window"},
     "open-secondary": {"primary": "in-window", "secondary": "open", "stop-switch": "passed"},
     "fingers-on-the-tips": {"primary": "in-window", "secondary": "open"},
     "open-primary": {"primary": "open", "secondary": "in-window"},
@@ -110,7 +111,8 @@ WORKED = {
     "stop-switch-never-closes": {"primary": "in-window", "stop-switch": "never-closes"},
     "chafed-stop-wire": {"stop-switch": "passed", "stop-wire-watch": "some"},
     "chafed-wire-watch": {"stop-wire-off": "yes", "stop-wire-watch": "some"},
-    "wrong-range": {"lead-zero": "skipped", "primary": "short"},
+    # Less than nothing, on a step of a kilohm: no lead zero is taken, and no winding judged by it.
+    "wrong-range": {"lead-zero": "skipped", "primary": "skipped"},
     "coarse-meter": {"secondary": "in-window"},
 }
 
