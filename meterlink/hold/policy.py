@@ -21,7 +21,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A hold spans more than this from its first reading to its last."""
     due_readings: int = 6
     """A touch that offers this many clean readings over a second must hold ..."""
-    late_time: float = 0.9
+    late_time: float = 0.884
     """... so from this long on nothing is waited for that could be done without."""
 
     # --- how right ----------------------------------------------------------------------------
@@ -35,29 +35,29 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """The same, in SI units (a milliohm)."""
 
     # --- how sure -----------------------------------------------------------------------------
-    risk: float = 0.00567
+    risk: float = 0.00707
     """Largest probability, when held, that the value still moves or that nothing is touched."""
     look_time: float = 0.25
     """Where looks follow more quickly than this, each may take less of the risk ..."""
-    look_power: float = 0.967
+    look_power: float = 1.07
     """... in proportion to this power of the time between them."""
     look_share: int = 8
     """After a look that found the risk far too large, this share of the stretch passes first ..."""
     look_odds: float = 20.0
     """... far being this many times too large."""
-    late_risk: float = 0.0075
+    late_risk: float = 0.018
     """Risk that a look may take at least, once a hold is due."""
-    tol_margin: float = 0.802
+    tol_margin: float = 0.827
     """Share of the tolerance within which what is left to settle must be."""
-    course_margin: float = 0.72
+    course_margin: float = 0.697
     """The same where the readings before did settle."""
-    recent_share: float = 0.227
+    recent_share: float = 0.15
     """Prior probability of settling for the newest part of a stretch, looked at alone."""
     recent_least: int = 4
     """Fewest points in that part."""
-    recent_risk: float = 0.3
+    recent_risk: float = 0.322
     """Largest probability that this part still moves ..."""
-    course_recent_risk: float = 0.3
+    course_recent_risk: float = 0.37
     """... and the same where the stretch as a whole did settle."""
 
     # --- what a value that does not stand looks like --------------------------------------------
@@ -71,23 +71,23 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Below this probability of any settling, the time constants between are not tried."""
     settling_share: float = 0.0311
     """Prior probability that a stretch is still settling, shared among the time constants."""
-    course_share: float = 0.25
+    course_share: float = 0.2
     """The same where the readings before it came nearer and nearer."""
-    second_share: float = 0.1
+    second_share: float = 0.208
     """Prior probability that what settles has a second, slower time constant ..."""
     slow_taus: tuple[float, ...] = (0.2, 0.4, 0.7, 1.2)
     """... which is one of these, seconds ..."""
     apart: float = 0.6
     """... of which the faster one is at most this share."""
-    second_risk: float = 0.003
+    second_risk: float = 0.0018
     """Largest probability that a second one is not done ..."""
-    second_late_risk: float = 0.05
+    second_late_risk: float = 0.0838
     """... and the same once a hold is due."""
     size_least: float = 0.3
     """Smallest settling that is thought of, in tolerances."""
     size_range: float = 8.0
     """Logarithm of the range of sizes that settling may have, all of them equally likely."""
-    bounce_share: float = 0.0537
+    bounce_share: float = 0.07
     """Prior probability that readings have nothing to do with one another."""
     bounce_width: float = 0.1
     """How widely such readings scatter, as a share of the value ..."""
@@ -99,9 +99,9 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Weight of the prior of the noise, in readings."""
     noise_guess: float = 0.0233
     """Standard deviation of that prior, in tolerances."""
-    noise_usual: float = 0.5
+    noise_usual: float = 0.448
     """Noise above this many tolerances, and a step, is seldom the meter's own: it takes ..."""
-    noise_power: float = 2.0
+    noise_power: float = 1.0
     """... this power of its excess more certainty."""
     noise_share: float = 0.005
     """Noise above this share of the value is a poor contact, unless ..."""
@@ -119,7 +119,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Two readings that are passed over as outliers are at least this far apart."""
     jump_gain: float = 2.53
     """A step this many times larger than each later one begins a new stretch."""
-    cut_gain: float = 1.6
+    cut_gain: float = 2.06
     """Scatter this many times the noise between neighbours is no fit: the oldest part is cut."""
     cut_risk: float = 0.5
     """Share of the risk that is left after each cut."""

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from math import ceil
+from math import ceil, inf
 
 import numpy as np
 
@@ -20,6 +20,8 @@ class Score:
     due: Counter[str] = field(default_factory=Counter)
     false: Counter[str] = field(default_factory=Counter)
     false_far: Counter[str] = field(default_factory=Counter)
+    false_value: Counter[str] = field(default_factory=Counter)
+    """Of the false ones those whose value is out by more than its tolerance, not merely early."""
     doubled: Counter[str] = field(default_factory=Counter)
     missed: Counter[str] = field(default_factory=Counter)
     off: Counter[str] = field(default_factory=Counter)
@@ -38,11 +40,12 @@ class Score:
             self._span(seed, trace, span, mine)
         for h in left:
             self.touches["air"] += 0
-            self._wrong(seed, "air", h.t, "air", far=True)
+            self._wrong(seed, "air", h.t, "air", inf)
 
-    def _wrong(self, seed: int, family: str, t: float, why: str, *, far: bool) -> None:
+    def _wrong(self, seed: int, family: str, t: float, why: str, error: float) -> None:
         self.false[family] += 1
-        self.false_far[family] += far
+        self.false_far[family] += error > 3
+        self.false_value[family] += error > 1
         self.cases.append(("false", seed, t, f"{family} {why}"))
 
     def _span(self, seed: int, trace: Trace, span: Span, holds: list[Held]) -> None:
@@ -52,14 +55,14 @@ class Score:
         for h in holds:
             k, goal = _goal_of(span, h)
             if goal is None:
-                self._wrong(seed, family, h.t, "no goal", far=True)
+                self._wrong(seed, family, h.t, "no goal", inf)
                 continue
             got[k] += 1
             error = abs(h.value - goal.at(h.t)) / goal.tol
             if goal.barred:
-                self._wrong(seed, family, h.t, f"short {len(goal.clean)}", far=error > 3)
+                self._wrong(seed, family, h.t, f"short {len(goal.clean)}", error)
             elif h.t < goal.clean[0] - 1e-9 or (error > 1 and h.t > goal.clean[-1] + 1e-9):
-                self._wrong(seed, family, h.t, f"{error:.1f} tol", far=error > 3)
+                self._wrong(seed, family, h.t, f"{error:.1f} tol", error)
             elif got[k] > 1:
                 self.doubled[family] += 1
                 self.cases.append(("doubled", seed, h.t, family))
@@ -90,11 +93,13 @@ class Score:
         q = np.quantile(self.units, [0.5, 0.9, 0.99]) if self.units else [0, 0, 0]
         s = np.quantile(self.seconds, [0.5, 0.9, 0.99]) if self.seconds else [0, 0, 0]
         per = [
-            1000 * sum(c.values()) / n for c in (self.false, self.false_far, self.doubled, self.off)
+            1000 * sum(c.values()) / n
+            for c in (self.false, self.false_value, self.false_far, self.doubled, self.off)
         ]
+        missed = 1000 * sum(self.missed.values()) / max(due, 1)
         return (
-            f"n {n} due {due} | false {per[0]:.2f} far {per[1]:.2f} doubled {per[2]:.2f} "
-            f"off {per[3]:.2f} missed {1000 * sum(self.missed.values()) / max(due, 1):.2f} | "
+            f"n {n} due {due} | false {per[0]:.2f} by value {per[1]:.2f} far {per[2]:.2f} "
+            f"doubled {per[3]:.2f} off {per[4]:.2f} missed {missed:.2f} | "
             f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f} | s {s[0]:.2f} {s[1]:.2f} {s[2]:.2f}"
         )
 
