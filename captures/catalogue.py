@@ -43,7 +43,7 @@ class Exercise(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     title: Annotated[str, msgspec.Meta(min_length=1, max_length=80)]
     goal: Annotated[str, msgspec.Meta(min_length=1, max_length=400)]
     """What the trainee can do afterwards."""
-    difficulty: Literal["easy", "middling", "hard"]
+    difficulty: Literal["easy", "medium", "hard"]
     explanation: Words
     """What is to be seen, and why it is so. For afterwards: it gives the verdict away."""
     expect: Annotated[dict[str, str | tuple[str, ...]], msgspec.Meta(min_length=1)]

@@ -1,6 +1,7 @@
 """From a held value to its verdict: corrections, budget and judgement in one place."""
 
 from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
 from math import inf, sqrt
 from typing import Final
 
@@ -107,6 +108,9 @@ class Assessor:
         """Return the verdict on ``held`` with its budget."""
         corrected = self.correct(held.value)
         lines = [*self._fixed(held.value, held.resolution), self._repeatability(held)]
+        if not held.resolution:
+            digit = self._coarsest_digit(held.value)
+            lines.append(Component(name="resolution", u=self._ratio * of_digit(digit)))
         budget = Budget(tuple(line for line in lines if line.u > 0))
         return Assessment(
             corrected=corrected,
@@ -114,6 +118,18 @@ class Assessor:
             judgement=judge(corrected, budget, self.criterion, self._situation(held.resolution)),
             notes=tuple(self._notes(held.value, held.resolution)),
         )
+
+    def _coarsest_digit(self, value: float) -> float:
+        """Return how coarse the last digit can be where neither meter nor digits tell it.
+
+        5000 may come from a meter that only knows thousands; a mean of readings that differ has
+        digits down to nothing. Noughts alone tell nothing: then up to where verdicts differ.
+        """
+        if value:
+            shown = Decimal(f"{value:.11e}").normalize().as_tuple().exponent
+            return 10.0 ** int(shown)
+        positive = [edge for edge in map(self._as_read, self.criterion.edges) if edge > 0]
+        return 4 * min(positive, default=0.0)
 
     def assess_over_range(self) -> Assessment:
         """Return the verdict on an over range while the probes are known to touch.

@@ -11,7 +11,9 @@ from meterlink.events import (
     BenchEvent,
     CardEnded,
     Dropout,
+    Gap,
     Judged,
+    MeterChecked,
     StepReopened,
     Verdict,
     Zeroed,
@@ -66,8 +68,10 @@ class Announcer:
                 return Tune.IN_WINDOW
             case StepReopened():
                 return Tune.AGAIN
-            case Dropout():
+            case Dropout() | MeterChecked(passed=False):
                 return Tune.OUT
+            case Gap(until=None):
+                return Tune.AGAIN
             case _:
                 return None
 
@@ -84,6 +88,12 @@ class Announcer:
                 return plain(event.say)
             case CardEnded():
                 return "The card is done."
+            case MeterChecked():
+                return "The meter agrees." if event.passed else "The meter does not agree."
+            case Gap(until=None):
+                return f"The meter is away. {plain(event.why)}"
+            case Gap():
+                return "The meter is back."
             case _:
                 return ""
 

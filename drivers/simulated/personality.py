@@ -7,12 +7,12 @@ as the standard has it; a query that is not understood gets no answer at all.
 from collections import deque
 from collections.abc import Callable
 from functools import partial
-from importlib.metadata import PackageNotFoundError, version
 from typing import Final
 
 from drivers.simulated.knowledge import Knowledge
 from drivers.simulated.meter import Sample, VirtualMeter
 from drivers.simulated.scpi_parser import HeaderError, Unit, number, spellings, units
+from meterlink import __version__
 from meterlink.reading import Quantity
 
 OVERLOAD: Final = 9.9e37
@@ -303,11 +303,7 @@ _MEANS: Final = {
 
 def own_identity() -> str:
     """Return what the simulated bench answers to ``*IDN?``."""
-    try:
-        number_of = version("meterlink")
-    except PackageNotFoundError:
-        number_of = "0"
-    return f"meterlink,simulated bench meter,0,{number_of}"
+    return f"meterlink,simulated bench meter,0,{__version__}"
 
 
 def nr3(value: float) -> str:

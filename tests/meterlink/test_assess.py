@@ -349,3 +349,14 @@ def test_an_aim_follows_a_specification_by_ranges():
     aim = Assessor(Criterion.closed(20.0), table).aim()
     assert aim.u_fixed(9.0) == pytest.approx(0.09 / sqrt(3))
     assert aim.u_fixed(50.0) == pytest.approx(0.05 / sqrt(3))
+
+
+@pytest.mark.parametrize(
+    ("value", "clear"),
+    [(0.851379, True), (0.9, False), (0.0, False)],
+)
+def test_digits_that_may_not_have_been_seen_leave_a_verdict_open(value, clear):
+    """0.9 without a word on the last digit may come from a meter that only knows tenths."""
+    criterion = Criterion.winding(Window(0.87, 1.0), reference=None, short_below=0.2)
+    assessment = Assessor(criterion, ()).assess(held(value, resolution=0.0, u=1e-6, dof=5.0))
+    assert assessment.judgement.clear is clear

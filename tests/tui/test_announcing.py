@@ -10,6 +10,7 @@ from meterlink.events import (
     Contact,
     Dropout,
     Evidence,
+    Gap,
     Judged,
     StepReopened,
     Verdict,
@@ -124,3 +125,11 @@ def test_either_can_be_off(heard):
     heard.announcer.player, heard.announcer.speaker = heard.ear, None
     heard.tell(judged(Verdict.IN_WINDOW))
     assert len(heard.ear.said) == len(heard.ear.tunes) == 1
+
+
+def test_a_meter_that_goes_away_and_comes_back_is_heard():
+    announcer = Announcer(card(), profile())
+    lost = Gap(t=1.0, until=None, why="it was unplugged; plug it in again")
+    assert announcer.tune(lost) is Tune.AGAIN
+    assert "unplugged" in announcer.words(lost)
+    assert announcer.words(Gap(t=1.0, until=9.0, why="it was unplugged")) == "The meter is back."
