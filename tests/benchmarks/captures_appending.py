@@ -9,6 +9,7 @@ does besides: JSON, a running SHA-256, a mark for each line and a seal every hun
 
 import argparse
 import csv
+import multiprocessing
 import os
 import sys
 import tempfile
@@ -22,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from captures.records import Header
 from captures.writer import PROGRAM, RecordWriter
 from meterlink.reading import Reading
+from tests.benchmarks.peak import peak_mib
 
 
 def to_capture(path: Path, readings: list[Reading]) -> list[float]:
@@ -76,13 +78,26 @@ WAYS: dict[str, Callable[[Path, list[Reading]], list[float]]] = {
 }
 
 
+def made(count: int) -> list[Reading]:
+    """Return so many readings."""
+    return [Reading(n / 1000, 0.84, resolution=1e-4) for n in range(count)]
+
+
+def grown(name: str, path: Path, count: int) -> float:
+    """Return by how many MiB the peak of this process grew while writing one way."""
+    readings = made(count)
+    before = peak_mib()
+    WAYS[name](path, readings)
+    return peak_mib() - before
+
+
 def main() -> None:
     """Run every way three times in turn, print the best of each."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--readings", type=int, default=200_000)
     arguments.add_argument("--folder", type=Path, help="where to write; default: the system's own")
     args = arguments.parse_args()
-    readings = [Reading(n / 1000, 0.84, resolution=1e-4) for n in range(args.readings)]
+    readings = made(args.readings)
     best: dict[str, list[float]] = {}
     with tempfile.TemporaryDirectory(dir=args.folder) as folder:
         for number in range(3):
@@ -90,15 +105,23 @@ def main() -> None:
                 took = way(Path(folder) / f"{number}-{len(name)}", readings)
                 if name not in best or sum(took) < sum(best[name]):
                     best[name] = took
+        spawn = multiprocessing.get_context("spawn")
+        memory = {}
+        for name in WAYS:
+            with spawn.Pool(1) as pool:
+                path = Path(folder) / f"memory-{len(name)}"
+                memory[name] = pool.apply(grown, (name, path, args.readings))
     first = sum(best["csv.writer, flushed and synced"])
-    print(f"{'way':<32} {'µs each':>8} {'ratio':>6} {'99.9 %':>8} {'longest ms':>11}")
+    print(
+        f"{'way':<32} {'µs each':>8} {'ratio':>6} {'99.9 %':>8} {'longest ms':>11} {'grew MiB':>9}"
+    )
     for name, took in best.items():
         took = sorted(took)
         mean = sum(took) / len(took)
         high = took[int(len(took) * 0.999)]
         print(
             f"{name:<32} {mean * 1e6:8.2f} {sum(took) / first:6.2f} {high * 1e6:8.1f} "
-            f"{took[-1] * 1e3:11.2f}"
+            f"{took[-1] * 1e3:11.2f} {memory[name]:9.1f}"
         )
 
 
