@@ -26,9 +26,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--difficulty", choices=_DIFFICULTIES, help="how hard the fault is to find (default easy)"
     )
-    parser.add_argument("--fault", help="the instructor's choice; not told to the trainee")
+    parser.add_argument(
+        "--fault", help="this fault; who reads the command line knows it, --exercise hides it"
+    )
     parser.add_argument("--complaint", help="what the engine comes in with")
-    parser.add_argument("--exercise", metavar="FILE", help="an engine that an instructor ordered")
+    parser.add_argument(
+        "--exercise", metavar="FILE", help="an engine that an instructor ordered, fault and all"
+    )
     parser.add_argument("--trainee", metavar="NAME", help="keep the results under this name")
     parser.add_argument("--trainees", metavar="DIR", help="where results are kept")
     parser.add_argument("--jobs", metavar="DIR", help="keep all readings and events as a job here")
