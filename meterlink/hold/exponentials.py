@@ -16,6 +16,12 @@ Pair = tuple[float, float, float, float, float, float]
 is left of both together, variance of that over that of a point, prior plus residual sum of squares.
 """
 
+Row = tuple[float, float, float, float, float]
+"""One over a time constant, sums of the exponential, of its square and of its product with the
+values, its last value."""
+
+_STEPS = (1.35, 1.16, 1.08)
+"""Ratios by which the faster of two time constants is sought, one after the other."""
 _FEW = 10
 """Up to this many points they are added one by one; more of them are quicker by whole lists."""
 
@@ -109,33 +115,45 @@ class Sums:
     def best_pairs(
         self, fits: list[Fit], slow_taus: tuple[float, ...], apart: float, prior_ss: float
     ) -> list[Pair]:
-        """For each slow time constant the best fit together with a faster one of ``fits``.
+        """For each slow time constant, longest first, the best fit together with a faster one.
 
-        The faster is at most ``apart`` times the slower.
+        The faster is at most ``apart`` times the slower. It is sought among ``fits``, then in
+        ever smaller steps; for the next slow one it is sought from there.
         """
-        fast = [self._row(exp(-fit[5])) for fit in fits]
-        found = []
+        found: list[Pair] = []
+        paces = [exp(-fit[5]) for fit in fits]
         for tau in slow_taus:
-            slow = self._row(1.0 / tau)
-            least = slow[0] / apart
-            pairs = [self._pair(row, slow, prior_ss) for row in fast if row[0] > least]
-            told = [pair for pair in pairs if pair is not None]
-            if told:
-                found.append(min(told, key=_pair_ss))
+            slow, least = self._row(1.0 / tau), 1.0 / tau / apart
+            best: Pair | None = None
+            at = least
+            for pace in paces:
+                if pace > least:
+                    best, at = self._better(pace, slow, prior_ss, best, at)
+            for step in _STEPS[len(found) > 0 :]:
+                for pace in (at * step, at / step):
+                    if pace > least:
+                        best, at = self._better(pace, slow, prior_ss, best, at)
+            if best is not None:
+                found.append(best)
+                paces = [at]
         return found
 
-    def _row(self, pace: float) -> tuple[float, float, float, float, float]:
-        """One over a time constant, sums of the exponential, square and product, last value."""
+    def _better(
+        self, pace: float, slow: Row, prior_ss: float, best: Pair | None, at: float
+    ) -> tuple[Pair | None, float]:
+        """The better of the best pair so far and the one with a fast part of this pace."""
+        pair = self._pair(self._row(pace), slow, prior_ss)
+        if pair is not None and (best is None or pair[5] < best[5]):
+            return pair, pace
+        return best, at
+
+    def _row(self, pace: float) -> Row:
+        """The sums of one more exponential."""
         start, d = self._start, self._d
         h = [exp((start - t) * pace) for t in self._ts]
         return pace, sum(h), sum(map(mul, h, h)), sum(map(mul, h, d)), h[-1]
 
-    def _pair(
-        self,
-        fast: tuple[float, float, float, float, float],
-        slow: tuple[float, float, float, float, float],
-        prior_ss: float,
-    ) -> Pair | None:
+    def _pair(self, fast: Row, slow: Row, prior_ss: float) -> Pair | None:
         """Fit two time constants at once; None where they cannot be told apart."""
         start, n, total = self._start, self.n, self._total
         pace1, hs1, hh1, hy1, now1 = fast
@@ -152,10 +170,6 @@ class Sums:
         spread = (s22 * now1 * now1 - 2 * s12 * now1 * now2 + s11 * now2 * now2) / det
         ss = prior_ss + rest if rest > 0.0 else prior_ss
         return b2, det / s11, now2, b1 * now1 + b2 * now2, spread, ss
-
-
-def _pair_ss(pair: Pair) -> float:
-    return pair[5]
 
 
 def _log_tau(fit: Fit) -> float:

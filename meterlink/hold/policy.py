@@ -43,6 +43,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """... in proportion to this power of the time between them."""
     look_share: int = 8
     """After a look that found the risk far too large, this share of the stretch passes first ..."""
+    look_most: int = 2
+    """... but no more than this many points ..."""
     look_odds: float = 20.0
     """... far being this many times too large."""
     late_risk: float = 0.018
@@ -75,11 +77,11 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """The same where the readings before it came nearer and nearer."""
     second_share: float = 0.208
     """Prior probability that what settles has a second, slower time constant ..."""
-    slow_taus: tuple[float, ...] = (0.2, 0.4, 0.7, 1.2)
+    slow_taus: tuple[float, ...] = (1.2, 0.7, 0.4, 0.2)
     """... which is one of these, seconds ..."""
     apart: float = 0.6
     """... of which the faster one is at most this share."""
-    second_risk: float = 0.0018
+    second_risk: float = 0.0024
     """Largest probability that a second one is not done ..."""
     second_late_risk: float = 0.0838
     """... and the same once a hold is due."""

@@ -181,8 +181,12 @@ class Steadiness:
             del ts[:cut], ys[:cut]
             model = Weighing(ts, ys, step, policy, single)
         self.latest, self.stretch, self.span = model.ask(share), ys, ts[-1] - ts[0]
-        self._pause = first // policy.look_share
+        self._wait(first)
         return None
+
+    def _wait(self, n: int) -> None:
+        """Let a few points pass before the next look at a stretch of ``n``."""
+        self._pause = min(n // self._policy.look_share, self._policy.look_most)
 
     def _model(self, ts: list[float], ys: list[float], single: float) -> Weighing:
         """The models of this stretch: those of the last one where it only grew."""
@@ -217,7 +221,7 @@ class Steadiness:
             risk *= (usual / found.scatter) ** policy.noise_power
         if found.p_moving >= risk or not self._quiet(found):
             if found.p_moving > policy.look_odds * risk:
-                self._pause = found.n // policy.look_share
+                self._wait(found.n)
             return None
         if not refined and found.p_course > policy.course_doubt:
             model.refine()
@@ -239,7 +243,12 @@ class Steadiness:
             return False
         if self._lasted(ts, ys, found) >= policy.late_time:
             return model.lingers() > policy.second_late_risk
-        return found.p_moving > policy.risk or model.lingers() > policy.second_risk
+        if found.p_moving > policy.risk:
+            return True
+        odds = model.lingers() / policy.second_risk
+        if odds > policy.look_odds:
+            self._wait(found.n)
+        return odds > 1
 
     def _done(self, ts: list[float], ys: list[float], found: Assessment, single: float) -> bool:
         """Whether the newest part, looked at alone, does not contradict.

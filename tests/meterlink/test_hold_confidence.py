@@ -1,7 +1,7 @@
 """The hold's statistics against published values and against scipy."""
 
 import random
-from math import inf, sqrt
+from math import exp, inf, sqrt
 
 import numpy as np
 import pytest
@@ -12,8 +12,9 @@ from scipy.linalg import lstsq
 
 from meterlink.hold import POLICY
 from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
+from meterlink.hold.exponentials import Sums
 from meterlink.hold.repeatability import serial_inflation
-from meterlink.hold.settling import assess, t_tail
+from meterlink.hold.settling import Weighing, assess, t_tail
 from tests.traces.wald import Plan
 
 # --- the normal mixture: S. R. Howard's library confseq, uniform_boundaries and its unit tests ---
@@ -102,6 +103,54 @@ def test_a_single_time_constant_is_fitted_as_least_squares_does() -> None:
     assert found.scatter == pytest.approx(sd, rel=1e-3)
     spread = sd * sqrt(np.linalg.inv(design.T @ design)[0, 0])
     assert found.u == pytest.approx(spread, rel=1e-3)
+
+
+def test_two_time_constants_are_fitted_as_least_squares_does() -> None:
+    rng = np.random.default_rng(11)
+    ts = np.arange(40) / 20
+    two = np.exp(-ts / 0.7)
+    ys = 50 + 3 * np.exp(-ts / 0.2) + 0.8 * two + rng.normal(0, 0.04, 40)
+
+    def squares(tau: float) -> tuple[float, np.ndarray, np.ndarray]:
+        design = np.column_stack([np.ones(40), np.exp(-ts / tau), two])
+        found = lstsq(design, ys)[0]
+        return float(((ys - design @ found) ** 2).sum()), found, design
+
+    best = min(np.exp(np.linspace(np.log(0.1), np.log(0.4), 400)), key=lambda tau: squares(tau)[0])
+    least, (_, b1, b2), design = squares(float(best))
+    newest = np.array([0.0, design[-1, 1], design[-1, 2]])
+    sums = Sums(ts.tolist(), ys.tolist(), (0.1, 0.3))
+    ((size, _, _, left, spread, ss),) = sums.best_pairs(sums.fits(0.0), (0.7,), 0.6, 0.0)
+    assert ss == pytest.approx(least, rel=0.02)
+    assert size == pytest.approx(b2, rel=0.1)
+    assert left == pytest.approx(b1 * newest[1] + b2 * newest[2], rel=0.1)
+    assert spread == pytest.approx(newest @ np.linalg.inv(design.T @ design) @ newest, rel=0.1)
+
+
+@pytest.mark.parametrize("n", [3, 5, 9, 30])
+def test_sums_that_grew_are_those_of_the_whole(n: int) -> None:
+    rng = random.Random(n)
+    ts = [i / 5 + rng.uniform(0, 0.1) for i in range(n + 4)]
+    ys = [82 + rng.gauss(0, 0.1) for _ in ts]
+    grown, whole = Sums(ts[:n], ys[:n], POLICY.taus), Sums(ts, ys, POLICY.taus)
+    assert grown.go_on(ts, ys)
+    for a, b in zip(grown.fits(1e-3), whole.fits(1e-3), strict=True):
+        assert a == pytest.approx(b, rel=1e-6, abs=1e-9)
+    assert not grown.go_on([t + 1 for t in ts], ys)
+
+
+def test_a_slower_settling_under_a_fast_one_lingers_until_it_is_done() -> None:
+    rng = random.Random(12)
+    ts = [i / 10 for i in range(12)]
+
+    def lingers(part: float) -> float:
+        course = [100 + 3 * exp(-t / 0.1) + part * exp(-t / 1.2) for t in ts]
+        model = Weighing(ts, [y + rng.gauss(0, 0.005) for y in course], 0.01, POLICY)
+        model.refine()
+        return model.lingers()
+
+    assert lingers(2.0) > 0.9
+    assert lingers(0.0) < POLICY.second_risk
 
 
 def test_steady_readings_are_steady_and_settling_ones_are_not() -> None:
