@@ -301,6 +301,12 @@ class HoldDetector:
         step = self._seen.step if self._resolution is None else self._resolution
         return steadiness.look(step, every, single)
 
+    def _noise_of_one(self, found: Assessment) -> float:
+        """Standard deviation of one reading, where blocks too short to tell it were weighed."""
+        if self._is_fast and self._blocks.variance is None:
+            return max(found.noise, found.scatter / self._blocks.gain)
+        return found.noise
+
     def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""
         newest = self._newest_held
@@ -325,7 +331,7 @@ class HoldDetector:
             value=found.value,
             unit=quantity.unit,
             readings=found.n * (self._blocks.size if self._is_fast else 1),
-            noise=found.noise,
+            noise=self._noise_of_one(found),
             resolution=step,
             u=u,
             dof=max(found.dof / inflation, 1.0),

@@ -2,6 +2,7 @@
 
 from itertools import pairwise
 from math import exp, pi, sin
+from statistics import median
 
 import pytest
 
@@ -185,3 +186,12 @@ def test_what_a_hold_says_of_itself_is_honest() -> None:
     assert 0.01 < held.noise < 0.15
     assert 0 < held.u < 2 * held.noise
     assert held.dof >= 1
+
+
+@pytest.mark.parametrize("rate", [20.0, 50.0, 70.0, 100.0, 1000.0])
+def test_the_noise_that_is_told_is_that_of_one_reading(rate: float) -> None:
+    told = []
+    for seed in range(20):
+        stream = air(max(4, whole(rate, 0.8))) + noisy(82.0, whole(rate, 3.0), 0.05, seed)
+        told += [held.noise for held in holds(readings(stream, rate))]
+    assert 0.035 < median(told) < 0.07
