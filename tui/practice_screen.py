@@ -71,7 +71,7 @@ class PracticeApp(App[None]):
     """
 
     class Said(Message):
-        """A line for the transcript."""
+        """A line for the running text."""
 
         def __init__(self, line: str) -> None:
             super().__init__()
@@ -167,7 +167,7 @@ class PracticeApp(App[None]):
             self._next()
 
     def _write(self, line: str) -> None:
-        """Post a line for the transcript; called on the working thread."""
+        """Post a line for the running text; called on the working thread."""
         self.post_message(self.Said(line))
 
     @on(Said)

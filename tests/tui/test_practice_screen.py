@@ -42,7 +42,7 @@ async def type_in(pilot: Pilot, *lines: str) -> None:
     await settled(pilot)
 
 
-def transcript(app: PracticeApp) -> str:
+def running_text(app: PracticeApp) -> str:
     return "\n".join(line.text for line in app.query_one(RichLog).lines)
 
 
@@ -50,7 +50,7 @@ async def test_typed_lines_move_the_probes_and_show_the_reading_and_the_tips(app
     async with app.run_test(size=SIZE) as pilot:
         await type_in(pilot, "set stop wire off", "check secondary")
         await type_in(pilot, "probes plug lead, laminations")
-        assert "Red on plug lead, black on laminations." in transcript(app)
+        assert "Red on plug lead, black on laminations." in running_text(app)
         assert app.query_one("#unit", Static).visual.plain == "kΩ"
         assert 4.0 < float(app.query_one(Digits).value) < 7.0
         assert app.query_one(PictureView).marks == {"plug lead": "R", "laminations": "B"}
@@ -87,13 +87,13 @@ async def test_each_key_types_its_line(app, key, shows):
         await settled(pilot)
         await pilot.press(key)
         await settled(pilot)
-        assert shows in transcript(app)
+        assert shows in running_text(app)
 
 
 async def test_markup_and_control_bytes_that_are_typed_are_shown_harmless(app):
     async with app.run_test(size=SIZE) as pilot:
         await type_in(pilot, "[red]probes[/] \x1b[2J", "name [/nothing]")
-        shown = transcript(app)
+        shown = running_text(app)
         assert "[red]probes[/]" in shown
         assert "\x1b" not in shown
         assert "«[/nothing]»" in shown
