@@ -398,6 +398,17 @@ async def test_a_pedal_is_taught_by_pressing_it_and_kept():
         assert session.told[-1].how is How.PEDAL
 
 
+async def test_a_pedal_can_be_taught_while_the_cautions_stand_and_then_acknowledges_them():
+    async with bench() as (pilot, session):
+        pilot.app.action_teach("confirm")
+        await settled(pilot)
+        pilot.app._paint()  # readings come in meanwhile
+        assert "Press the pedal" in await settled(pilot)
+        assert "now means confirm" in await press(pilot, "f5")
+        await press(pilot, "f5")
+        assert session.bench.progress.outcome("cautions") == "acknowledged"
+
+
 async def test_teaching_can_be_left():
     kept = []
     async with bench(keep=kept.append) as (pilot, _session):

@@ -31,7 +31,7 @@ class CautionsView(VerticalScroll):
         if lines != self._lines:
             self._lines = lines
             self._lay_out()
-        if not self.has_focus:
+        if self.screen.focused is None:
             self.focus()  # a small terminal needs the arrows to show them all
 
     def on_resize(self) -> None:
