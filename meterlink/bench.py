@@ -193,6 +193,7 @@ class Bench:
         for touch in self._detector.gap(gap.t):
             self._note(touch, out)
         self._held = None
+        self.reading = None  # what the meter said before it went away says nothing of now
         self._note(gap, out)
         if gap.until is not None:
             self._reopen_worker(gap.until, out)

@@ -316,6 +316,14 @@ def test_back_passes_over_what_the_profile_has_not():
     assert hands.bench.progress.current == "lead-zero"
 
 
+def test_no_open_is_confirmed_by_what_a_meter_said_before_it_went_away():
+    hands = Hands(card(SECONDARY)).cautions().read(OVER, 2)
+    hands.events += hands.bench.gap(Gap(t=hands.t, until=None, why="it was unplugged"))
+    hands.tell(Confirm())
+    assert not hands.all(Judged)
+    assert hands.bench.look().reading is None
+
+
 # --- gestures can be switched off -------------------------------------------------------------
 
 

@@ -331,6 +331,7 @@ async def test_a_gap_is_told_until_the_meter_is_back():
         text = await settled(pilot)
         assert "plug the meter in again" in text
         assert "lost" in text.splitlines()[0]
+        assert "no reading: the meter is away" in text
         back = Gap(t=t, until=t + 5, why=gap.why)
         await asyncio.to_thread(session.happen, [back])
         await settled(pilot)

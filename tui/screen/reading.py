@@ -73,6 +73,8 @@ def _split(shown: str) -> tuple[str, str]:
 def _detail(view: View) -> str:
     """Return in words where the figures come from."""
     look, judged, held = view.look, view.judged, view.held
+    if view.away:
+        return "no reading: the meter is away"
     if look is None or look.reading is None:
         return "no reading yet"
     if held is None and look.reading.overload:
