@@ -6,7 +6,7 @@ from typing import Final
 from captures.report.facts import Check
 from captures.times import read_rfc3339
 from meterlink.budget import Budget
-from meterlink.card import MeterCheckStep, SwitchStep
+from meterlink.card import MeterCheckStep, SwitchStep, WatchStep
 from meterlink.errors import UnreadableError
 from meterlink.events import Gap, MeterChecked, SoakPoint, Verdict
 from meterlink.notation import format_value, format_with_u
@@ -51,9 +51,18 @@ def value_words(check: Check) -> str:
     if check.soak:
         return _soak_words(check.soak[0], check.soak[-1])
     if check.dropouts:
-        count = "1 dropout" if check.dropouts == 1 else f"{check.dropouts} dropouts, the longest"
-        return f"{count} {check.longest_dropout_s:.2f} s"
+        return _dropout_words(check)
     return "" if check.entered is None else entered_words(check.entered)
+
+
+def _dropout_words(check: Check) -> str:
+    """Return how often a watched path left its state, and for how long at most."""
+    many = check.dropouts > 1
+    if isinstance(check.step, WatchStep) and check.step.expect == "open":
+        count = f"closed {check.dropouts} times, the longest for" if many else "closed once, for"
+    else:
+        count = f"{check.dropouts} dropouts, the longest" if many else "1 dropout"
+    return f"{count} {check.longest_dropout_s:.2f} s"
 
 
 def _soak_words(first: SoakPoint, newest: SoakPoint) -> str:

@@ -11,10 +11,12 @@ import pytest
 
 from captures.records import Header
 from captures.report import Audience
+from captures.report.facts import Check
 from captures.report.gather import LogGatherer
+from captures.report.wording import value_words
 from captures.standing import JobSettings
 from captures.writer import NOT_WRITTEN, PROGRAM
-from meterlink.card import ConfirmationStep
+from meterlink.card import ConfirmationStep, WatchStep
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
@@ -127,7 +129,7 @@ def test_a_choice_keeps_the_words_of_the_card_and_a_size_has_its_window(store):
     assert row(page, "Cracks")["verdict"] == "none"
     assert row(page, "Air gap")["window"] == "0.25 mm to 0.36 mm"
     watched = row(page, "Stop wire while flexed")
-    assert watched["value"] == "2 dropouts, the longest 0.25 s"
+    assert watched["value"] == "closed 2 times, the longest for 0.25 s"
 
 
 def test_a_soak_says_from_where_to_where(store):
@@ -290,3 +292,17 @@ def test_the_columns_of_the_table_keep_their_words_whole(store, tmp_path):
     cells = json.loads(Seen(browse(page, tmp_path, "--dump-dom", "--window-size=700,900")).title)
     assert ["Window", 1] in cells
     assert all(lines <= len(text.split()) for text, lines in cells)
+
+
+@pytest.mark.parametrize(
+    ("expect", "dropouts", "said"),
+    [
+        ("closed", 1, "1 dropout 0.31 s"),
+        ("closed", 3, "3 dropouts, the longest 0.31 s"),
+        ("open", 1, "closed once, for 0.31 s"),
+        ("open", 3, "closed 3 times, the longest for 0.31 s"),
+    ],
+)
+def test_a_wire_that_must_stay_open_is_said_to_have_closed(expect, dropouts, said):
+    step = WatchStep(id="w", title="Wire", between=("stop wire", "block"), expect=expect)
+    assert value_words(Check(step=step, dropouts=dropouts, longest_dropout_s=0.31)) == said
