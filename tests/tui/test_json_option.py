@@ -1,6 +1,7 @@
 """``--json`` stands before or after the word that says what to do, and means the same."""
 
 import json
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -52,3 +53,17 @@ def test_a_card_with_mistakes_says_them_as_facts_and_exits_1(capsys, tmp_path):
     (facts,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert facts["mistakes"]
     assert "no-such-check" in " ".join(facts["mistakes"])
+
+
+def test_a_name_that_would_steer_the_terminal_is_listed_harmlessly(tmp_path, monkeypatch, capsys):
+    folder = tmp_path / "profiles"
+    folder.mkdir()
+    monkeypatch.setattr("tui.shelf.config_folder", lambda: tmp_path)
+    text = (resources.files("meterlink") / "data/profiles/pump-set-demo.toml").read_text("utf-8")
+    hostile = text.replace('name = "Portable', r'name = "\u001b[31m\u202ePortable', 1)
+    (folder / "mine.toml").write_text(hostile, "utf-8")
+    assert main(["profiles"]) == 0
+    shown = capsys.readouterr().out
+    assert "[31m" in shown
+    assert "\x1b" not in shown
+    assert "\u202e" not in shown

@@ -3,39 +3,17 @@
 Only the cautions are confirmed by a key; everything after that the simulated hands do.
 """
 
-import os
 import shutil
-import subprocess
 import sys
-import time
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
-SERVER = f"meterlink-test-{os.getpid()}"
-NAME = "demo"
+from tests.tui.terminals import ROOT, Terminal
+
+TERMINAL = Terminal("demo")
+NAME, tmux, wait_for = TERMINAL.name, TERMINAL.tmux, TERMINAL.wait_for
 
 pytestmark = pytest.mark.skipif(shutil.which("tmux") is None, reason="there is no tmux here")
-
-
-def tmux(*arguments: str) -> str:
-    done = subprocess.run(
-        ["tmux", "-L", SERVER, *arguments], capture_output=True, text=True, timeout=20, check=True
-    )
-    return done.stdout
-
-
-def wait_for(words: str, seconds: float = 60.0) -> str:
-    """Return the screen once it shows ``words``."""
-    deadline = time.monotonic() + seconds
-    shown = ""
-    while time.monotonic() < deadline:
-        shown = tmux("capture-pane", "-p", "-t", NAME)
-        if words in shown:
-            return shown
-        time.sleep(0.1)  # another process's screen: there is nothing to await
-    raise AssertionError(f"«{words}» was never shown; this was:\n{shown}")
 
 
 @pytest.fixture(scope="module")

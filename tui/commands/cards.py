@@ -35,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
 
     from meterlink.declared import to_plain
     from tui.shelf import CARDS
+    from tui.shelf_listing import print_all
 
     match args.what:
         case "show":
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         case "check":
             return _check(args)
         case _:
-            _list(as_json=args.json)
+            print_all(CARDS, ("card", "title"), lambda card: card.title, as_json=args.json)
     return 0
 
 
@@ -87,24 +88,6 @@ def _check(args: argparse.Namespace) -> int:
         for remark in remarks or ["every step can be done, and everything in it is asked for"]:
             print(f"  {plain(remark, 400)}")
     return 0
-
-
-def _list(*, as_json: bool) -> None:
-    import json
-
-    from meterlink.errors import MeterlinkError
-    from meterlink.text import plain
-    from tui.shelf import CARDS
-
-    for found in CARDS.all():
-        try:
-            title = CARDS.read(found.file).title
-        except MeterlinkError as fault:
-            title = f"cannot be used: {fault}"
-        if as_json:
-            print(json.dumps({"card": found.name, "title": title, "shipped": found.shipped}))
-        else:
-            print(f"{plain(found.name):<24}{plain(title, 400)}")
 
 
 def _lines(card: "Card") -> "Iterator[str]":

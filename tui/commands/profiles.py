@@ -36,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from tui.shelf import PROFILES
+    from tui.shelf_listing import print_all
 
     match args.what:
         case "show":
@@ -46,7 +47,9 @@ def run(args: argparse.Namespace) -> int:
         case "new":
             _new(None if args.file is None else Path(args.file))
         case _:
-            _list(as_json=args.json)
+            print_all(
+                PROFILES, ("profile", "name"), lambda profile: profile.name, as_json=args.json
+            )
     return 0
 
 
@@ -94,23 +97,6 @@ def _require_free(asker: "Asker", file: "Path") -> None:
     name = plain(str(file), 400)
     if file.exists() and not asker.yes(f"{name} is there already; write over it?", default=False):
         raise UsageError(f"{name} was left as it is; name another file")
-
-
-def _list(*, as_json: bool) -> None:
-    import json
-
-    from meterlink.errors import MeterlinkError
-    from tui.shelf import PROFILES
-
-    for found in PROFILES.all():
-        try:
-            name = PROFILES.read(found.file).name
-        except MeterlinkError as fault:
-            name = f"cannot be used: {fault}"
-        if as_json:
-            print(json.dumps({"profile": found.name, "name": name, "shipped": found.shipped}))
-        else:
-            print(f"{found.name:<24}{name}")
 
 
 def _winding(winding: "Winding", written: "Callable[[float], str]") -> "Iterator[str]":
