@@ -13,7 +13,7 @@ import msgspec.inspect
 
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.notation import parse_quantity
-from meterlink.text import plain
+from meterlink.text import harmless, plain
 
 T = TypeVar("T")
 
@@ -67,8 +67,11 @@ class Seconds(Declared):
     example = "30 s"
 
 
-def decode(data: bytes, shape: type[T], name: str) -> T:
-    """Return ``data``, a TOML text, as ``shape``.
+def decode(data: bytes, shape: type[T], name: str, *, as_is: bool = False) -> T:
+    """Return ``data``, a TOML text, as ``shape``, every text in it made harmless.
+
+    ``as_is`` leaves control characters in: for descriptions of bytes, which are made of them. Who
+    asks for it makes plain what is shown.
 
     Raises:
         InvalidFileError: names the file (``name``), the key or line, and what was expected.
@@ -77,11 +80,10 @@ def decode(data: bytes, shape: type[T], name: str) -> T:
     if len(data) > LARGEST_FILE:
         raise InvalidFileError(f"{name} is {len(data)} bytes long; at most {LARGEST_FILE} are read")
     try:
-        return msgspec.toml.decode(data, type=shape, dec_hook=_decode_declared)
-    except msgspec.ValidationError as fault:
-        raise InvalidFileError(f"{name}: {_with_key(str(fault), shape)}") from fault
+        raw = msgspec.toml.decode(data)
     except (msgspec.DecodeError, UnicodeDecodeError) as fault:
         raise InvalidFileError(f"{name} is not TOML: {plain(str(fault))}") from fault
+    return _convert(raw if as_is else harmless(raw), shape, name)
 
 
 def to_plain(thing: Any) -> Any:
@@ -90,11 +92,15 @@ def to_plain(thing: Any) -> Any:
 
 
 def from_plain(given: Any, shape: type[T], name: str) -> T:
-    """Return what ``to_plain`` gave as ``shape``.
+    """Return what ``to_plain`` gave as ``shape``, every text in it made harmless.
 
     Raises:
         InvalidFileError: it is none; ``name`` says where it came from.
     """
+    return _convert(harmless(given), shape, name)
+
+
+def _convert(given: Any, shape: type[T], name: str) -> T:
     try:
         return msgspec.convert(given, shape, dec_hook=_decode_declared)
     except msgspec.ValidationError as fault:

@@ -5,7 +5,7 @@ sequences, line breaks or direction marks that a terminal or a page would obey.
 """
 
 import unicodedata
-from typing import Final
+from typing import Any, Final
 
 _UNSAFE: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 """Unicode categories that steer a display instead of showing a character."""
@@ -23,3 +23,14 @@ def plain(text: str, longest: int = 200) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(_MARK if unicodedata.category(c) in _UNSAFE else c for c in text)
+
+
+def harmless(given: Any) -> Any:
+    """Return ``given``, as decoded from a file, with every text in it plain; line breaks stay."""
+    if isinstance(given, str):
+        return "\n".join(plain(line, len(line)) for line in given.split("\n"))
+    if isinstance(given, dict):
+        return {harmless(key): harmless(value) for key, value in given.items()}
+    if isinstance(given, list | tuple):
+        return [harmless(item) for item in given]
+    return given

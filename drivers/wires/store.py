@@ -87,7 +87,7 @@ def read(path: Path) -> Wire:
         raise UnreadableError(f"there is no file {shown}") from fault
     except OSError as fault:
         raise UnreadableError(f"{shown} cannot be read: {fault.strerror}") from fault
-    description = declared.decode(data, Description, path.name)
+    description = declared.decode(data, Description, path.name, as_is=True)
     try:
         return Wire(description, own=path.parent != SHIPPED)
     except InvalidFileError as fault:

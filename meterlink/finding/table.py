@@ -11,9 +11,6 @@ from meterlink.text import plain
 
 SHIPPED: Final = "faults.toml"
 
-LONGEST: Final = 400
-"""Characters; longer texts are cut."""
-
 
 @cache
 def shipped_table() -> FaultTable:
@@ -48,7 +45,7 @@ def table_mistakes(data: bytes, name: str) -> list[str]:
 
 def _shaped(data: bytes, name: str) -> FaultTable:
     """Decode section by section, so that an error can name the section: a path cannot."""
-    raw = _made_plain(decode(data, dict[str, Any], name))
+    raw = decode(data, dict[str, Any], name)
     name = plain(name)
     checks = {
         key: _check(given, f"{name}: check «{plain(key)}»")
@@ -65,17 +62,6 @@ def _shaped(data: bytes, name: str) -> FaultTable:
     return from_plain(
         {**raw, "checks": checks, "faults": faults, "setups": setups}, FaultTable, name
     )
-
-
-def _made_plain(given: Any) -> Any:
-    """Return ``given`` with every text in it harmless: these go to screens and reports."""
-    if isinstance(given, str):
-        return plain(given, LONGEST)
-    if isinstance(given, dict):
-        return {plain(key): _made_plain(value) for key, value in given.items()}
-    if isinstance(given, list):
-        return [_made_plain(value) for value in given]
-    return given
 
 
 def _section(raw: dict[str, Any], key: str, where: str) -> dict[str, Any]:

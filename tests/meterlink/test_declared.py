@@ -1,5 +1,6 @@
 """Files that people write: a slip of the finger in a key is answered with the key that is meant."""
 
+import msgspec
 import pytest
 
 from meterlink.card import read_card
@@ -54,3 +55,14 @@ def test_a_key_of_one_kind_of_step_misspelt():
 def test_a_key_that_is_like_no_other_gets_no_guess():
     with pytest.raises(InvalidFileError, match=r"unknown field `qqqq`$"):
         decode(PROFILE.replace("low = ", "qqqq = ").encode(), Profile, "p.toml")
+
+
+def test_no_text_of_a_file_steers_a_terminal_and_line_breaks_stay():
+    class Words(msgspec.Struct):
+        say: str
+        more: list[str]
+
+    data = b'say = "one\\ntwo \\u001b[2J"\nmore = ["\\u202eback", "plain"]\n'
+    read = decode(data, Words, "mine.toml")
+    assert read.say == "one\ntwo \ufffd[2J"
+    assert read.more == ["\ufffdback", "plain"]
