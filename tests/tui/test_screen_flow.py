@@ -64,6 +64,8 @@ async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to
 
 async def test_cautions_stand_before_anything_and_only_confirm_passes_them():
     async with bench() as (pilot, session):
+        # Spaced for the room there is, which the screen knows only after its first picture.
+        await until(lambda: "maker's service manual" in screen_text(pilot.app))
         text = screen_text(pilot.app)
         assert "Ignition off, plug lead off" in text
         assert "pacemakers" in text
