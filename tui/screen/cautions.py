@@ -13,6 +13,9 @@ from meterlink.text import plain
 
 _ROWS_EACH: Final = 3
 """With so many rows for each, a blank one lies between them."""
+_AROUND: Final = 9
+"""Rows of the screen that are not theirs. Their own height is known only after the first layout,
+and a text that changes between two layouts may be cut by the height of the first."""
 
 
 class CautionsView(VerticalScroll):
@@ -40,5 +43,6 @@ class CautionsView(VerticalScroll):
 
     def _lay_out(self) -> None:
         points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in self._lines]
-        gap = "\n\n" if self.size.height >= _ROWS_EACH * len(points) else "\n"
+        room = self.app.size.height - _AROUND
+        gap = "\n\n" if room >= _ROWS_EACH * len(points) else "\n"
         self.query_one("#caution-lines", Static).update(Content(gap).join(points))
