@@ -21,7 +21,6 @@ from meterlink.events import (
 )
 from meterlink.notation import format_value, parse_quantity
 from meterlink.practice import Practice, Safety
-from meterlink.practice.practice import TURNS_OVER
 from tui.practice_bench import PracticeBench
 from tui.practice_words import (
     ASKED,
@@ -191,10 +190,10 @@ class PlainPractice:
             self._doing = check
             self._step(steps[0])
             return
-        if check in TURNS_OVER:
+        if self.practice.turns_over(check):
             self.bench.lift()
         outcome = self.practice.answer(check)
-        self._write(f"  {_first(self.practice.say(check))}: {outcome.replace('-', ' ')}.")
+        self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
 
     def _step(self, step: str) -> None:
         self._tell(self.bench.begin(step))

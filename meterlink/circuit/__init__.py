@@ -4,7 +4,15 @@
 touch it, and ``resistance_between`` what a meter would read. ``faults`` makes good engines bad.
 """
 
-from meterlink.circuit.condition import FITTINGS, Condition, connector, connectors, controls
+from meterlink.circuit.condition import (
+    CLIP_LEAD,
+    CLIP_OFF,
+    FITTINGS,
+    Condition,
+    connector,
+    connectors,
+    controls,
+)
 from meterlink.circuit.engine import Engine, Module, StopWire, Switch, Unseen, Winding
 from meterlink.circuit.network import Element, Network, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
@@ -20,6 +28,8 @@ from meterlink.circuit.wiring import (
 
 __all__ = [
     "AIR",
+    "CLIP_LEAD",
+    "CLIP_OFF",
     "FITTINGS",
     "NOTHING",
     "OTHER_TIP",

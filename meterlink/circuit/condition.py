@@ -9,13 +9,18 @@ from meterlink.circuit.engine import Engine
 
 ON_OFF: Final = ("on", "off")
 
+CLIP_LEAD: Final = "clip lead"
+CLIP_OFF: Final = "off"
+TERMINAL_EARTHED: Final = "terminal to laminations"
+EARTH_BRIDGED: Final = "laminations to block"
 FITTINGS: Final[Mapping[str, tuple[str, ...]]] = {
     "stop wire": ON_OFF,
     "cap": ON_OFF,
     "plug lead": ON_OFF,
+    CLIP_LEAD: (CLIP_OFF, TERMINAL_EARTHED, EARTH_BRIDGED),
 }
 """What can be fitted or taken off: the stop wire on its tab, the cap on the lead, the lead on
-the plug."""
+the plug; and where the workshop's own clip lead is clipped on."""
 
 
 class Condition(msgspec.Struct, frozen=True, kw_only=True):

@@ -12,6 +12,7 @@ import msgspec
 from meterlink.declared import Celsius, Ohms
 
 Share = Annotated[float, msgspec.Meta(ge=0, le=1)]
+Kilovolts = Annotated[float, msgspec.Meta(ge=0)]
 Name = Annotated[str, msgspec.Meta(min_length=1, max_length=60)]
 
 
@@ -76,10 +77,14 @@ class Unseen(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     electronics: Literal["work", "dead", "stop-dead"] = "work"
     """Whether they switch; ``stop-dead``: they do, and earthing the terminal does not stop them."""
-    jump_kv: Annotated[float, msgspec.Meta(ge=0)] = 0.0
-    """What the spark must jump inside, beside its own gap, because of a break in its way."""
-    holds_kv: Annotated[float, msgspec.Meta(ge=0)] | None = None
-    """What the insulation holds before it lets the spark through; None where it holds all."""
+    jump_kv: Kilovolts = 0.0
+    """What the spark must jump inside the armature, beside its own gap: a break in its way."""
+    holds_kv: Kilovolts | None = None
+    """What the armature's insulation holds before it lets the spark through; None for all."""
+    lead_jump_kv: Kilovolts = 0.0
+    """The same as ``jump_kv``, in plug lead or cap."""
+    lead_holds_kv: Kilovolts | None = None
+    """The same as ``holds_kv``, of plug lead and cap."""
     pull: Literal["strong", "weak"] = "strong"
     """Of the flywheel's magnets."""
     cracks: bool = False

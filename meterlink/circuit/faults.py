@@ -140,9 +140,9 @@ def _module_faulty(case: Case) -> Both:
 
 def _bad_lead_or_cap(case: Case) -> Both:
     if case.chance(0.12):  # it leaks outwards, and reads as it should
-        hot = case.unseen(holds_kv=case.between(2, 7))
+        hot = case.unseen(lead_holds_kv=case.between(2, 7))
     else:
-        hot = case.unseen(jump_kv=case.between(10.5, 25))
+        hot = case.unseen(lead_jump_kv=case.between(10.5, 25))
         way = case.between(0, 1)
         if way < 0.45:
             hot = replace(hot, lead=None)
@@ -193,7 +193,11 @@ def _key(case: Case) -> Both:
 
 def _gap(case: Case) -> Both:
     narrow = case.chance(0.25)
-    return _always(case.unseen(gap_mm=case.between(0, 0.08) if narrow else case.between(0.75, 1.6)))
+    hot = case.unseen(gap_mm=case.between(0, 0.08) if narrow else case.between(0.75, 1.6))
+    if not case.only_hot:
+        return _always(hot)
+    # Out already when cold, and it still sparks: heat and shaking bring it to where it does not.
+    return case.unseen(gap_mm=case.between(0.11, 0.2) if narrow else case.between(0.42, 0.68)), hot
 
 
 def _plug(case: Case) -> Both:

@@ -30,7 +30,7 @@ STOPPED_BELOW: Final = 20.0
 TURNS_LOST: Final = 12.0
 """Times its own share of the turns, a shorted turn eats of the energy: it loads like a short."""
 POOR_EARTH: Final = 100.0
-"""Ohms; a worse way back costs ``EARTH_KV``."""
+"""Ohms from the laminations to the block; a worse way back costs ``EARTH_KV``."""
 EARTH_KV: Final = 11.0
 
 
@@ -50,12 +50,13 @@ def spark_kv(engine: Engine, condition: Condition) -> float:
         kv *= WEAK_PULL
     for winding in (engine.primary, engine.secondary):
         kv *= max(0.0, 1 - TURNS_LOST * winding.shorted)
-    kv -= unseen.jump_kv
+    kv -= unseen.jump_kv + unseen.lead_jump_kv
     if winding_ohms(engine.secondary, celsius) == inf and not unseen.jump_kv:
         kv -= SOUND_KV
-    if engine.armature_earth is None or engine.armature_earth > POOR_EARTH:
+    if network(engine, condition).resistance("core", "block") > POOR_EARTH:
         kv -= EARTH_KV
-    return max(0.0, kv if unseen.holds_kv is None else min(kv, unseen.holds_kv))
+    held = (limit for limit in (unseen.holds_kv, unseen.lead_holds_kv) if limit is not None)
+    return max(0.0, min((kv, *held)))
 
 
 def sparks(engine: Engine, condition: Condition) -> bool:

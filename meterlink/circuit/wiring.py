@@ -1,15 +1,25 @@
 """From an engine and its condition to a network, and from there to what a meter would see."""
 
+from collections.abc import Mapping
 from math import inf, isfinite
 from typing import Final, Literal
 
 import msgspec
 
-from meterlink.circuit.condition import Condition, connector
+from meterlink.circuit.condition import (
+    CLIP_LEAD,
+    EARTH_BRIDGED,
+    TERMINAL_EARTHED,
+    Condition,
+    connector,
+)
 from meterlink.circuit.engine import Engine, Winding
 from meterlink.circuit.network import Network, Node, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
 from meterlink.correction import COPPER_K, REFERENCE
+
+CLIP_LEAD_OHM: Final = 0.05
+"""A short clip lead with its clips: common practice, no published source."""
 
 Sense = Literal["forward", "reverse"]
 """Which way a current runs through the module: in at the terminal, or out of it."""
@@ -47,7 +57,17 @@ def network(engine: Engine, condition: Condition, sense: Sense = "forward") -> N
     _plug_side(net, engine, condition)
     _stop_circuit(net, engine, condition)
     net.connect("core", "block", _or_open(engine.armature_earth))
+    ends = _CLIPPED.get(condition.position(CLIP_LEAD, engine))
+    if ends is not None:
+        net.connect(*ends, CLIP_LEAD_OHM, CLIP_LEAD)
     return net
+
+
+_CLIPPED: Final[Mapping[str, tuple[Node, Node]]] = {
+    TERMINAL_EARTHED: ("terminal", "core"),
+    EARTH_BRIDGED: ("core", "block"),
+}
+"""Nodes that the clip lead joins, by its position."""
 
 
 def seen_between(engine: Engine, condition: Condition, red: Place, black: Place) -> Seen:

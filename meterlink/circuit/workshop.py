@@ -3,16 +3,24 @@
 So a way of searching can be tried to its end, and a trainee's search be set beside it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import Final
 
+import msgspec
 from msgspec.structs import replace
 
 from meterlink.circuit import measured
-from meterlink.circuit.condition import Condition
+from meterlink.circuit.condition import (
+    CLIP_LEAD,
+    CLIP_OFF,
+    EARTH_BRIDGED,
+    TERMINAL_EARTHED,
+    Condition,
+    connector,
+)
 from meterlink.circuit.engine import Engine
-from meterlink.circuit.faults import HOT_C, Patient, slug
+from meterlink.circuit.faults import DIES_HOT, HOT_C, WONT_STOP, Patient, slug
 from meterlink.circuit.spark import STOPPED_BELOW, sparks, stop_path
 from meterlink.errors import UsageError
 from meterlink.profile import Profile
@@ -29,6 +37,20 @@ GAP_MM: Final = (0.25, 0.36)
 """Where the profile has no gap; invented for practice."""
 _WITH_THE_ENGINE: Final = ("pull", "cracks", "flywheel_key", "plug", "elsewhere")
 _WITH_THE_ARMATURE: Final = ("primary", "secondary", "module", "case_leak", "lead", "cap")
+_WITH_THE_LEAD: Final = ("lead_jump_kv", "lead_holds_kv")
+
+
+class Trial(msgspec.Struct, frozen=True, kw_only=True):
+    """A look for the spark: the engine turned over with a test gap on its plug lead."""
+
+    engine: Engine
+    """As it is turned over: the one that came in, or with something put right."""
+    controls: Mapping[str, str]
+    """Where switches, connectors and fittings have to be for it."""
+    stopping: bool = False
+    """Each stop switch is put to stop in turn; else all stay at run."""
+    undone: bool = False
+    """What was put right is undone again, to see the spark go."""
 
 
 class Workshop:
@@ -39,9 +61,10 @@ class Workshop:
         self.patient = patient
         self._profile = profile
         cold = patient.cold
+        self.trials: Mapping[str, Trial] = dict(self._trials())
+        """The checks that make a spark, or try to."""
         self._checks: Mapping[str, Callable[[], str]] = {
-            "spark-at-gap": self._spark,
-            "spark-with-stop-isolated": self._spark_isolated,
+            **{check: partial(self.spark, check) for check in self.trials},
             "plug-condition": lambda: patient.ailing.unseen.plug,
             "primary-resistance": partial(measured.winding, cold, profile, "primary"),
             "secondary-resistance": partial(measured.winding, cold, profile, "secondary"),
@@ -55,8 +78,6 @@ class Workshop:
             "flywheel-key": lambda: cold.unseen.flywheel_key,
             "magnet-cracks": lambda: "some" if cold.unseen.cracks else "none",
             "soak": partial(measured.soak, cold),
-            "substitution-module": self._substituted,
-            "spark-again": self._spark_again,
             "start": self._start,
             "stop-check": self._stop_check,
         }
@@ -76,72 +97,86 @@ class Workshop:
             raise UsageError(f"there is no check «{plain(check)}» of this engine")
         return self._checks[check]()
 
-    def spark(self, controls: Mapping[str, str]) -> str:
-        """Turn the engine over with its switches and fittings as they are: does a spark jump?
+    def spark(self, check: str, controls: Mapping[str, str] | None = None) -> str:
+        """Do a spark trial: does a spark jump?
 
-        Unlike the checks it takes no care: with a switch at stop it finds no spark.
+        ``controls`` says how switches and fittings stand; without them they stand as the trial
+        wants them. With a switch left at stop it finds no spark.
         """
-        hot = self.patient.ailing is self.patient.hot
-        turning = Condition(
-            winding_c=HOT_C if hot else 20.0,
+        trial = self.trials[check]
+        stands = trial.controls if controls is None else controls
+        ways = self._stopping(stands) if trial.stopping else [stands]
+        jumps = any(sparks(trial.engine, self._turning(way)) for way in ways)
+        if jumps and trial.undone:
+            as_it_came = self._turning({**stands, CLIP_LEAD: CLIP_OFF})
+            jumps = not sparks(self.patient.ailing, as_it_came)
+        return "yes" if jumps else "no"
+
+    def _trials(self) -> Iterator[tuple[str, Trial]]:
+        ailing, sound = self.patient.ailing, self.patient.sound
+        joined = _at_run(ailing)
+        stays = {fact: getattr(ailing.unseen, fact) for fact in _WITH_THE_ENGINE}
+        fitted = {part: getattr(sound, part) for part in _WITH_THE_ARMATURE}
+        lead = {fact: getattr(sound.unseen, fact) for fact in _WITH_THE_LEAD}
+        gap = replace(ailing.unseen, gap_mm=sound.unseen.gap_mm)
+        engines = {
+            "spark-at-gap": ailing,
+            "spark-with-gap-set": replace(ailing, unseen=gap),
+            "spark-with-good-lead": replace(
+                ailing, lead=sound.lead, cap=sound.cap, unseen=replace(ailing.unseen, **lead)
+            ),
+            # A known-good armature with its lead, its gap set anew.
+            "substitution-module": replace(ailing, unseen=replace(sound.unseen, **stays), **fitted),
+            "spark-again": self._reassembled(),
+        }
+        for check, engine in engines.items():
+            undone = check == "spark-with-good-lead"
+            yield check, Trial(engine=engine, controls=joined, undone=undone)
+        stands = {
+            "spark-with-stop-isolated": {"stop wire": "off"},
+            "spark-with-terminal-earthed": {"stop wire": "off", CLIP_LEAD: TERMINAL_EARTHED},
+            "spark-with-earth-bridged": {CLIP_LEAD: EARTH_BRIDGED},
+            **{f"spark-without-{slug(s.name)}": {connector(s.name): "off"} for s in ailing.switch},
+        }
+        for check, otherwise in stands.items():
+            undone = check == "spark-with-earth-bridged"
+            yield check, Trial(engine=ailing, controls={**joined, **otherwise}, undone=undone)
+        yield (
+            "spark-with-control-at-stop",
+            Trial(engine=ailing, controls=joined, stopping=True),
+        )
+
+    def _turning(self, controls: Mapping[str, str]) -> Condition:
+        """Return how the engine is while it is turned over, and shaken by it."""
+        return Condition(
+            winding_c=HOT_C if self.patient.complaint == DIES_HOT else 20.0,
             controls={**controls, "plug lead": "off"},
             chafing=True,
         )
-        return "yes" if sparks(self.patient.ailing, turning) else "no"
 
-    def _trial(self, engine: Engine, wire: str = "on") -> str:
-        return "yes" if sparks(engine, self._turning(engine, wire)) else "no"
-
-    def _turning(self, engine: Engine, wire: str = "on") -> Condition:
-        """Return the engine turned over with its switches at run, and shaken by it."""
-        hot = engine is self.patient.ailing and engine is self.patient.hot
-        turning = Condition(
-            winding_c=HOT_C if hot else 20.0,
-            controls={"stop wire": wire, "plug lead": "off"},
-            chafing=True,
-        )
-        for switch in engine.switch:
-            open_at = [position for position, state in switch.positions.items() if state == "open"]
-            if open_at:
-                turning = turning.move(switch.name, open_at[0], engine)
-        return turning
-
-    def _spark(self) -> str:
-        return self._trial(self.patient.ailing)
-
-    def _spark_isolated(self) -> str:
-        return self._trial(self.patient.ailing, wire="off")
-
-    def _substituted(self) -> str:
-        """A known-good armature with its lead, its gap set anew."""
-        sound, ailing = self.patient.sound, self.patient.ailing
-        stays = {fact: getattr(ailing.unseen, fact) for fact in _WITH_THE_ENGINE}
-        fitted = {part: getattr(sound, part) for part in _WITH_THE_ARMATURE}
-        return self._trial(replace(ailing, unseen=replace(sound.unseen, **stays), **fitted))
+    def _stopping(self, controls: Mapping[str, str]) -> Iterator[Mapping[str, str]]:
+        """Yield ``controls`` with each switch at stop, one at a time."""
+        for switch in self.patient.ailing.switch:
+            for position, state in switch.positions.items():
+                if state == "closed":
+                    yield {**controls, switch.name: position}
 
     def _reassembled(self) -> Engine:
         """Everything put right, the armature still the one that came in."""
         return self.patient.ailing if self.patient.fault in ARMATURE else self.patient.sound
 
-    def _spark_again(self) -> str:
-        return self._trial(self._reassembled())
-
     def _start(self) -> str:
-        return "no" if self.patient.ailing.unseen.elsewhere else self._trial(self._reassembled())
+        return "no" if self.patient.ailing.unseen.elsewhere else self.spark("spark-again")
 
     def _stop_check(self) -> str:
         engine = self.patient.ailing
         if engine.unseen.electronics == "stop-dead" or (
-            engine.unseen.elsewhere and self.patient.complaint == "wont-stop"
+            engine.unseen.elsewhere and self.patient.complaint == WONT_STOP
         ):
             return "runs-on"
-        running = self._turning(engine)
-        for switch in engine.switch:
-            for position, state in switch.positions.items():
-                stopped = running.move(switch.name, position, engine)
-                if state == "closed" and stop_path(engine, stopped) >= STOPPED_BELOW:
-                    return "runs-on"
-        return "stops"
+        stopped = map(self._turning, self._stopping(_at_run(engine)))
+        runs_on = any(stop_path(engine, condition) >= STOPPED_BELOW for condition in stopped)
+        return "runs-on" if runs_on else "stops"
 
     def _gap(self) -> str:
         low, high = GAP_MM
@@ -152,3 +187,15 @@ class Workshop:
         if low <= gap <= high:
             return "in-window"
         return "below" if gap < low else "above"
+
+
+def _at_run(engine: Engine) -> dict[str, str]:
+    """Return every control as it is when the engine runs: joined up, and each switch open."""
+    at_run = {
+        switch.name: position
+        for switch in engine.switch
+        for position, state in reversed(switch.positions.items())
+        if state == "open"
+    }
+    joined = dict.fromkeys((connector(switch.name) for switch in engine.switch), "on")
+    return {**at_run, **joined, "stop wire": "on", CLIP_LEAD: CLIP_OFF}

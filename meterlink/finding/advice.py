@@ -4,7 +4,7 @@ What it tells is counted about the place of the fault, which is what gets mended
 an armature's windings is broken is worth nothing to somebody who has to renew the armature.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Final
 
 import msgspec
@@ -25,6 +25,8 @@ class Prospect(msgspec.Struct, frozen=True):
     """Expected information about the place of the fault."""
     minutes: float
     """Including the setups that still have to be done."""
+    setups: tuple[str, ...]
+    """Those, in words."""
     parts: float
     cost: float
     """Minutes, and what the parts cost in minutes."""
@@ -67,20 +69,18 @@ def _prospect(
     joint = now[:, None] * outcome_shares(model, node, evidence)
     chances = joint.sum(axis=0)
     check = node.declared
-    minutes = check.minutes + sum(_setup_minutes(model, check.needs, ready))
+    setups = [model.table.setups[name] for name in check.needs if name not in ready]
+    minutes = check.minutes + sum(setup.minutes for setup in setups)
     return Prospect(
         node=node,
         bits=information(model.by_place(joint)),
         minutes=minutes,
+        setups=tuple(setup.say for setup in setups),
         parts=check.parts,
         cost=minutes + check.parts / model.table.minute_cost,
         chances=chances,
         then=(joint / chances).T,
     )
-
-
-def _setup_minutes(model: Model, needs: tuple[str, ...], ready: set[str]) -> Iterator[float]:
-    return (model.table.setups[setup].minutes for setup in needs if setup not in ready)
 
 
 def information(joint: Array) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from meterlink.finding import words
 from meterlink.finding.advice import Prospect, prospects
 from meterlink.finding.conflict import LEAST_FIT, ODD, fit, surprise
-from meterlink.finding.model import Array, Model
+from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.outcomes import Outcome, Recorded, record
 from meterlink.finding.posterior import SURE, Taken, posterior, take_in
 from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
@@ -43,8 +43,8 @@ def model_for(
     table: FaultTable, complaint: str, outcomes: Mapping[str, Outcome], parts: Sequence[str] = ()
 ) -> Model:
     """Return the model for a job that has these outcomes."""
-    known = {part for check in table.checks.values() for part in check.each}
-    return Model(table, complaint, sorted({*parts, *(known & set(outcomes))}))
+    seen = {table.part_of(check) for check in outcomes} - {""}
+    return Model(table, complaint, sorted({*parts, *seen}))
 
 
 def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
@@ -152,7 +152,7 @@ def _speaks(model: Model, recorded: Recorded, step: Taken, i: int) -> Speaks:
         check=step.check,
         outcome=outcome,
         bits=bits,
-        say=words.speaks(node.say, outcome, bits, row.why),
+        say=words.speaks(node.said(outcome), bits, row.why),
         source=row.source,
     )
 
@@ -170,7 +170,7 @@ def _odd(model: Model, certain: list[tuple[Taken, int]], first: int) -> Iterator
             check=step.check,
             outcome=seen,
             bits=bits,
-            say=words.odd(node.say, seen, fault, likeliest),
+            say=words.odd(node.say, node.said(seen), fault, node.said(likeliest)),
         )
 
 
@@ -183,10 +183,11 @@ def _proposed(model: Model, prospect: Prospect) -> Proposed:
         caution=node.declared.caution,
         bits=prospect.bits,
         minutes=prospect.minutes,
+        setups=prospect.setups,
         parts=prospect.parts,
         rate=prospect.rate,
         means=tuple(
-            _meaning(model, outcome, float(chance), then)
+            _meaning(model, node, outcome, float(chance), then)
             for outcome, chance, then in zip(
                 node.outcomes, prospect.chances, prospect.then, strict=True
             )
@@ -194,7 +195,7 @@ def _proposed(model: Model, prospect: Prospect) -> Proposed:
     )
 
 
-def _meaning(model: Model, outcome: str, chance: float, then: Array) -> Meaning:
+def _meaning(model: Model, node: Node, outcome: str, chance: float, then: Array) -> Meaning:
     first = _places(model, then)[0]
     return Meaning(
         outcome=outcome,
@@ -202,5 +203,5 @@ def _meaning(model: Model, outcome: str, chance: float, then: Array) -> Meaning:
         fault=model.suspects[int(then.argmax())].name,
         place=first.place,
         probability=first.probability,
-        say=words.meaning(outcome, chance, first),
+        say=words.meaning(node.said(outcome), chance, first),
     )

@@ -33,17 +33,39 @@ def _check(table: FaultTable, name: str, check: Check, earlier: list[str]) -> It
     for part in check.each:
         if part in table.checks:
             yield f"each: «{part}» is the name of a check already"
+    if check.each_of:
+        yield from (f"each_of: {said}" for said in _each_of(table, name, check))
     if check.after:
         if check.after not in earlier:
             yield f"after: {unknown(check.after, 'earlier check', earlier)}"
             return
-        if check.each or table.checks[check.after].each:
+        first = table.checks[check.after]
+        if check.each or first.each or first.each_of:
             yield "after: a check that is done for each of several parts cannot take part in this"
             return
     yield from (f"sound: {said}" for said in _row(table, name, check.sound))
     for context in table.contexts(name):
         if context not in check.sound.contexts:
             yield f"sound: nothing is given for «{context or 'row'}»"
+
+
+def _each_of(table: FaultTable, name: str, check: Check) -> Iterator[str]:
+    kinds = _kinds(table)
+    if check.each_of not in kinds:
+        yield unknown(check.each_of, "check done for each part", kinds)
+    elif check.each:
+        yield "this check has parts of its own already, under «each»"
+    elif check.each_of not in name.split("-"):
+        yield f"the name of this check must hold «{check.each_of}», where the part's goes"
+    else:
+        for own in table.done_for(name):
+            if own in table.checks:
+                yield f"«{own}» is the name of a check already"
+
+
+def _kinds(table: FaultTable) -> list[str]:
+    """Return the checks that have parts of their own."""
+    return [check for check, declared in table.checks.items() if declared.each]
 
 
 def _outcomes(check: Check) -> Iterator[str]:
@@ -54,6 +76,9 @@ def _outcomes(check: Check) -> Iterator[str]:
             yield f"reads_as: «{plain(word)}» is an outcome already"
         elif outcome not in check.outcomes:
             yield f"reads_as: {unknown(outcome, 'outcome', check.outcomes)}"
+    for outcome in check.says:
+        if outcome not in check.outcomes:
+            yield f"says: {unknown(outcome, 'outcome', check.outcomes)}"
 
 
 def _fault(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
@@ -83,8 +108,7 @@ def _parts(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
         return
     kind = table.checks.get(fault.each)
     if kind is None or not kind.each:
-        kinds = [check for check, declared in table.checks.items() if declared.each]
-        yield f"each: {unknown(fault.each, 'check done for each part', kinds)}"
+        yield f"each: {unknown(fault.each, 'check done for each part', _kinds(table))}"
         return
     if fault.each not in name.split("-"):
         yield f"each: the name of this fault must hold «{fault.each}», where the part's goes"

@@ -22,17 +22,21 @@ Evidence = Mapping[str, Array]
 class Node:
     """One check of the model."""
 
-    def __init__(self, name: str, kind: str, declared: Check, shares: Array) -> None:
+    def __init__(
+        self, name: str, kind: str, declared: Check, shares: Array, part: str, words: str
+    ) -> None:
         self.name = name
         self.kind = kind
         """The check's name in the table; another than ``name`` where it is done for each part."""
         self.declared = declared
+        self.part = part
+        """The part that it looks at, where it is done for each of several."""
         self.shares = shares
         """Probability of each outcome, shaped fault, outcome of the earlier check (1 where there
         is none), outcome."""
-        words = declared.each.get(name, "")
         self.say = _put(declared.say, words)
         self.ask = _put(declared.ask, words)
+        self._says = {outcome: _put(said, words) for outcome, said in declared.says.items()}
         self.children: list[Node] = []
 
     @property
@@ -43,6 +47,16 @@ class Node:
     def certain(self, outcome: str) -> Array:
         """Return the evidence that ``outcome`` was seen."""
         return np.array([1.0 if other == outcome else 0.0 for other in self.outcomes])
+
+    def said(self, outcome: str) -> str:
+        """Return an outcome, or several with «or» between, as a clause.
+
+        Where the table has none, it is the check's name with the outcome's.
+        """
+        return " or ".join(
+            self._says.get(one) or f"{self.say}: {one.replace('-', ' ')}"
+            for one in outcome.split(" or ")
+        )
 
     def message(self, evidence: Evidence) -> Array:
         """Return the likelihood of the evidence on this check and those after it.
@@ -79,7 +93,8 @@ class Suspect:
 
     def elsewhere(self, node: Node) -> bool:
         """Return whether ``node`` looks at another part of the kind than the one at fault."""
-        return node.kind == self.declared.each and node.name != self.part
+        kind = node.declared.each_of or node.kind
+        return kind == self.declared.each and node.part != self.part
 
 
 class Model:
@@ -117,18 +132,18 @@ class Model:
             self._tree |= dict.fromkeys((node.name for node in root.family()), root)
 
     def _nodes(self) -> Iterator[Node]:
-        for name, check in self.table.checks.items():
-            if not check.each:
-                yield self._node(name, name)
-            for part in self.parts.get(name, ()):
-                yield self._node(part, name)
+        for kind, check in self.table.checks.items():
+            fitted = self.parts.get(check.each_of or kind, ("",))
+            for name, part in self.table.done_for(kind).items():
+                if part in fitted:
+                    yield self._node(name, kind, part)
 
-    def _node(self, name: str, kind: str) -> Node:
+    def _node(self, name: str, kind: str, part: str) -> Node:
         """Return a check with its rows under every suspect, filled up from ``sound``."""
         check, contexts = self.table.checks[kind], self.table.contexts(kind)
-        node = Node(
-            name, kind, check, np.empty((len(self.suspects), len(contexts), len(check.outcomes)))
-        )
+        shape = (len(self.suspects), len(contexts), len(check.outcomes))
+        words = self.table.checks[check.each_of or kind].each.get(part, "")
+        node = Node(name, kind, check, np.empty(shape), part, words)
         for i, suspect in enumerate(self.suspects):
             for j, context in enumerate(contexts):
                 shares = (

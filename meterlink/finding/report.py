@@ -71,6 +71,8 @@ class Proposed(msgspec.Struct, frozen=True, kw_only=True):
     """Expected information about the place of the fault."""
     minutes: float
     """With the setups still to be done."""
+    setups: tuple[str, ...] = ()
+    """Those, in words."""
     parts: float
     """Cost of parts, in the workshop's money."""
     rate: float

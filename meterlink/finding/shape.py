@@ -69,6 +69,11 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Shown with the proposal."""
     each: dict[Name, Words] = {}
     """A check of a kind, done once for each of these parts that the engine has: name, words."""
+    each_of: str = ""
+    """Another check of a kind, for each of whose parts this one is done, too. The name of this
+    check holds that one's, where the part's goes."""
+    says: dict[Name, Words] = {}
+    """An outcome as a clause, such as «a spark jumps»; without one it is said by its name."""
     sound: Row
     """What it shows where the fault at hand does not touch it."""
 
@@ -120,14 +125,34 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
                 return rows[check].contexts[context]
         return self.checks[check].sound.contexts[context]
 
+    def done_for(self, kind: str) -> Mapping[str, str]:
+        """Return the names that a check goes by, each with its part; no part where it has none.
+
+        Raises:
+            KeyError: there is no such check.
+        """
+        declared = self.checks[kind]
+        if declared.each:
+            return {part: part for part in declared.each}
+        if declared.each_of:
+            parts = self.checks[declared.each_of].each
+            return {kind.replace(declared.each_of, part, 1): part for part in parts}
+        return {kind: ""}
+
+    def part_of(self, check: str) -> str:
+        """Return the part that ``check`` looks at, such as one of the stop switches, or none."""
+        for kind in self.checks:
+            names = self.done_for(kind)
+            if check in names:
+                return names[check]
+        return ""
+
     def understands(self, check: str) -> frozenset[str] | None:
         """Return every word that ``check`` takes as an outcome; None where there is no such check.
 
         ``check`` may be the name of a part, such as one of the stop switches.
         """
-        declared = self.checks.get(check) or next(
-            (kind for kind in self.checks.values() if check in kind.each), None
-        )
-        if declared is None or (declared.each and check not in declared.each):
-            return None
-        return frozenset({*declared.outcomes, *declared.reads_as, *UNSAID})
+        for kind, declared in self.checks.items():
+            if check in self.done_for(kind):
+                return frozenset({*declared.outcomes, *declared.reads_as, *UNSAID})
+        return None

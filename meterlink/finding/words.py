@@ -21,24 +21,23 @@ def strength(bits: float) -> str:
     return next(word for least, word in _STRENGTHS if abs(bits) >= least)
 
 
-def speaks(check: str, outcome: str, bits: float, why: str) -> str:
-    """Say what one outcome speaks for or against."""
-    side = "for" if bits > 0 else "against"
+def speaks(said: str, bits: float, why: str) -> str:
+    """Say what one outcome, given as a clause, speaks for or against."""
+    side = "For" if bits > 0 else "Against"
     reason = f" {why}" if why else ""
-    return f"{_first(check)}: {_said(outcome)}; speaks {strength(bits)} {side} it.{reason}"
+    return f"{side} it, {strength(bits)}: {said}.{reason}"
 
 
-def meaning(outcome: str, chance: float, first: Placed) -> str:
-    """Say what an outcome of a proposed check would mean."""
+def meaning(said: str, chance: float, first: Placed) -> str:
+    """Say what an outcome of a proposed check, given as a clause, would mean."""
     where = f"{first.place}, {percent(first.probability)}"
-    return f"If {_said(outcome)} ({percent(chance)}): {where}."
+    return f"If {said} ({percent(chance)}): {where}."
 
 
-def odd(check: str, outcome: str, fault: str, likeliest: str) -> str:
-    """Say which outcome does not go with the most probable fault."""
+def odd(check: str, said: str, fault: str, likeliest: str) -> str:
+    """Say which outcome does not go with the most probable fault; outcomes are clauses."""
     return (
-        f"{_first(check)}: {_said(outcome)} does not go with {fault}, which would most likely "
-        f"give {_said(likeliest)}. Do this check again."
+        f"Odd for {fault}: {said}. To be expected then: {likeliest}. Do the check «{check}» again."
     )
 
 
@@ -46,12 +45,11 @@ def clean_sentences(complaint: str, proposed: tuple[Proposed, ...]) -> tuple[str
     """Return what to say where no outcome speaks of a fault: a service, or too few checks."""
     lead = "Nothing that was checked speaks of a fault."
     if not proposed:
-        return (lead, f"If the engine still has the complaint «{complaint}», no check would tell.")
+        return (lead, f"If the engine still has its complaint ({complaint}), no check would tell.")
     best = proposed[0]
-    ask = f"If the engine still has the complaint «{complaint}», the next best check, about "
     return (
         lead,
-        f"{ask}{best.minutes:.0f} min: {best.ask}",
+        f"If the engine still has its complaint ({complaint}), the next best check, {_next(best)}",
         *([best.caution] if best.caution else []),
     )
 
@@ -83,7 +81,7 @@ def _leading(first: Suspected, places: tuple[Placed, ...], sure: bool) -> Iterab
         yield f"Most likely: {where}."
     else:
         yield f"Not settled yet. Likeliest: {where}."
-    yield f"The likeliest single fault is {first.say}, {percent(first.probability)}."
+    yield f"The likeliest single fault: {first.say}, {percent(first.probability)}."
     rivals = [other for other in others if other.probability >= WORTH_NAMING]
     if rivals:
         named = ", ".join(f"{rival.place} ({percent(rival.probability)})" for rival in rivals)
@@ -100,8 +98,8 @@ def _conflict(contradictory: bool, odds: tuple[Odd, ...]) -> Iterable[str]:
 
 
 def _grounds(first: Suspected) -> Iterable[str]:
-    yield from (f"For it: {ground.say}" for ground in first.speaks_for[:3])
-    yield from (f"Against it: {ground.say}" for ground in first.speaks_against[:2])
+    yield from (ground.say for ground in first.speaks_for[:3])
+    yield from (ground.say for ground in first.speaks_against[:2])
 
 
 def _onward(first: Suspected, sure: bool, proposed: tuple[Proposed, ...]) -> Iterable[str]:
@@ -114,15 +112,13 @@ def _onward(first: Suspected, sure: bool, proposed: tuple[Proposed, ...]) -> Ite
         )
     else:
         best = proposed[0]
-        yield f"Next best check, about {best.minutes:.0f} min: {best.ask}"
+        yield f"Next best check, {_next(best)}"
         if best.caution:
             yield best.caution
         yield from (means.say for means in best.means if means.chance >= WORTH_SAYING)
 
 
-def _said(outcome: str) -> str:
-    return outcome.replace("-", " ")
-
-
-def _first(words: str) -> str:
-    return words[:1].upper() + words[1:]
+def _next(best: Proposed) -> str:
+    """Say what to do for a check, and what has to be opened up for it first."""
+    first = f"First: {'; '.join(best.setups)}. " if best.setups else ""
+    return f"about {best.minutes:.0f} min: {first}{best.ask}"

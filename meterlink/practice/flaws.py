@@ -6,7 +6,7 @@ from typing import Final
 import msgspec
 
 from meterlink.circuit import AIR, Engine, controls, places
-from meterlink.circuit.condition import Condition, connectors
+from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, Condition, connectors
 from meterlink.circuit.places import OTHER_TIP
 from meterlink.practice.probing import Probing
 from meterlink.practice.topics import Topic
@@ -61,6 +61,21 @@ def flaws_in(touch: Touch, probing: Probing, engine: Engine) -> tuple[Flaw, ...]
     )
 
 
+def how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
+    """Return the flaw of a control that stood at ``there``, and ought not to have."""
+    if control == "stop wire":
+        where = "on its tab" if there == "on" else "off its tab"
+        return Flaw(Topic.STOP_WIRE, f"the stop wire was {where}")
+    if control == "plug lead":
+        return Flaw(Topic.LEAD_OFF, "the plug lead was on the plug")
+    if control == CLIP_LEAD:
+        where = "off" if there == CLIP_OFF else f"on, from {there}"
+        return Flaw(Topic.CLIP_LEAD, f"the clip lead was {where}")
+    if control in connectors(engine):
+        return Flaw(Topic.CONNECTORS, f"the {control} was {there}")
+    return Flaw(Topic.POSITIONS, f"the {control} stood in «{there}»")
+
+
 def _at_the_tips(touch: Touch, probing: Probing, engine: Engine) -> Iterator[Flaw]:
     known = places(engine)
     red, black = known[touch.red], known[touch.black]
@@ -82,16 +97,8 @@ def _around(touch: Touch, probing: Probing, engine: Engine) -> Iterator[Flaw]:
     lies = Condition(controls=touch.controls)
     for control, wanted in probing.controls.items():
         there = lies.position(control, engine)
-        if there == wanted:
-            continue
-        if control == "stop wire":
-            yield Flaw(Topic.STOP_WIRE, "the stop wire was on its tab")
-        elif control == "plug lead":
-            yield Flaw(Topic.LEAD_OFF, "the plug lead was on the plug")
-        elif control in connectors(engine):
-            yield Flaw(Topic.CONNECTORS, f"the {control} was {there}")
-        else:
-            yield Flaw(Topic.POSITIONS, f"the {control} was {there}")
+        if there != wanted:
+            yield how_it_stood(control, there, engine)
     if touch.asked and touch.switch in controls(engine):
         there = lies.position(touch.switch, engine)
         if there != touch.asked:

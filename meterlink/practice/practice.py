@@ -4,16 +4,16 @@ It has no meter: what the probes find is told to it (``touched``, ``concluded``)
 without one, and a live face and a test play by the very same rules.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
-from meterlink.circuit import Condition, Engine, connectors, controls
+from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Condition, Engine, connectors, controls
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.advice import prospects
 from meterlink.finding.outcomes import record
 from meterlink.practice.case import Case
-from meterlink.practice.flaws import Flaw, Touch, flaws_in
+from meterlink.practice.flaws import Flaw, Touch, flaws_in, how_it_stood
 from meterlink.practice.ledger import (
     Begun,
     Concluded,
@@ -34,10 +34,6 @@ from meterlink.practice.probing import Probing, practice_card, probings
 from meterlink.practice.topics import Topic
 from meterlink.text import plain
 
-TURNS_OVER: Final = frozenset(
-    {"spark-at-gap", "spark-with-stop-isolated", "substitution-module", "spark-again"}
-)
-"""Checks that make a spark on purpose."""
 RUNS: Final = frozenset({"start", "stop-check"})
 """Checks with the engine running."""
 Safeties = tuple[tuple[Topic, ...], tuple[Topic, ...]]
@@ -102,6 +98,14 @@ class Practice:
         """Return the steps that a check is made of with the probes; none where it takes none."""
         return tuple(name for name, probing in self.steps.items() if probing.check == check)
 
+    def turns_over(self, check: str) -> bool:
+        """Say whether a check makes a spark on purpose, with the engine turned over."""
+        return check in self._workshop.trials
+
+    def wanted(self, check: str) -> Mapping[str, str]:
+        """Return where switches, connectors and fittings have to be for a check without probes."""
+        return self._workshop.trials[check].controls if self.turns_over(check) else {}
+
     def minutes_of(self, check: str) -> float:
         """Return what a check would take now, with the work that opens the way to it."""
         node = self.case.model.nodes[check]
@@ -146,11 +150,15 @@ class Practice:
         """Begin a check: count what it takes; return what had to be opened up for it first.
 
         Raises:
-            UsageError: there is no such check.
+            UsageError: there is no such check, or the engine must not run as it is.
         """
         if check not in self.checks:
             known = ", ".join(self.checks)
             raise UsageError(f"there is no check «{plain(check)}»; there is {known}")
+        if check in RUNS and self._stands(CLIP_LEAD) != CLIP_OFF:
+            raise UsageError(
+                "the clip lead has to come off before the engine runs: set clip lead off"
+            )
         node = self.case.model.nodes[check]
         due = setups_due(node, self.ledger, self.case.model)
         for setup in due:
@@ -174,8 +182,8 @@ class Practice:
         """Do a check that takes no probes; return its outcome."""
         with_care = self._workshop.answer(check)
         outcome, flaws = with_care, self._flaws_of_trial(check)
-        if check in ("spark-at-gap", "spark-with-stop-isolated"):
-            outcome = self._workshop.spark(self.condition.controls)
+        if self.turns_over(check):
+            outcome = self._workshop.spark(check, self.condition.controls)
         elif check == "stop-check" and not self._stop_circuit_whole():
             outcome = "runs-on"
         self.ledger.add(Concluded(check=check, outcome=outcome, with_care=with_care, flaws=flaws))
@@ -309,27 +317,18 @@ class Practice:
             needed[Topic.WIRE_BACK] = self._stop_circuit_whole()
             return needed
         needed[Topic.MADE_SAFE] = secured(Safety.MADE_SAFE)
-        if check in TURNS_OVER:
+        if self.turns_over(check):
             needed[Topic.VAPOUR] = secured(Safety.AIRED)
         return needed
 
     def _flaws_of_trial(self, check: str) -> tuple[Flaw, ...]:
-        """Return what was wrong with a spark trial: the wire on or off, switches at stop."""
-        if check not in ("spark-at-gap", "spark-with-stop-isolated"):
-            return ()
-        wire = self._stands("stop wire")
-        wanted = "off" if check == "spark-with-stop-isolated" else "on"
-        if wire != wanted:
-            where = "on its tab" if wire == "on" else "off its tab"
-            return (Flaw(Topic.STOP_WIRE, f"the stop wire was {where}"),)
-        return () if wire == "off" else tuple(self._stops_left())
+        """Return what was wrong with a spark trial: wire, switches and clip lead not as it wants.
 
-    def _stops_left(self) -> Iterator[Flaw]:
-        """Yield what in a joined stop circuit is not as it is when the engine runs."""
-        for joint in connectors(self.engine):
-            if self._stands(joint) == "off":
-                yield Flaw(Topic.CONNECTORS, f"the {joint} was off")
-        for switch in self.engine.switch:
-            position = self._stands(switch.name)
-            if switch.positions[position] == "closed":
-                yield Flaw(Topic.POSITIONS, f"the {switch.name} stood in «{position}»")
+        With the stop wire off, nothing that hangs on it matters.
+        """
+        wanted = self.wanted(check)
+        wrong = {c: self._stands(c) for c, there in wanted.items() if self._stands(c) != there}
+        found = [how_it_stood(control, there, self.engine) for control, there in wrong.items()]
+        if "stop wire" not in wrong and wanted.get("stop wire") == "on":
+            return tuple(found)
+        return tuple(flaw for flaw in found if flaw.topic in (Topic.STOP_WIRE, Topic.CLIP_LEAD))

@@ -20,7 +20,7 @@ from meterlink.card import (
     SwitchStep,
     WatchStep,
 )
-from meterlink.circuit import Engine, connector
+from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
 from meterlink.circuit.faults import slug
 from meterlink.circuit.places import BLOCK, STOP_WIRE
 from meterlink.declared import Seconds
@@ -124,8 +124,9 @@ def practice_card(complaint: str, steps: Mapping[str, Probing]) -> Card:
 _ALWAYS: Final = frozenset({Topic.PLACES, Topic.BARE_METAL, Topic.STOP_WIRE, Topic.TOUCHING})
 _LOW: Final = _ALWAYS | {Topic.LEAD_ZERO, Topic.RANGE}
 _HIGH: Final = _ALWAYS | {Topic.FINGERS, Topic.RANGE}
-_WIRE_OFF: Final = {"stop wire": "off"}
-_LEAD_OFF: Final = {"plug lead": "off"}
+_NOT_CLIPPED: Final = {CLIP_LEAD: CLIP_OFF}
+_WIRE_OFF: Final = {"stop wire": "off"} | _NOT_CLIPPED
+_LEAD_OFF: Final = {"plug lead": "off"} | _NOT_CLIPPED
 
 
 def _windings() -> Iterator[Probing]:
@@ -160,7 +161,7 @@ def _windings() -> Iterator[Probing]:
         check="insulation",
         step=MeasurementStep(id="insulation", title="Insulation", insulation=INSULATION_ENTRY),
         nodes=(frozenset({"case"}), _CORE),
-        controls={},
+        controls=_NOT_CLIPPED,
         matters=_HIGH - {Topic.STOP_WIRE},
         largest=1e6,
         finest=1e5,

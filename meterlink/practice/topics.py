@@ -18,6 +18,7 @@ class Topic(Enum):
     STOP_WIRE = "stop-wire-off"
     POSITIONS = "switch-positions"
     CONNECTORS = "other-switches-off"
+    CLIP_LEAD = "clip-lead"
     LEAD_OFF = "plug-lead-off"
     RANGE = "range"
     LEAD_ZERO = "lead-zero"
@@ -47,6 +48,7 @@ _TITLES: Final = {
     Topic.STOP_WIRE: "stop wire off before measuring",
     Topic.POSITIONS: "switches in the right position",
     Topic.CONNECTORS: "other switches unplugged",
+    Topic.CLIP_LEAD: "clip lead on where a check wants it, and off again",
     Topic.LEAD_OFF: "plug lead off the plug before measuring",
     Topic.RANGE: "the meter's range",
     Topic.LEAD_ZERO: "lead zero before low resistances",

@@ -47,6 +47,9 @@ TRADE_ORDER = (
     "magnet-cracks",
     "air-gap",
     "soak",
+    "spark-with-gap-set",
+    "spark-with-earth-bridged",
+    "spark-with-good-lead",
     "substitution-module",
 )
 

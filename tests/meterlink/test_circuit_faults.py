@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from meterlink.circuit import Condition
+from meterlink.circuit import Condition, resistance_between
 from meterlink.circuit.faults import HOT_C, afflict, fault_names
 from meterlink.circuit.spark import TEST_GAP_KV, spark_kv, sparks, stop_path
 from meterlink.circuit.workshop import Workshop
@@ -17,6 +17,7 @@ TABLE = shipped_table()
 PROFILE = demo_profile()
 MODELS = {complaint: Model(TABLE, complaint) for complaint in TABLE.complaints}
 PAIRS = [(c, suspect.name) for c, model in MODELS.items() for suspect in model.suspects]
+CRACKED_AND_HOT = ("dies-hot", "weak-or-cracked-magnet")
 SPARK_AND_YET = {"key-sheared-or-missing", "plug-bad", "none"}
 """With these a spark jumps the test gap, and the engine doesn't run."""
 
@@ -59,6 +60,9 @@ def test_a_sound_engine_passes_every_check() -> None:
     assert found == {
         "spark-at-gap": "yes",
         "spark-with-stop-isolated": "yes",
+        "spark-without-stop-switch": "yes",
+        "spark-with-control-at-stop": "no",
+        "spark-with-terminal-earthed": "no",
         "plug-condition": "good",
         "primary-resistance": "in-window",
         "secondary-resistance": "in-window",
@@ -72,6 +76,9 @@ def test_a_sound_engine_passes_every_check() -> None:
         "flywheel-key": "whole",
         "magnet-cracks": "none",
         "soak": "steady",
+        "spark-with-gap-set": "yes",
+        "spark-with-earth-bridged": "no",
+        "spark-with-good-lead": "no",
         "substitution-module": "yes",
         "spark-again": "yes",
         "stop-check": "stops",
@@ -105,6 +112,50 @@ def test_what_tells_of_a_fault_shows_it(fault: str, check: str, mostly: str) -> 
     """The commonest outcome is the one that the fault table holds likeliest, too."""
     seen = outcomes(fault, "no-spark", check)
     assert seen.most_common(1)[0][0] == mostly
+
+
+@pytest.mark.parametrize(
+    ("complaint", "fault", "check", "others"),
+    [
+        ("wont-stop", "module-faulty", "spark-with-terminal-earthed", "no"),
+        ("dies-hot", "wrong-air-gap", "spark-with-gap-set", "no"),
+        ("no-spark", "wrong-air-gap", "spark-with-gap-set", "no"),
+        ("dies-hot", "poor-earth", "spark-with-earth-bridged", "no"),
+        ("dies-hot", "bad-lead-or-cap", "spark-with-good-lead", "no"),
+        ("dies-hot", "stop-switch-stuck-closed", "spark-without-stop-switch", "no"),
+    ],
+)
+def test_a_trial_brings_the_spark_back_for_its_own_fault_alone(
+    complaint: str, fault: str, check: str, others: str
+) -> None:
+    without_spark = {f for c, f in PAIRS if c == complaint} - SPARK_AND_YET
+    assert set(outcomes(fault, complaint, check, 20)) == {"yes"}
+    for other in without_spark - {fault}:
+        assert set(outcomes(other, complaint, check, 5)) == {others}, other
+
+
+def test_a_control_at_stop_leaves_the_spark_unless_the_stop_circuit_is_whole() -> None:
+    for complaint, fault in PAIRS:
+        if complaint == "wont-stop":
+            expected = "no" if fault == "none" else "yes"
+            assert set(outcomes(fault, complaint, "spark-with-control-at-stop", 20)) == {expected}
+
+
+def test_a_clip_lead_left_on_the_terminal_makes_a_good_primary_read_short() -> None:
+    engine = sound_engine(np.random.default_rng(1))
+    lies = Condition(controls={"stop wire": "off", "clip lead": "terminal to laminations"})
+    read = resistance_between(engine, lies, "primary terminal", "laminations")
+    # Worked by hand: 0.05 ohm beside the primary.
+    primary = engine.primary.ohms
+    assert primary is not None
+    assert read == pytest.approx(primary * 0.05 / (primary + 0.05))
+
+
+def test_an_engine_with_a_wrong_gap_that_dies_hot_still_sparks_cold() -> None:
+    for seed in range(40):
+        shop = workshop("wrong-air-gap", "dies-hot", seed)
+        assert sparks(shop.patient.cold, Condition(controls={"stop switch": "run"}))
+        assert shop.answer("air-gap") in {"below", "above"}
 
 
 def test_a_fault_that_comes_with_heat_is_gone_on_the_bench() -> None:
@@ -159,11 +210,23 @@ def test_heat_takes_the_spark_of_a_winding_that_opens() -> None:
     assert spark_kv(patient.hot, hot) == 0.0
 
 
-def test_following_the_advice_finds_most_faults() -> None:
-    """The share over more engines is in the benchmarks; this only holds the way open."""
+@pytest.mark.parametrize(("complaint", "fault"), PAIRS)
+def test_following_the_advice_finds_every_fault_of_the_table(complaint: str, fault: str) -> None:
+    """The shares over thousands of engines are in the benchmarks; this holds each way open."""
+    model = MODELS[complaint]
+    place = next(s.place for s in model.suspects if s.name == fault)
+    found = sum(
+        follow(model, workshop(fault, complaint, seed).answer).place == place for seed in range(12)
+    )
+    # A cracked magnet that still pulls leaves the armature just over 95 % probable when it dies
+    # hot, which is where the advice stops: to see the crack, the flywheel has to come off.
+    assert found >= (8 if (complaint, fault) == CRACKED_AND_HOT else 11)
+
+
+def test_following_the_advice_finds_faults_as_they_come_in() -> None:
     intake = Intake(seed=3)
     found = 0
     for _ in range(100):
         model, patient, place = intake.draw()
         found += follow(model, Workshop(patient, PROFILE).answer).place == place
-    assert found >= 85
+    assert found >= 97

@@ -90,14 +90,17 @@ def _faults(complaint):
 
 def _checks():
     for name, raw in RAW["checks"].items():
-        yield from ((switch, name) for switch in SWITCHES) if "each" in raw else [(name, name)]
+        if "each" in raw or "each_of" in raw:
+            yield from ((name.replace("switch", switch), name) for switch in SWITCHES)
+        else:
+            yield name, name
 
 
 def _row(suspect, name, kind, complaint, context):
     switch = next((s for s in SWITCHES if suspect.startswith(f"{s}-")), None)
     key = suspect.replace(switch, "switch", 1) if switch else suspect
     blocks = [RAW["checks"][kind]["sound"]]
-    if switch in (None, name) or "each" not in RAW["checks"][kind]:
+    if switch is None or "switch" not in kind or switch in name:
         raw = RAW["faults"][key]
         blocks.insert(0, raw.get("gives", {}).get(kind, {}))
         blocks.insert(0, raw.get("when", {}).get(complaint, {}).get(kind, {}))

@@ -34,7 +34,7 @@ def test_stop_circuit_is_found_and_said():
     assert found.sure
     assert first(found) == "stop-switch-stuck-closed"
     assert found.sentences[0].startswith("Found: stop switch, ")
-    assert any(s.startswith("For it: ") and "stuck closed" in s for s in found.sentences)
+    assert any(s.startswith("For it, ") and "stuck closed" in s for s in found.sentences)
     assert "stop check" in found.sentences[-1]
 
 

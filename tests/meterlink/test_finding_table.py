@@ -191,6 +191,27 @@ PART_MISTAKES = [
 ]
 
 
+UNPLUGGED = check(["back", "gone"], {"back": 0.1, "gone": 0.9}, each_of="switch")
+PART_MISTAKES += [
+    (("checks", "unplugged"), UNPLUGGED, "each_of: the name of this check must hold «switch»"),
+    (
+        ("checks", "without-switch"),
+        {**UNPLUGGED, "each_of": "swich"},
+        "each_of: there is no check done for each part «swich»; did you mean «switch»?",
+    ),
+    (
+        ("checks", "without-switch"),
+        {**UNPLUGGED, "each": {"up": "upper switch"}},
+        "each_of: this check has parts of its own already, under «each»",
+    ),
+    (
+        ("checks", "without-switch"),
+        {**UNPLUGGED, "says": {"bak": "it is back"}},
+        "says: there is no outcome «bak»; did you mean «back»?",
+    ),
+]
+
+
 @pytest.mark.parametrize(("path", "value", "sentence"), PART_MISTAKES)
 def test_a_mistake_among_parts_is_named(path, value, sentence):
     mistakes = table_mistakes(toml(spoilt(path, value, PARTS)), "own.toml")
@@ -209,6 +230,27 @@ def test_a_fault_of_several_parts_is_one_fault_for_each_that_the_engine_has():
     one = Model(made(PARTS), "dead")
     assert [s.name for s in one.suspects] == ["left-stuck", "none"]
     assert list(one.nodes) == ["left"]
+
+
+def test_a_second_check_of_the_same_parts_looks_at_each_of_them():
+    own = copy.deepcopy(PARTS)
+    own["checks"]["without-switch"] = UNPLUGGED | {"say": "without the {part}"}
+    own["checks"]["without-switch"]["says"] = {"back": "it is back without the {part}"}
+    row = {"row": {"back": 0.8, "gone": 0.2}, "source": "made up for a test"}
+    own["faults"]["switch-stuck"]["gives"]["without-switch"] = row
+    table_made = made(own)
+    both = Model(table_made, "dead", ["left", "right"])
+    assert list(both.nodes) == ["left", "right", "without-left", "without-right"]
+    without_right = both.nodes["without-right"]
+    assert without_right.say == "without the right switch"
+    assert without_right.said("back") == "it is back without the right switch"
+    assert without_right.said("gone") == "without the right switch: gone"
+    assert without_right.shares[:, 0, 0] == pytest.approx([0.1, 0.8, 0.1])
+    # An outcome of it tells that the engine has that switch.
+    found = find({"without-right": "back"}, "dead", table=table_made)
+    assert {fault.fault for fault in found.faults} == {"right-stuck", "none"}
+    assert table_made.understands("without-right") == {"back", "gone", "skipped", "cannot-tell"}
+    assert table_made.understands("without-switch") is None
 
 
 @pytest.mark.parametrize(
@@ -251,6 +293,7 @@ def test_the_shipped_table_has_no_mistakes_and_names_a_source_for_every_row():
     assert {row.source for row in rows} <= KINDS_OF_JUDGEMENT
     assert {declared.source for declared in shipped.faults.values()} <= KINDS_OF_JUDGEMENT
     assert all(row.why for declared in shipped.faults.values() for row in declared.gives.values())
+    assert all(set(check.says) == set(check.outcomes) for check in shipped.checks.values())
 
 
 @pytest.mark.parametrize("complaint", sorted(shipped_table().complaints))

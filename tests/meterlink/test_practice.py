@@ -63,14 +63,13 @@ def careful(case: Case) -> Practice:
 
 
 def put_right_for(practice: Practice, check: str) -> None:
-    practice.put("stop wire", "off" if check == "spark-with-stop-isolated" else "on")
-    for switch in practice.engine.switch:
-        opened = next(p for p, state in switch.positions.items() if state == "open")
-        practice.put(switch.name, opened)
+    for control, position in practice.wanted(check).items():
+        practice.put(control, position)
 
 
 def prove(practice: Practice) -> None:
-    practice.put("stop wire", "on")
+    for control, position in practice.wanted("spark-at-gap").items():
+        practice.put(control, position)
     practice.begin("stop-check")
     practice.answer("stop-check")
     practice.sign_off()
@@ -158,6 +157,45 @@ def test_a_spark_trial_takes_no_care_of_switches_left_at_stop():
     told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
     assert "stop switch stood in «stop»" in told.lower()
     assert "repeated one" in told
+
+
+def test_a_clip_lead_left_on_is_a_slip_and_off_it_comes_before_the_engine_runs():
+    practice = Practice(case_of(1, fault="plug-bad", complaint="no-spark"))
+    put_right_for(practice, "spark-at-gap")
+    practice.put("clip lead", "terminal to laminations")
+    practice.begin("spark-at-gap")
+    assert practice.answer("spark-at-gap") == "no"
+    told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
+    assert "The clip lead was on, from terminal to laminations." in told
+    before = list(practice.ledger.lines)
+    with pytest.raises(UsageError, match="clip lead has to come off .*: set clip lead off"):
+        practice.begin("stop-check")
+    assert practice.ledger.lines == before
+
+
+@pytest.mark.parametrize("clipped", ["off", "terminal to laminations"])
+def test_only_a_terminal_that_is_earthed_tells_a_dead_one(clipped):
+    practice = Practice(case_of(1, fault="stop-wire-broken", complaint="wont-stop"))
+    put_right_for(practice, "spark-with-terminal-earthed")
+    practice.put("clip lead", clipped)
+    practice.begin("spark-with-terminal-earthed")
+    outcome = practice.answer("spark-with-terminal-earthed")
+    flaws = practice.ledger.lines[-1].flaws
+    assert (outcome, len(flaws)) == (("yes", 1) if clipped == "off" else ("no", 0))
+
+
+def test_a_trial_with_a_switch_unplugged_wants_all_the_others_joined():
+    case = case_of(2, fault="brake-switch-stuck-closed", difficulty="medium")
+    practice = Practice(case)
+    put_right_for(practice, "spark-without-brake-switch")
+    practice.begin("spark-without-brake-switch")
+    assert practice.answer("spark-without-brake-switch") == "yes"
+    assert not practice.ledger.lines[-1].flaws
+    practice.put("brake switch connector", "on")
+    practice.put("stop switch connector", "off")
+    practice.begin("spark-without-brake-switch")
+    assert practice.answer("spark-without-brake-switch") == "no"
+    assert {flaw.topic for flaw in practice.ledger.lines[-1].flaws} == {Topic.CONNECTORS}
 
 
 def test_work_that_opens_the_way_is_counted_once():

@@ -51,18 +51,12 @@ class CarefulTrainee:
     def _beforehand(self, check: str) -> Iterator[str]:
         """Yield what puts wire, connectors and switches where the check wants them."""
         steps = self.practice.steps_of(check)
-        if steps:
-            for control, position in self.practice.steps[steps[-1]].controls.items():
-                yield f"set {control} {position}"
-            return
-        yield from self._joined()
-        for switch in self.practice.engine.switch:
-            at_run = next(p for p, state in switch.positions.items() if state == "open")
-            yield f"set {switch.name} {at_run}"
-        if check == "spark-with-stop-isolated":
-            yield "set stop wire off"
+        wanted = self.practice.steps[steps[-1]].controls if steps else self.practice.wanted(check)
+        for control, position in wanted.items():
+            yield f"set {control} {position}"
 
     def _joined(self) -> Iterator[str]:
+        yield "set clip lead off"
         yield "set stop wire on"
         for switch in self.practice.engine.switch:
             yield f"set {switch.name} connector on"
