@@ -173,7 +173,9 @@ def _checked_entries(
     """Return each file to take out with what is promised of it, or refuse the whole."""
     infos = {info.filename: info for info in archive.infolist()}
     paths = [file.path for file in manifest.files]
-    if len(archive.infolist()) > _MOST_FILES or len({p.casefold() for p in paths}) != len(paths):
+    entries = [info.filename.casefold() for info in archive.infolist()]
+    twice = len(set(entries)) != len(entries) or len({p.casefold() for p in paths}) != len(paths)
+    if len(entries) > _MOST_FILES or twice:
         raise UnreadableError(f"{name} holds too many files, or one of them twice")
     if infos.keys() != {MANIFEST, *paths} or kind.needs not in paths:
         raise UnreadableError(f"{name} does not hold just what its manifest says")
@@ -185,8 +187,10 @@ def _checked_entries(
         odd = info.flag_bits & 0x1 or file_type not in (0, stat.S_IFREG)
         if odd or info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise UnreadableError(f"{name} holds {path!r} as a link, encrypted, or in an odd form")
+    if any(file.bytes < 0 for file in manifest.files):
+        raise UnreadableError(f"{name} has a manifest that makes no sense: a file of minus length")
     total = sum(file.bytes for file in manifest.files)
-    if total > largest or any(file.bytes < 0 for file in manifest.files):
+    if total > largest:
         raise UnreadableError(
             f"{name} would take up {total} bytes; more than {largest} are not taken unasked"
         )

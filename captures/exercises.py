@@ -15,7 +15,7 @@ from captures.names import safe_name
 from captures.notes import read_notes
 from captures.reader import is_regular
 from captures.replaying import Played
-from meterlink.errors import UnreadableError
+from meterlink.errors import FaultFoundError, UnreadableError
 from meterlink.text import plain
 
 LARGEST: Final = 256 << 20
@@ -57,7 +57,12 @@ def unpack_exercises(pack_file: Path, root: Path, *, largest: int = LARGEST) -> 
     """
 
     def adopt(filled: Path, name: str) -> Path:
-        list(_readable(filled))
+        try:
+            list(_readable(filled))
+        except (UnreadableError, FaultFoundError) as fault:
+            # The folder that it was filled into is gone when this is read; the pack is not.
+            said = str(fault).replace(f"{plain(str(filled))}/", "").replace(f"{filled.name}/", "")
+            raise type(fault)(f"{plain(str(pack_file))}: {said}") from fault
         # With a word before it, no name is a device's.
         return filled.rename(_free(root, f"from-{safe_name(name, 'elsewhere')}"))
 

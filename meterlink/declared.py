@@ -5,6 +5,7 @@ number is refused where a unit belongs: 4.7 could be ohms or kilohms, and is nev
 """
 
 import re
+from collections.abc import Iterator
 from difflib import get_close_matches
 from typing import Any, ClassVar, Final, TypeVar
 
@@ -132,10 +133,25 @@ def _with_key(message: str, shape: object) -> str:
     said, at, path = message.rpartition(" - at ")
     if not at:
         return plain(message + _perhaps(message, shape), 400)
-    said += _perhaps(said, shape)
-    return plain(
-        f"{path.strip('`').removeprefix('$').removeprefix('.') or 'top level'}: {said}", 400
+    key = path.strip("`").removeprefix("$").removeprefix(".") or "top level"
+    if strange := _STRANGE.fullmatch(said):
+        said = _not_one_of(key, strange[1], shape)
+    return plain(f"{key}: {said}{_perhaps(said, shape)}", 400)
+
+
+def _not_one_of(key: str, value: str, shape: object) -> str:
+    """Say that ``value`` is none of those that ``key`` can have."""
+    if key == "format":
+        return f"this program does not know format {value}; update meterlink, or mend the file"
+    own = re.sub(r"\[.*?\]", "", key).rpartition(".")[2]
+    can_be = dict.fromkeys(
+        str(one)
+        for field in _fields(shape)
+        if field.encode_name == own and isinstance(field.type, msgspec.inspect.LiteralType)
+        for one in field.type.values
     )
+    expected = f"; expected {' or '.join(can_be)}" if can_be else ""
+    return f"there is no {value}{expected}"
 
 
 def _perhaps(said: str, shape: object) -> str:
@@ -146,11 +162,16 @@ def _perhaps(said: str, shape: object) -> str:
 
 
 _UNKNOWN: Final = re.compile("unknown field `(.*)`")
+_STRANGE: Final = re.compile("Invalid enum value (.*)")
 
 
 def _keys(shape: object) -> set[str]:
     """Return every key that may stand anywhere in a file of ``shape``."""
-    keys: set[str] = set()
+    return {field.encode_name for field in _fields(shape)}
+
+
+def _fields(shape: object) -> Iterator[msgspec.inspect.Field]:
+    """Yield every field that may stand anywhere in a file of ``shape``."""
     seen: set[type] = set()
     ahead: list[object] = [msgspec.inspect.type_info(shape)]
     while ahead:
@@ -158,7 +179,7 @@ def _keys(shape: object) -> set[str]:
         match kind:
             case msgspec.inspect.StructType(cls=cls, fields=fields) if cls not in seen:
                 seen.add(cls)
-                keys |= {field.encode_name for field in fields}
+                yield from fields
                 ahead += [field.type for field in fields]
             case msgspec.inspect.UnionType(types=types):
                 ahead += types
@@ -169,4 +190,3 @@ def _keys(shape: object) -> set[str]:
                 ahead.append(inner)
             case msgspec.inspect.DictType(value_type=inner):
                 ahead.append(inner)
-    return keys

@@ -99,6 +99,8 @@ def test_a_file_that_no_exercise_has_is_refused(pack_file, tmp_path, name):
         lambda m, f: f.update(version="2.0"),
         lambda m, f: f["files"].pop(),
         lambda m, f: f["files"][1].update(bytes=3),
+        lambda m, f: f["files"][1].update(bytes=-1),
+        lambda m, f: f["files"][1].update(bytes=10**24),
     ],
 )
 def test_a_pack_that_does_not_agree_with_itself_is_refused(pack_file, tmp_path, change):
@@ -123,8 +125,19 @@ def test_a_pack_that_does_not_agree_with_itself_is_refused(pack_file, tmp_path, 
 )
 def test_an_honest_pack_of_nonsense_leaves_nothing_behind(pack_file, tmp_path, name, data):
     forged = forge(pack_file, tmp_path, lambda m, f: add(m, f, name, data))
-    with pytest.raises(MeterlinkError):
+    with pytest.raises(MeterlinkError) as caught:
         unpack_exercises(forged, tmp_path / "own")
+    assert str(caught.value).startswith(f"{forged}: {name}")
+    assert ".unpacking" not in str(caught.value)
+    assert_nothing(tmp_path)
+
+
+@pytest.mark.filterwarnings("ignore:Duplicate name")
+def test_a_pack_that_holds_a_file_twice_is_refused(pack_file, tmp_path):
+    with zipfile.ZipFile(pack_file, "a") as archive:
+        archive.writestr("open-primary.jsonl", archive.read("open-primary.jsonl"))
+    with pytest.raises(UnreadableError, match="twice"):
+        unpack_exercises(pack_file, tmp_path / "own")
     assert_nothing(tmp_path)
 
 

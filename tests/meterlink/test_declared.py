@@ -5,6 +5,7 @@ import pytest
 
 from meterlink.card import read_card
 from meterlink.declared import InvalidFileError, decode
+from meterlink.practice.exercise import Exercise
 from meterlink.profile import Profile
 
 WINDING = """
@@ -55,6 +56,19 @@ def test_a_key_of_one_kind_of_step_misspelt():
 def test_a_key_that_is_like_no_other_gets_no_guess():
     with pytest.raises(InvalidFileError, match=r"unknown field `qqqq`$"):
         decode(PROFILE.replace("low = ", "qqqq = ").encode(), Profile, "p.toml")
+
+
+def test_a_value_that_is_none_of_a_few_is_answered_with_those():
+    with pytest.raises(
+        InvalidFileError, match=r"difficulty: there is no 'wicked'; expected easy or"
+    ):
+        decode(b'format = 1\ndifficulty = "wicked"\n', Exercise, "e.toml")
+
+
+def test_a_file_of_a_newer_format_asks_for_a_newer_program():
+    newer = PROFILE.replace("format = 1", "format = 2").encode()
+    with pytest.raises(InvalidFileError, match=r"p\.toml: format: .* format 2; update meterlink"):
+        decode(newer, Profile, "p.toml")
 
 
 def test_no_text_of_a_file_steers_a_terminal_and_line_breaks_stay():

@@ -99,7 +99,7 @@ MISTAKES = [
         "is slow",
         "complaint «slow»: at least two faults need a prior for it",
     ),
-    (("format",), 2, "format: Invalid enum value 2"),
+    (("format",), 2, "format: this program does not know format 2"),
     (("titel",), "x", "Object contains unknown field `titel`"),
     (("minute_cost",), 0, "minute_cost: Expected `float` > 0"),
 ]

@@ -168,7 +168,7 @@ def test_a_clip_lead_left_on_is_a_slip_and_off_it_comes_before_the_engine_runs()
     told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
     assert "The clip lead was on, from terminal to laminations." in told
     before = list(practice.ledger.lines)
-    with pytest.raises(UsageError, match="clip lead has to come off .*: set clip lead off"):
+    with pytest.raises(UsageError, match=r"clip lead has to come off .*: set clip lead off"):
         practice.begin("stop-check")
     assert practice.ledger.lines == before
 

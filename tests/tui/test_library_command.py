@@ -134,6 +134,19 @@ def test_exercises_are_packed_unpacked_and_played(own, tmp_path, capsys, monkeyp
     assert main(["replay", "quay", "--check"]) == 0
 
 
+def test_an_exercise_that_another_of_its_name_hides_is_said(own, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["library", "pack", str(_two_exercises(tmp_path / "class"))]) == 0
+    assert main(["library", "unpack", "class.exercises.zip"]) == 0
+    assert "is there already" not in capsys.readouterr().out
+    assert main(["library", "unpack", "class.exercises.zip"]) == 0
+    said = capsys.readouterr().out
+    assert f"open-primary is there already, in {own / 'from-class'}" in said
+    file = own / "from-class-2" / "open-primary.jsonl"
+    assert f"play this one by its file, {file}" in said
+    assert file.is_file()
+
+
 def test_a_pack_from_a_stranger_that_is_none_is_a_sentence(tmp_path, capsys):
     path = tmp_path / "x.zip"
     path.write_bytes(b"PK\x03\x04 nothing of the kind")

@@ -169,10 +169,20 @@ def _pack(args: argparse.Namespace) -> int:
 def _unpack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.catalogue import own_folder, read_catalogue
+    from captures.catalogue import exercise_or_error, own_folder, read_catalogue
     from captures.exercises import unpack_exercises
 
     folder = unpack_exercises(Path(args.file), own_folder())
-    names = [shelved.exercise.id for shelved in read_catalogue(folder)]
-    _say(args, {"wrote": str(folder), "exercises": names}, f"wrote {folder}: {', '.join(names)}")
+    shelf = read_catalogue(folder)
+    names = [shelved.exercise.id for shelved in shelf]
+    words = f"wrote {folder}: {', '.join(names)}"
+    hidden = [s for s in shelf if exercise_or_error(s.exercise.id).folder != folder]
+    for shelved in hidden:
+        other = exercise_or_error(shelved.exercise.id).folder
+        words += (
+            f"\n{shelved.exercise.id} is there already, in {other}, and is the one played by that "
+            f"name; play this one by its file, {shelved.capture}"
+        )
+    facts = {"wrote": str(folder), "exercises": names, "hidden": [s.exercise.id for s in hidden]}
+    _say(args, facts, words)
     return 0
