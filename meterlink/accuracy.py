@@ -22,6 +22,8 @@ def accuracy_at(
     The line of ``range_`` where that is known; else the smallest range that holds ``value``,
     else one that is for every range. None where there is none to go by.
     """
+    if len(accuracy) < 2:
+        return accuracy[0] if accuracy else None
     general = next((line for line in accuracy if line.range is None), None)
     ranged = sorted((a for a in accuracy if a.range is not None), key=_full_scale)
     if range_ is not None:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from math import inf, sqrt
-from typing import Final
+from typing import Final, NamedTuple
 
 import msgspec
 from msgspec import structs
@@ -62,6 +62,15 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
         return self.budget.expanded
 
 
+class _Standing(NamedTuple):
+    """What an assessor need not work out anew while the last digit stays as it is."""
+
+    resolution: float
+    zero_on_same_range: bool
+    components: tuple[Component, ...]
+    """Of the uncertainty, those that do not depend on the value."""
+
+
 class Assessor:
     """Everything that stands between the values of one step and their verdicts."""
 
@@ -94,6 +103,11 @@ class Assessor:
         self._reference = criterion.reference
         known = temperature if criterion.takes_temperature else None
         self._temperature = known or UNKNOWN_TEMPERATURE
+        self._ratio = 1.0
+        """Sensitivity of the corrected value to the value as read."""
+        if criterion.kind is Kind.WINDING and self._reference is not None:
+            self._ratio = copper_ratio(self._temperature.celsius, self._reference)
+        self._standing = self._stand(resolution)
 
     def correct(self, value: float) -> LeadCorrected | AtReference:
         """Return ``value`` as read after every correction that the criterion asks for."""
@@ -180,36 +194,38 @@ class Assessor:
         lines = self._fixed(value, self._resolution)
         return combined([line.u for line in lines]) / self._ratio
 
-    @property
-    def _ratio(self) -> float:
-        """Sensitivity of the corrected value to the value as read."""
-        if self.criterion.kind is not Kind.WINDING or self._reference is None:
-            return 1.0
-        return copper_ratio(self._temperature.celsius, self._reference)
-
     def _fixed(self, value: float, resolution: float) -> Iterator[Component]:
         """Yield the components that more readings leave as they are, of the corrected value."""
-        ratio = self._ratio
+        standing = self._standing_at(resolution)
         line = accuracy_at(self._accuracy, value, self._range)
         if line is not None:
             half = gain_part(line, value)
-            if not self._zero_on_same_range(resolution):
+            if not standing.zero_on_same_range:
                 half += constant_part(line, resolution, self._range)
-            yield Component(name="meter", u=ratio * rectangular(half))
-        yield Component(name="resolution", u=ratio * of_digit(resolution))
-        if self._zero is not None:
-            yield self._leads(self._zero, resolution)
-        if self.criterion.kind is not Kind.WINDING:
-            return
-        half = self.criterion.series * self.criterion.series_tolerance / 100
-        yield Component(name="series", u=ratio * rectangular(half))
-        if self._reference is not None:
+            yield Component(name="meter", u=self._ratio * rectangular(half))
+        yield from standing.components
+        if self.criterion.kind is Kind.WINDING and self._reference is not None:
             # d(R_ref)/dT = -R_ref / (k + T)
             per_kelvin = abs(self.correct(value)) / (COPPER_K + self._temperature.celsius)
             u = per_kelvin * rectangular(self._temperature.half_width)
             yield Component(name="temperature", u=u)
 
-    def _leads(self, zero: LeadZero, resolution: float) -> Component:
+    def _standing_at(self, resolution: float) -> _Standing:
+        if resolution != self._standing.resolution:
+            self._standing = self._stand(resolution)
+        return self._standing
+
+    def _stand(self, resolution: float) -> _Standing:
+        same = self._zero_on_same_range(resolution)
+        lines = [Component(name="resolution", u=self._ratio * of_digit(resolution))]
+        if self._zero is not None:
+            lines.append(self._leads(self._zero, resolution, same_range=same))
+        if self.criterion.series:
+            half = self.criterion.series * self.criterion.series_tolerance / 100
+            lines.append(Component(name="series", u=self._ratio * rectangular(half)))
+        return _Standing(resolution, same, tuple(lines))
+
+    def _leads(self, zero: LeadZero, resolution: float, *, same_range: bool) -> Component:
         """Return the share of the lead zero: its own noise and last digit.
 
         On another range than the reading it brings that range's constant part too. On the same
@@ -218,7 +234,7 @@ class Assessor:
         """
         digit = zero.digit(resolution)
         half = 0.0
-        if not self._zero_on_same_range(resolution):
+        if not same_range:
             line = accuracy_at(self._accuracy, zero.value, zero.range)
             half = constant_part(line, digit, zero.range) if line is not None else 0.0
         parts = Budget(
@@ -249,7 +265,7 @@ class Assessor:
     def _situation(self, resolution: float) -> Situation:
         return Situation(
             lead_zero=self._zero is not None,
-            offset_in=self._two_wire and not self._zero_on_same_range(resolution),
+            offset_in=self._two_wire and not self._standing_at(resolution).zero_on_same_range,
             temperature_known=self._temperature.known,
         )
 
@@ -259,7 +275,7 @@ class Assessor:
             yield "The meter's accuracy is not known; it is not in the uncertainty."
         elif line.counts and not resolution:
             yield "The last digit is not known; the counts of the accuracy are left out."
-        elif self._zero is not None and not self._zero_on_same_range(resolution):
+        elif self._zero is not None and not self._standing_at(resolution).zero_on_same_range:
             yield "The lead zero is not known to be of the same range, so both offsets count."
         if self.criterion.window.unit == "ohm" and not self._two_wire:
             yield "Measured with four wires: nothing comes off for them."

@@ -6,6 +6,7 @@ and the coverage factor is Student's t for them (G.3).
 """
 
 from collections.abc import Sequence
+from functools import cached_property
 from math import fsum, hypot, inf, sqrt
 from statistics import NormalDist
 from typing import Final
@@ -14,6 +15,8 @@ import msgspec
 
 CONFIDENCE: Final = 0.95
 """Coverage probability of every expanded uncertainty that the program states."""
+
+_NORMAL: Final = NormalDist()
 
 
 class Component(msgspec.Struct, frozen=True, kw_only=True):
@@ -27,27 +30,27 @@ class Component(msgspec.Struct, frozen=True, kw_only=True):
     """Degrees of freedom; None where the distribution is taken as known (infinitely many)."""
 
 
-class Budget(msgspec.Struct, frozen=True):
+class Budget(msgspec.Struct, frozen=True, dict=True):
     """The components of one result; they are taken as independent."""
 
     components: tuple[Component, ...] = ()
 
-    @property
+    @cached_property
     def u(self) -> float:
         """Combined standard uncertainty, the unit of the components."""
         return combined([c.u for c in self.components])
 
-    @property
+    @cached_property
     def dof(self) -> float:
         """Effective degrees of freedom; infinite where no component was estimated from few."""
-        return effective_dof(self.components)
+        return effective_dof(self.components, self.u)
 
-    @property
+    @cached_property
     def k(self) -> float:
         """Coverage factor for 95 %."""
         return coverage_factor(self.dof)
 
-    @property
+    @cached_property
     def expanded(self) -> float:
         """Expanded uncertainty for 95 %."""
         u = self.u
@@ -84,9 +87,11 @@ def combined(
     return sqrt(max(0.0, fsum(terms)))
 
 
-def effective_dof(components: Sequence[Component]) -> float:
-    """Return the degrees of freedom of the combination by Welch-Satterthwaite (GUM G.4.1)."""
-    total = combined([c.u for c in components])
+def effective_dof(components: Sequence[Component], total: float) -> float:
+    """Return the degrees of freedom of the combination by Welch-Satterthwaite (GUM G.4.1).
+
+    ``total`` is their combined standard uncertainty.
+    """
     if total == 0:
         return inf
     # As shares of the total, so that the fourth powers neither overflow nor vanish.
@@ -98,7 +103,7 @@ def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
     """Return Student's t for a two-sided interval; ``dof`` need not be whole (GUM G.4.1 note 1)."""
     p = (1 + confidence) / 2
     if dof == inf:
-        return NormalDist().inv_cdf(p)
+        return _NORMAL.inv_cdf(p)
     from scipy.special import stdtrit  # heavy: only where few readings make it necessary
 
     return float(stdtrit(dof, p))

@@ -1,10 +1,13 @@
-"""The probability that a measured thing conforms (JCGM 106:2012, clause 7).
+"""The probability of conformity (JCGM 106:2012, clause 7).
 
 What is known of the true value is a normal distribution about the best estimate or, where the
 uncertainty itself rests on few readings, a scaled and shifted t-distribution (7.2.3).
 """
 
+from collections.abc import Callable, Sequence
+from functools import cache
 from math import erfc, inf, isinf, sqrt
+from typing import cast
 
 
 def probability_between(
@@ -17,18 +20,44 @@ def probability_between(
     """
     if u == 0 or isinf(estimate):
         return 1.0 if low <= estimate <= high else 0.0
-    below, above = (low - estimate) / u, (high - estimate) / u
-    if below > 0:
-        # Both limits on the far side: the mirrored tails are small numbers that keep digits.
-        below, above = -above, -below
-    return max(0.0, _cdf(above, dof) - _cdf(below, dof))
+    return probabilities_between(estimate, u, (low, high), dof)[1]
 
 
-def _cdf(z: float, dof: float) -> float:
-    if isinf(z):
-        return 1.0 if z > 0 else 0.0
-    if isinf(dof):
+def probabilities_between(
+    estimate: float, u: float, edges: Sequence[float], dof: float = inf
+) -> list[float]:
+    """Return the probability of each stretch between ``edges``, rising, and beyond the outermost.
+
+    As ``probability_between``, but ``estimate`` is finite and ``u`` above nought. One stretch
+    more than edges.
+    """
+    result = []
+    # Of each edge the tail beyond it, seen from the estimate: such small numbers keep their digits.
+    was_above, was_tail = False, 0.0
+    for edge in edges:
+        z = (edge - estimate) / u
+        tail = _tail(-abs(z), dof)
+        if z <= 0:
+            result.append(tail - was_tail)
+        else:
+            result.append(was_tail - tail if was_above else 1.0 - tail - was_tail)
+        was_above, was_tail = z > 0, tail
+    result.append(was_tail if was_above else 1.0 - was_tail)
+    return [max(0.0, p) for p in result]
+
+
+def _tail(z: float, dof: float) -> float:
+    """Return the probability below ``z``, which is not above nought."""
+    if z == -inf:
+        return 0.0
+    if dof == inf:
         return erfc(-z / sqrt(2)) / 2
-    from scipy.special import stdtr  # heavy: only where few readings make it necessary
+    return float(_student()(dof, z))
 
-    return float(stdtr(dof, z))
+
+@cache
+def _student() -> Callable[[float, float], float]:
+    """Load Student's distribution: heavy, so only where few readings make it necessary."""
+    from scipy.special import stdtr
+
+    return cast(Callable[[float, float], float], stdtr)

@@ -1,6 +1,7 @@
 """What a step judges a value by: the window, and where open and short begin."""
 
 from enum import Enum
+from functools import cached_property
 from math import inf
 from typing import Final, Self
 
@@ -50,7 +51,7 @@ class Region(msgspec.Struct, frozen=True):
         return value < self.high or (self.includes_high and value == self.high)
 
 
-class Criterion(msgspec.Struct, frozen=True, kw_only=True):
+class Criterion(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     """Window and limits in the window's SI unit, as seen after all corrections.
 
     Make one with ``winding``, ``part``, ``closed`` or ``open``.
@@ -154,7 +155,7 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
         """The verdict that passes."""
         return Verdict.OPEN if self.kind is Kind.OPEN else Verdict.IN_WINDOW
 
-    @property
+    @cached_property
     def regions(self) -> tuple[Region, ...]:
         """Every verdict with its stretch of values, lowest first; together they hold them all."""
         ends: list[tuple[Verdict, float, bool]] = []
@@ -178,7 +179,7 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
             for low, (verdict, high, includes) in zip(lows, ends, strict=False)
         )
 
-    @property
+    @cached_property
     def edges(self) -> tuple[float, ...]:
         """The values at which the verdict changes, lowest first."""
         return tuple(region.high for region in self.regions[:-1])

@@ -11,7 +11,7 @@ import msgspec
 
 from meterlink.advice import Situation, advise, below_nought
 from meterlink.budget import Budget
-from meterlink.conformity import probability_between
+from meterlink.conformity import probabilities_between, probability_between
 from meterlink.criterion import Criterion, Kind, Region
 from meterlink.events import Limit, Verdict
 from meterlink.ohms import AsRead, AtReference, LeadCorrected
@@ -71,13 +71,11 @@ def judge(
     regions = criterion.regions
     verdict = next(region.verdict for region in regions if region.reaches(estimate))
     u, dof = budget.u, budget.dof
-    if isinf(estimate):
+    if u == 0 or isinf(estimate):
         probabilities = {region.verdict: float(region.verdict is verdict) for region in regions}
     else:
-        probabilities = {
-            region.verdict: probability_between(estimate, u, region.low, region.high, dof)
-            for region in regions
-        }
+        shares = probabilities_between(estimate, u, criterion.edges, dof)
+        probabilities = {r.verdict: share for r, share in zip(regions, shares, strict=True)}
     probability = probabilities[verdict]
     impossible = criterion.window.unit == "ohm" and estimate < -budget.expanded
     if impossible:

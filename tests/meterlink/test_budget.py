@@ -14,7 +14,6 @@ from meterlink.budget import (
     Component,
     combined,
     coverage_factor,
-    effective_dof,
     of_digit,
     rectangular,
 )
@@ -175,7 +174,7 @@ def test_a_budget_scales_and_its_order_does_not_matter(lines, scale):
 @given(st.lists(st.tuples(UNCERTAIN, st.floats(1, 1000)), min_size=1, max_size=6))
 def test_effective_dof_lie_between_the_least_and_the_sum(lines):
     # GUM G.4.1: no more than the sum; no fewer than the smallest.
-    dof = effective_dof([component(u, nu) for u, nu in lines])
+    dof = Budget(tuple(component(u, nu) for u, nu in lines)).dof
     assert min(nu for _, nu in lines) <= dof * (1 + 1e-9)
     assert dof <= sum(nu for _, nu in lines) * (1 + 1e-9)
 
