@@ -1,30 +1,36 @@
-"""How often a meter sends, learnt as it goes, and bursts spread out again."""
+"""How often a meter sends, learnt as it goes, and where on an even grid each reading belongs."""
 
 from math import inf
 
 
 class Cadence:
-    """The sending interval of one stream, and evenly spread times for its readings.
+    """The sending interval of one stream, and places of its readings that many seconds apart.
 
     The interval is the mean over the newest 64 to 512 readings, pauses left out, so that jitter
-    and bursts average away. A reading that comes in the wake of another, as when a driver hands
-    over several at once, was not taken in that instant: in a stream that has shown bursts, with
-    the pauses that belong to them, it is set as many intervals later as it is behind the first,
-    which shifts a burst as a whole.
+    and bursts average away. A converter takes its readings evenly however late their time stamps
+    are, so readings are counted; where one comes later than jitter explains, others are missing,
+    and as many places are left out. Of readings that a driver hands over several at once all but
+    the first are ahead of their time stamps, until the next ones have caught up.
     """
 
     _SLOWEST_LONG = 0.014
     """Below this interval, seconds, the mean runs over 512 readings."""
     _LONGEST_BURST = 8
-    """Readings further behind the first of a burst are counted as this far."""
+    """Readings that may be ahead of their time stamps; with more of them the clock has slipped."""
+    _LATE = 0.75
+    """Intervals that a reading may be late without another one missing."""
+    _FOLLOWS = 0.1
+    """Share by which the grid follows time stamps that are early; late ones it follows at once."""
+    _MOST_MISSING = 1000
+    """Places that are left out at most: further apart, readings have nothing to do with another."""
 
     def __init__(self) -> None:
         self.interval = 0.0
         """Seconds between readings; 0 until two have come."""
+        self.place = 0
+        """Of the newest reading, in intervals."""
         self._last = -inf
-        self._even = -inf
-        self._wake = 0
-        self._bursts = 0
+        self._grid = 0.0
         self._mark = 0.0
         self._count = 0
         self._every = 1
@@ -34,11 +40,19 @@ class Cadence:
         gone = t - self._last
         self._last = t
         self._count += 1
-        if gone < 0.3 * self.interval:
-            self._wake += 1
-        elif self._wake:
-            self._end_burst(gone)
-        if self._count < self._every and gone <= 5 * self.interval:
+        self.place += 1
+        interval = self.interval
+        self._grid = grid = self._grid + interval
+        late = t - grid
+        if late > self._LATE * interval or late < -self._LONGEST_BURST * interval:
+            if late > 0.0 and interval:
+                self.place += round(min(late / interval, self._MOST_MISSING))
+            self._grid = t
+        elif late > 0.0:
+            self._grid = t
+        elif late > -0.5 * interval:
+            self._grid = grid + self._FOLLOWS * late
+        if self._count < self._every and gone <= 5 * interval:
             return False
         return self._learn(t, gone)
 
@@ -57,17 +71,3 @@ class Cadence:
         else:
             self._mark, self._count = t, 0
         return True
-
-    def _end_burst(self, pause: float) -> None:
-        """Was it a burst, with the pause of one, or a hurry of the clock?"""
-        if pause > 0.6 * (self._wake + 1) * self.interval:
-            self._bursts = min(self._bursts + 1, 3)
-        else:
-            self._bursts = max(self._bursts - 1, 0)
-        self._wake = 0
-
-    def even(self, t: float) -> float:
-        """Time to go by for the reading stamped ``t``, later than that of the one before."""
-        behind = min(self._wake, self._LONGEST_BURST) if self._bursts else 0
-        self._even = max(t + behind * self.interval, self._even + 0.05 * self.interval)
-        return self._even

@@ -60,6 +60,8 @@ class HoldDetector:
         self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
         self._steadiness = Steadiness(policy)
         self._seen = StepSeen()
+        self._size = 1
+        """Readings in a point that is weighed."""
         self._forget()
 
     def _forget(self) -> None:
@@ -99,10 +101,6 @@ class HoldDetector:
         newest = self._steadiness.newest
         return None if newest is None else Live(newest, inf)
 
-    @property
-    def _is_fast(self) -> bool:
-        return 0.0 < self._cadence.interval * self.policy.fast < 1.0
-
     # --- what comes in ------------------------------------------------------------------------
 
     def feed(self, reading: Reading) -> Sequence[TouchEvent]:
@@ -111,8 +109,8 @@ class HoldDetector:
         if not self._last_t < t < inf:
             return self._untimely(reading)
         self._last_t = t
-        if self._cadence.tick(t) and self._is_fast:
-            self._blocks.tune(1 / self._cadence.interval)
+        if self._cadence.tick(t):
+            self._learn_rate()
         if reading.overload or value > _BEYOND or value < -_BEYOND:
             self._absence.over(t)
             return self._missing(t, inf) if self._stage is not Stage.APART else _NOTHING
@@ -145,6 +143,17 @@ class HoldDetector:
         self._absence.here()
         return said
 
+    def _learn_rate(self) -> None:
+        """Go by blocks of readings where the meter sends fast, and by what suits its rate."""
+        interval = self._cadence.interval
+        was, self._size = self._size, 1
+        if 0.0 < interval * self.policy.fast < 1.0:
+            self._blocks.tune(1 / interval)
+            self._size = self._blocks.size
+        if was != self._size:
+            self._blocks.clear()
+            self._steadiness.clear()
+
     # --- what cannot be used ------------------------------------------------------------------
 
     def _pass_over(self, why: str) -> Sequence[TouchEvent]:
@@ -173,6 +182,7 @@ class HoldDetector:
         self._back_t, self._back_count = inf, 0
         self._last_t = -inf
         self._cadence = Cadence()
+        self._size = 1
         return [*said, *self.feed(reading)]
 
     def _change(self, quantity: Quantity) -> None:
@@ -224,12 +234,11 @@ class HoldDetector:
     def _settling(self, reading: Reading) -> Sequence[TouchEvent]:
         t, value = reading.t, reading.value
         said: list[TouchEvent] = []
+        if value >= self._absence.air_from and self._quantity is Quantity.RESISTANCE:
+            # The level at which the probes are known to float.
+            return _NOTHING if self._stage is Stage.APART else self._missing(t, value)
         if self._stage is Stage.APART:
-            if self._is_air(value):
-                return _NOTHING
             said.append(self._contact(t))
-        elif self._is_air(value):
-            return self._missing(t, value)
         else:
             self._stage = Stage.SETTLING
             newest = self._steadiness.newest
@@ -246,14 +255,10 @@ class HoldDetector:
             self._tell_step(value, reading.resolution)
         else:
             self._coarser = 0
-        found = self._add(t, value)
+        found = self._add(value)
         if found is not None:
             self._hold(t, found, said)
         return said
-
-    def _is_air(self, value: float) -> bool:
-        """Whether this is the level at which the probes are known to float."""
-        return value >= self._absence.air_from and self._quantity is Quantity.RESISTANCE
 
     def _contact(self, t: float) -> Contact:
         self._stage = Stage.CONTACT
@@ -277,33 +282,32 @@ class HoldDetector:
             self._resolution = resolution
             self._coarser = 0
 
-    def _add(self, t: float, value: float) -> Assessment | None:
+    def _add(self, value: float) -> Assessment | None:
         """Weigh a reading, or the block that it ends."""
         if self._resolution is None:
             self._seen.add(value)
-        every, blocks, steadiness = self._cadence.interval, self._blocks, self._steadiness
-        fast = self._is_fast
-        if fast:
-            mean = blocks.feed(value)
+        cadence, steadiness, size = self._cadence, self._steadiness, self._size
+        every, place, single = cadence.interval, cadence.place, 0.0
+        if size > 1:
+            mean = self._blocks.feed(value)
             if mean is None:
                 return None
-            value = mean
-            every *= blocks.size
+            value, place, every = mean, place // size, every * size
         latest = steadiness.latest
-        if not steadiness.take(self._cadence.even(t), value, every):
+        if not steadiness.take(place, value, every):
             return None
-        single = 0.0
-        if fast and blocks.variance is not None:
-            single = sqrt(blocks.variance)
-        elif fast and latest is not None:
-            # Too short to tell: as if half of the scatter of blocks were shared by all.
-            single = 0.7 * latest.scatter / blocks.gain
+        if size > 1:
+            if self._blocks.variance is not None:
+                single = sqrt(self._blocks.variance)
+            elif latest is not None:
+                # Too short to tell: as if half of the scatter of blocks were shared by all.
+                single = 0.7 * latest.scatter / self._blocks.gain
         step = self._seen.step if self._resolution is None else self._resolution
         return steadiness.look(step, every, single)
 
     def _noise_of_one(self, found: Assessment) -> float:
         """Standard deviation of one reading, where blocks too short to tell it were weighed."""
-        if self._is_fast and self._blocks.variance is None:
+        if self._size > 1 and self._blocks.variance is None:
             return max(found.noise, found.scatter / self._blocks.gain)
         return found.noise
 
@@ -330,7 +334,7 @@ class HoldDetector:
             contact_t=self._began_t,
             value=found.value,
             unit=quantity.unit,
-            readings=found.n * (self._blocks.size if self._is_fast else 1),
+            readings=found.n * self._size,
             noise=self._noise_of_one(found),
             resolution=step,
             u=u,

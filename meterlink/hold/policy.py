@@ -53,24 +53,16 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Share of the tolerance within which what is left to settle must be."""
     course_margin: float = 0.697
     """The same where the readings before did settle."""
-    recent_share: float = 0.15
-    """Prior probability of settling for the newest part of a stretch, looked at alone."""
-    recent_least: int = 4
-    """Fewest points in that part."""
-    recent_risk: float = 0.322
-    """Largest probability that this part still moves ..."""
-    course_recent_risk: float = 0.37
-    """... and the same where the stretch as a whole did settle."""
 
     # --- what a value that does not stand looks like --------------------------------------------
-    taus: tuple[float, ...] = (0.06, 0.15, 0.35, 0.7, 1.5)
+    taus: tuple[float, ...] = (0.05, 0.15, 0.45, 1.3)
     """Time constants of the settling that a constant value is weighed against."""
-    refine: int = 4
+    refine: int = 3
     """Most time constants between those that are tried where one of them fits."""
     near: float = 2.0
-    """Less than this many tolerances left, the time constants between are tried."""
-    course_doubt: float = 0.05
-    """Below this probability of any settling, the time constants between are not tried."""
+    """They are tried where less than this many tolerances is left ..."""
+    course_gain: float = 3.0
+    """... and where the best of the others explains a stretch better by this log likelihood."""
     settling_share: float = 0.0311
     """Prior probability that a stretch is still settling, shared among the time constants."""
     course_share: float = 0.2

@@ -28,11 +28,12 @@ def _digits(value: float) -> tuple[float, int]:
 
     Ranges end at a leading digit, so values that share it share a step.
     """
-    mantissa, _, power = f"{value:.12e}".partition("e")
-    digits = mantissa.lstrip("-").replace(".", "").rstrip("0")
-    if not digits:
+    if not value:
         return 0.0, 0
-    return float(10.0 ** (int(power) - len(digits) + 1)), 10 * int(power) + int(digits[0])
+    text = f"{abs(value):.12e}"
+    shown, power = text[:14].rstrip("0"), int(text[15:])
+    step: float = 10.0 ** (power - max(len(shown) - 2, 0))
+    return step, 10 * power + int(text[0])
 
 
 def step_between(values: list[float]) -> float:
@@ -86,13 +87,14 @@ class StepSeen:
             return 0.0
         size = abs(newest)
         finest = self._finest.get(self._key, 0.0)
-        near = [v for v in self._values if abs(v - newest) <= max(_NEAR * size, 3 * finest)]
+        if _PRINTED * size < finest < _COARSEST * size:
+            return finest
+        reach = max(_NEAR * size, 3 * finest)
+        near = [v for v in self._values if abs(v - newest) <= reach]
         if finest <= _PRINTED * size:
             step = step_between(near)
             return step if step < _COARSEST * size else 0.0
         # Three hundred ohms may be 300.0: few digits count only where neighbours differ in them.
-        if finest < _COARSEST * size:
-            return finest
         counts = [v / finest for v in near]
         whole = all(abs(c - round(c)) < 1e-6 for c in counts)
         return finest if whole and len(set(near)) > 1 else 0.0

@@ -16,12 +16,12 @@ the prior is true. Rounding enters as a floor of the variance, one twelfth of th
 """
 
 from functools import lru_cache
-from math import erfc, exp, gamma, log, log1p, pi, sqrt
+from math import erfc, exp, gamma, lgamma, log, log1p, pi, sqrt
 from typing import Final
 
 import msgspec
 
-from meterlink.hold.exponentials import Sums, between
+from meterlink.hold.exponentials import RUNG, Fit, Sums, rung_between, rung_of, tau_of
 from meterlink.hold.policy import HoldPolicy
 
 _LARGEST: Final = 200.0
@@ -30,6 +30,9 @@ _LARGEST: Final = 200.0
 
 _NEGLIGIBLE: Final = 1e-6
 """Odds below this of the rest change nothing."""
+
+_FAR: Final = 1e3
+"""So many standard errors away a tail is nothing, however few readings there are."""
 
 
 class Assessment(msgspec.Struct, frozen=True, gc=False):
@@ -85,45 +88,36 @@ def variance_floor(policy: HoldPolicy, fixed: float, step: float) -> float:
 
 
 class Weighing:
-    """A constant value against settling ones, over one stretch of points.
-
-    Points may be added one by one; each costs the same however many there are already.
-    """
+    """A constant value against settling ones, over one stretch of points."""
 
     def __init__(
-        self, ts: list[float], ys: list[float], step: float, policy: HoldPolicy, single: float = 0.0
+        self,
+        places: list[int],
+        ys: list[float],
+        every: float,
+        step: float,
+        policy: HoldPolicy,
+        single: float = 0.0,
     ) -> None:
         """Take a stretch.
 
         Args:
-            ts: times of at least three points, seconds, increasing.
+            places: of at least three points, on a grid of sending intervals, increasing.
             ys: their values.
+            every: the sending interval, seconds.
             step: step of the last digit, 0 where none is known.
             policy: the numbers to go by.
             single: standard deviation of one reading, where points are means of several.
         """
         self._policy = policy
-        self._sums = Sums(ts, ys, policy.taus)
-        self._settle(step, single)
-
-    def go_on(self, ts: list[float], ys: list[float], step: float, single: float) -> bool:
-        """Add the points of a longer stretch; False where it does not begin as this one does."""
-        sums = self._sums
-        if not sums.go_on(ts, ys):
-            return False
-        self._settle(step, single)
-        return True
-
-    def _settle(self, step: float, single: float) -> None:
-        """Take the likeliest model of each time constant."""
-        policy, sums = self._policy, self._sums
+        self._sums = sums = Sums(places, ys, every)
         n, nu0 = sums.n, policy.noise_weight
         self._step, self._single = step, single
         self.fixed = fixed = tolerance(policy, sums.mean, step)
         self._prior_ss = prior_ss = nu0 * variance_floor(policy, fixed, step)
         self._constant_ss = prior_ss + sums.syy
         self._dof = n - 2 + nu0
-        self.fits = sums.fits(prior_ss)
+        self.fits = sums.fits(_rungs(policy.taus), prior_ss)
         self._rescale()
 
     def _rescale(self) -> None:
@@ -135,15 +129,23 @@ class Weighing:
         self.scatter = sqrt(scale)
         """Standard deviation of one point about the best model."""
 
+    def is_course_near_its_end(self) -> bool:
+        """Whether a time constant explains the stretch far better, and says that little is left."""
+        policy = self._policy
+        best = min(self.fits, key=_ss, default=None)
+        if best is None:
+            return False
+        gain = self._dof / 2 * log(self._constant_ss / best[4])
+        return gain > policy.course_gain and abs(best[0]) * best[3] < policy.near * self.fixed
+
     def refine(self) -> None:
         """Try time constants between those of the bank, where the likelihood peaks."""
         fits = self.fits
         for _ in range(self._policy.refine if len(fits) > 2 else 0):
-            tau = between(fits)
-            fit = self._sums.fit(tau, self._prior_ss) if tau else None
-            if fit is None:
+            rung = rung_between(fits)
+            if rung is None:
                 break
-            fits.append(fit)
+            fits += self._sums.fits((rung,), self._prior_ss)
         self._rescale()
 
     def ask(self, settling_share: float) -> Assessment:
@@ -163,12 +165,13 @@ class Weighing:
         a1 = dof / 2
         common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
         common *= _gamma_ratio(a1)
-        base = (a1 + 0.5) * log(constant_ss)
+        log_constant_ss = log(constant_ss)
+        base = (a1 + 0.5) * log_constant_ss
         weights, moving = 1.0, 0.0
-        likeliest, left, log_tau = 1.0, 0.0, None
+        likeliest, left, tallest = 1.0, 0.0, None
         # Goals are taken relative to the mean, which keeps their digits.
         centre, square = 0.0, constant_ss / (dof + 1) / n
-        for b, shh, hm, now, ss, x in fits:
+        for b, shh, hm, now, ss, rung in fits:
             size = -b if b < 0.0 else b
             power = base - a1 * log(ss)
             var = ss / dof
@@ -182,13 +185,15 @@ class Weighing:
             se = sqrt(se2 * var)
             weights += w
             if w > likeliest:
-                likeliest, left, log_tau = w, size * now, x
-            moving += w * t_tail((limit - size * now) / (se * now + 1e-300), dof)
+                likeliest, left, tallest = w, size * now, rung
+            z = (limit - size * now) / (se * now + 1e-300)
+            if z < _FAR:
+                moving += w * t_tail(z, dof)
             goal = -b * hm
             centre += w * goal
             square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
         width = max(policy.bounce_width * abs(sums.mean), 5 * tol, policy.bounce_least)
-        loose = _no_contact(policy.noise_weight, n, constant_ss, self._prior_ss, width)
+        loose = _no_contact(policy.noise_weight, n, log_constant_ss, log(self._prior_ss), width)
         loose *= policy.bounce_share / steady_share
         centre /= weights
         return Assessment(
@@ -201,7 +206,7 @@ class Weighing:
             noise,
             tol,
             left,
-            0.0 if log_tau is None else exp(log_tau),
+            0.0 if tallest is None else tau_of(tallest),
             n,
         )
 
@@ -216,7 +221,8 @@ class Weighing:
         single_ss = min([f[4] for f in fits])
         a1 = dof / 2
         base = (a1 + 0.5) * log(single_ss)
-        pairs = sums.best_pairs(fits, policy.slow_taus, policy.apart, self._prior_ss)
+        apart = round(-log(policy.apart) / RUNG)
+        pairs = sums.best_pairs(fits, _rungs(policy.slow_taus), apart, self._prior_ss)
         common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
         common *= _gamma_ratio(a1) / (2 * policy.size_range)
         weights, moving = 1.0, 0.0
@@ -230,16 +236,13 @@ class Weighing:
         return moving / weights
 
 
-def assess(
-    ts: list[float],
-    ys: list[float],
-    step: float,
-    policy: HoldPolicy,
-    settling_share: float,
-    single: float = 0.0,
-) -> Assessment:
-    """Weigh a stretch once; the arguments are those of ``Weighing`` and its ``ask``."""
-    return Weighing(ts, ys, step, policy, single).ask(settling_share)
+def _ss(fit: Fit) -> float:
+    return fit[4]
+
+
+@lru_cache(maxsize=16)
+def _rungs(taus: tuple[float, ...]) -> tuple[int, ...]:
+    return tuple(map(rung_of, taus))
 
 
 @lru_cache(maxsize=256)
@@ -248,9 +251,15 @@ def _gamma_ratio(a: float) -> float:
     return sqrt(pi) * gamma(a) / gamma(a + 0.5)
 
 
-def _no_contact(nu0: float, n: int, ss: float, prior_ss: float, width: float) -> float:
+def _no_contact(nu0: float, n: int, log_ss: float, log_prior_ss: float, width: float) -> float:
     """Odds of readings that scatter widely and have nothing to do with one another."""
-    a0 = (n - 1 + nu0) / 2
-    x = a0 * log(ss) + (n - 1) * (0.5 * log(pi) - log(width))
-    x += 0.5 * log(n) - 0.5 * nu0 * log(prior_ss)
-    return exp(min(x, _LARGEST)) * gamma(nu0 / 2) / gamma(a0)
+    x = _no_contact_share(nu0, n) + (n - 1 + nu0) / 2 * log_ss
+    x -= (n - 1) * log(width) + 0.5 * nu0 * log_prior_ss
+    return exp(min(x, _LARGEST))
+
+
+@lru_cache(maxsize=256)
+def _no_contact_share(nu0: float, n: int) -> float:
+    """What of the logarithm of those odds depends on the number of readings alone."""
+    x = (n - 1) * 0.5 * log(pi) + 0.5 * log(n)
+    return x + lgamma(nu0 / 2) - lgamma((n - 1 + nu0) / 2)

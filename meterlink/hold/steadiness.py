@@ -9,8 +9,9 @@ import itertools
 from collections import deque
 from math import exp, log, sqrt
 
+from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.settling import Assessment, Weighing, assess, tolerance, variance_floor
+from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
 
 
 class Steadiness:
@@ -18,7 +19,7 @@ class Steadiness:
 
     def __init__(self, policy: HoldPolicy) -> None:
         self._policy = policy
-        self._points: deque[tuple[float, float]] = deque(maxlen=policy.kept)
+        self._points: deque[tuple[int, float]] = deque(maxlen=policy.kept)
         self.step = 0.0
         """Step of the last digit of the newest point; 0 where none is known."""
         self.latest: Assessment | None = None
@@ -27,40 +28,38 @@ class Steadiness:
         """The values that ``latest`` speaks of."""
         self.span = 0.0
         """Seconds from the first of them to the last."""
-        self._looked_t = 0.0
+        self._looked_at = 0
         self._pause = 0
-        self._grown: Weighing | None = None
 
     def clear(self) -> None:
         """Forget all points."""
         self._points.clear()
         self.latest = None
         self._pause = 0
-        self._grown = None
 
     @property
     def newest(self) -> float | None:
         """Value of the newest point."""
         return self._points[-1][1] if self._points else None
 
-    def take(self, t: float, value: float, every: float) -> bool:
+    def take(self, place: int, value: float, every: float) -> bool:
         """Take one point; True where the newest ones may be steady, so that a look is due.
 
         Args:
-            t: when it was taken, seconds.
+            place: where it lies on the grid of points.
             value: the reading, or mean of a block of readings.
-            every: seconds between points.
+            every: seconds from one place on the grid to the next.
         """
         points, policy = self._points, self._policy
-        points.append((t, value))
+        points.append((place, value))
         if self.latest is not None:
-            if self._still_moves(t, value):
+            if self._still_moves(place, value, every):
                 return False
             self.latest = None
         if self._pause:
             self._pause -= 1
             return False
-        long = t - points[0][0] > policy.least_time + 0.05 * every
+        long = (place - points[0][0] - 0.05) * every > policy.least_time
         return long and len(points) >= policy.least_readings
 
     def look(self, step: float, every: float, single: float) -> Assessment | None:
@@ -68,15 +67,14 @@ class Steadiness:
 
         Args:
             step: step of the last digit, 0 where none is known.
-            every: seconds between points.
+            every: seconds from one place on the grid to the next.
             single: standard deviation of one reading within blocks, 0 where points are readings.
         """
         policy, value = self._policy, self._points[-1][1]
         self.step = step
         fixed = tolerance(policy, value, step)
-        ts, ys = self._stretch(value, policy.reach * fixed)
-        least = policy.least_time + 0.05 * every
-        if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
+        places, ys = self._stretch(value, policy.reach * fixed)
+        if not self._long(places, every):
             return None
         if is_on_the_move(ys[-4:], 1.5 * fixed):
             return None
@@ -86,12 +84,19 @@ class Steadiness:
         jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
         if jump:
-            del ts[:jump], ys[:jump]
-        elif self._approached(len(ts)):
+            del places[:jump], ys[:jump]
+        elif self._approached(len(places)):
             share = policy.course_share
-        return self._weigh(ts, ys, share, fixed, every, single)
+        return self._weigh(places, ys, share, fixed, every, single)
 
-    def _still_moves(self, t: float, value: float) -> bool:
+    def _long(self, places: list[int], every: float) -> bool:
+        """Whether a stretch offers as many readings, and as much time, as a hold takes."""
+        policy = self._policy
+        if len(places) < policy.least_readings:
+            return False
+        return (places[-1] - places[0] - 0.05) * every > policy.least_time
+
+    def _still_moves(self, place: int, value: float, every: float) -> bool:
         """Whether the value only goes on as the last look foresaw: no need to look again yet.
 
         What is left takes its time constant times a logarithm to come within the tolerance; half
@@ -100,32 +105,35 @@ class Steadiness:
         found = self.latest
         if found is None or found.p_moving < 0.5 or not found.tau or len(self._points) < 4:
             return False
-        since = t - self._looked_t
+        since = (place - self._looked_at) * every
         if since > 0.5 * found.tau * log(max(found.left / found.tol, 1.0)):
             return False
         then, before = self._points[-3]
-        growth = exp(min((t - then) / found.tau, 50.0)) - 1
+        growth = exp(min((place - then) * every / found.tau, 50.0)) - 1
         foreseen = found.left * exp(-since / found.tau) * growth
         return abs(value - before) > 0.6 * foreseen
 
-    def _stretch(self, newest: float, reach: float) -> tuple[list[float], list[float]]:
+    def _stretch(self, newest: float, reach: float) -> tuple[list[int], list[float]]:
         """Points within reach of the newest one, back to the first two in a row that are not."""
         low, high = newest - reach, newest + reach
-        ts: list[float] = []
+        places: list[int] = []
         ys: list[float] = []
         outlier, allowed_from = False, 2
-        for t, y in reversed(self._points):
+        first = self._points[-1][0] - LONGEST
+        for place, y in reversed(self._points):
+            if place <= first:
+                break
             if low <= y <= high:
                 outlier = False
-                ts.append(t)
+                places.append(place)
                 ys.append(y)
-            elif outlier or len(ts) < allowed_from:
+            elif outlier or len(ys) < allowed_from:
                 break
             else:
-                outlier, allowed_from = True, len(ts) + self._policy.outlier_spacing
-        ts.reverse()
+                outlier, allowed_from = True, len(ys) + self._policy.outlier_spacing
+        places.reverse()
         ys.reverse()
-        return ts, ys
+        return places, ys
 
     def _approached(self, n: int) -> bool:
         """Whether the points before the stretch came nearer and nearer to it from one side."""
@@ -139,15 +147,16 @@ class Steadiness:
     def _risk(self, n: int, span: float, every: float) -> float:
         """The risk that a hold may take now: less where looks follow fast upon one another."""
         policy = self._policy
-        hurry: float = min(1.0, every / policy.look_time) ** policy.look_power
-        risk = policy.risk * hurry
+        risk = policy.risk
+        if every < policy.look_time:
+            risk *= (every / policy.look_time) ** policy.look_power
         if n >= policy.due_readings and span >= policy.late_time:
             return max(risk, policy.late_risk)
         return risk
 
     def _weigh(
         self,
-        ts: list[float],
+        places: list[int],
         ys: list[float],
         share: float,
         fixed: float,
@@ -156,31 +165,30 @@ class Steadiness:
     ) -> Assessment | None:
         """Cut the oldest part off until one model explains the stretch, then ask it."""
         policy, step = self._policy, self.step
-        least = policy.least_time + 0.05 * every
-        risk = self._risk(len(ts), ts[-1] - ts[0], every)
+        if not self._long(places, every):
+            return None
+        risk = self._risk(len(ys), (places[-1] - places[0]) * every, every)
         rough = rough_noise(ys[-policy.rough_points :], variance_floor(policy, fixed, step))
         few = min(len(ys), policy.rough_points) - 2
         most = policy.cut_gain * (1 + policy.cut_few / max(few, 1)) ** 0.5 * rough
-        self._looked_t, first = ts[-1], len(ts)
-        if len(ts) < policy.least_readings or ts[-1] - ts[0] <= least:
-            return None
-        model = self._model(ts, ys, single)
+        self._looked_at, first = places[-1], len(ys)
         while True:
+            model = Weighing(places, ys, every, step, policy, single)
             misfit = model.scatter > most
             if misfit:
                 share = policy.course_share
                 model.refine()
             if model.scatter <= most:
-                self.stretch, self.span = ys, ts[-1] - ts[0]
-                return self._decide(model, ts, ys, share, risk, fixed, single, refined=misfit)
+                self.stretch, self.span = ys, (places[-1] - places[0]) * every
+                return self._decide(model, places, ys, share, risk, fixed, every, misfit)
             # Each shorter stretch is another look that may go wrong.
             share, risk = policy.course_share, risk * policy.cut_risk
-            cut = max(1, len(ts) // 4)
-            if len(ts) - cut < policy.least_readings or ts[-1] - ts[cut] <= least:
+            cut = max(1, len(ys) // 4)
+            if not self._long(places[cut:], every):
                 break
-            del ts[:cut], ys[:cut]
-            model = Weighing(ts, ys, step, policy, single)
-        self.latest, self.stretch, self.span = model.ask(share), ys, ts[-1] - ts[0]
+            del places[:cut], ys[:cut]
+        self.latest, self.stretch = model.ask(share), ys
+        self.span = (places[-1] - places[0]) * every
         self._wait(first)
         return None
 
@@ -188,60 +196,45 @@ class Steadiness:
         """Let a few points pass before the next look at a stretch of ``n``."""
         self._pause = min(n // self._policy.look_share, self._policy.look_most)
 
-    def _model(self, ts: list[float], ys: list[float], single: float) -> Weighing:
-        """The models of this stretch: those of the last one where it only grew."""
-        model = self._grown
-        if model is None or not model.go_on(ts, ys, self.step, single):
-            model = self._grown = Weighing(ts, ys, self.step, self._policy, single)
-        return model
-
     def _decide(
         self,
         model: Weighing,
-        ts: list[float],
+        places: list[int],
         ys: list[float],
         share: float,
         risk: float,
         fixed: float,
-        single: float,
-        *,
+        every: float,
         refined: bool,
     ) -> Assessment | None:
         """Ask a stretch that one model explains whether it is steady."""
         policy = self._policy
-        found = model.ask(share)
-        if not refined and found.p_course > 0.5 and found.left < policy.near * found.tol:
-            refined = True
+        if not refined and model.is_course_near_its_end():
             model.refine()
-            found = model.ask(share)
-        self.latest = found
+        self.latest = found = model.ask(share)
         usual = max(policy.noise_usual * fixed, self.step)
-        due = found.n >= policy.due_readings and ts[-1] - ts[0] >= policy.late_time
+        due = found.n >= policy.due_readings and self.span >= policy.late_time
         if found.scatter > usual and not due:
             risk *= (usual / found.scatter) ** policy.noise_power
         if found.p_moving >= risk or not self._quiet(found):
             if found.p_moving > policy.look_odds * risk:
                 self._wait(found.n)
             return None
-        if not refined and found.p_course > policy.course_doubt:
-            model.refine()
-            self.latest = found = model.ask(share)
-        if (
-            found.p_moving < risk
-            and self._done(ts, ys, found, single)
-            and not self._lingers(model, ts, ys, found)
-        ):
-            return found
-        return None
+        return None if self._lingers(model, places, ys, found, every) else found
 
     def _lingers(
-        self, model: Weighing, ts: list[float], ys: list[float], found: Assessment
+        self,
+        model: Weighing,
+        places: list[int],
+        ys: list[float],
+        found: Assessment,
+        every: float,
     ) -> bool:
         """Whether a course may hide a second, slower one that is not done yet."""
         policy = self._policy
         if found.p_course < 0.5 or found.n <= policy.least_readings:
             return False
-        if self._lasted(ts, ys, found) >= policy.late_time:
+        if self._lasted(places, ys, found) * every >= policy.late_time:
             return model.lingers() > policy.second_late_risk
         if found.p_moving > policy.risk:
             return True
@@ -250,28 +243,13 @@ class Steadiness:
             self._wait(found.n)
         return odds > 1
 
-    def _done(self, ts: list[float], ys: list[float], found: Assessment, single: float) -> bool:
-        """Whether the newest part, looked at alone, does not contradict.
-
-        Two time constants in a row, ringing or creep pass for one exponential that is done as
-        long as their beginning is in view; the newest half and third of the stretch tell.
-        """
-        policy, n = self._policy, len(ts)
-        most = policy.recent_risk if found.p_course < 0.5 else policy.course_recent_risk
-        for k in sorted({max(n // 2, policy.recent_least), max(n // 3, policy.recent_least)}):
-            if k < n:
-                part = assess(ts[-k:], ys[-k:], self.step, policy, policy.recent_share, single)
-                if part.p_moving > most:
-                    return False
-        return True
-
-    def _lasted(self, ts: list[float], ys: list[float], found: Assessment) -> float:
-        """For how long the newest points have been where the value is held to be, seconds."""
+    def _lasted(self, places: list[int], ys: list[float], found: Assessment) -> int:
+        """For how many places the newest points have been where the value is held to be."""
         low, high = found.value - found.tol, found.value + found.tol
         k = len(ys)
         while k and low <= ys[k - 1] <= high:
             k -= 1
-        return ts[-1] - ts[k] if len(ys) - k >= self._policy.due_readings else 0.0
+        return places[-1] - places[k] if len(ys) - k >= self._policy.due_readings else 0
 
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""

@@ -85,17 +85,21 @@ def flood(kind: str, n: int) -> Iterator[Reading]:
 @pytest.mark.parametrize("kind", ["overload", "touch", "wander", "nan", "repeat"])
 def test_memory_does_not_grow_with_the_length_of_a_stream(kind: str) -> None:
     detector = HoldDetector()
-    for r in flood(kind, 2_000):
-        detector.feed(r)
+
+    def go_on(start: float) -> None:
+        for r in flood(kind, 8_000):
+            detector.feed(Reading(r.t + start, r.value, overload=r.overload))
+
+    # What is worked out once and kept is there after the first passes.
+    go_on(0.0)
+    go_on(1e4)
     tracemalloc.start()
-    for r in flood(kind, 100):
-        detector.feed(Reading(r.t + 1e4, r.value, overload=r.overload))
     before, _ = tracemalloc.get_traced_memory()
-    for r in flood(kind, 8_000):
-        detector.feed(Reading(r.t + 1e5, r.value, overload=r.overload))
+    go_on(1e5)
     after, _ = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    assert after - before < 20_000
+    # Less than ten bytes a reading: another sending interval has tables of its own, eight are kept.
+    assert after - before < 60_000
 
 
 def test_a_million_overloads_are_no_event() -> None:

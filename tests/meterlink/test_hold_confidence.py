@@ -12,9 +12,9 @@ from scipy.linalg import lstsq
 
 from meterlink.hold import POLICY
 from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
-from meterlink.hold.exponentials import Sums
+from meterlink.hold.exponentials import RUNG, Sums, rung_of, tau_of
 from meterlink.hold.repeatability import serial_inflation
-from meterlink.hold.settling import Weighing, assess, t_tail
+from meterlink.hold.settling import Weighing, t_tail
 from tests.traces.wald import Plan
 
 # --- the normal mixture: S. R. Howard's library confseq, uniform_boundaries and its unit tests ---
@@ -90,11 +90,16 @@ def test_the_tail_of_student_is_near_enough_for_odds(t: float, dof: float) -> No
 
 def test_a_single_time_constant_is_fitted_as_least_squares_does() -> None:
     rng = np.random.default_rng(4)
-    ts = np.arange(12) / 5
-    ys = 50 + 3 * np.exp(-ts / 0.7) + rng.normal(0, 0.02, 12)
+    tau = tau_of(rung_of(0.7))
+    assert tau == pytest.approx(0.7, rel=RUNG / 2)
+    # Points 3 and 7 are missing.
+    places = np.delete(np.arange(14), [3, 7])
+    every = exp(-1.6)
+    ts = places * every
+    ys = 50 + 3 * np.exp(-ts / tau) + rng.normal(0, 0.02, 12)
     policy = POLICY.__class__(taus=(0.7,), noise_guess=1e-6, settling_share=0.9, bounce_share=1e-9)
-    found = assess(ts.tolist(), ys.tolist(), 0.0, policy, 0.9)
-    design = np.column_stack([np.ones(12), np.exp(-ts / 0.7)])
+    found = Weighing(places.tolist(), ys.tolist(), every, 0.0, policy).ask(0.9)
+    design = np.column_stack([np.ones(12), np.exp(-ts / tau)])
     c, _ = lstsq(design, ys)[0]
     residual = ys - design @ lstsq(design, ys)[0]
     sd = sqrt(residual @ residual / (10 + policy.noise_weight))
@@ -105,38 +110,30 @@ def test_a_single_time_constant_is_fitted_as_least_squares_does() -> None:
     assert found.u == pytest.approx(spread, rel=1e-3)
 
 
-def test_two_time_constants_are_fitted_as_least_squares_does() -> None:
+@pytest.mark.parametrize("missing", [[], [5, 17]])
+def test_two_time_constants_are_fitted_as_least_squares_does(missing: list[int]) -> None:
     rng = np.random.default_rng(11)
-    ts = np.arange(40) / 20
-    two = np.exp(-ts / 0.7)
+    places, every = np.delete(np.arange(40 + len(missing)), missing), exp(-3)
+    slow = rung_of(0.7)
+    ts = places * every
+    two = np.exp(-ts / tau_of(slow))
     ys = 50 + 3 * np.exp(-ts / 0.2) + 0.8 * two + rng.normal(0, 0.04, 40)
 
-    def squares(tau: float) -> tuple[float, np.ndarray, np.ndarray]:
-        design = np.column_stack([np.ones(40), np.exp(-ts / tau), two])
+    def squares(rung: int) -> tuple[float, np.ndarray, np.ndarray]:
+        design = np.column_stack([np.ones(40), np.exp(-ts / tau_of(rung)), two])
         found = lstsq(design, ys)[0]
         return float(((ys - design @ found) ** 2).sum()), found, design
 
-    best = min(np.exp(np.linspace(np.log(0.1), np.log(0.4), 400)), key=lambda tau: squares(tau)[0])
-    least, (_, b1, b2), design = squares(float(best))
+    best = min(range(rung_of(0.1), rung_of(0.4)), key=lambda rung: squares(rung)[0])
+    least, (_, b1, b2), design = squares(best)
     newest = np.array([0.0, design[-1, 1], design[-1, 2]])
-    sums = Sums(ts.tolist(), ys.tolist(), (0.1, 0.3))
-    ((size, _, _, left, spread, ss),) = sums.best_pairs(sums.fits(0.0), (0.7,), 0.6, 0.0)
-    assert ss == pytest.approx(least, rel=0.02)
-    assert size == pytest.approx(b2, rel=0.1)
-    assert left == pytest.approx(b1 * newest[1] + b2 * newest[2], rel=0.1)
-    assert spread == pytest.approx(newest @ np.linalg.inv(design.T @ design) @ newest, rel=0.1)
-
-
-@pytest.mark.parametrize("n", [3, 5, 9, 30])
-def test_sums_that_grew_are_those_of_the_whole(n: int) -> None:
-    rng = random.Random(n)
-    ts = [i / 5 + rng.uniform(0, 0.1) for i in range(n + 4)]
-    ys = [82 + rng.gauss(0, 0.1) for _ in ts]
-    grown, whole = Sums(ts[:n], ys[:n], POLICY.taus), Sums(ts, ys, POLICY.taus)
-    assert grown.go_on(ts, ys)
-    for a, b in zip(grown.fits(1e-3), whole.fits(1e-3), strict=True):
-        assert a == pytest.approx(b, rel=1e-6, abs=1e-9)
-    assert not grown.go_on([t + 1 for t in ts], ys)
+    sums = Sums(places.tolist(), ys.tolist(), every)
+    fits = sums.fits((rung_of(0.1), rung_of(0.3)), 0.0)
+    ((size, _, _, left, spread, ss),) = sums.best_pairs(fits, (slow,), 6, 0.0)
+    assert ss == pytest.approx(least, rel=1e-9)
+    assert size == pytest.approx(b2, rel=1e-6)
+    assert left == pytest.approx(b1 * newest[1] + b2 * newest[2], rel=1e-6)
+    assert spread == pytest.approx(newest @ np.linalg.inv(design.T @ design) @ newest, rel=1e-6)
 
 
 def test_a_slower_settling_under_a_fast_one_lingers_until_it_is_done() -> None:
@@ -145,7 +142,8 @@ def test_a_slower_settling_under_a_fast_one_lingers_until_it_is_done() -> None:
 
     def lingers(part: float) -> float:
         course = [100 + 3 * exp(-t / 0.1) + part * exp(-t / 1.2) for t in ts]
-        model = Weighing(ts, [y + rng.gauss(0, 0.005) for y in course], 0.01, POLICY)
+        ys = [y + rng.gauss(0, 0.005) for y in course]
+        model = Weighing(list(range(12)), ys, 0.1, 0.01, POLICY)
         model.refine()
         return model.lingers()
 
@@ -155,11 +153,10 @@ def test_a_slower_settling_under_a_fast_one_lingers_until_it_is_done() -> None:
 
 def test_steady_readings_are_steady_and_settling_ones_are_not() -> None:
     rng = random.Random(5)
-    ts = [i / 5 for i in range(8)]
-    steady = assess(ts, [82 + rng.gauss(0, 0.02) for _ in ts], 0.01, POLICY, 0.05)
-    moving = assess(
-        ts, [82 + 2 * 0.8**i + rng.gauss(0, 0.02) for i in range(8)], 0.01, POLICY, 0.05
-    )
+    places = list(range(8))
+    level = [82 + rng.gauss(0, 0.02) for _ in places]
+    course = [82 + 2 * 0.8**i + rng.gauss(0, 0.02) for i in places]
+    steady, moving = (Weighing(places, ys, 0.2, 0.01, POLICY).ask(0.05) for ys in (level, course))
     assert steady.p_moving < 1e-3
     assert moving.p_moving > 0.9
 
@@ -172,14 +169,13 @@ def test_odds_are_kept_over_repeated_looks() -> None:
     for _ in range(1500):
         size = 0.4 * 2.718281828 ** rng.uniform(-1.2, 6.8) if rng.random() < 0.3 else 0.0
         tau = rng.choice(POLICY.taus)
-        ts, ys = [], []
+        ys: list[float] = []
         for i in range(14):
-            ts.append(i / 5)
-            left = size * 2.718281828 ** (-ts[-1] / tau)
+            left = size * 2.718281828 ** (-i / 5 / tau)
             ys.append(200 + left + rng.gauss(0, 0.1))
             if i < 2:
                 continue
-            found = assess(ts, ys, 0.0, POLICY, 0.3)
+            found = Weighing(list(range(i + 1)), ys, 0.2, 0.0, POLICY).ask(0.3)
             if found.p_moving < 0.02:
                 stopped += 1
                 wrong += left > found.tol

@@ -1,5 +1,7 @@
 """The parts of the hold: blocks blind to mains, the last digit, the cadence, when enough is."""
 
+import random
+from collections.abc import Iterable
 from math import pi, sin, sqrt
 
 import numpy as np
@@ -110,16 +112,29 @@ def test_the_interval_is_learnt(interval: float) -> None:
     assert cadence.interval == pytest.approx(interval, rel=0.02)
 
 
-def test_a_burst_is_spread_out_evenly() -> None:
-    cadence = Cadence()
-    even = []
-    for i in range(200):
-        t = (i // 5) * 0.5 + (i % 5) * 0.001
+def places(times: Iterable[float]) -> list[int]:
+    cadence, found = Cadence(), []
+    for t in times:
         cadence.tick(t)
-        even.append(cadence.even(t))
-    gaps = np.diff(even[100:])
-    assert gaps.mean() == pytest.approx(0.1, rel=0.02)
-    assert gaps.min() > 0.05
+        found.append(cadence.place)
+    return found
+
+
+def test_a_burst_is_spread_out_evenly() -> None:
+    found = places((i // 5) * 0.5 + (i % 5) * 0.001 for i in range(200))
+    assert set(np.diff(found[100:])) == {1}
+
+
+def test_time_stamps_that_are_late_move_no_reading() -> None:
+    rng = random.Random(4)
+    found = places(i * 0.2 + min(abs(rng.gauss(0, 0.25)), 0.7) * 0.2 for i in range(400))
+    assert np.mean(np.diff(found[100:]) == 1) > 0.99
+
+
+@pytest.mark.parametrize("missing", [1, 2, 7])
+def test_readings_that_are_missing_leave_their_places_free(missing: int) -> None:
+    found = places([i * 0.1 for i in range(100)] + [(100 + missing + i) * 0.1 for i in range(20)])
+    assert np.diff(found[90:]).tolist() == [1] * 9 + [missing + 1] + [1] * 19
 
 
 def test_a_pause_is_no_interval() -> None:
