@@ -1,10 +1,12 @@
 """What trainees have practised: one file for each, on this computer and nowhere else.
 
-A file is JSON Lines, only ever made longer. Its first line says whose it is; each further line is
-one practice. A line that cannot be read is counted and named, and the rest is read.
+A file is JSON Lines, only ever made longer. Its first line says whose it is; then come practices:
+that one was begun, each line typed in it, and what it was worth once it was over. One that was
+interrupted has no such end, and can be gone on with: the same lines typed on the same engine lead
+to where it was left. A line that cannot be read is counted and named, and the rest is read.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Final, Literal, NamedTuple
@@ -22,7 +24,11 @@ LONGEST_LINE: Final = 1 << 16
 """Bytes; a practice takes some two thousand."""
 _ENDING: Final = ".practice.jsonl"
 
+LONGEST_TYPED: Final = 1000
+"""Characters of a typed line that are kept."""
+
 Count = Annotated[int, msgspec.Meta(ge=0, le=10**6)]
+Mark = Annotated[str, msgspec.Meta(max_length=64)]
 
 
 class Trainee(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="trainee"):
@@ -37,6 +43,35 @@ class TopicCount(msgspec.Struct, frozen=True):
 
     practised: Count
     missed: Count
+
+
+class Begun(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="begun"):
+    """A practice was begun."""
+
+    id: Mark
+    when: str
+    """RFC 3339 with offset."""
+    program: str
+    order: dict[str, int | str]
+    complaint: str
+    story: str = ""
+    """That an exercise told."""
+    engine: str
+    """Mark of the engine, to know whether the order still gives the same one."""
+
+
+class Typed(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="typed"):
+    """A line was typed, and done."""
+
+    begun: Mark
+    """The practice's id."""
+    line: Annotated[str, msgspec.Meta(max_length=LONGEST_TYPED)]
+    minutes: float
+    """In the workshop so far."""
+    checks: Count
+    """Begun so far."""
+    seconds: float
+    """At the keyboard so far."""
 
 
 class Practised(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="practice"):
@@ -63,6 +98,19 @@ class Practised(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag
     topics: dict[str, TopicCount] = {}
     say: tuple[str, ...] = ()
     """The score in sentences."""
+    begun: Mark = ""
+    """The id that it was begun under."""
+
+
+Record = Begun | Typed | Practised
+
+
+class Unfinished(NamedTuple):
+    """A practice that was interrupted: what was done until then."""
+
+    begun: Begun
+    typed: tuple[Typed, ...]
+    """Oldest first."""
 
 
 class Results(NamedTuple):
@@ -70,6 +118,8 @@ class Results(NamedTuple):
 
     name: str
     practised: tuple[Practised, ...]
+    """Oldest first."""
+    unfinished: tuple[Unfinished, ...]
     """Oldest first."""
     damage: tuple[str, ...]
     """A sentence for each line that cannot be read."""
@@ -109,8 +159,8 @@ class TraineeStore:
         mark = sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:8]
         return self.folder / f"of-{safe_name(name, 'trainee')[:40]}-{mark}{_ENDING}"
 
-    def append(self, name: str, practised: Practised) -> Path:
-        """Write one practice behind those before it; return the file.
+    def append(self, name: str, *records: Record) -> Path:
+        """Write records behind those before them; return the file.
 
         Raises:
             UsageError: that is no name.
@@ -129,7 +179,7 @@ class TraineeStore:
         if new:
             lines += _line(Trainee(name=plain(_checked(name), LONGEST_NAME)))
         file = AppendFile(path, create=new)
-        file.append(lines + _line(practised))
+        file.append(lines + b"".join(map(_line, records)))
         file.close()
         return path
 
@@ -177,7 +227,7 @@ def _checked(name: str) -> str:
     return name
 
 
-def _line(record: Trainee | Practised) -> bytes:
+def _line(record: Trainee | Record) -> bytes:
     return msgspec.json.encode(record) + b"\n"
 
 
@@ -191,12 +241,12 @@ def _ends_whole(path: Path) -> bool:
         return file.read(1) == b"\n"
 
 
-_DECODER: Final = msgspec.json.Decoder(Trainee | Practised)
+_DECODER: Final = msgspec.json.Decoder(Trainee | Record)
 
 
 def _read(path: Path) -> Results:
     name = ""
-    practised: list[Practised] = []
+    records: list[Record] = []
     damage: list[str] = []
     at = plain(path.name)
     with open_regular(path) as file:
@@ -206,8 +256,26 @@ def _read(path: Path) -> Results:
             except (msgspec.DecodeError, UnicodeDecodeError):
                 damage.append(f"{at}: line {number} cannot be read and was left out")
                 continue
-            if isinstance(record, Practised):
-                practised.append(record)
-            else:
+            if isinstance(record, Trainee):
                 name = plain(record.name, LONGEST_NAME)
-    return Results(name or at.removesuffix(_ENDING), tuple(practised), tuple(damage))
+            else:
+                records.append(record)
+    practised = tuple(record for record in records if isinstance(record, Practised))
+    return Results(
+        name or at.removesuffix(_ENDING), practised, tuple(_unfinished(records)), tuple(damage)
+    )
+
+
+def _unfinished(records: Iterable[Record]) -> Iterator[Unfinished]:
+    begun: dict[str, Begun] = {}
+    typed: dict[str, list[Typed]] = {}
+    for record in records:
+        match record:
+            case Begun():
+                begun[record.id] = record
+            case Typed():
+                typed.setdefault(record.begun, []).append(record)
+            case Practised():
+                begun.pop(record.begun, None)
+    for mark, one in begun.items():
+        yield Unfinished(one, tuple(typed.get(mark, ())))

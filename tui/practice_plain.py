@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 from meterlink.cautions import STANDING
-from meterlink.circuit import places
+from meterlink.circuit import AIR, places
 from meterlink.commands import Confirm, How
 from meterlink.errors import UsageError
 from meterlink.events import (
@@ -21,7 +21,9 @@ from meterlink.events import (
 )
 from meterlink.notation import format_value, parse_quantity
 from meterlink.practice import Practice, Safety
+from meterlink.text import plain
 from tui.practice_bench import PracticeBench
+from tui.practice_kept import Diary
 from tui.practice_words import (
     ASKED,
     COMMANDS,
@@ -45,7 +47,11 @@ class PlainPractice:
     """One practice played by typed lines, from the first look to the end."""
 
     def __init__(
-        self, practice: Practice, bench: PracticeBench, write: Callable[[str], None] = say
+        self,
+        practice: Practice,
+        bench: PracticeBench,
+        write: Callable[[str], None] = say,
+        diary: Diary | None = None,
     ) -> None:
         self.practice = practice
         self.bench = bench
@@ -54,6 +60,9 @@ class PlainPractice:
         self._doing: str | None = None
         """The check that is made with the probes now."""
         self._over = False
+        self._diary = diary
+        self._told = ""
+        """Why nothing was kept, when that was last said."""
         self._does: dict[str, Callable[[str], None]] = {
             word.split()[0]: getattr(self, f"_{word.split()[0]}") for word in COMMANDS
         }
@@ -76,6 +85,19 @@ class PlainPractice:
         """Take lines until the engine is given back, the trainee leaves, or no line is left."""
         self.begin()
         self._write(ASKED)
+        self.go_on(ask)
+
+    def again(self, lines: Iterable[str]) -> None:
+        """Begin, and type ``lines`` once more: those of a practice that was interrupted."""
+        self.begin()
+        for line in lines:
+            if not self._over:
+                self._write(f"{self.prompt()}{plain(line)}")
+                self.take(line)
+        self._write("Here you were interrupted. Go on.")
+
+    def go_on(self, ask: Ask) -> None:
+        """Take lines until there is nothing more to be done, or no line is left."""
         while not self._over:
             line = ask(self.prompt())
             if line is None:
@@ -101,6 +123,16 @@ class PlainPractice:
             self._does[pick(word, list(self._does), "command")](rest.strip())
         except UsageError as fault:
             self._write(f"  {_first(str(fault))}.")
+        self._keep(line)
+
+    def _keep(self, line: str) -> None:
+        """Write the line down where that is wanted; where it cannot be, say so once."""
+        if self._diary is None:
+            return
+        self._diary.typed(self.practice, line)
+        trouble, self._told = self._told, self._diary.trouble
+        if self._told and not trouble:
+            self._write(f"  What you do is not kept at the moment: {self._told}.")
 
     # --- looking ------------------------------------------------------------------------------
 
@@ -191,19 +223,26 @@ class PlainPractice:
             self._step(steps[0])
             return
         if self.practice.turns_over(check):
-            self.bench.lift()
+            self._tips_off()
         outcome = self.practice.answer(check)
         self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
 
     def _step(self, step: str) -> None:
+        self._tips_off()
         self._tell(self.bench.begin(step))
+
+    def _tips_off(self) -> None:
+        """Take the tips off, and say so where they were on something."""
+        if self.bench.touching != (AIR, AIR):
+            self.bench.lift()
+            self._write("  The tips are off.")
 
     def _leave(self, _rest: str) -> None:
         if self._doing is not None:
             self.practice.leave(self._doing)
         self._doing = None
         self.bench.free()
-        self._write("  The check is left; the probes are free.")
+        self._write("  The check is left; the tips are off.")
 
     # --- probes and meter ---------------------------------------------------------------------
 
@@ -325,6 +364,7 @@ class PlainPractice:
             self._step(following)
             return
         self._doing = None
+        self._tips_off()
         self.bench.free()
 
     def _shown(self) -> str:

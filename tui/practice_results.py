@@ -6,7 +6,7 @@ from typing import Final
 import msgspec
 
 from captures.times import local_now, rfc3339
-from captures.trainees import Practised, Results, TopicCount
+from captures.trainees import Practised, Results, TopicCount, Unfinished
 from meterlink import __version__
 from meterlink.practice import TOTAL, Case, Practice, Score, Topic, engines_like, score, sentences
 from meterlink.profile import Profile
@@ -24,8 +24,11 @@ def scored(practice: Practice, base: Profile) -> Score:
     return score(case, practice.ledger, sum(share * checks for share, checks in likely))
 
 
-def kept(case: Case, judged: Score, seconds: float) -> Practised:
-    """Return what is kept of a practice that took ``seconds`` at the keyboard."""
+def kept(case: Case, judged: Score, seconds: float, begun: str = "") -> Practised:
+    """Return what is kept of a practice that took ``seconds`` at the keyboard.
+
+    ``begun``: the id that it was begun under, where its lines were kept.
+    """
     return Practised(
         when=rfc3339(local_now()),
         program=f"meterlink {__version__}",
@@ -46,6 +49,7 @@ def kept(case: Case, judged: Score, seconds: float) -> Practised:
             for topic, tally in judged.topics.items()
         },
         say=tuple(sentences(judged)),
+        begun=begun,
     )
 
 
@@ -60,11 +64,13 @@ def score_lines(judged: Score, seconds: float) -> Iterator[str]:
 
 def result_lines(results: Results) -> Iterator[str]:
     """Yield a trainee's practices and the table of topics, the most often missed first."""
-    found = sum(practice.found for practice in results.practised)
-    count = len(results.practised)
-    yield f"{results.name}: {count} practised, the fault found in {found}."
+    yield f"{_summary(results)}."
     for practice in results.practised:
         yield f"  {plain(practice.when[:16])}  {_practice_line(practice)}"
+    for unfinished in results.unfinished:
+        yield f"  {plain(unfinished.begun.when[:16])}  {_unfinished_line(unfinished)}"
+    if results.unfinished:
+        yield "Go on with the last that was not finished by --resume."
     topics = results.topics()
     if not topics:
         return
@@ -82,14 +88,25 @@ def overview_lines(everybody: list[Results]) -> Iterator[str]:
     if not everybody:
         yield "There are no results yet; practise with --trainee NAME to keep them."
     for results in everybody:
-        found = sum(practice.found for practice in results.practised)
-        yield f"{results.name}: {len(results.practised)} practised, the fault found in {found}"
+        yield _summary(results)
 
 
 def result_objects(results: Results) -> Iterator[dict[str, object]]:
     """Yield a trainee's practices and topics, as objects for ``--json``."""
     for practice in results.practised:
         yield {"trainee": results.name, **msgspec.to_builtins(practice)}
+    for unfinished in results.unfinished:
+        minutes, checks = _done(unfinished)
+        yield {
+            "kind": "unfinished",
+            "trainee": results.name,
+            "when": unfinished.begun.when,
+            "order": unfinished.begun.order,
+            "complaint": unfinished.begun.complaint,
+            "minutes": minutes,
+            "checks": checks,
+            "typed": len(unfinished.typed),
+        }
     for topic, tally in results.topics().items():
         yield {
             "kind": "topic",
@@ -103,10 +120,32 @@ def result_objects(results: Results) -> Iterator[dict[str, object]]:
 def _practice_line(practice: Practised) -> str:
     how = "found" if practice.found else "not found"
     return (
-        f"{plain(practice.place, 40)} {how}; {practice.points:.0f} of {practice.of:.0f}; "
-        f"{practice.checks} checks, advised {practice.advised}; {practice.minutes:.0f} min, "
+        f"{plain(practice.place, 40)}: {how}; {practice.points:.0f} of {practice.of:.0f}; "
+        f"{_checks(practice.checks)}, advised {practice.advised}; {practice.minutes:.0f} min, "
         f"{practice.parts:g} in parts"
     )
+
+
+def _summary(results: Results) -> str:
+    found = sum(practice.found for practice in results.practised)
+    left = f"; {len(results.unfinished)} not finished" if results.unfinished else ""
+    return f"{results.name}: {len(results.practised)} practised, the fault found in {found}{left}"
+
+
+def _done(unfinished: Unfinished) -> tuple[float, int]:
+    """Return minutes and checks of a practice until it was interrupted."""
+    last = unfinished.typed[-1] if unfinished.typed else None
+    return (last.minutes, last.checks) if last else (0.0, 0)
+
+
+def _unfinished_line(unfinished: Unfinished) -> str:
+    minutes, checks = _done(unfinished)
+    came = plain(unfinished.begun.complaint, 40)
+    return f"{came}: not finished, no score; {_checks(checks)} begun, {minutes:.0f} min"
+
+
+def _checks(count: int) -> str:
+    return "1 check" if count == 1 else f"{count} checks"
 
 
 def _share(tally: TopicCount) -> float:

@@ -5,11 +5,12 @@ the tips on, the red one first. A line is done on a thread of its own: the scree
 """
 
 from collections import deque
+from collections.abc import Sequence
 from typing import ClassVar, Final
 
-from textual import on, work
+from textual import events, on, work
 from textual.app import App, ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.message import Message
@@ -17,31 +18,44 @@ from textual.suggester import SuggestFromList
 from textual.widgets import Digits, Footer, Input, RichLog, Static
 from textual.worker import Worker, WorkerState
 
-from meterlink.circuit import AIR, OTHER_TIP
+from meterlink.circuit import AIR, OTHER_TIP, connector, connectors
 from meterlink.notation import format_value
 from meterlink.practice import Practice
 from meterlink.text import plain
 from tui.practice_bench import PracticeBench
+from tui.practice_kept import Diary
 from tui.practice_plain import PlainPractice
 from tui.practice_words import ASKED, COMMANDS
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView
 from tui.screen.themes import FALLBACK, THEMES
 
+_LOW: Final = 30
+"""Rows; a terminal with fewer has none to spare."""
 _LONGEST: Final = 1000
 """Characters of a line that is shown."""
 
 
-def run_practice_screen(practice: Practice, bench: PracticeBench) -> None:
+def run_practice_screen(
+    practice: Practice,
+    bench: PracticeBench,
+    diary: Diary | None = None,
+    lines: Sequence[str] | None = None,
+) -> None:
     """Show the practice until the engine is given back or the trainee leaves.
+
+    ``lines``: those of a practice that was interrupted, to be typed once more.
 
     Raises:
         MeterError: the simulated meter could not be read.
+        KeyboardInterrupt: the screen was closed before either.
     """
-    app = PracticeApp(practice, bench)
+    app = PracticeApp(practice, bench, diary, lines)
     app.run()
     if app.fault is not None:
         raise app.fault
+    if not app.face.over:
+        raise KeyboardInterrupt
 
 
 class PracticeApp(App[None]):
@@ -57,6 +71,8 @@ class PracticeApp(App[None]):
         ("f6", "type('on')", "on"),
         ("f7", "type('hint')", "hint"),
         ("f10", "type('quit')", "leave"),
+        Binding("pageup", "page(-1)", "back"),
+        Binding("pagedown", "page(1)", "on", show=False),
     ]
     CSS = """
     Screen { background: $background; color: $foreground; }
@@ -65,9 +81,10 @@ class PracticeApp(App[None]):
     #beside { width: 36; border-left: solid $secondary; padding: 0 1; }
     #reading { height: 3; width: 100%; }
     #unit { height: 1; }
-    #picture { height: 11; }
+    #picture { height: 9; }
     #stands { height: 1fr; color: $quiet; }
     #line { height: 3; border: tall $secondary; }
+    .low #line { height: 1; border: none; padding: 0 1; background: $panel; }
     """
 
     class Said(Message):
@@ -77,11 +94,18 @@ class PracticeApp(App[None]):
             super().__init__()
             self.line = line
 
-    def __init__(self, practice: Practice, bench: PracticeBench) -> None:
+    def __init__(
+        self,
+        practice: Practice,
+        bench: PracticeBench,
+        diary: Diary | None = None,
+        lines: Sequence[str] | None = None,
+    ) -> None:
         super().__init__()
         self.practice = practice
         self.bench = bench
-        self.face = PlainPractice(practice, bench, self._write)
+        self.face = PlainPractice(practice, bench, self._write, diary)
+        self._before = lines
         self.fault: BaseException | None = None
         """What ended it before its time, to be raised once the screen is gone."""
         self._waiting: deque[str] = deque()
@@ -115,6 +139,19 @@ class PracticeApp(App[None]):
         self._do("")
 
     # --- lines --------------------------------------------------------------------------------
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Leave the edge of the line away where rows are few, and lay the controls out anew."""
+        self.screen.set_class(event.size.height < _LOW, "low")
+        self.call_after_refresh(self._show)
+
+    def action_page(self, pages: int) -> None:
+        """Go back or on in the running text."""
+        text = self.query_one(RichLog)
+        if pages < 0:
+            text.scroll_page_up(animate=False)
+        else:
+            text.scroll_page_down(animate=False)
 
     def action_type(self, line: str) -> None:
         """Do ``line`` as though it had been typed."""
@@ -151,7 +188,10 @@ class PracticeApp(App[None]):
             self.post_message(self.Said(f"{self.face.prompt()}{line}"))
             self.face.take(line)
         elif not self.practice.ledger.lines and self.bench.reading is None:
-            self.face.begin()
+            if self._before is None:
+                self.face.begin()
+            else:
+                self.face.again(self._before)
 
     @on(Worker.StateChanged)
     def _done(self, event: Worker.StateChanged) -> None:
@@ -191,10 +231,21 @@ class PracticeApp(App[None]):
         self.query_one("#reading", Digits).update(digits)
         self.query_one("#unit", Static).update(Content(unit))
         self.query_one(PictureView).mark(self._marks(), closed=self._stop_closed())
-        lines = [f"red on {self._aimed}; black on …?"] if self._aimed else []
+        stands = self.query_one("#stands", Static)
+        stands.update(Content("\n".join(map(plain, self._stands(stands.size.height)))))
+
+    def _stands(self, rows: int) -> list[str]:
+        """Return how every control stands: a line each, or run together where rows are few."""
+        aimed = [f"red on {self._aimed}; black on …?"] if self._aimed else []
         condition, engine = self.practice.condition, self.practice.engine
-        lines += [f"{name}: {condition.position(name, engine)}" for name in self.practice.controls]
-        self.query_one("#stands", Static).update(Content("\n".join(map(plain, lines))))
+        stands = {name: condition.position(name, engine) for name in self.practice.controls}
+        each = [f"{name}: {position}" for name, position in stands.items()]
+        if len(aimed) + len(each) <= rows:
+            return aimed + each
+        joints = connectors(engine)
+        words = [f"{name}: {stands[name]}" for name in stands if name not in joints]
+        apart = [s.name for s in engine.switch if stands[connector(s.name)] == "off"]
+        return [*aimed, "; ".join([*words, f"unplugged: {', '.join(apart) or 'nothing'}"])]
 
     def _marks(self) -> dict[str, str]:
         red, black = self.bench.touching

@@ -103,7 +103,8 @@ def look_lines(practice: Practice, shown: str) -> Iterator[str]:
     yield f"  The meter shows {shown}."
     yield from control_lines(practice)
     for check, outcome in ledger.outcomes.items():
-        yield f"  {practice.say(check)}: {outcome.replace('-', ' ')}"
+        said = practice.case.model.nodes[check].said(outcome)
+        yield f"  {said[:1].upper()}{said[1:]}."
 
 
 def fault_lines(practice: Practice) -> Iterator[str]:

@@ -5,8 +5,16 @@ import json
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
-from captures.trainees import LONGEST_NAME, Practised, TopicCount, TraineeStore
+from captures.trainees import (
+    LONGEST_NAME,
+    Begun,
+    Practised,
+    TopicCount,
+    TraineeStore,
+    Typed,
+)
 from meterlink.errors import CannotWriteError, UnreadableError, UsageError
 
 
@@ -28,6 +36,17 @@ def practised(points: float = 70.0, **topics: tuple[int, int]) -> Practised:
         seconds=60.0,
         topics={topic: TopicCount(*count) for topic, count in topics.items()},
         say=("The fault: 40 of 40. Right.",),
+    )
+
+
+def begun(mark: str) -> Begun:
+    return Begun(
+        id=mark,
+        when="2026-11-25T10:00:00.000+00:00",
+        program="meterlink 0",
+        order={"seed": 1, "difficulty": "easy", "fault": "", "complaint": ""},
+        complaint="no-spark",
+        engine="0" * 16,
     )
 
 
@@ -72,6 +91,21 @@ def test_topics_add_up_over_all_practices_of_one_trainee(tmp_path):
     topics = store.results("Ann").topics()
     assert topics == {"fingers": TopicCount(5, 3), "range": TopicCount(2, 0)}
     assert {results.name for results in store.all()} == {"Ann", "Bob"}
+
+
+def test_practices_at_the_same_time_are_kept_apart(tmp_path):
+    store = TraineeStore(tmp_path)
+    for mark in ("one", "two", "three"):
+        store.append("Ann", begun(mark))
+    for mark, line in (("one", "look"), ("two", "tips"), ("one", "air"), ("lost", "lift")):
+        store.append("Ann", Typed(begun=mark, line=line, minutes=1, checks=0, seconds=2))
+    store.append("Ann", replace(practised(), begun="two"))
+    results = store.results("Ann")
+    assert [u.begun.id for u in results.unfinished] == ["one", "three"]
+    assert [typed.line for typed in results.unfinished[0].typed] == ["look", "air"]
+    assert results.unfinished[1].typed == ()
+    assert len(results.practised) == 1
+    assert not results.damage
 
 
 @pytest.mark.parametrize(

@@ -123,6 +123,19 @@ def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touche
     assert "A probe was on paint" in flaws_of(practice)
 
 
+def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
+    open_primary = {"fault": "open-primary", "complaint": "no-spark"}
+    measured = ("set stop wire off", "check primary", ON_PRIMARY)
+    ends = play(practice_on(**open_primary), *SAFE, *measured, "on").splitlines()[-2:]
+    assert ends == ["  done: Primary winding: open", "  The tips are off."]
+    ends = play(practice_on(**STUCK), *SAFE, *measured, "lift").splitlines()[-1]
+    assert ends == "  done: Primary winding: in the window"
+    left = play(practice_on(**STUCK), *SAFE, *measured, "check spark at the test gap")
+    assert "The check is left; the tips are off." in left
+    ends = play(practice_on(**STUCK), *SAFE, ON_PRIMARY, "check spark at the test gap")
+    assert "  The tips are off." in ends.splitlines()
+
+
 def test_an_open_called_in_the_air_is_told_apart_from_one_that_was_touched():
     practice = practice_on(**STUCK)
     play(practice, *SAFE, "check secondary", "wait", "on")
@@ -296,7 +309,7 @@ def test_a_damaged_results_file_shows_the_rest_and_says_so(tmp_path, monkeypatch
     assert main(["practice", "--results", "--trainee", "Ann", "--trainees", str(tmp_path)]) == 4
     told = capsys.readouterr()
     assert "Ann: 1 practised" in told.out
-    assert "line 3 cannot be read" in told.err
+    assert "line 5 cannot be read" in told.err
     assert told.err.count("\n") == 1
 
 

@@ -107,6 +107,49 @@ async def test_giving_the_engine_back_ends_the_screen_with_the_ledger_whole(app)
     assert app.practice.ledger.outcomes["stop-check"] == "stops"
 
 
+async def test_on_a_small_screen_every_control_is_still_shown():
+    case = draw(Order(seed=5, difficulty="hard"), demo_profile())
+    practice = Practice(case)
+    assert len(practice.engine.switch) == 3
+    with PracticeBench(practice) as bench:
+        app = PracticeApp(practice, bench)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settled(pilot)
+            await type_in(pilot, *(f"set {c} off" for c in practice.controls if "connect" in c))
+            await type_in(pilot, "set clip lead terminal")
+            await pilot.pause()
+            stands = app.query_one("#stands", Static)
+            lines = stands.render_lines(stands.region.reset_offset)
+            shown = " ".join(" ".join(strip.text for strip in lines).split())
+            for control in practice.controls:
+                stood = practice.condition.position(control, practice.engine)
+                if "connector" not in control:
+                    assert f"{control}: {stood}" in shown
+            names = ", ".join(switch.name for switch in practice.engine.switch)
+            assert shown.endswith(f"unplugged: {names}")
+            assert app.query_one(Input).region.bottom <= 24
+
+
+async def test_a_screen_that_is_closed_before_the_end_is_not_over(app):
+    async with app.run_test(size=SIZE) as pilot:
+        await type_in(pilot, "look")
+        await pilot.press("ctrl+q")
+    assert not app.face.over
+
+
+async def test_an_interrupted_practice_is_typed_once_more_and_gone_on_with(case):
+    practice = Practice(case)
+    with PracticeBench(practice) as bench:
+        app = PracticeApp(practice, bench, lines=["set stop wire off", "set cap off"])
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            shown = running_text(app)
+            assert shown.index("> set cap off") < shown.index("Here you were interrupted.")
+            assert practice.condition.controls == {"stop wire": "off", "cap": "off"}
+            await type_in(pilot, "set cap on")
+            assert practice.condition.controls["cap"] == "on"
+
+
 async def test_a_meter_that_is_lost_ends_the_screen_and_is_told(app, monkeypatch):
     def lost(*_: object) -> None:
         raise PortLostError("the simulated meter no longer answers; begin again")

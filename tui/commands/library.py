@@ -183,6 +183,6 @@ def _unpack(args: argparse.Namespace) -> int:
             f"\n{shelved.exercise.id} is there already, in {other}, and is the one played by that "
             f"name; play this one by its file, {shelved.capture}"
         )
-    facts = {"wrote": str(folder), "exercises": names, "hidden": [s.exercise.id for s in hidden]}
-    _say(args, facts, words)
+    ids = [shelved.exercise.id for shelved in hidden]
+    _say(args, {"wrote": str(folder), "exercises": names, "hidden": ids}, words)
     return 0

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from captures.trainees import TraineeStore
+    from captures.trainees import TraineeStore, Unfinished
     from meterlink.practice import Order, Practice
+    from tui.practice_kept import Diary
 
 NAME: Final = "practice"
 HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
@@ -34,6 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--exercise", metavar="FILE", help="an engine that an instructor ordered, fault and all"
     )
     parser.add_argument("--trainee", metavar="NAME", help="keep the results under this name")
+    parser.add_argument(
+        "--resume", action="store_true", help="go on with the trainee's last interrupted practice"
+    )
     parser.add_argument("--trainees", metavar="DIR", help="where results are kept")
     parser.add_argument("--jobs", metavar="DIR", help="keep all readings and events as a job here")
     parser.add_argument("--results", action="store_true", help="show results instead of practising")
@@ -82,26 +86,38 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     import time
 
     from meterlink.practice import Practice, draw
+    from tui.practice_kept import Diary, begin, check_same
     from tui.practice_results import kept, score_lines, scored
     from tui.shelf import PROFILES
     from tui.wrapping import say as say_wrapped
 
     say = _say_aside if args.json else say_wrapped
     base = PROFILES.get(_BASE)
-    order, story = _ordered(args)
+    before = _interrupted(args, store)
+    order, story = _ordered(args) if before is None else _ordered_before(before)
     case = draw(order, base)
+    if before is not None:
+        check_same(case, before.begun)
     practice = Practice(case)
     if story:
         say(story)
-    begun = time.monotonic()
-    _play(practice, args, say)
-    seconds = time.monotonic() - begun
+    diary = None
+    if args.trainee is not None:
+        diary = Diary(store, args.trainee, before.begun if before else begin(case, story), before)
+    began = time.monotonic()
+    try:
+        _play(practice, args, say, diary, before)
+    except KeyboardInterrupt:
+        say("")
+        say(_if_interrupted(args, order))
+        raise
+    seconds = time.monotonic() - began if diary is None else diary.seconds
     judged = scored(practice, base)
     say("")
     for line in score_lines(judged, seconds):
         say(line)
     say(f"The same engine again: {_again(order)}")
-    record = kept(case, judged, seconds)
+    record = kept(case, judged, seconds, "" if diary is None else diary.begun.id)
     if args.json:
         import msgspec
 
@@ -109,6 +125,44 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     if args.trainee is not None:
         say(f"kept in {store.append(args.trainee, record)}")
     return 0
+
+
+def _interrupted(args: argparse.Namespace, store: "TraineeStore") -> "Unfinished | None":
+    """Return the practice to go on with; None where a new one is wanted."""
+    from meterlink.errors import UsageError
+    from tui.practice_kept import interrupted
+
+    if not args.resume:
+        return None
+    if args.trainee is None:
+        raise UsageError("say whose practice to go on with, by --trainee NAME")
+    given = (args.seed, args.difficulty, args.fault, args.complaint, args.exercise)
+    if any(value is not None for value in given):
+        raise UsageError("a practice that is gone on with has its engine; leave all else out")
+    return interrupted(store, args.trainee)
+
+
+def _ordered_before(before: "Unfinished") -> "tuple[Order, str]":
+    from meterlink.text import plain
+    from tui.practice_kept import order_of
+
+    return order_of(before.begun), plain(before.begun.story, _LONGEST)
+
+
+def _if_interrupted(args: argparse.Namespace, order: "Order") -> str:
+    """Return what to say to somebody who leaves by Ctrl-C."""
+    from meterlink.text import plain
+
+    if args.trainee is None:
+        return (
+            "Interrupted; without --trainee nothing is kept. "
+            f"The same engine again: {_again(order)}"
+        )
+    where = f" --trainees {plain(args.trainees)}" if args.trainees else ""
+    return (
+        "Interrupted; what you did is kept. Go on with: "
+        f"meterlink practice --resume --trainee {plain(args.trainee)!r}{where}"
+    )
 
 
 def _again(order: "Order") -> str:
@@ -156,8 +210,18 @@ def _read_exercise(file: str) -> "tuple[Order, str]":
     return exercise.order, " ".join(filter(None, (exercise.title, exercise.story)))
 
 
-def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], None]") -> None:
-    """Play to the end on the screen, or by typed lines where there is no terminal."""
+def _play(
+    practice: "Practice",
+    args: argparse.Namespace,
+    say: "Callable[[str], None]",
+    diary: "Diary | None",
+    before: "Unfinished | None",
+) -> None:
+    """Play to the end on the screen, or by typed lines where there is no terminal.
+
+    Raises:
+        KeyboardInterrupt: the trainee broke off.
+    """
     from contextlib import nullcontext
 
     from tui.practice_bench import PracticeBench
@@ -169,12 +233,18 @@ def _play(practice: "Practice", args: argparse.Namespace, say: "Callable[[str], 
         PracticeBench(practice) as bench,
         recording(bench, args.jobs) if args.jobs else nullcontext() as job,
     ):
+        lines = None if before is None else [typed.line for typed in before.typed]
         if args.plain or args.json or not has_screen():
-            PlainPractice(practice, bench, say).play(lambda prompt: _typed(prompt, say))
+            face = PlainPractice(practice, bench, say, diary)
+            if lines is None:
+                face.play(lambda prompt: _typed(prompt, say))
+            else:
+                face.again(lines)
+                face.go_on(lambda prompt: _typed(prompt, say))
         else:
             from tui.practice_screen import run_practice_screen
 
-            run_practice_screen(practice, bench)
+            run_practice_screen(practice, bench, diary, lines)
     if job is not None:
         say(f"wrote {job}")
 
