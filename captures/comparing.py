@@ -22,6 +22,10 @@ ROUNDING: Final = 1e-9
 
 _WAITING: Final = 64
 """So many events may wait for their like before the oldest is given up as having none."""
+_DIGITS: Final = 4
+"""Fewest digits of a number in a sentence."""
+_FIELDS_SAID: Final = 3
+"""So many fields of an event are said; all are in the facts."""
 _NAMED: Final = 1000
 """So many differences are kept; all are counted."""
 _DECODER: Final = msgspec.json.Decoder(dict[str, Any])
@@ -47,6 +51,17 @@ class Field(NamedTuple):
         a, b = self.recorded, self.now
         numbers = isinstance(a, int | float) and isinstance(b, int | float)
         return numbers and isclose(a, b, rel_tol=ROUNDING, abs_tol=1e-12)
+
+    @property
+    def sentence(self) -> str:
+        """The difference, numbers with no more digits than it takes to see it."""
+        was, is_ = repr(self.recorded), repr(self.now)
+        if isinstance(self.recorded, float) and isinstance(self.now, float):
+            for digits in range(_DIGITS, 18):
+                was, is_ = f"{self.recorded:#.{digits}g}", f"{self.now:#.{digits}g}"
+                if was != is_:
+                    break
+        return f"{self.name} was {was}, is {is_}"
 
 
 class Difference(NamedTuple):
@@ -76,8 +91,9 @@ class Difference(NamedTuple):
             return f"{what}: was recorded, and does not happen now"
         if self.only is Row.NOW:
             return f"{what}: happens now, and was not recorded"
-        fields = "; ".join(f"{f.name} was {f.recorded!r}, is {f.now!r}" for f in self.fields)
-        return f"{what}: {fields}"
+        fields = "; ".join(field.sentence for field in self.fields[:_FIELDS_SAID])
+        more = len(self.fields) - _FIELDS_SAID
+        return f"{what}: {fields}{f'; and {more} more of it' if more > 0 else ''}"
 
 
 class _Waiting(NamedTuple):

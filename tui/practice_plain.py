@@ -21,6 +21,7 @@ from meterlink.events import (
 )
 from meterlink.notation import format_value, parse_quantity
 from meterlink.practice import Practice, Safety
+from meterlink.practice.ledger import Concluded
 from meterlink.text import plain
 from tui.practice_bench import PracticeBench
 from tui.practice_kept import Diary
@@ -224,8 +225,12 @@ class PlainPractice:
             return
         if self.practice.turns_over(check):
             self._tips_off()
+        if self.practice.case.tells_places:
+            self._write(f"  > {self.practice.case.model.nodes[check].ask}")
         outcome = self.practice.answer(check)
         self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
+        self.bench.flawed += self.practice.ledger.all(Concluded)[-1].flaws
+        self._coach()
 
     def _step(self, step: str) -> None:
         self._tips_off()
@@ -353,7 +358,7 @@ class PlainPractice:
                 self._conclude(event)
 
     def _coach(self) -> None:
-        """On an easy engine, say at once what was wrong with a touch; else the score will."""
+        """On an easy engine, say at once what was wrong with a touch or trial; else the score."""
         flawed, self.bench.flawed = self.bench.flawed, []
         if self.practice.case.tells_places:
             self._lines(f"  ! Look again: {flaw.say}." for flaw in dict.fromkeys(flawed))

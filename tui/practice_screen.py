@@ -71,8 +71,9 @@ class PracticeApp(App[None]):
         ("f6", "type('on')", "on"),
         ("f7", "type('hint')", "hint"),
         ("f10", "type('quit')", "leave"),
-        Binding("pageup", "page(-1)", "back"),
-        Binding("pagedown", "page(1)", "on", show=False),
+        # Before the line to be typed, which would do nothing with them.
+        Binding("pageup", "page(-1)", "back", priority=True),
+        Binding("pagedown", "page(1)", "on", show=False, priority=True),
     ]
     CSS = """
     Screen { background: $background; color: $foreground; }

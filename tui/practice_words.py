@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from meterlink.errors import UsageError
+from meterlink.finding.shape import UNSAID
 from meterlink.practice import Practice, Safety
 from meterlink.text import plain
 
@@ -48,6 +49,8 @@ def pick(typed: str, choices: Sequence[str], what: str) -> str:
         UsageError: none fits, or more than one.
     """
     words = " ".join(typed.lower().replace("-", " ").split())
+    if not words:
+        raise UsageError(f"say which {what}; there is {', '.join(choices)}")
     if words.isdecimal() and 1 <= int(words) <= len(choices):
         return choices[int(words) - 1]
     plainly = {choice: choice.lower().replace("-", " ") for choice in choices}
@@ -56,9 +59,9 @@ def pick(typed: str, choices: Sequence[str], what: str) -> str:
         [c for c, name in plainly.items() if name.startswith(words)],
         [c for c, name in plainly.items() if all(w in name for w in words.split())],
     ):
-        if len(fits) == 1 and words:
+        if len(fits) == 1:
             return fits[0]
-        if fits and words:
+        if fits:
             raise UsageError(f"«{plain(typed)}» may be {' or '.join(fits)}; type more of it")
     raise UsageError(f"there is no {what} «{plain(typed)}»; there is {', '.join(choices)}")
 
@@ -76,11 +79,9 @@ def check_lines(practice: Practice) -> Iterator[str]:
     seen = practice.ledger.outcomes
     for number, check in enumerate(practice.checks, start=1):
         takes = f"{practice.minutes_of(check):.0f} min"
-        probes = "probes" if practice.steps_of(check) else ""
-        shown = f"showed «{seen[check].replace('-', ' ')}»" if check in seen else ""
-        yield (
-            f"  {number:>2}  {practice.say(check):<60} {takes:>7}  {probes:<6}  {shown}".rstrip()
-        )
+        probes = " (probes)" if practice.steps_of(check) else ""
+        shown = f": {_said(practice, check, seen[check])}" if check in seen else ""
+        yield f"  {number:>2}  {takes:>6}  {practice.say(check)}{probes}{shown}"
 
 
 def control_lines(practice: Practice) -> Iterator[str]:
@@ -103,8 +104,14 @@ def look_lines(practice: Practice, shown: str) -> Iterator[str]:
     yield f"  The meter shows {shown}."
     yield from control_lines(practice)
     for check, outcome in ledger.outcomes.items():
-        said = practice.case.model.nodes[check].said(outcome)
-        yield f"  {said[:1].upper()}{said[1:]}."
+        yield f"  {practice.say(check)}: {_said(practice, check, outcome)}"
+
+
+def _said(practice: Practice, check: str, outcome: str) -> str:
+    """Return what a check showed, as a clause; of one that was left, that it was."""
+    if outcome in UNSAID:
+        return "left without an outcome"
+    return practice.case.model.nodes[check].said(outcome)
 
 
 def fault_lines(practice: Practice) -> Iterator[str]:

@@ -65,7 +65,8 @@ class PlainReplay:
             said = line.strip().lower().replace(" ", "-")
             if said in _CODES or not line:
                 break
-            self._write(f"            «{plain(said, 40)}» is none of them")
+            strange = f"«{plain(said, 40)}» is none of them" if said else "say one of them"
+            self._write(f"            {strange}")
         else:
             said = ""
         self._write(f"            {comment_on(said, judged)}")

@@ -64,6 +64,14 @@ def test_a_field_that_differs_is_named_with_both_values():
     assert "readings was 9, is 12" in difference.sentence
 
 
+def test_of_numbers_no_more_digits_are_said_than_it_takes_to_see_the_difference():
+    (difference,) = compared(
+        ROW, with_hold(t=2.0000048, noise=0.25, u=0.5, readings=12)
+    ).differences
+    assert "t was 2.000000, is 2.000005;" in difference.sentence
+    assert difference.sentence.endswith("; and 1 more of it")
+
+
 def test_an_event_that_does_not_happen_now_is_named():
     (difference,) = compared(ROW, [*ROW[:2], *ROW[3:]]).differences
     assert difference.only is Row.RECORDED

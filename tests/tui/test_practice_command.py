@@ -123,6 +123,17 @@ def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touche
     assert "A probe was on paint" in flaws_of(practice)
 
 
+def test_on_an_easy_engine_a_trial_is_explained_and_its_slips_are_said_at_once():
+    easy, medium = (
+        play(practice_on(difficulty=d, **STUCK), *SAFE, "check spark with the stop circuit")
+        for d in ("easy", "medium")
+    )
+    assert "> Take the stop wire off the armature, keep it clear of metal" in easy
+    assert "! Look again: the stop wire was on its tab." in easy
+    assert "Look again" not in medium
+    assert "Take the stop wire off" not in medium
+
+
 def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
     open_primary = {"fault": "open-primary", "complaint": "no-spark"}
     measured = ("set stop wire off", "check primary", ON_PRIMARY)

@@ -180,7 +180,7 @@ def _end(args: argparse.Namespace, player: "Player") -> int:
         return 0
     if player.running_on:
         replay = player.played.replay
-        what = f"touch {args.touch}" if args.touch is not None else str(args.from_t)
+        what = f"touch {args.touch}" if args.touch is not None else f"moment {args.from_t}"
         raise UsageError(
             f"{player.played.reader.name} has no {what}: "
             f"it has {replay.touches} touches and ends at {replay.t:.1f} s"
