@@ -87,8 +87,8 @@ class Unseen(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The same as ``holds_kv``, of plug lead and cap."""
     pull: Literal["strong", "weak"] = "strong"
     """Of the flywheel's magnets."""
-    cracks: bool = False
-    """In the magnets or their seat."""
+    cracks: Literal["none", "face", "seat"] = "none"
+    """In the magnets: where the eye comes with the flywheel on, or only once it is off."""
     flywheel_key: Literal["whole", "sheared", "missing"] = "whole"
     gap_mm: Annotated[float, msgspec.Meta(ge=0, le=20)] = 0.3
     """Between the laminations and the flywheel at the magnets."""

@@ -183,8 +183,12 @@ def _poor_earth(case: Case) -> Both:
 
 def _magnet(case: Case) -> Both:
     if case.chance(0.2):
-        return _always(case.unseen(cracks=True))
-    return _always(case.unseen(pull="weak", cracks=case.chance(0.4)))
+        return _always(case.unseen(cracks=_crack(case)))
+    return _always(case.unseen(pull="weak", cracks=_crack(case) if case.chance(0.4) else "none"))
+
+
+def _crack(case: Case) -> str:
+    return "face" if case.chance(0.6) else "seat"
 
 
 def _key(case: Case) -> Both:

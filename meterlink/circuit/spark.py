@@ -46,7 +46,7 @@ def spark_kv(engine: Engine, condition: Condition) -> float:
     if unseen.gap_mm < RUBBING_MM:
         return 0.0
     kv = SOUND_KV * min(1.0, exp(-(unseen.gap_mm - GAP_SET_MM) / GAP_SCALE_MM))
-    if unseen.pull == "weak" or unseen.cracks:
+    if unseen.pull == "weak" or unseen.cracks != "none":
         kv *= WEAK_PULL
     for winding in (engine.primary, engine.secondary):
         kv *= max(0.0, 1 - TURNS_LOST * winding.shorted)

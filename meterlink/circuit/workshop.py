@@ -74,9 +74,9 @@ class Workshop:
             "stop-wire-watch": partial(measured.watch, cold),
             "earth-path": partial(measured.earth, cold),
             "air-gap": self._gap,
-            "magnet-pull": lambda: cold.unseen.pull,
+            "magnet-pull": self._pull,
             "flywheel-key": lambda: cold.unseen.flywheel_key,
-            "magnet-cracks": lambda: "some" if cold.unseen.cracks else "none",
+            "magnet-cracks": lambda: "none" if cold.unseen.cracks == "none" else "some",
             "soak": partial(measured.soak, cold),
             "start": self._start,
             "stop-check": self._stop_check,
@@ -177,6 +177,11 @@ class Workshop:
         stopped = map(self._turning, self._stopping(_at_run(engine)))
         runs_on = any(stop_path(engine, condition) >= STOPPED_BELOW for condition in stopped)
         return "runs-on" if runs_on else "stops"
+
+    def _pull(self) -> str:
+        """Pull of the magnets; of one that is cracked to be seen, that."""
+        unseen = self.patient.cold.unseen
+        return "cracked" if unseen.cracks == "face" else unseen.pull
 
     def _gap(self) -> str:
         low, high = GAP_MM

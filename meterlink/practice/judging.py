@@ -82,13 +82,11 @@ def topics_of(case: Case, ledger: Ledger) -> dict[str, Tally]:
     for topic in dict.fromkeys(topic for work in ledger.all(HandsOn) for topic in work.due):
         saw(topic, topic in missing)
     saw(Topic.STOP_CHECK, Topic.STOP_CHECK in missing)
-    for touch in ledger.all(Touched):
+    touches: list[Touched | Concluded] = [*ledger.all(Touched), *ledger.all(Concluded)]
+    for touch in touches:
         flawed = {flaw.topic for flaw in touch.flaws}
         for topic in sorted(touch.matters | flawed, key=lambda topic: topic.value):
             saw(topic, topic in flawed)
-    for concluded in ledger.all(Concluded):
-        for flaw in concluded.flaws:
-            saw(flaw.topic, True)
     named = ledger.all(Named)
     saw(Topic.FAULT, not (named and named[-1].right))
     saw(Topic.PARTS, bool(needless(case, ledger)))

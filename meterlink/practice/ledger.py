@@ -79,8 +79,10 @@ class Concluded(Entry, frozen=True, kw_only=True, tag="concluded"):
     outcome: str
     with_care: str
     """What the same check shows when it is done with care."""
+    matters: frozenset[Topic] = frozenset()
+    """What a spark trial practises."""
     flaws: tuple[Flaw, ...] = ()
-    """What was wrong with a check that is not made with the probes."""
+    """What was wrong with it."""
 
 
 class Renewed(HandsOn, frozen=True, kw_only=True, tag="renewed"):

@@ -186,7 +186,15 @@ class Practice:
             outcome = self._workshop.spark(check, self.condition.controls)
         elif check == "stop-check" and not self._stop_circuit_whole():
             outcome = "runs-on"
-        self.ledger.add(Concluded(check=check, outcome=outcome, with_care=with_care, flaws=flaws))
+        self.ledger.add(
+            Concluded(
+                check=check,
+                outcome=outcome,
+                with_care=with_care,
+                matters=self._matters_of_trial(check),
+                flaws=flaws,
+            )
+        )
         return outcome
 
     def touched(self, step: str, touch: Touch) -> tuple[Flaw, ...]:
@@ -320,6 +328,14 @@ class Practice:
         if self.turns_over(check):
             needed[Topic.VAPOUR] = secured(Safety.AIRED)
         return needed
+
+    def _matters_of_trial(self, check: str) -> frozenset[Topic]:
+        wanted = self.wanted(check)
+        if not wanted:
+            return frozenset()
+        joined = {Topic.POSITIONS, Topic.CONNECTORS} if wanted["stop wire"] == "on" else set()
+        clipped = {Topic.CLIP_LEAD} if wanted[CLIP_LEAD] != CLIP_OFF else set()
+        return frozenset({Topic.STOP_WIRE, *joined, *clipped})
 
     def _flaws_of_trial(self, check: str) -> tuple[Flaw, ...]:
         """Return what was wrong with a spark trial: wire, switches and clip lead not as it wants.

@@ -223,27 +223,30 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Item:
 def _contact(ledger: Ledger) -> Item:
     touches: list[Touched | Concluded] = [
         *ledger.all(Touched),
-        *(entry for entry in ledger.all(Concluded) if entry.flaws),
+        *(entry for entry in ledger.all(Concluded) if entry.matters),
     ]
-    bad = [touch for touch in touches if touch.flaws]
+    title, bad = "Contact", [touch for touch in touches if touch.flaws]
     if not touches:
         if not ledger.all(Named):
-            return Item(title="Contact", points=0, of=CONTACT, say=("You held no value.",))
-        say = ("You held no value, so none was held on bad contact.",)
-        return Item(title="Contact", points=CONTACT, of=CONTACT, say=say)
+            idle = "You held no value and tried no spark."
+            return Item(title=title, points=0, of=CONTACT, say=(idle,))
+        say = ("You held no value and tried no spark, so none was held on bad contact.",)
+        return Item(title=title, points=CONTACT, of=CONTACT, say=say)
     points = CONTACT * (1 - len(bad) / len(touches))
     if not bad:
-        many = f"Of {len(touches)} values that you took, each"
-        one = "The one value that you took"
+        many = f"Of {len(touches)} values and spark trials, each"
+        one = "The one value or spark trial that you took"
         say = (f"{many if len(touches) > 1 else one} was taken well.",)
-        return Item(title="Contact", points=points, of=CONTACT, say=say)
+        return Item(title=title, points=points, of=CONTACT, say=say)
     reasons = dict.fromkeys(flaw.say for touch in bad for flaw in touch.flaws)
     why = (
-        f"{len(bad)} of {_count(len(touches), 'value')} told little, for how "
-        f"{'it was' if len(bad) == 1 else 'they were'} taken.",
+        f"Of {len(touches)} values and spark trials, {len(bad)} told little, for how "
+        f"{'it was' if len(bad) == 1 else 'they were'} taken."
+        if len(touches) > 1
+        else "The one value or spark trial that you took told little, for how it was taken.",
         *(f"{_first(reason)}." for reason in reasons),
     )
-    return Item(title="Contact", points=points, of=CONTACT, say=why)
+    return Item(title=title, points=points, of=CONTACT, say=why)
 
 
 def _time(case: Case, ledger: Ledger) -> Item:

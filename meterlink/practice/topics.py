@@ -45,7 +45,7 @@ _TITLES: Final = {
     Topic.PLACES: "probes on the right places",
     Topic.BARE_METAL: "probes on bare metal",
     Topic.FINGERS: "fingers off the tips",
-    Topic.STOP_WIRE: "stop wire off before measuring",
+    Topic.STOP_WIRE: "stop wire off or on, as the check wants it",
     Topic.POSITIONS: "switches in the right position",
     Topic.CONNECTORS: "other switches unplugged",
     Topic.CLIP_LEAD: "clip lead on where a check wants it, and off again",

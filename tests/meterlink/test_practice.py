@@ -173,6 +173,21 @@ def test_a_clip_lead_left_on_is_a_slip_and_off_it_comes_before_the_engine_runs()
     assert practice.ledger.lines == before
 
 
+def test_a_spark_trial_that_was_done_well_counts_beside_one_that_was_not():
+    practice = Practice(case_of(1, fault="plug-bad", complaint="no-spark"))
+    for wire in ("off", "on"):
+        put_right_for(practice, "spark-at-gap")
+        practice.put("stop wire", wire)
+        practice.begin("spark-at-gap")
+        practice.answer("spark-at-gap")
+    scored = score(practice.case, practice.ledger, EXPECTED)
+    (contact,) = (item for item in scored.items if item.title == "Contact")
+    assert contact.points == contact.of / 2
+    assert contact.say[0].startswith("Of 2 values and spark trials, 1 told little")
+    stop_wire = scored.topics[Topic.STOP_WIRE.value]
+    assert (stop_wire.practised, stop_wire.missed) == (2, 1)
+
+
 @pytest.mark.parametrize("clipped", ["off", "terminal to laminations"])
 def test_only_a_terminal_that_is_earthed_tells_a_dead_one(clipped):
     practice = Practice(case_of(1, fault="stop-wire-broken", complaint="wont-stop"))

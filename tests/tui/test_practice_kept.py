@@ -149,6 +149,17 @@ def test_without_a_name_it_is_said_that_nothing_is_kept(monkeypatch, tmp_path, c
     assert "--seed 3" in said
 
 
+def test_an_exercise_that_is_interrupted_is_not_given_away(monkeypatch, tmp_path, capsys):
+    file = tmp_path / "third.toml"
+    file.write_text('format = 1\ntitle = "Third"\nstory = "Old."\nfault = "poor-earth"\n')
+    monkeypatch.setattr("sys.stdin", Typing("look\n"))
+    assert main(["practice", "--plain", "--exercise", str(file)]) == 130
+    said = "".join(capsys.readouterr().out.split())
+    assert "Third:Old." in said
+    assert f"Thesameengineagain:--exercise{file}" in said
+    assert "poor-earth" not in said
+
+
 def test_lines_that_cannot_be_written_wait_and_it_is_said_once(monkeypatch, tmp_path):
     case = draw(Order(seed=3, fault="plug-bad"), demo_profile())
     store, shown = TraineeStore(tmp_path), []

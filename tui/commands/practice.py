@@ -154,10 +154,9 @@ def _if_interrupted(args: argparse.Namespace, order: "Order") -> str:
     from meterlink.text import plain
 
     if args.trainee is None:
-        return (
-            "Interrupted; without --trainee nothing is kept. "
-            f"The same engine again: {_again(order)}"
-        )
+        # What was ordered names the fault; an exercise must not give it away.
+        again = f"--exercise {plain(args.exercise)}" if args.exercise else _again(order)
+        return f"Interrupted; without --trainee nothing is kept. The same engine again: {again}"
     where = f" --trainees {plain(args.trainees)}" if args.trainees else ""
     return (
         "Interrupted; what you did is kept. Go on with: "
@@ -207,7 +206,7 @@ def _read_exercise(file: str) -> "tuple[Order, str]":
 
     with open_regular(Path(file)) as opened:
         exercise = read_exercise(opened.read(LARGEST_FILE + 1), file)
-    return exercise.order, " ".join(filter(None, (exercise.title, exercise.story)))
+    return exercise.order, ": ".join(filter(None, (exercise.title, exercise.story)))
 
 
 def _play(
