@@ -2,7 +2,18 @@
 
 Draws virtual engines (complaint, one to three stop switches, fault by the table's prior), works
 every check out on the circuit, and follows the best next checks until a place is 95 % probable or
-no check tells more.
+no check tells more. Found means that this place is the right one: faults of one place, such as
+those of an armature, are told apart only as far as that is needed to find the place.
+
+Every check is done with care here, and a fault that comes with heat is there at every trial while
+it is hot. So this says whether the table's checks can find what the circuit does, and not how often
+a workshop will: ``finding_checks.py`` has the slips and the chance.
+
+Last measured, seeds 7 and 20261125, not looked at while the table was written, 3,000 engines each:
+all but one found, and that one sure and wrong; the very fault named in 88 %; 7.5 checks and 45
+minutes. Seed 1, 1,000 engines: 99.9 % found, sure and wrong 0.1 %, 7.45 checks. What is not found
+is a magnet that is cracked in its seat and still pulls, in an engine that dies hot: the armature
+comes to just over 95 % before the flywheel has to come off.
 
     python tests/benchmarks/practice_engines.py [--engines 1000] [--seed 1]
 """
