@@ -123,7 +123,7 @@ class Assessor:
         corrected = self.correct(held.value)
         lines = [*self._fixed(held.value, held.resolution), self._repeatability(held)]
         if not held.resolution:
-            digit = self._coarsest_digit(held.value)
+            digit = max(self._coarsest_digit(held.value), held.step_at_most)
             lines.append(Component(name="resolution", u=self._ratio * of_digit(digit)))
         budget = Budget(tuple(line for line in lines if line.u > 0))
         return Assessment(

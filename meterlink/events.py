@@ -80,6 +80,9 @@ class Held(Event, frozen=True, kw_only=True, tag="hold"):
     """Standard deviation of one reading, same unit."""
     resolution: float
     """Step of the last digit, same unit; 0 where none is known or seen."""
+    step_at_most: float = 0.0
+    """Where ``resolution`` is 0 and yet readings repeated themselves, so that there must be a step:
+    how coarse it can be, same unit; else 0."""
     u: float
     """Standard uncertainty of ``value`` by repeatability (Type A), same unit."""
     dof: float

@@ -75,8 +75,7 @@ class HoldDetector:
         self._band = 0.0
         self._astray_t = 0.0
         self._astray_count = 0
-        self._steadiness.clear()
-        self._blocks.clear()
+        self._start_over()
         self._seen.clear()
         self._resolution: float | None = None
         self._coarser = 0
@@ -124,7 +123,9 @@ class HoldDetector:
         if abs(value - self._track) <= self._band:
             # Follow a cooling winding, slowly enough that an outlier does not matter.
             self._track += 0.2 * (value - self._track)
-            self._astray_count = 0
+            if self._astray_count:
+                self._astray_count = 0
+                self._start_over()
             self._absence.here()
             return _NOTHING
         return self._astray(reading)
@@ -151,8 +152,7 @@ class HoldDetector:
             self._blocks.tune(1 / interval)
             self._size = self._blocks.size
         if was != self._size:
-            self._blocks.clear()
-            self._steadiness.clear()
+            self._start_over()
 
     # --- what cannot be used ------------------------------------------------------------------
 
@@ -220,14 +220,19 @@ class HoldDetector:
             self._astray_t = t
         self._astray_count += 1
         if self._astray_count < 3 or t - self._astray_t < self.policy.dropout_time:
+            self._learn_step(reading)
+            self._take(value)
             return _NOTHING
         self._stage = Stage.SETTLING
         self._held = None
         self._began_t = self._astray_t
         self._astray_count = 0
+        return self._settling(reading)
+
+    def _start_over(self) -> None:
+        """Weigh none of the readings so far."""
         self._steadiness.clear()
         self._blocks.clear()
-        return self._settling(reading)
 
     # --- settling -----------------------------------------------------------------------------
 
@@ -251,11 +256,8 @@ class HoldDetector:
                 self._absence.dropped(newest)
                 said += [self._lift(t), self._contact(t)]
         self._absence.here()
-        if reading.resolution != self._resolution:
-            self._tell_step(value, reading.resolution)
-        else:
-            self._coarser = 0
-        found = self._add(value)
+        self._learn_step(reading)
+        found = self._look() if self._take(value) else None
         if found is not None:
             self._hold(t, found, said)
         return said
@@ -264,6 +266,14 @@ class HoldDetector:
         self._stage = Stage.CONTACT
         self._contact_t = self._began_t = t
         return Contact(t=t)
+
+    def _learn_step(self, reading: Reading) -> None:
+        if reading.resolution != self._resolution:
+            self._tell_step(reading.value, reading.resolution)
+        else:
+            self._coarser = 0
+        if self._resolution is None:
+            self._seen.add(reading.value)
 
     def _tell_step(self, value: float, resolution: float | None) -> None:
         """Follow the resolution that is told, finer at once and coarser with some doubt.
@@ -282,28 +292,26 @@ class HoldDetector:
             self._resolution = resolution
             self._coarser = 0
 
-    def _add(self, value: float) -> Assessment | None:
-        """Weigh a reading, or the block that it ends."""
-        if self._resolution is None:
-            self._seen.add(value)
-        cadence, steadiness, size = self._cadence, self._steadiness, self._size
-        every, place, single = cadence.interval, cadence.place, 0.0
+    def _take(self, value: float) -> bool:
+        """Take a reading, or the block that it ends; True where a look at them is due."""
+        place, size = self._cadence.place, self._size
         if size > 1:
             mean = self._blocks.feed(value)
             if mean is None:
-                return None
-            value, place, every = mean, place // size, every * size
-        latest = steadiness.latest
-        if not steadiness.take(place, value, every):
-            return None
-        if size > 1:
-            if self._blocks.variance is not None:
-                single = sqrt(self._blocks.variance)
-            elif latest is not None:
-                # Too short to tell: as if half of the scatter of blocks were shared by all.
-                single = 0.7 * latest.scatter / self._blocks.gain
+                return False
+            value, place = mean, place // size
+        return self._steadiness.take(place, value, self._cadence.interval * size)
+
+    def _look(self) -> Assessment | None:
+        """Weigh the newest points."""
+        steadiness, blocks, single = self._steadiness, self._blocks, 0.0
+        if self._size > 1:
+            # Where a block is too short to tell: as if half of the scatter of blocks were shared
+            # by all.
+            variance = blocks.variance
+            single = 0.7 * steadiness.scatter / blocks.gain if variance is None else sqrt(variance)
         step = self._seen.step if self._resolution is None else self._resolution
-        return steadiness.look(step, every, single)
+        return steadiness.look(step, self._cadence.interval * self._size, single)
 
     def _noise_of_one(self, found: Assessment) -> float:
         """Standard deviation of one reading, where blocks too short to tell it were weighed."""
@@ -337,6 +345,7 @@ class HoldDetector:
             readings=found.n * self._size,
             noise=self._noise_of_one(found),
             resolution=step,
+            step_at_most=0.0 if step else self._seen.at_most,
             u=u,
             dof=max(found.dof / inflation, 1.0),
             limit=limit_of(u, fixed, step),
@@ -345,6 +354,5 @@ class HoldDetector:
         self._stage = Stage.HELD
         self._track = found.value
         self._band = policy.slide_tols * tolerance(policy, found.value, step, found.noise)
-        self._steadiness.clear()
-        self._blocks.clear()
+        self._start_over()
         said.append(held)

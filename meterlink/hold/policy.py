@@ -81,7 +81,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Smallest settling that is thought of, in tolerances."""
     size_range: float = 8.0
     """Logarithm of the range of sizes that settling may have, all of them equally likely."""
-    bounce_share: float = 0.07
+    bounce_share: float = 0.14
     """Prior probability that readings have nothing to do with one another."""
     bounce_width: float = 0.1
     """How widely such readings scatter, as a share of the value ..."""

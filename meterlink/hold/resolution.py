@@ -98,3 +98,19 @@ class StepSeen:
         counts = [v / finest for v in near]
         whole = all(abs(c - round(c)) < 1e-6 for c in counts)
         return finest if whole and len(set(near)) > 1 else 0.0
+
+    @property
+    def at_most(self) -> float:
+        """How coarse the step can be where ``step`` shows none although values repeat; else 0.
+
+        Noise that is not rounded never repeats itself.
+        """
+        if not self._values or not self._values[-1]:
+            return 0.0
+        newest = self._values[-1]
+        size = abs(newest)
+        near = [v for v in self._values if abs(v - newest) <= _NEAR * size]
+        distinct = sorted(set(near))
+        if len(distinct) == len(near):
+            return 0.0
+        return min([b - a for a, b in pairwise(distinct)], default=_COARSEST * size)

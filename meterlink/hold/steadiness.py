@@ -28,6 +28,8 @@ class Steadiness:
         """The values that ``latest`` speaks of."""
         self.span = 0.0
         """Seconds from the first of them to the last."""
+        self.scatter = 0.0
+        """Of a point, when the newest ones were last weighed; 0 before."""
         self._looked_at = 0
         self._pause = 0
 
@@ -35,6 +37,7 @@ class Steadiness:
         """Forget all points."""
         self._points.clear()
         self.latest = None
+        self.scatter = 0.0
         self._pause = 0
 
     @property
@@ -73,13 +76,13 @@ class Steadiness:
         policy, value = self._policy, self._points[-1][1]
         self.step = step
         fixed = tolerance(policy, value, step)
-        places, ys = self._stretch(value, policy.reach * fixed)
-        if not self._long(places, every):
+        reach = policy.reach * fixed
+        newest = self._newest(4)
+        whole = max(newest) - min(newest) <= reach
+        if whole and self._is_restless(newest, fixed):
             return None
-        if is_on_the_move(ys[-4:], 1.5 * fixed):
-            return None
-        newest = ys[-3:]
-        if max(newest) - min(newest) > policy.apart_tols * fixed:
+        places, ys = self._stretch(value, reach)
+        if not self._long(places, every) or (not whole and self._is_restless(ys[-4:], fixed)):
             return None
         jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
@@ -88,6 +91,18 @@ class Steadiness:
         elif self._approached(len(places)):
             share = policy.course_share
         return self._weigh(places, ys, share, fixed, every, single)
+
+    def _newest(self, n: int) -> list[float]:
+        """Values of the newest ``n`` points, or of those there are."""
+        points = self._points
+        return [points[i][1] for i in range(-min(n, len(points)), 0)]
+
+    def _is_restless(self, newest: list[float], fixed: float) -> bool:
+        """Whether the four newest values rule out that the value stands: no need to weigh them."""
+        last = newest[-3:]
+        if max(last) - min(last) > self._policy.apart_tols * fixed:
+            return True
+        return is_on_the_move(newest, 1.5 * fixed)
 
     def _long(self, places: list[int], every: float) -> bool:
         """Whether a stretch offers as many readings, and as much time, as a hold takes."""
@@ -187,7 +202,7 @@ class Steadiness:
             if not self._long(places[cut:], every):
                 break
             del places[:cut], ys[:cut]
-        self.latest, self.stretch = model.ask(share), ys
+        self.latest, self.stretch, self.scatter = model.ask(share), ys, model.scatter
         self.span = (places[-1] - places[0]) * every
         self._wait(first)
         return None
@@ -212,6 +227,7 @@ class Steadiness:
         if not refined and model.is_course_near_its_end():
             model.refine()
         self.latest = found = model.ask(share)
+        self.scatter = found.scatter
         usual = max(policy.noise_usual * fixed, self.step)
         due = found.n >= policy.due_readings and self.span >= policy.late_time
         if found.scatter > usual and not due:

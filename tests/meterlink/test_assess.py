@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import structs
 
 from meterlink.accuracy import accuracy_at
 from meterlink.assess import Assessment, Assessor
@@ -360,3 +361,14 @@ def test_digits_that_may_not_have_been_seen_leave_a_verdict_open(value, clear):
     criterion = Criterion.winding(Window(0.87, 1.0), reference=None, short_below=0.2)
     assessment = Assessor(criterion, ()).assess(held(value, resolution=0.0, u=1e-6, dof=5.0))
     assert assessment.judgement.clear is clear
+
+
+@pytest.mark.parametrize(("step_at_most", "clear"), [(0.0, True), (0.005, True), (0.1, False)])
+def test_readings_that_repeat_without_a_known_step_leave_a_verdict_near_an_edge_open(
+    step_at_most, clear
+):
+    criterion = Criterion.winding(Window(0.87, 1.0), reference=None, short_below=0.2)
+    told = structs.replace(
+        held(0.851379, resolution=0.0, u=1e-6, dof=5.0), step_at_most=step_at_most
+    )
+    assert Assessor(criterion, ()).assess(told).judgement.clear is clear

@@ -87,6 +87,34 @@ def test_nine_printed_digits_are_not_nine_resolved_ones() -> None:
     assert seen.step == pytest.approx(lsb, rel=1e-6)
 
 
+def test_nine_digits_that_repeat_tell_that_there_is_a_step_and_how_coarse_it_can_be() -> None:
+    lsb = 0.00739085133
+    seen = StepSeen()
+    for _ in range(3):
+        seen.add(11000 * lsb)
+    assert seen.step == 0.0
+    assert seen.at_most == pytest.approx(0.006 * 11000 * lsb)
+    seen.add(11002 * lsb)
+    assert seen.step == 0.0
+    assert seen.at_most == pytest.approx(2 * lsb)
+
+
+def test_digits_that_do_not_repeat_leave_no_room_for_a_coarse_step() -> None:
+    rng = np.random.default_rng(13)
+    seen = StepSeen()
+    for value in rng.normal(82, 0.1, 12):
+        seen.add(float(value))
+    assert seen.at_most == 0.0
+
+
+def test_a_slide_to_another_point_holds_on_its_first_three_readings() -> None:
+    values = [82.0] * 6 + [5200.0] * 3
+    held = holds(readings(values, rate=2.0))
+    assert [h.value for h in held] == [82.0, 5200.0]
+    assert held[1].contact_t == pytest.approx(6 / 2)
+    assert held[1].t == pytest.approx(8 / 2)
+
+
 def test_noise_that_is_not_rounded_shows_no_step() -> None:
     rng = np.random.default_rng(9)
     assert step_between(rng.normal(82, 0.1, 16).tolist()) == 0.0
