@@ -41,7 +41,12 @@ class Report(NamedTuple):
             if comparison.rounded:
                 yield "  numbers round in another way on another processor or mathematics library"
         else:
-            yield f"{name}: {comparison.different} differences to the {recorded} recorded events"
+            many = (
+                "1 difference"
+                if comparison.different == 1
+                else f"{comparison.different} differences"
+            )
+            yield f"{name}: {many} to the {recorded} recorded events"
             if not reasons:
                 yield (
                     "  program and settings are those that recorded it, so the engine was changed "

@@ -295,6 +295,38 @@ def test_a_switch_that_fails_is_tested_again_unplugged(first):
     assert outcomes_of_cards([hands.bench.progress])["stop-switch"] == "passed"
 
 
+@pytest.mark.parametrize(
+    ("earthed", "places"),
+    [
+        (Confirm(), {"armature"}),
+        (Deny(), {"stop wire", "stop switch", "earth"}),
+        (None, {"outside the ignition"}),
+    ],
+)
+def test_an_engine_that_will_not_stop_is_told_from_one_that_needs_no_spark(earthed, places):
+    hands = go_to(at_work("wont-stop", "pump-set-demo"), "spark-at-stop")
+    assert "turn the engine over" in hands.last(Asked).say
+    if earthed is None:
+        hands.tell(Deny())
+        assert hands.bench.progress.outcome("spark-earthed") == ""
+        assert hands.bench.progress.current != "clip-lead-off"
+    else:
+        hands.tell(Confirm()).tell(earthed)
+        # A clip lead left on would make every primary read short.
+        assert hands.bench.progress.current == "clip-lead-off"
+    outcomes = outcomes_of_cards([hands.bench.progress])
+    assert find(outcomes, "wont-stop").places[0].place in places
+
+
+@pytest.mark.parametrize("card", ["no-spark", "dies-hot"])
+def test_before_an_armature_is_swapped_what_else_may_take_the_spark_is_put_right(card):
+    hands = go_to(at_work(card, "pump-set-demo"), "spark-gap-set")
+    hands.tell(Deny()).tell(Deny()).tell(Confirm())
+    outcomes = outcomes_of_cards([hands.bench.progress])
+    assert outcomes["spark-with-earth-bridged"] == "no"
+    assert find(outcomes, card).places[0].place == "plug lead or cap"
+
+
 def test_a_switch_that_passes_is_not_tested_again():
     hands = go_to(at_work("stop-circuit", "pump-set-demo"), "stop-switch")
     hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
