@@ -228,7 +228,11 @@ class PlainPractice:
         if self.practice.case.tells_places:
             self._write(f"  > {self.practice.case.model.nodes[check].ask}")
         outcome = self.practice.answer(check)
-        self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
+        if self.practice.turns_over(check):
+            # No more than was seen: whether the wire was off, as the clause has it, is not known.
+            self._write(f"  {_first(self.practice.say(check))}: {outcome}.")
+        else:
+            self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
         self.bench.flawed += self.practice.ledger.all(Concluded)[-1].flaws
         self._coach()
 

@@ -187,6 +187,16 @@ def test_the_shipped_table_is_shown(capsys):
     assert json.loads(capsys.readouterr().out)["faults"].keys() == shipped_table().faults.keys()
 
 
+def test_checks_of_each_switch_are_shown_by_their_names(capsys):
+    assert main(["finding", "table"]) == 0
+    shown = capsys.readouterr().out
+    assert "done for each of stop-switch, brake-switch" in shown
+    assert "done for each of spark-without-stop-switch, spark-without-brake-switch" in shown
+    one = ["--outcome", "spark-at-gap=no", "--outcome", "spark-without-key-switch=yes"]
+    assert main(["finding", "--complaint", "no-spark", *one]) == 0
+    assert "Most likely: key switch" in capsys.readouterr().out
+
+
 def test_a_table_of_ones_own_is_checked_and_used(tmp_path, capsys):
     data = resources.files("meterlink.finding").joinpath("faults.toml").read_text("utf-8")
     own = tmp_path / "own.toml"

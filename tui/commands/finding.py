@@ -189,5 +189,6 @@ def _table_lines(table: "FaultTable") -> "Iterator[str]":
             [", ".join(check.outcomes), *(f"{a} = {b}" for a, b in check.reads_as.items())]
         )
         yield f"  {name}: {words}"
-        if check.each:
-            yield f"    done for each of {', '.join(check.each)}"
+        names = table.done_for(name)
+        if names != {name: ""}:
+            yield f"    done for each of {', '.join(names)}"
