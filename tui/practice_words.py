@@ -108,9 +108,12 @@ def look_lines(practice: Practice, shown: str) -> Iterator[str]:
 
 
 def _said(practice: Practice, check: str, outcome: str) -> str:
-    """Return what a check showed, as a clause; of one that was left, that it was."""
+    """Return what a check showed: a clause, or yes and no of a spark trial."""
     if outcome in UNSAID:
         return "left without an outcome"
+    if practice.turns_over(check):
+        # A clause would say how things stood, which a trainee may have had otherwise.
+        return outcome
     return practice.case.model.nodes[check].said(outcome)
 
 
