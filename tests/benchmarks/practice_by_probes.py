@@ -6,7 +6,7 @@ bench; the trainee types as one does. Engines are ordered by fault and complaint
 each fault of the table counts alike. Practice leaves out engines on which the advice itself ends in
 the wrong place, as long as there are others: ``practice_engines.py`` takes them as they come in.
 
-Last measured, 150 engines: all found, 6.7 checks, 99.5 points of 100, no check with an outcome other
+Last measured, 150 engines: all found, 6.7 checks, 99.5 points of 100, no check with another outcome
 than the one worked out on the circuit.
 
     python tests/benchmarks/practice_by_probes.py [--rounds 3] [--difficulty medium]
