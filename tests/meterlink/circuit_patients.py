@@ -1,5 +1,6 @@
 """Engines with faults, drawn as the fault table believes that they come in."""
 
+from collections.abc import Iterator
 from importlib import resources
 
 import numpy as np
@@ -8,7 +9,7 @@ from meterlink.circuit import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.finding import Model, shipped_table
 from meterlink.practice import engines
-from meterlink.practice.engines import SWITCHES
+from meterlink.practice.engines import STOP_SWITCH, SWITCHES
 from meterlink.profile import Profile, read_profile
 
 
@@ -35,13 +36,32 @@ class Intake:
         """Return the model of the job, the engine, and the place where its fault is."""
         rng = self._rng
         complaint = str(rng.choice(list(shipped_table().complaints), p=[0.6, 0.2, 0.2]))
-        more = rng.choice(list(SWITCHES)[1:], size=rng.integers(0, 3), replace=False)
-        switches = tuple(sorted(map(str, more)))
-        key = (complaint, switches)
-        if key not in self._models:
-            parts = [slug(name) for name in ("stop switch", *switches)]
-            self._models[key] = Model(shipped_table(), complaint, parts)
-        model = self._models[key]
+        switches = self._switches()
+        model = self._model(complaint, switches)
         suspect = model.suspects[int(rng.choice(len(model.prior), p=model.prior))]
         engine = sound_engine(rng, *switches)
         return model, afflict(engine, suspect.name, complaint, rng), suspect.place
+
+    def draw_each(self, count: int) -> Iterator[tuple[Model, Patient, str]]:
+        """Yield the same for ``count`` engines of every complaint and fault, however rare."""
+        for complaint in shipped_table().complaints:
+            for suspect in self._model(complaint, tuple(SWITCHES)[1:]).suspects:
+                own = [name for name in SWITCHES if suspect.part == slug(name)]
+                for _ in range(count):
+                    switches = tuple(sorted({*self._switches(), *own} - {STOP_SWITCH}))
+                    engine = sound_engine(self._rng, *switches)
+                    patient = afflict(engine, suspect.name, complaint, self._rng)
+                    yield self._model(complaint, switches), patient, suspect.place
+
+    def _switches(self) -> tuple[str, ...]:
+        """Draw what an engine has beside its stop switch."""
+        rng = self._rng
+        more = rng.choice(list(SWITCHES)[1:], size=rng.integers(0, 3), replace=False)
+        return tuple(sorted(map(str, more)))
+
+    def _model(self, complaint: str, switches: tuple[str, ...]) -> Model:
+        key = (complaint, switches)
+        if key not in self._models:
+            parts = [slug(name) for name in (STOP_SWITCH, *switches)]
+            self._models[key] = Model(shipped_table(), complaint, parts)
+        return self._models[key]
