@@ -11,10 +11,10 @@ a workshop will: ``finding_checks.py`` has the slips and the chance.
 
 Last measured, seeds 7 and 20261125, not looked at while the table was written, 3,000 engines each:
 all but one found, and that one sure and wrong; the very fault named in 88 %; 7.5 checks and 45
-minutes. Seed 1, 1,000 engines: 99.9 % found, sure and wrong 0.1 %, 7.45 checks. One hundred engines
-of each of the 50 complaints and faults, seed 4: all found but 7 of one pair. That is a magnet cracked
-in its seat that still pulls, in an engine that dies hot: the armature comes to just over 95 % before
-the flywheel has to come off.
+minutes. Seed 1, 1,000 engines: 99.9 % found, sure and wrong 0.1 %, 7.45 checks. One hundred
+engines of each of the 50 complaints and faults, seed 4: all found but 7 of one pair. That is a
+magnet cracked in its seat that still pulls, in an engine that dies hot: the armature comes to just
+over 95 % before the flywheel has to come off.
 
     python tests/benchmarks/practice_engines.py [--engines 1000] [--each 60] [--seed 1]
 """
