@@ -12,11 +12,14 @@ from textual.pilot import Pilot
 from captures.answers import read_answers
 from captures.catalogue import Made
 from drivers.clock import MonotonicClock
+from meterlink.notation import format_value
 from tests.tui.looking import screen_text
 from tui.library_making import make_capture
 from tui.pacing import Pacing
 from tui.replaying import Player
+from tui.screen.plotting import LookPlot
 from tui.screen.replay import ReplayApp
+from tui.screen.trace import TraceView
 
 LONGEST_S = 10.0
 
@@ -54,6 +57,14 @@ async def until(pilot: Pilot[int], there: Callable[[str], bool]) -> str:
             return text
         assert asyncio.get_running_loop().time() < deadline, text
         await asyncio.sleep(0.02)
+
+
+def limits_beside(trace: TraceView) -> set[str]:
+    """Return what stands to the left of the plot, as the screen shows it."""
+    x, y, _, height = trace.region
+    rows = screen_text(trace.app).splitlines()[y : y + height]
+    plot = trace.query_one(LookPlot)
+    return {row[x : x + plot.margin_left].strip(" │┤─┼") for row in rows} - {""}
 
 
 async def test_a_record_is_played_to_its_end_on_the_page_of_the_bench(player_at):
@@ -97,6 +108,21 @@ async def test_paused_it_goes_on_step_by_step(player_at):
         await until(pilot, lambda text: "Temperature of the parts" in text)
         assert player.played.replay.t < 3.0
         assert app.focused is None  # the entry in the record asks nobody now
+
+
+async def test_paused_just_after_a_step_began_the_trace_shows_the_limits_of_that_step(player_at):
+    player = player_at(Pacing(1.0, paused=True))
+    app = ReplayApp(player, title="quay")
+    async with app.run_test(size=(100, 32)) as pilot:
+        trace = app.query_one(TraceView)
+        for title in ("Lead zero", "Primary winding", "Secondary winding"):
+            # Stepped as fast as can be, every other drawing of the trace comes too soon.
+            while f"▶ {title}" not in screen_text(app):
+                await pilot.press("full_stop")
+                await pilot.pause()
+            window = app.view.criterion.window
+            ends = {format_value(end, "ohm") for end in (window.low, window.high)}
+            await until(pilot, lambda _, ends=ends: ends <= limits_beside(trace))
 
 
 async def test_keys_change_the_pace_and_pause(player_at):

@@ -1,9 +1,12 @@
 """The last minute as a line, holds marked."""
 
 import time
+from asyncio import get_running_loop
+from contextlib import suppress
 from typing import Final
 
 from textual.app import ComposeResult
+from textual.css.query import NoMatches
 from textual.widget import Widget
 from textual_hires_canvas import HiResMode
 
@@ -23,6 +26,8 @@ class TraceView(Widget):
     def __init__(self) -> None:
         super().__init__(id="trace")
         self._drawn = 0.0
+        self._owed: View | None = None
+        """What came too soon after the last drawing, and is drawn when its time has come."""
         self.points = 0
         """How many points the last drawing had."""
 
@@ -35,8 +40,23 @@ class TraceView(Widget):
 
     def show(self, view: View, *, at_once: bool = False) -> None:
         """Draw the history of ``view``, not oftener than the eye can use."""
-        if not at_once and time.monotonic() - self._drawn < _EVERY_S:
+        wait = 0.0 if at_once else self._drawn + _EVERY_S - time.monotonic()
+        if wait <= 0:
+            self._draw(view)
             return
+        if self._owed is None:
+            # As in ``BenchApp``, not the screen library's timer, which may never fire.
+            get_running_loop().call_later(wait, self.call_later, self._draw_owed)
+        self._owed = view
+
+    def _draw_owed(self) -> None:
+        """Draw what was left out: where a record is paused, nothing comes that would."""
+        if self._owed is not None:
+            with suppress(NoMatches):  # the page may be on its way down
+                self._draw(self._owed)
+
+    def _draw(self, view: View) -> None:
+        self._owed = None
         self._drawn = time.monotonic()
         criterion = view.criterion
         runs = list(view.history.runs())
