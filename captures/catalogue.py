@@ -87,14 +87,6 @@ def own_folder() -> Path:
     return platformdirs.user_data_path("meterlink", appauthor=False) / "exercises"
 
 
-def folders() -> Iterator[Path]:
-    """Yield every folder of exercises, the user's own first."""
-    own = own_folder()
-    if own.is_dir():
-        yield from sorted(path for path in own.iterdir() if is_regular(path / CATALOGUE))
-    yield SHIPPED
-
-
 def read_catalogue(folder: Path) -> list[Shelved]:
     """Return the exercises of a folder in the order of its catalogue.
 
@@ -108,7 +100,7 @@ def read_catalogue(folder: Path) -> list[Shelved]:
 
 def parse_catalogue(data: bytes, folder: Path) -> list[Shelved]:
     """Return the exercises in ``data``, a TOML text that lies in ``folder``; errors as above."""
-    name = plain(f"{folder.name}/{CATALOGUE}")
+    name = plain(str(folder / CATALOGUE))
     exercises = decode(data, _File, name).exercise
     seen: set[str] = set()
     for index, exercise in enumerate(exercises):
@@ -125,24 +117,50 @@ def parse_catalogue(data: bytes, folder: Path) -> list[Shelved]:
     return [Shelved(exercise, folder) for exercise in exercises]
 
 
-def all_exercises() -> Iterator[Shelved]:
-    """Yield every exercise; of one that is there twice the user's own.
+class Library(NamedTuple):
+    """Every exercise there is, the user's own first; of one that is there twice only that."""
 
-    Raises:
-        UnreadableError: a catalogue cannot be read.
-        InvalidFileError: one does not say what it must.
-    """
-    seen: set[str] = set()
-    for folder in folders():
-        for shelved in read_catalogue(folder):
-            if shelved.exercise.id not in seen:
-                seen.add(shelved.exercise.id)
-                yield shelved
+    shelf: tuple[Shelved, ...]
+    faults: tuple[MeterlinkError, ...]
+    """Why catalogues cannot be used; their exercises are not on the shelf."""
+
+    def find(self, name: str) -> Shelved | None:
+        """Return the exercise of this id; None where there is none that can be used."""
+        return next((shelved for shelved in self.shelf if shelved.exercise.id == name), None)
+
+    def get(self, name: str) -> Shelved:
+        """Return the exercise of this id.
+
+        Raises:
+            UnreadableError: there is none that can be used.
+        """
+        found = self.find(name)
+        if found is None:
+            raise UnreadableError(
+                f"there is no exercise {plain(name)!r}; «meterlink library» lists those that are"
+            )
+        return found
 
 
-def exercise_named(name: str) -> Shelved | None:
-    """Return the exercise of this id; None where there is none. Errors as for ``all_exercises``."""
-    return next((found for found in all_exercises() if found.exercise.id == name), None)
+def read_library() -> Library:
+    """Return what all catalogues list; one that cannot be used takes no other with it."""
+    shelf: dict[str, Shelved] = {}
+    faults: list[MeterlinkError] = []
+    own = own_folder()
+    try:
+        folders = sorted(path for path in own.iterdir() if is_regular(path / CATALOGUE))
+    except FileNotFoundError:
+        folders = []
+    except OSError as fault:
+        folders = []
+        faults.append(UnreadableError(f"{plain(str(own))} cannot be read: {fault.strerror}"))
+    for folder in (*folders, SHIPPED):
+        try:
+            for shelved in read_catalogue(folder):
+                shelf.setdefault(shelved.exercise.id, shelved)
+        except MeterlinkError as fault:
+            faults.append(fault)
+    return Library(tuple(shelf.values()), tuple(faults))
 
 
 def faults_of(shelved: Shelved) -> Iterator[str]:
@@ -190,17 +208,3 @@ def _unlike(exercise: Exercise, progress: Progress) -> Iterator[str]:
             yield f"{exercise.id}: {step} should be too close to call, and is clear"
         if not clear and step not in exercise.close:
             yield f"{exercise.id}: {step} should be clear, and is close"
-
-
-def exercise_or_error(name: str) -> Shelved:
-    """Return the exercise of this id.
-
-    Raises:
-        UnreadableError: there is none, or a catalogue cannot be read.
-    """
-    found = exercise_named(name)
-    if found is None:
-        raise UnreadableError(
-            f"there is no exercise {plain(name)!r}; «meterlink library» lists those that are"
-        )
-    return found

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from captures.catalogue import exercise_named
+from captures.catalogue import read_library
 from captures.reader import is_regular
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
@@ -21,7 +21,7 @@ def find_records(what: str, jobs: str | None) -> list[Path]:
     try:
         job = job_store(jobs).job(what)
     except UnreadableError as fault:
-        exercise = exercise_named(what)
+        exercise = read_library().find(what)
         if exercise is not None:
             return [exercise.capture]
         raise UnreadableError(

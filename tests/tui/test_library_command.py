@@ -93,6 +93,44 @@ def test_the_list_names_every_exercise_without_giving_it_away(capsys):
     assert len(capsys.readouterr().out.splitlines()) == len(listed)
 
 
+@pytest.mark.parametrize(
+    "damage", [b"format = 1\n[[exercise]]\nid = 'x'\n", b"format = 7\n", b"\xff\xfe no text"]
+)
+def test_a_damaged_catalogue_is_named_and_takes_no_other_with_it(own, capsys, damage):
+    _two_exercises(own / "b-class", prefix="ours-")
+    damaged = _two_exercises(own / "a-class") / CATALOGUE
+    damaged.write_bytes(damage)
+    assert main(["library", "list", "--json"]) == 1
+    told = capsys.readouterr()
+    listed = [json.loads(line)["id"] for line in told.out.splitlines()]
+    shipped = [s.exercise.id for s in read_catalogue(SHIPPED)]
+    assert listed == ["ours-open-primary", "ours-shorted-turns", *shipped]
+    assert str(damaged) in told.err
+    assert told.err.endswith("; everything else is shown\n")
+    assert told.err.count("\n") == 1
+    # Nor does it stand in the way of one exercise that is asked for by its name.
+    assert main(["library", "show", "ours-open-primary"]) == 0
+    assert main(["replay", "open-primary", "--check"]) == 0
+
+
+def test_a_folder_of_own_exercises_that_cannot_be_read_is_said_behind_the_others(own, capsys):
+    own.write_text("no folder")
+    assert main(["library"]) == 4
+    told = capsys.readouterr()
+    assert len(told.out.splitlines()) == len(read_catalogue(SHIPPED))
+    assert f"{own} cannot be read" in told.err
+
+
+def test_whoever_checks_all_is_told_of_a_damaged_catalogue_too(own, capsys, monkeypatch):
+    monkeypatch.setattr("captures.catalogue.SHIPPED", _two_exercises(own.parent / "shipped"))
+    (own / "a-class").mkdir(parents=True)
+    (own / "a-class" / CATALOGUE).write_text("format = 7\n", encoding="utf-8")
+    assert main(["library", "check"]) == 1
+    told = capsys.readouterr()
+    assert told.out.count("as it should be") == 2
+    assert str(own / "a-class" / CATALOGUE) in told.err
+
+
 def test_one_is_shown_and_explained_only_when_asked(capsys):
     assert main(["library", "show", "fingers-on-the-tips"]) == 0
     shown = capsys.readouterr().out
@@ -160,13 +198,14 @@ def test_a_folder_that_cannot_be_written_is_said(tmp_path, capsys):
     assert capsys.readouterr().err.count("\n") == 1
 
 
-def _two_exercises(folder: Path) -> Path:
+def _two_exercises(folder: Path, *, prefix: str = "") -> Path:
     folder.mkdir(parents=True)
     parts = (SHIPPED / CATALOGUE).read_text("utf-8").split("[[exercise]]\n")
     names = ("open-primary", "shorted-turns")
     chosen = [part for part in parts if any(f'id = "{name}"' in part for name in names)]
     text = "".join(["format = 1\n", *(f"[[exercise]]\n{part}" for part in chosen)])
+    text = text.replace('id = "', f'id = "{prefix}')
     (folder / CATALOGUE).write_text(text, encoding="utf-8")
     for name in names:
-        shutil.copy(SHIPPED / f"{name}.jsonl", folder)
+        shutil.copy(SHIPPED / f"{name}.jsonl", folder / f"{prefix}{name}.jsonl")
     return folder

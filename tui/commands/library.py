@@ -77,12 +77,15 @@ def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None
 
 
 def _list(args: argparse.Namespace) -> int:
-    from captures.catalogue import all_exercises
+    from captures.catalogue import read_library
+    from tui.left_out import tell_left_out
 
-    for shelved in all_exercises():
+    library = read_library()
+    for shelved in library.shelf:
         exercise = shelved.exercise
         line = f"{exercise.id:<26} {exercise.difficulty:<9} {exercise.title}"
         _say(args, _facts(shelved, explain=False), line)
+    tell_left_out(library.faults)
     return 0
 
 
@@ -96,9 +99,9 @@ def _facts(shelved: "Shelved", *, explain: bool) -> dict[str, object]:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from captures.catalogue import exercise_or_error
+    from captures.catalogue import read_library
 
-    shelved = exercise_or_error(args.name)
+    shelved = read_library().get(args.name)
     lines = _lines(shelved, explain=args.explain)
     _say(args, _facts(shelved, explain=args.explain), "\n".join(lines))
     return 0
@@ -130,15 +133,19 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
 
 def _check(args: argparse.Namespace) -> int:
-    from captures.catalogue import all_exercises, exercise_or_error, faults_of
+    from captures.catalogue import faults_of, read_library
+    from tui.left_out import tell_left_out
 
-    shelf = [exercise_or_error(name) for name in args.name] or list(all_exercises())
+    library = read_library()
+    shelf = [library.get(name) for name in args.name] or library.shelf
     wrong = 0
     for shelved in shelf:
         faults = list(faults_of(shelved))
         wrong += bool(faults)
         words = "\n".join(faults) or f"{shelved.exercise.id}: as it should be"
         _say(args, {"id": shelved.exercise.id, "faults": faults}, words)
+    if not args.name:
+        tell_left_out(library.faults)
     return 1 if wrong else 0
 
 
@@ -169,16 +176,17 @@ def _pack(args: argparse.Namespace) -> int:
 def _unpack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.catalogue import exercise_or_error, own_folder, read_catalogue
+    from captures.catalogue import own_folder, read_catalogue, read_library
     from captures.exercises import unpack_exercises
 
     folder = unpack_exercises(Path(args.file), own_folder())
     shelf = read_catalogue(folder)
     names = [shelved.exercise.id for shelved in shelf]
     words = f"wrote {folder}: {', '.join(names)}"
-    hidden = [s for s in shelf if exercise_or_error(s.exercise.id).folder != folder]
+    library = read_library()
+    hidden = [s for s in shelf if library.get(s.exercise.id).folder != folder]
     for shelved in hidden:
-        other = exercise_or_error(shelved.exercise.id).folder
+        other = library.get(shelved.exercise.id).folder
         words += (
             f"\n{shelved.exercise.id} is there already, in {other}, and is the one played by that "
             f"name; play this one by its file, {shelved.capture}"

@@ -64,6 +64,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
     import json
 
     from meterlink.errors import UnreadableError
+    from tui.left_out import tell_left_out
     from tui.practice_results import overview_lines, result_lines, result_objects
 
     shown = [store.results(name)] if name is not None else list(store.all())
@@ -75,10 +76,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
         lines = overview_lines(shown) if name is None else result_lines(shown[0])
         for line in lines:
             print(line)
-    first, *more = [*(said for results in shown for said in results.damage), ""]
-    if first:
-        others = f" (and {len(more) - 1} more)" if len(more) > 1 else ""
-        raise UnreadableError(f"{first}{others}; everything else is shown")
+    tell_left_out([UnreadableError(said) for results in shown for said in results.damage])
     return 0
 
 
