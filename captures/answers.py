@@ -11,7 +11,7 @@ from typing import Final
 import msgspec
 
 from captures.appending import AppendFile
-from captures.reader import is_regular, open_regular
+from captures.reader import ends_whole, is_regular, open_regular
 from captures.records import LONGEST_LINE
 from meterlink.errors import CannotWriteError
 from meterlink.events import Verdict
@@ -68,7 +68,7 @@ def add_answer(path: Path, answer: Answer) -> None:
         ) from fault
     file = AppendFile(path, create=not path.exists())
     try:
-        cut = b"" if _ends_whole(path) else b"\n"
+        cut = b"" if ends_whole(path) else b"\n"
         file.append(cut + msgspec.json.encode(answer) + b"\n")
     finally:
         file.close()
@@ -89,11 +89,3 @@ def read_answers(path: Path) -> Iterator[Answer]:
         while line := file.readline(LONGEST_LINE):
             with suppress(msgspec.DecodeError, UnicodeDecodeError):
                 yield decoder.decode(line)
-
-
-def _ends_whole(path: Path) -> bool:
-    """Whether the last line of ``path`` was written to its end."""
-    with open_regular(path) as file:
-        size = file.seek(0, 2)
-        file.seek(max(0, size - 1))
-        return file.read(1) in {b"", b"\n"}

@@ -96,8 +96,8 @@ class AppendFile:
         if not self._why:
             return ""
         return (
-            f"{plain(str(self.path))} cannot be written ({self._why}); what the meter says is "
-            "held in memory: free some space or put the medium back"
+            f"{plain(str(self.path))} cannot be written ({self._why}); what comes is held "
+            "in memory: free some space or put the medium back"
         )
 
     @property

@@ -196,3 +196,15 @@ def open_regular(path: Path) -> BinaryIO:
     except (OSError, ValueError) as fault:
         why = getattr(fault, "strerror", None) or "no such name is possible"
         raise UnreadableError(f"{name} cannot be read: {why}") from fault
+
+
+def ends_whole(path: Path) -> bool:
+    """Return whether the last line of ``path`` was written to its end, so that one may follow.
+
+    Raises:
+        UnreadableError: missing, no file, or cannot be read.
+    """
+    with open_regular(path) as file:
+        size = file.seek(0, 2)
+        file.seek(max(0, size - 1))
+        return file.read(1) in {b"", b"\n"}

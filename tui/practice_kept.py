@@ -4,14 +4,16 @@ import hashlib
 import secrets
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import msgspec
 
 from captures.times import local_now, rfc3339
-from captures.trainees import LONGEST_TYPED, Begun, Record, TraineeStore, Typed, Unfinished
+from captures.trainee_files import TraineeFile, TraineeStore
+from captures.trainees import LONGEST_TYPED, Begun, Practised, Record, Typed, Unfinished
 from meterlink import __version__
 from meterlink.declared import to_plain
-from meterlink.errors import CannotWriteError, UnreadableError, UsageError
+from meterlink.errors import UnreadableError, UsageError
 from meterlink.practice import Case, Order, Practice
 from meterlink.text import plain
 
@@ -21,48 +23,57 @@ class Diary:
 
     def __init__(
         self,
-        store: TraineeStore,
-        name: str,
+        file: TraineeFile,
         begun: Begun,
         before: Unfinished | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         """Keep a practice that is ``begun`` now, or goes on from ``before``."""
         self.begun = begun
-        self._store, self._name, self._clock = store, name, clock
-        self._to_come = len(before.typed) if before else 0
+        self._file, self._clock = file, clock
+        self.earlier = None if before is None else [typed.line for typed in before.typed]
+        """Lines typed before the interruption, oldest first; None where there was none."""
+        self._to_come = len(self.earlier or ())
         """Lines that are in the file already, and come again before the first new one."""
         earlier = before.typed[-1].seconds if before and before.typed else 0.0
         self._zero = clock() - earlier
-        self._waiting: list[Record] = [] if before else [begun]
-        self.trouble = ""
-        """Why nothing is kept at this moment; empty while it is."""
+        self._first: tuple[Record, ...] = () if before else (begun,)
+        """What goes before the next line: a practice in which nothing was done is not kept."""
 
     @property
     def seconds(self) -> float:
         """Seconds at the keyboard so far, in all sittings."""
         return self._clock() - self._zero
 
+    @property
+    def trouble(self) -> str:
+        """Why nothing can be written at this moment; empty while it can."""
+        return self._file.trouble
+
     def typed(self, practice: Practice, line: str) -> None:
-        """Keep ``line``, which was just done; what cannot be written waits for the next."""
+        """Keep ``line``, which was just done; what cannot be written waits."""
         if self._to_come:
             self._to_come -= 1
             return
-        self._waiting.append(
-            Typed(
-                begun=self.begun.id,
-                line=line[:LONGEST_TYPED],
-                minutes=practice.ledger.minutes,
-                checks=len(practice.ledger.checks),
-                seconds=round(self.seconds, 1),
-            )
+        typed = Typed(
+            begun=self.begun.id,
+            line=line[:LONGEST_TYPED],
+            minutes=practice.ledger.minutes,
+            checks=len(practice.ledger.checks),
+            seconds=round(self.seconds, 1),
         )
-        try:
-            self._store.append(self._name, *self._waiting)
-        except CannotWriteError as fault:
-            self.trouble = str(fault)
-        else:
-            self._waiting, self.trouble = [], ""
+        self._file.append(*self._first, typed)
+        self._first = ()
+
+    def end(self, worth: Practised) -> Path:
+        """Keep what the practice was worth, and let go of the file; return it.
+
+        Raises:
+            CannotWriteError: something could not be written, and is lost.
+        """
+        self._file.append(worth)
+        self._file.close()
+        return self._file.path
 
 
 def begin(case: Case, story: str) -> Begun:
@@ -97,14 +108,14 @@ def interrupted(store: TraineeStore, name: str) -> Unfinished:
     return unfinished[-1]
 
 
-def order_of(begun: Begun) -> Order:
-    """Return what was ordered.
+def ordered_before(begun: Begun) -> tuple[Order, str]:
+    """Return what was ordered, and the story that goes with it.
 
     Raises:
-        UnreadableError: it makes no sense.
+        UnreadableError: the order makes no sense.
     """
     try:
-        return msgspec.convert(begun.order, Order)
+        return msgspec.convert(begun.order, Order), plain(begun.story, LONGEST_TYPED)
     except msgspec.ValidationError as fault:
         raise UnreadableError(
             f"the practice begun {plain(begun.when, 40)} cannot be gone on with: its order makes "

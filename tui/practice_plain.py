@@ -63,7 +63,7 @@ class PlainPractice:
         self._over = False
         self._diary = diary
         self._told = ""
-        """Why nothing was kept, when that was last said."""
+        """Why nothing could be written, when that was last said."""
         self._does: dict[str, Callable[[str], None]] = {
             word.split()[0]: getattr(self, f"_{word.split()[0]}") for word in COMMANDS
         }
@@ -127,13 +127,13 @@ class PlainPractice:
         self._keep(line)
 
     def _keep(self, line: str) -> None:
-        """Write the line down where that is wanted; where it cannot be, say so once."""
+        """Keep the line where that is wanted; where it cannot be written, say so once."""
         if self._diary is None:
             return
         self._diary.typed(self.practice, line)
         trouble, self._told = self._told, self._diary.trouble
         if self._told and not trouble:
-            self._write(f"  What you do is not kept at the moment: {self._told}.")
+            self._write(f"  {_first(self._told)}.")
 
     # --- looking ------------------------------------------------------------------------------
 

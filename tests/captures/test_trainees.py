@@ -1,21 +1,16 @@
 """Results of trainees: one file each, only ever longer, whatever they are called."""
 
 import json
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from captures.trainees import (
-    LONGEST_NAME,
-    Begun,
-    Practised,
-    TopicCount,
-    TraineeStore,
-    Typed,
-)
-from meterlink.errors import CannotWriteError, UnreadableError, UsageError
+from captures.trainee_files import LONGEST_NAME, TraineeStore
+from captures.trainees import Begun, Practised, Record, TopicCount, Typed
+from meterlink.errors import CannotWriteError, InUseError, UnreadableError, UsageError
 
 
 def practised(points: float = 70.0, **topics: tuple[int, int]) -> Practised:
@@ -50,6 +45,12 @@ def begun(mark: str) -> Begun:
     )
 
 
+def keep(store: TraineeStore, name: str, *records: Record) -> Path:
+    with store.open(name) as file:
+        file.append(*records)
+    return file.path
+
+
 names = st.text(min_size=1, max_size=LONGEST_NAME).filter(lambda name: name.split())
 
 
@@ -68,7 +69,7 @@ def test_every_name_has_a_file_of_its_own_inside_the_folder(tmp_path_factory, on
 )
 def test_a_hostile_name_keeps_its_results_and_is_shown_harmless(tmp_path, name):
     store = TraineeStore(tmp_path / "here")
-    path = store.append(name, practised())
+    path = keep(store, name, practised())
     assert path.parent == tmp_path / "here"
     assert [file.name for file in tmp_path.iterdir()] == ["here"]
     results = store.results(name)
@@ -79,15 +80,15 @@ def test_a_hostile_name_keeps_its_results_and_is_shown_harmless(tmp_path, name):
 @pytest.mark.parametrize("name", ["", "   ", "\n", "x" * (LONGEST_NAME + 1)])
 def test_what_is_no_name_is_wrong_usage(tmp_path, name):
     with pytest.raises(UsageError):
-        TraineeStore(tmp_path).append(name, practised())
+        keep(TraineeStore(tmp_path), name, practised())
     assert not list(tmp_path.iterdir())
 
 
 def test_topics_add_up_over_all_practices_of_one_trainee(tmp_path):
     store = TraineeStore(tmp_path)
-    store.append("Ann", practised(fingers=(3, 1), range=(2, 0)))
-    store.append("Ann", practised(fingers=(2, 2)))
-    store.append("Bob", practised(fingers=(9, 9)))
+    keep(store, "Ann", practised(fingers=(3, 1), range=(2, 0)))
+    keep(store, "Ann", practised(fingers=(2, 2)))
+    keep(store, "Bob", practised(fingers=(9, 9)))
     topics = store.results("Ann").topics()
     assert topics == {"fingers": TopicCount(5, 3), "range": TopicCount(2, 0)}
     assert {results.name for results in store.all()} == {"Ann", "Bob"}
@@ -96,10 +97,10 @@ def test_topics_add_up_over_all_practices_of_one_trainee(tmp_path):
 def test_practices_at_the_same_time_are_kept_apart(tmp_path):
     store = TraineeStore(tmp_path)
     for mark in ("one", "two", "three"):
-        store.append("Ann", begun(mark))
+        keep(store, "Ann", begun(mark))
     for mark, line in (("one", "look"), ("two", "tips"), ("one", "air"), ("lost", "lift")):
-        store.append("Ann", Typed(begun=mark, line=line, minutes=1, checks=0, seconds=2))
-    store.append("Ann", replace(practised(), begun="two"))
+        keep(store, "Ann", Typed(begun=mark, line=line, minutes=1, checks=0, seconds=2))
+    keep(store, "Ann", replace(practised(), begun="two"))
     results = store.results("Ann")
     assert [u.begun.id for u in results.unfinished] == ["one", "three"]
     assert [typed.line for typed in results.unfinished[0].typed] == ["look", "air"]
@@ -121,10 +122,10 @@ def test_practices_at_the_same_time_are_kept_apart(tmp_path):
 )
 def test_a_damaged_line_is_named_and_the_rest_is_read(tmp_path, damage):
     store = TraineeStore(tmp_path)
-    path = store.append("Ann", practised(1.0))
+    path = keep(store, "Ann", practised(1.0))
     with path.open("ab") as file:
         file.write(damage)
-    store.append("Ann", practised(2.0))
+    keep(store, "Ann", practised(2.0))
     results = store.results("Ann")
     assert [practice.points for practice in results.practised] == [1.0, 2.0]
     assert results.damage
@@ -136,19 +137,19 @@ def test_cut_anywhere_it_is_read_up_to_there_and_goes_on_in_a_line_of_its_own(
     tmp_path_factory, data
 ):
     store = TraineeStore(tmp_path_factory.mktemp("cut"))
-    path = store.append("Ann", practised(1.0))
-    store.append("Ann", practised(2.0))
+    path = keep(store, "Ann", practised(1.0))
+    keep(store, "Ann", practised(2.0))
     whole = path.read_bytes()
     first_two = whole.index(b"\n", whole.index(b"\n") + 1) + 1
     path.write_bytes(whole[: data.draw(st.integers(first_two, len(whole) - 1))])
-    store.append("Ann", practised(3.0))
+    keep(store, "Ann", practised(3.0))
     points = [practice.points for practice in store.results("Ann").practised]
     # The cut may have taken the line's end alone: then the line itself is whole.
     assert points in ([1.0, 3.0], [1.0, 2.0, 3.0])
 
 
 def test_a_file_is_plain_json_lines_whose_first_says_whose_it_is(tmp_path):
-    path = TraineeStore(tmp_path).append("Ann", practised())
+    path = keep(TraineeStore(tmp_path), "Ann", practised())
     first, second = map(json.loads, path.read_text(encoding="utf-8").splitlines())
     assert first == {"kind": "trainee", "format": 1, "name": "Ann"}
     assert second["kind"] == "practice"
@@ -157,13 +158,38 @@ def test_a_file_is_plain_json_lines_whose_first_says_whose_it_is(tmp_path):
 
 def test_an_unknown_trainee_is_told_who_is_known(tmp_path):
     store = TraineeStore(tmp_path)
-    store.append("Ann", practised())
+    keep(store, "Ann", practised())
     with pytest.raises(UnreadableError, match=r"no results of «Bob».*there are Ann"):
         store.results("Bob")
+
+
+def test_a_file_is_written_by_one_practice_at_a_time(tmp_path):
+    store = TraineeStore(tmp_path)
+    with store.open("Ann") as file:
+        with pytest.raises(InUseError, match=r"«Ann» is practising in another terminal"):
+            store.open(" Ann ")
+        keep(store, "Bob", practised())
+        file.append(practised())
+        assert len(store.results("Ann").practised) == 1  # whoever only looks is not kept out
+    keep(store, "Ann", practised())
+    assert len(store.results("Ann").practised) == 2
+
+
+def test_a_file_that_a_crash_left_empty_says_whose_it_is_all_the_same(tmp_path):
+    store = TraineeStore(tmp_path)
+    store.path("Ann").write_bytes(b"")
+    keep(store, "Ann", practised())
+    assert store.results("Ann").name == "Ann"
+
+
+def test_whoever_has_to_be_known_gets_no_file(tmp_path):
+    with pytest.raises(UnreadableError, match=r"no results of «Bob».*nobody's yet"):
+        TraineeStore(tmp_path).open("Bob", known=True)
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_folder_that_cannot_be_made_loses_nothing_and_names_the_mend(tmp_path):
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(CannotWriteError, match="--trainees"):
-        TraineeStore(tmp_path / "file").append("Ann", practised())
+        keep(TraineeStore(tmp_path / "file"), "Ann", practised())
     assert (tmp_path / "file").read_text() == "in the way"

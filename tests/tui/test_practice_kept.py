@@ -1,5 +1,6 @@
 """A practice that is interrupted: what was done is kept, and can be gone on with."""
 
+import errno
 import io
 import json
 import subprocess
@@ -7,8 +8,8 @@ import sys
 
 import pytest
 
-from captures.trainees import Begun, TraineeStore, Typed
-from meterlink.errors import CannotWriteError
+from captures.trainee_files import TraineeStore
+from captures.trainees import Begun, Typed
 from meterlink.practice import Order, Practice, draw
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.terminals import ROOT
@@ -125,7 +126,8 @@ def test_a_begun_practice_that_makes_no_sense_any_more_is_said(
 ):
     case = draw(Order(seed=3, fault="plug-bad"), demo_profile())
     fields = {f: getattr(begin(case, ""), f) for f in Begun.__struct_fields__} | changes
-    TraineeStore(tmp_path).append("Ann", Begun(**fields))
+    with TraineeStore(tmp_path).open("Ann") as file:
+        file.append(Begun(**fields))
     assert practise(monkeypatch, tmp_path, [], "--resume") in (2, 4)
     said = capsys.readouterr().err
     assert said.count("\n") == 1
@@ -136,7 +138,8 @@ def test_typed_lines_in_a_strange_file_are_shown_harmless(monkeypatch, tmp_path,
     case = draw(Order(seed=3, fault="plug-bad"), demo_profile())
     begun = begin(case, "")
     strange = Typed(begun=begun.id, line="\x1b[2Jname", minutes=0, checks=0, seconds=0)
-    TraineeStore(tmp_path).append("Ann", begun, strange)
+    with TraineeStore(tmp_path).open("Ann") as file:
+        file.append(begun, strange)
     assert practise(monkeypatch, tmp_path, ["quit"], "--resume", whole=True) == 0
     assert "\x1b" not in capsys.readouterr().out
 
@@ -164,21 +167,43 @@ def test_lines_that_cannot_be_written_wait_and_it_is_said_once(monkeypatch, tmp_
     case = draw(Order(seed=3, fault="plug-bad"), demo_profile())
     store, shown = TraineeStore(tmp_path), []
     practice = Practice(case)
-    diary = Diary(store, "Ann", begin(case, ""))
 
-    def full(*_: object) -> None:
-        raise CannotWriteError("there is no room")
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, "no space left")
 
-    with PracticeBench(practice) as bench:
-        face = PlainPractice(practice, bench, shown.append, diary)
+    with store.open("Ann") as file, PracticeBench(practice) as bench:
+        face = PlainPractice(practice, bench, shown.append, Diary(file, begin(case, "")))
         face.begin()
         with monkeypatch.context() as patched:
-            patched.setattr(store, "append", full)
+            patched.setattr("captures.appending.os.write", full)
             face.take("set cap off")
             face.take("set cap on")
-        assert [line for line in shown if "not kept" in line] == [
-            "  What you do is not kept at the moment: there is no room."
-        ]
-        face.take("look")
+        (said,) = [line for line in shown if "cannot be written" in line]
+        assert "(no space left); what comes is held in memory: free some space" in said
     (unfinished,) = store.results("Ann").unfinished
-    assert [typed.line for typed in unfinished.typed] == ["set cap off", "set cap on", "look"]
+    assert [typed.line for typed in unfinished.typed] == ["set cap off", "set cap on"]
+
+
+def test_a_practice_that_runs_in_another_terminal_is_not_gone_on_with(tmp_path, capsys):
+    own = ["--trainee", "Ann", "--trainees", str(tmp_path)]
+    command = [sys.executable, "-m", "tui", "practice", "--plain", *STUCK, *own]
+    with subprocess.Popen(
+        command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as program:
+        assert program.stdin is not None
+        assert program.stdout is not None
+        program.stdin.write("set stop wire off\nlook\n")
+        program.stdin.flush()
+        for line in program.stdout:
+            if "so far" in line:
+                break
+        for options in (["--resume"], STUCK):
+            assert main(["practice", "--plain", *options, *own]) == 5
+            told = capsys.readouterr()
+            assert "«Ann» is practising in another terminal at this moment; end that" in told.err
+            assert told.err.count("\n") == 1
+            assert not told.out
+        rest, _ = program.communicate("done\n")
+        assert "kept in" in rest
+    (whole,) = facts_of(tmp_path, capsys)
+    assert whole["kind"] == "practice"

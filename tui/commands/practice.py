@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from contextlib import ExitStack
 
-    from captures.trainees import TraineeStore, Unfinished
-    from meterlink.practice import Order, Practice
+    from captures.trainee_files import TraineeStore
+    from meterlink.practice import Case, Order, Practice
+    from meterlink.profile import Profile
     from tui.practice_kept import Diary
 
 NAME: Final = "practice"
@@ -16,7 +18,6 @@ HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
 _DIFFICULTIES: Final = ("easy", "medium", "hard")
 _BASE: Final = "pump-set-demo"
 """The profile that every engine goes by."""
-_LARGEST_SEED: Final = 2**53
 _LONGEST: Final = 1000
 """Characters of a typed line that are looked at."""
 
@@ -49,13 +50,11 @@ def run(args: argparse.Namespace) -> int:
     """Practise, or show the results."""
     from pathlib import Path
 
-    from captures.trainees import TraineeStore
+    from captures.trainee_files import TraineeStore
 
     store = TraineeStore(Path(args.trainees) if args.trainees else None)
     if args.results:
         return _show_results(store, args.trainee, args.json)
-    if args.trainee is not None:
-        store.path(args.trainee)  # a name that cannot be is said before anything is done
     return _practise(args, store)
 
 
@@ -82,78 +81,89 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
 
 def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     import time
+    from contextlib import ExitStack
 
-    from meterlink.practice import Practice, draw
-    from tui.practice_kept import Diary, begin, check_same
+    from meterlink.practice import Practice
+    from tui.practice_order import options_of
     from tui.practice_results import kept, score_lines, scored
     from tui.shelf import PROFILES
     from tui.wrapping import say as say_wrapped
 
     say = _say_aside if args.json else say_wrapped
     base = PROFILES.get(_BASE)
-    before = _interrupted(args, store)
-    order, story = _ordered(args) if before is None else _ordered_before(before)
-    case = draw(order, base)
-    if before is not None:
-        check_same(case, before.begun)
-    practice = Practice(case)
-    if story:
-        say(story)
-    diary = None
-    if args.trainee is not None:
-        diary = Diary(store, args.trainee, before.begun if before else begin(case, story), before)
-    began = time.monotonic()
-    try:
-        _play(practice, args, say, diary, before)
-    except KeyboardInterrupt:
+    with ExitStack() as stack:
+        case, story, diary = _begun(args, store, base, stack)
+        practice = Practice(case)
+        if story:
+            say(story)
+        began = time.monotonic()
+        try:
+            _play(practice, args, say, diary)
+        except KeyboardInterrupt:
+            say("")
+            say(_if_interrupted(args, case.order))
+            raise
+        seconds = time.monotonic() - began if diary is None else diary.seconds
+        judged = scored(practice, base)
         say("")
-        say(_if_interrupted(args, order))
-        raise
-    seconds = time.monotonic() - began if diary is None else diary.seconds
-    judged = scored(practice, base)
-    say("")
-    for line in score_lines(judged, seconds):
-        say(line)
-    say(f"The same engine again: {_again(order)}")
-    record = kept(case, judged, seconds, "" if diary is None else diary.begun.id)
-    if args.json:
-        import msgspec
+        for line in score_lines(judged, seconds):
+            say(line)
+        say(f"The same engine again: {options_of(case.order)}")
+        worth = kept(case, judged, seconds, "" if diary is None else diary.begun.id)
+        if args.json:
+            import msgspec
 
-        print(msgspec.json.encode(record).decode())
-    if args.trainee is not None:
-        say(f"kept in {store.append(args.trainee, record)}")
+            print(msgspec.json.encode(worth).decode())
+        if diary is not None:
+            say(f"kept in {diary.end(worth)}")
     return 0
 
 
-def _interrupted(args: argparse.Namespace, store: "TraineeStore") -> "Unfinished | None":
-    """Return the practice to go on with; None where a new one is wanted."""
-    from meterlink.errors import UsageError
-    from tui.practice_kept import interrupted
+def _begun(
+    args: argparse.Namespace, store: "TraineeStore", base: "Profile", stack: "ExitStack"
+) -> "tuple[Case, str, Diary | None]":
+    """Return engine, story and diary of a practice that begins, or of the one to go on with.
 
-    if not args.resume:
-        return None
+    The trainee's file stays open in ``stack``, so that nobody else writes it meanwhile.
+    """
+    from meterlink.practice import draw
+    from tui.practice_kept import Diary, begin, check_same, interrupted, ordered_before
+    from tui.practice_order import ordered
+
+    if args.resume:
+        _check_resume(args)
+        file = stack.enter_context(store.open(args.trainee, known=True))
+        before = interrupted(store, args.trainee)
+        order, story = ordered_before(before.begun)
+        case = draw(order, base)
+        check_same(case, before.begun)
+        return case, story, Diary(file, before.begun, before)
+    order, story = ordered(args)
+    case = draw(order, base)
+    if args.trainee is None:
+        return case, story, None
+    file = stack.enter_context(store.open(args.trainee))
+    return case, story, Diary(file, begin(case, story))
+
+
+def _check_resume(args: argparse.Namespace) -> None:
+    from meterlink.errors import UsageError
+
     if args.trainee is None:
         raise UsageError("say whose practice to go on with, by --trainee NAME")
     given = (args.seed, args.difficulty, args.fault, args.complaint, args.exercise)
     if any(value is not None for value in given):
         raise UsageError("a practice that is gone on with has its engine; leave all else out")
-    return interrupted(store, args.trainee)
-
-
-def _ordered_before(before: "Unfinished") -> "tuple[Order, str]":
-    from meterlink.text import plain
-    from tui.practice_kept import order_of
-
-    return order_of(before.begun), plain(before.begun.story, _LONGEST)
 
 
 def _if_interrupted(args: argparse.Namespace, order: "Order") -> str:
     """Return what to say to somebody who leaves by Ctrl-C."""
     from meterlink.text import plain
+    from tui.practice_order import options_of
 
     if args.trainee is None:
         # What was ordered names the fault; an exercise must not give it away.
-        again = f"--exercise {plain(args.exercise)}" if args.exercise else _again(order)
+        again = f"--exercise {plain(args.exercise)}" if args.exercise else options_of(order)
         return f"Interrupted; without --trainee nothing is kept. The same engine again: {again}"
     where = f" --trainees {plain(args.trainees)}" if args.trainees else ""
     return (
@@ -162,57 +172,11 @@ def _if_interrupted(args: argparse.Namespace, order: "Order") -> str:
     )
 
 
-def _again(order: "Order") -> str:
-    """Return the options that give the same engine."""
-    options = {"fault": order.fault, "complaint": order.complaint}
-    given = "".join(f" --{option} {value}" for option, value in options.items() if value)
-    return f"--seed {order.seed} --difficulty {order.difficulty}{given}"
-
-
-def _ordered(args: argparse.Namespace) -> "tuple[Order, str]":
-    """Return the case that is asked for, and the story that goes with it."""
-    import secrets
-
-    from meterlink.errors import UsageError
-    from meterlink.practice import Order
-
-    if args.exercise is not None:
-        given = (args.seed, args.difficulty, args.fault, args.complaint)
-        if any(value is not None for value in given):
-            raise UsageError(
-                "an exercise orders the engine; leave seed, difficulty, fault and complaint out"
-            )
-        return _read_exercise(args.exercise)
-    seed = secrets.randbelow(10**6) if args.seed is None else args.seed
-    if not 0 <= seed <= _LARGEST_SEED:
-        raise UsageError(f"a seed of {seed} makes no sense; give 0 to {_LARGEST_SEED}")
-    order = Order(
-        seed=seed,
-        difficulty=args.difficulty or "easy",
-        fault=args.fault or "",
-        complaint=args.complaint or "",
-    )
-    return order, ""
-
-
-def _read_exercise(file: str) -> "tuple[Order, str]":
-    from pathlib import Path
-
-    from captures.reader import open_regular
-    from meterlink.declared import LARGEST_FILE
-    from meterlink.practice.exercise import read_exercise
-
-    with open_regular(Path(file)) as opened:
-        exercise = read_exercise(opened.read(LARGEST_FILE + 1), file)
-    return exercise.order, ": ".join(filter(None, (exercise.title, exercise.story)))
-
-
 def _play(
     practice: "Practice",
     args: argparse.Namespace,
     say: "Callable[[str], None]",
     diary: "Diary | None",
-    before: "Unfinished | None",
 ) -> None:
     """Play to the end on the screen, or by typed lines where there is no terminal.
 
@@ -230,7 +194,7 @@ def _play(
         PracticeBench(practice) as bench,
         recording(bench, args.jobs) if args.jobs else nullcontext() as job,
     ):
-        lines = None if before is None else [typed.line for typed in before.typed]
+        lines = None if diary is None else diary.earlier
         if args.plain or args.json or not has_screen():
             face = PlainPractice(practice, bench, say, diary)
             if lines is None:
