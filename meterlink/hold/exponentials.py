@@ -8,16 +8,31 @@ from functools import lru_cache
 from itertools import accumulate
 from math import exp, log
 from operator import mul
-from typing import Final
+from typing import Final, NamedTuple
 
 Fit = tuple[float, float, float, float, float, int]
 """Size at the first point, sum of squares of the centred exponential, its mean, its last value,
 prior plus residual sum of squares, rung of the time constant."""
 
-Pair = tuple[float, float, float, float, float, float]
-"""Size of the slower one, sum of squares of what the faster one leaves of it, its last value, what
-is left of both together, variance of that over that of a point, prior plus residual sum of squares.
-"""
+
+class Pair(NamedTuple):
+    """Two time constants fitted at once; variances are in those of one point."""
+
+    slow_size: float
+    """Of the slower one, at the first point."""
+    slow_spread: float
+    """Sum of squares of what the faster one leaves of it."""
+    slow_now: float
+    """Its last value, of the exponential without the size."""
+    left: float
+    """What is left of both together at the last point."""
+    left_variance: float
+    goal: float
+    """The constant that they go to, less the mean of the values."""
+    goal_variance: float
+    ss: float
+    """Prior plus residual sum of squares."""
+
 
 Row = tuple[float, float, float, float, list[float]]
 """Mean of an exponential, sums of its centred square and of its product with the centred values,
@@ -32,22 +47,27 @@ _ALIKE: Final = 0.02
 constant."""
 _SHORTEST: Final = 1e-9
 """Seconds between grid points, and one over it, that no clock gets beyond in earnest."""
-_STEPS: Final = (4, 2, 1)
+_STEPS: Final = (4, 2)
 """Rungs by which the faster of two time constants is sought, one after the other."""
 
 
 class Powers:
-    """One exponential on the grid: its values and their running sums."""
+    """One exponential on the grid, with what a fit takes of its first so many values."""
 
-    __slots__ = ("squares", "sums", "values")
+    __slots__ = ("means", "spreads", "values")
 
     def __init__(self, ratio: float) -> None:
         """``ratio``: of its value at one grid point to that at the one before."""
         self.values = [1.0]
         for _ in range(LONGEST - 1):
             self.values.append(self.values[-1] * ratio)
-        self.sums = list(accumulate(self.values))
-        self.squares = list(accumulate(map(mul, self.values, self.values)))
+        sums = accumulate(self.values)
+        squares = accumulate(map(mul, self.values, self.values))
+        self.means = [total / n for n, total in enumerate(sums, 1)]
+        """Of the first value, of the first two, and so on."""
+        pairs = zip(squares, self.means, strict=True)
+        self.spreads = [square - n * mean * mean for n, (square, mean) in enumerate(pairs, 1)]
+        """Sums of their squares about those means."""
 
 
 class Ladder:
@@ -119,16 +139,16 @@ class Sums:
         row = self._rows.get(rung)
         if row is not None:
             return row
-        powers, places, n = self._ladder.rung(rung), self._places, self.n
+        powers, places, last = self._ladder.rung(rung), self._places, self.n - 1
         h = powers.values
         if places is None:
-            hs, hh, now = powers.sums[n - 1], powers.squares[n - 1], h[n - 1]
+            mean, spread, now = powers.means[last], powers.spreads[last], h[last]
         else:
             h = [h[k] for k in places]
-            hs, hh, now = sum(h), sum(map(mul, h, h)), h[-1]
-        mean = hs / n
+            mean, now = sum(h) / self.n, h[-1]
+            spread = sum(map(mul, h, h)) - self.n * mean * mean
         hy = sum(map(mul, self._d, h))
-        row = self._rows[rung] = mean, hh - hs * mean, hy - mean * self._total, now, h
+        row = self._rows[rung] = mean, spread, hy - mean * self._total, now, h
         return row
 
     def fits(self, rungs: tuple[int, ...], prior_ss: float) -> list[Fit]:
@@ -173,7 +193,7 @@ class Sums:
     ) -> tuple[Pair | None, int]:
         """The better of the best pair so far and the one with a fast part of this rung."""
         pair = self._pair(self._row(rung), self._row(slow), prior_ss)
-        if pair is not None and (best is None or pair[5] < best[5]):
+        if pair is not None and (best is None or pair.ss < best.ss):
             return pair, rung
         return best, at
 
@@ -192,23 +212,29 @@ class Sums:
             return None
         b1, b2 = (s22 * y1 - s12 * y2) / det, (s11 * y2 - s12 * y1) / det
         rest = self.syy - b1 * y1 - b2 * y2
-        spread = (s22 * now1 * now1 - 2 * s12 * now1 * now2 + s11 * now2 * now2) / det
         ss = prior_ss + rest if rest > 0.0 else prior_ss
-        return b2, det / s11, now2, b1 * now1 + b2 * now2, spread, ss
-
-
-def _rung(fit: Fit) -> int:
-    return fit[5]
+        return Pair(
+            b2,
+            det / s11,
+            now2,
+            b1 * now1 + b2 * now2,
+            (s22 * now1 * now1 - 2 * s12 * now1 * now2 + s11 * now2 * now2) / det,
+            -b1 * mean1 - b2 * mean2,
+            1 / n + (s22 * mean1 * mean1 - 2 * s12 * mean1 * mean2 + s11 * mean2 * mean2) / det,
+            ss,
+        )
 
 
 def rung_between(fits: list[Fit]) -> int | None:
     """Return the rung at the bottom of a parabola through the best fit and its two neighbours.
 
-    Half way to its one neighbour where the best is at either end; None where that is next to it.
+    ``fits`` are by rising rung. Half way to its one neighbour where the best is at either end; None
+    where that is next to it.
     """
-    fits.sort(key=_rung)
-    ss = [f[4] for f in fits]
-    k = ss.index(min(ss))
+    least, k = fits[0][4], 0
+    for i, fit in enumerate(fits):
+        if fit[4] < least:
+            least, k = fit[4], i
     at = fits[k][5]
     if k in (0, len(fits) - 1):
         beside = fits[1 if k == 0 else k - 1][5]
@@ -216,7 +242,7 @@ def rung_between(fits: list[Fit]) -> int | None:
     below, above = fits[k - 1][5], fits[k + 1][5]
     if above - below < 3:
         return None
-    y0, y1, y2 = log(ss[k - 1]), log(ss[k]), log(ss[k + 1])
+    y0, y1, y2 = log(fits[k - 1][4]), log(least), log(fits[k + 1][4])
     left, right = (at - below) * (y1 - y2), (at - above) * (y1 - y0)
     if left == right:
         return None

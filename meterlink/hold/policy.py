@@ -21,7 +21,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A hold spans more than this from its first reading to its last."""
     due_readings: int = 6
     """A touch that offers this many clean readings over a second must hold ..."""
-    late_time: float = 0.884
+    late_time: float = 0.86
     """... so from this long on nothing is waited for that could be done without."""
 
     # --- how right ----------------------------------------------------------------------------
@@ -39,12 +39,14 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Largest probability, when held, that the value still moves or that nothing is touched."""
     look_time: float = 0.25
     """Where looks follow more quickly than this, each may take less of the risk ..."""
-    look_power: float = 1.07
+    look_power: float = 0.8
     """... in proportion to this power of the time between them."""
     look_share: int = 8
     """After a look that found the risk far too large, this share of the stretch passes first ..."""
     look_most: int = 2
     """... but no more than this many points ..."""
+    foreseen: float = 0.9
+    """Share of the time that a settling value is foreseen to take that passes without a look."""
     look_odds: float = 20.0
     """... far being this many times too large."""
     late_risk: float = 0.018
@@ -67,21 +69,21 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Prior probability that a stretch is still settling, shared among the time constants."""
     course_share: float = 0.2
     """The same where the readings before it came nearer and nearer."""
-    second_share: float = 0.208
+    second_share: float = 0.25
     """Prior probability that what settles has a second, slower time constant ..."""
     slow_taus: tuple[float, ...] = (1.2, 0.7, 0.4, 0.2)
     """... which is one of these, seconds ..."""
     apart: float = 0.6
     """... of which the faster one is at most this share."""
-    second_risk: float = 0.0024
+    second_risk: float = 0.002
     """Largest probability that a second one is not done ..."""
-    second_late_risk: float = 0.0838
+    second_late_risk: float = 0.25
     """... and the same once a hold is due."""
     size_least: float = 0.3
     """Smallest settling that is thought of, in tolerances."""
     size_range: float = 8.0
     """Logarithm of the range of sizes that settling may have, all of them equally likely."""
-    bounce_share: float = 0.14
+    bounce_share: float = 0.25
     """Prior probability that readings have nothing to do with one another."""
     bounce_width: float = 0.1
     """How widely such readings scatter, as a share of the value ..."""
@@ -105,9 +107,9 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     # --- which readings belong together -------------------------------------------------------
     kept: int = 60
     """Most readings (or blocks of readings) that are weighed at once."""
-    reach: float = 10.1
+    reach: float = 11.0
     """Readings further than this many tolerances from the newest belong to another stretch."""
-    apart_tols: float = 4.0
+    apart_tols: float = 3.0
     """Where the three newest readings differ by more tolerances than this, nothing is weighed."""
     outlier_spacing: int = 8
     """Two readings that are passed over as outliers are at least this far apart."""

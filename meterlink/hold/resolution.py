@@ -64,6 +64,8 @@ class StepSeen:
         """By leading digit and decade, as ranges end at a leading digit."""
         self._key = 0
         """That of the newest value."""
+        self._resolved: dict[int, float] = {}
+        """Steps that differences told, by the same."""
 
     def clear(self) -> None:
         """Forget the newest readings; the finest digits stay known."""
@@ -92,12 +94,20 @@ class StepSeen:
         reach = max(_NEAR * size, 3 * finest)
         near = [v for v in self._values if abs(v - newest) <= reach]
         if finest <= _PRINTED * size:
-            step = step_between(near)
-            return step if step < _COARSEST * size else 0.0
+            return self._resolve(step_between(near), size)
         # Three hundred ohms may be 300.0: few digits count only where neighbours differ in them.
         counts = [v / finest for v in near]
         whole = all(abs(c - round(c)) < 1e-6 for c in counts)
         return finest if whole and len(set(near)) > 1 else 0.0
+
+    def _resolve(self, step: float, size: float) -> float:
+        """Remember a step that shows; where none does now, return the one that did before."""
+        known = self._resolved.get(self._key, 0.0)
+        if not 0.0 < step < _COARSEST * size:
+            return known
+        if known or len(self._resolved) < _REMEMBERED:
+            self._resolved[self._key] = step = min(step, known or step)
+        return step
 
     @property
     def at_most(self) -> float:

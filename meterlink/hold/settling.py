@@ -15,11 +15,13 @@ below ``risk`` is wrong at most in that share of the stops, however often he loo
 the prior is true. Rounding enters as a floor of the variance, one twelfth of the step squared.
 """
 
+from bisect import insort
 from functools import lru_cache
 from math import erfc, exp, gamma, lgamma, log, log1p, pi, sqrt
 from typing import Final
 
 import msgspec
+from msgspec import structs
 
 from meterlink.hold.exponentials import RUNG, Fit, Sums, rung_between, rung_of, tau_of
 from meterlink.hold.policy import HoldPolicy
@@ -145,7 +147,8 @@ class Weighing:
             rung = rung_between(fits)
             if rung is None:
                 break
-            fits += self._sums.fits((rung,), self._prior_ss)
+            for fit in self._sums.fits((rung,), self._prior_ss):
+                insort(fits, fit, key=_rung)
         self._rescale()
 
     def ask(self, settling_share: float) -> Assessment:
@@ -210,12 +213,15 @@ class Weighing:
             n,
         )
 
-    def lingers(self) -> float:
-        """Probability that a slower settling, hidden under the likeliest one, is not yet done."""
+    def second(self, found: Assessment) -> Assessment:
+        """Weigh a slower settling that may be hidden under the likeliest one.
+
+        ``found`` is what the models with one time constant say. What is returned has their value
+        averaged with those of two, and the probability that the two are not yet done.
+        """
         policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
         dof = self._dof - 1
-        tol = max(self.fixed, policy.tol_sds * max(self.scatter, self._single))
-        limit, smallest = policy.course_margin * tol, policy.size_least * tol
+        limit, smallest = policy.course_margin * found.tol, policy.size_least * found.tol
         hidden = 1.0 - (2 * self.scatter / step) ** 2 if 2 * self.scatter < step else 0.0
         rounding = hidden * (policy.rounding_share * step) ** 2
         single_ss = min([f[4] for f in fits])
@@ -226,18 +232,37 @@ class Weighing:
         common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
         common *= _gamma_ratio(a1) / (2 * policy.size_range)
         weights, moving = 1.0, 0.0
-        for b, s22, now, rest, spread, ss in pairs:
-            var, floor = ss / dof, rounding / (1 - now) ** 2
-            w = common / max(abs(b), smallest) * sqrt(1 / s22 + floor / var)
-            w *= exp(min(_LARGEST, base - a1 * log(ss)))
+        single = found.value - sums.mean
+        centre, square = single, found.u * found.u + single * single
+        for pair in pairs:
+            var, left = pair.ss / dof, pair.left
+            floor = rounding / (1 - pair.slow_now) ** 2
+            w = (
+                common
+                / max(abs(pair.slow_size), smallest)
+                * sqrt(1 / pair.slow_spread + floor / var)
+            )
+            w *= exp(min(_LARGEST, base - a1 * log(pair.ss)))
             weights += w
-            sd = sqrt(var * spread + floor * now * now) + 1e-300
-            moving += w * (t_tail((limit - rest) / sd, dof) + t_tail((limit + rest) / sd, dof))
-        return moving / weights
+            sd = sqrt(var * pair.left_variance + floor * pair.slow_now * pair.slow_now) + 1e-300
+            moving += w * (t_tail((limit - left) / sd, dof) + t_tail((limit + left) / sd, dof))
+            centre += w * pair.goal
+            square += w * (var * pair.goal_variance + pair.goal * pair.goal)
+        centre /= weights
+        return structs.replace(
+            found,
+            p_moving=moving / weights,
+            value=sums.mean + centre,
+            u=sqrt(max(square / weights - centre * centre, found.u * found.u / weights)),
+        )
 
 
 def _ss(fit: Fit) -> float:
     return fit[4]
+
+
+def _rung(fit: Fit) -> int:
+    return fit[5]
 
 
 @lru_cache(maxsize=16)

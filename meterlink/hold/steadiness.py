@@ -121,7 +121,7 @@ class Steadiness:
         if found is None or found.p_moving < 0.5 or not found.tau or len(self._points) < 4:
             return False
         since = (place - self._looked_at) * every
-        if since > 0.5 * found.tau * log(max(found.left / found.tol, 1.0)):
+        if since > self._policy.foreseen * found.tau * log(max(found.left / found.tol, 1.0)):
             return False
         then, before = self._points[-3]
         growth = exp(min((place - then) * every / found.tau, 50.0)) - 1
@@ -236,28 +236,28 @@ class Steadiness:
             if found.p_moving > policy.look_odds * risk:
                 self._wait(found.n)
             return None
-        return None if self._lingers(model, places, ys, found, every) else found
+        return self._done(model, places, ys, found, every)
 
-    def _lingers(
+    def _done(
         self,
         model: Weighing,
         places: list[int],
         ys: list[float],
         found: Assessment,
         every: float,
-    ) -> bool:
-        """Whether a course may hide a second, slower one that is not done yet."""
+    ) -> Assessment | None:
+        """What stands, unless a course may hide a second, slower one that is not done yet."""
         policy = self._policy
         if found.p_course < 0.5 or found.n <= policy.least_readings:
-            return False
-        if self._lasted(places, ys, found) * every >= policy.late_time:
-            return model.lingers() > policy.second_late_risk
-        if found.p_moving > policy.risk:
-            return True
-        odds = model.lingers() / policy.second_risk
-        if odds > policy.look_odds:
+            return found
+        late = self._lasted(places, ys, found) * every >= policy.late_time
+        if not late and found.p_moving > policy.risk:
+            return None
+        both = model.second(found)
+        risk = policy.second_late_risk if late else policy.second_risk
+        if both.p_moving > policy.look_odds * risk:
             self._wait(found.n)
-        return odds > 1
+        return both if both.p_moving <= risk else None
 
     def _lasted(self, places: list[int], ys: list[float], found: Assessment) -> int:
         """For how many places the newest points have been where the value is held to be."""

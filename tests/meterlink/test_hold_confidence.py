@@ -14,7 +14,7 @@ from meterlink.hold import POLICY
 from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
 from meterlink.hold.exponentials import RUNG, Sums, rung_of, tau_of
 from meterlink.hold.repeatability import serial_inflation
-from meterlink.hold.settling import Weighing, t_tail
+from meterlink.hold.settling import Assessment, Weighing, t_tail
 from tests.traces.wald import Plan
 
 # --- the normal mixture: S. R. Howard's library confseq, uniform_boundaries and its unit tests ---
@@ -124,31 +124,45 @@ def test_two_time_constants_are_fitted_as_least_squares_does(missing: list[int])
         found = lstsq(design, ys)[0]
         return float(((ys - design @ found) ** 2).sum()), found, design
 
-    best = min(range(rung_of(0.1), rung_of(0.4)), key=lambda rung: squares(rung)[0])
-    least, (_, b1, b2), design = squares(best)
-    newest = np.array([0.0, design[-1, 1], design[-1, 2]])
     sums = Sums(places.tolist(), ys.tolist(), every)
     fits = sums.fits((rung_of(0.1), rung_of(0.3)), 0.0)
-    ((size, _, _, left, spread, ss),) = sums.best_pairs(fits, (slow,), 6, 0.0)
-    assert ss == pytest.approx(least, rel=1e-9)
-    assert size == pytest.approx(b2, rel=1e-6)
-    assert left == pytest.approx(b1 * newest[1] + b2 * newest[2], rel=1e-6)
-    assert spread == pytest.approx(newest @ np.linalg.inv(design.T @ design) @ newest, rel=1e-6)
+    (pair,) = sums.best_pairs(fits, (slow,), 6, 0.0)
+    rungs = range(rung_of(0.1), rung_of(0.4))
+    found = min(rungs, key=lambda rung: abs(squares(rung)[0] - pair.ss))
+    best = min(rungs, key=lambda rung: squares(rung)[0])
+    assert abs(found - best) <= 1
+    least, (goal, b1, b2), design = squares(found)
+    covariance = np.linalg.inv(design.T @ design)
+    newest = np.array([0.0, design[-1, 1], design[-1, 2]])
+    assert pair.ss == pytest.approx(least, rel=1e-9)
+    assert pair.slow_size == pytest.approx(b2, rel=1e-6)
+    assert pair.left == pytest.approx(b1 * newest[1] + b2 * newest[2], rel=1e-6)
+    assert pair.left_variance == pytest.approx(newest @ covariance @ newest, rel=1e-6)
+    assert sums.mean + pair.goal == pytest.approx(goal, rel=1e-9)
+    assert pair.goal_variance == pytest.approx(covariance[0, 0], rel=1e-6)
 
 
-def test_a_slower_settling_under_a_fast_one_lingers_until_it_is_done() -> None:
+def two_settlings(part: float) -> Assessment:
+    """A stretch that settles to 100 with 0.1 s and, by ``part``, with 1.2 s as well."""
     rng = random.Random(12)
     ts = [i / 10 for i in range(12)]
+    course = [100 + 3 * exp(-t / 0.1) + part * exp(-t / 1.2) for t in ts]
+    ys = [y + rng.gauss(0, 0.005) for y in course]
+    model = Weighing(list(range(12)), ys, 0.1, 0.01, POLICY)
+    model.refine()
+    return model.second(model.ask(0.2))
 
-    def lingers(part: float) -> float:
-        course = [100 + 3 * exp(-t / 0.1) + part * exp(-t / 1.2) for t in ts]
-        ys = [y + rng.gauss(0, 0.005) for y in course]
-        model = Weighing(list(range(12)), ys, 0.1, 0.01, POLICY)
-        model.refine()
-        return model.lingers()
 
-    assert lingers(2.0) > 0.9
-    assert lingers(0.0) < POLICY.second_risk
+def test_a_slower_settling_under_a_fast_one_is_not_done_before_it_is() -> None:
+    assert two_settlings(2.0).p_moving > 0.9
+    assert two_settlings(0.0).p_moving < POLICY.second_risk
+
+
+def test_the_value_is_that_which_both_go_to_and_no_surer_than_they_are() -> None:
+    one, two = two_settlings(0.0), two_settlings(0.3)
+    assert one.value == pytest.approx(100, abs=3 * one.u)
+    assert two.value == pytest.approx(100, abs=3 * two.u)
+    assert two.u > 2 * one.u
 
 
 def test_steady_readings_are_steady_and_settling_ones_are_not() -> None:

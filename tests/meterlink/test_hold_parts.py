@@ -99,6 +99,15 @@ def test_nine_digits_that_repeat_tell_that_there_is_a_step_and_how_coarse_it_can
     assert seen.at_most == pytest.approx(2 * lsb)
 
 
+def test_a_step_that_showed_once_is_remembered_while_the_value_stands_still() -> None:
+    lsb = 0.00739085133
+    seen = StepSeen()
+    for count in (11000, 11001, 11000, 11002, *[11001] * 40):
+        seen.add(count * lsb)
+        assert seen.step in (0.0, pytest.approx(lsb, rel=1e-6))
+    assert seen.step == pytest.approx(lsb, rel=1e-6)
+
+
 def test_digits_that_do_not_repeat_leave_no_room_for_a_coarse_step() -> None:
     rng = np.random.default_rng(13)
     seen = StepSeen()
