@@ -15,7 +15,7 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.message import Message
 from textual.suggester import SuggestFromList
-from textual.widgets import Digits, Footer, Input, RichLog, Static
+from textual.widgets import Digits, Footer, Input, Static
 from textual.worker import Worker, WorkerState
 
 from meterlink.circuit import AIR, OTHER_TIP, connector, connectors
@@ -28,6 +28,7 @@ from tui.practice_plain import PlainPractice
 from tui.practice_words import ASKED, COMMANDS
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView
+from tui.screen.running import RunningText
 from tui.screen.themes import FALLBACK, THEMES
 
 _LOW: Final = 30
@@ -41,10 +42,12 @@ def run_practice_screen(
     bench: PracticeBench,
     diary: Diary | None = None,
     lines: Sequence[str] | None = None,
-) -> None:
+) -> bool:
     """Show the practice until the engine is given back or the trainee leaves.
 
     ``lines``: those of a practice that was interrupted, to be typed once more.
+
+    Returns whether it is over, rather than left to be gone on with another time.
 
     Raises:
         MeterError: the simulated meter could not be read.
@@ -56,6 +59,7 @@ def run_practice_screen(
         raise app.fault
     if not app.face.over:
         raise KeyboardInterrupt
+    return not app.face.later
 
 
 class PracticeApp(App[None]):
@@ -70,7 +74,7 @@ class PracticeApp(App[None]):
         ("f5", "type('lift')", "lift"),
         ("f6", "type('on')", "on"),
         ("f7", "type('hint')", "hint"),
-        ("f10", "type('quit')", "leave"),
+        ("f10", "leave", "leave"),
         # Before the line to be typed, which would do nothing with them.
         Binding("pageup", "page(-1)", "back", priority=True),
         Binding("pagedown", "page(1)", "on", show=False, priority=True),
@@ -106,6 +110,7 @@ class PracticeApp(App[None]):
         self.practice = practice
         self.bench = bench
         self.face = PlainPractice(practice, bench, self._write, diary)
+        self._diary = diary
         self._before = lines
         self.fault: BaseException | None = None
         """What ended it before its time, to be raised once the screen is gone."""
@@ -118,7 +123,7 @@ class PracticeApp(App[None]):
     def compose(self) -> ComposeResult:
         yield Static(id="top", markup=False)
         with Horizontal():
-            yield RichLog(id="said", wrap=True, markup=False, highlight=False, min_width=20)
+            yield RunningText("said")
             with Vertical(id="beside"):
                 yield Digits(id="reading")
                 yield Static(id="unit", markup=False)
@@ -142,13 +147,17 @@ class PracticeApp(App[None]):
     # --- lines --------------------------------------------------------------------------------
 
     def on_resize(self, event: events.Resize) -> None:
-        """Leave the edge of the line away where rows are few, and lay the controls out anew."""
+        """Leave the edge of the line away where rows are few."""
         self.screen.set_class(event.size.height < _LOW, "low")
-        self.call_after_refresh(self._show)
+
+    @on(RunningText.Sized)
+    def _sized(self) -> None:
+        """Lay the controls out anew."""
+        self._show()
 
     def action_page(self, pages: int) -> None:
         """Go back or on in the running text."""
-        text = self.query_one(RichLog)
+        text = self.query_one(RunningText)
         if pages < 0:
             text.scroll_page_up(animate=False)
         else:
@@ -157,6 +166,10 @@ class PracticeApp(App[None]):
     def action_type(self, line: str) -> None:
         """Do ``line`` as though it had been typed."""
         self._do(line)
+
+    def action_leave(self) -> None:
+        """Leave, to go on another time where that can be; else for good."""
+        self._do("quit" if self._diary is None else "later")
 
     @on(Input.Submitted)
     def _typed(self, event: Input.Submitted) -> None:
@@ -213,7 +226,7 @@ class PracticeApp(App[None]):
 
     @on(Said)
     def _say(self, message: Said) -> None:
-        self.query_one(RichLog).write(plain(message.line, _LONGEST))
+        self.query_one(RunningText).say(plain(message.line, _LONGEST))
 
     # --- what can be seen ---------------------------------------------------------------------
 

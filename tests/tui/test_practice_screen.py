@@ -2,14 +2,18 @@
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Digits, Input, RichLog, Static
+from textual.widgets import Digits, Input, Static
 
+from captures.trainee_files import TraineeStore
+from meterlink.cautions import STANDING
 from meterlink.errors import PortLostError
 from meterlink.practice import Order, Practice, draw
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice_bench import PracticeBench
+from tui.practice_kept import Diary, begin
 from tui.practice_screen import PracticeApp
 from tui.screen.picture import PictureView
+from tui.screen.running import RunningText
 
 SIZE = (110, 36)
 
@@ -43,7 +47,7 @@ async def type_in(pilot: Pilot, *lines: str) -> None:
 
 
 def running_text(app: PracticeApp) -> str:
-    return "\n".join(line.text for line in app.query_one(RichLog).lines)
+    return "\n".join(line.text for line in app.query_one(RunningText).lines)
 
 
 async def test_typed_lines_move_the_probes_and_show_the_reading_and_the_tips(app):
@@ -101,7 +105,7 @@ async def test_markup_and_control_bytes_that_are_typed_are_shown_harmless(app):
 
 async def test_giving_the_engine_back_ends_the_screen_with_the_ledger_whole(app):
     async with app.run_test(size=SIZE) as pilot:
-        await type_in(pilot, "name armature: open-primary", "check stop-check", "done")
+        await type_in(pilot, "name armature: open primary", "check stop-check", "done")
     assert app.practice.signed_off
     assert app.fault is None
     assert app.practice.ledger.outcomes["stop-check"] == "stops"
@@ -128,6 +132,43 @@ async def test_on_a_small_screen_every_control_is_still_shown():
             names = ", ".join(switch.name for switch in practice.engine.switch)
             assert shown.endswith(f"unplugged: {names}")
             assert app.query_one(Input).region.bottom <= 24
+
+
+async def test_the_running_text_is_broken_at_words_to_whatever_width_there_is(app):
+    async with app.run_test(size=(140, 40)) as pilot:
+        await type_in(pilot, "cautions")
+        for size in ((80, 24), (140, 40)):
+            await pilot.resize_terminal(*size)
+            await pilot.pause()
+            text = app.query_one(RunningText)
+            rows = [line.text for line in text.lines]
+            assert max(map(len, rows)) <= text.scrollable_content_region.width
+            said = " ".join(" ".join(row.split()) for row in rows)
+            for line in STANDING:
+                assert line in said
+            # What goes on stands under where the line began.
+            assert all(row.startswith("  ") for row in rows[rows.index("[0 min] > cautions") + 1 :])
+
+
+async def test_whoever_leaves_by_the_key_can_go_on_another_time(app, case, tmp_path):
+    store = TraineeStore(tmp_path)
+    with store.open("Ann") as file:
+        practice = Practice(case)
+        with PracticeBench(practice) as bench:
+            kept = PracticeApp(practice, bench, Diary(file, begin(case, "")))
+            async with kept.run_test(size=SIZE) as pilot:
+                await type_in(pilot, "set cap off")
+                await pilot.press("f10")
+                await settled(pilot)
+            assert kept.face.later
+    (left,) = store.results("Ann").unfinished
+    assert [typed.line for typed in left.typed] == ["set cap off"]
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("f10")
+        await settled(pilot)
+    assert app.face.over  # nothing is kept, so there is nothing to go on with
+    assert not app.face.later
 
 
 async def test_a_screen_that_is_closed_before_the_end_is_not_over(app):
