@@ -34,6 +34,7 @@ from tui.practice_words import (
     help_lines,
     look_lines,
     pick,
+    pick_named,
 )
 from tui.telling import Teller
 from tui.wrapping import say
@@ -61,6 +62,8 @@ class PlainPractice:
         self._doing: str | None = None
         """The check that is made with the probes now."""
         self._over = False
+        self.later = False
+        """Whether it was left to be gone on with another time."""
         self._diary = diary
         self._told = ""
         """Why nothing could be written, when that was last said."""
@@ -124,7 +127,8 @@ class PlainPractice:
             self._does[pick(word, list(self._does), "command")](rest.strip())
         except UsageError as fault:
             self._write(f"  {_first(str(fault))}.")
-        self._keep(line)
+        if not self.later:
+            self._keep(line)
 
     def _keep(self, line: str) -> None:
         """Keep the line where that is wanted; where it cannot be written, say so once."""
@@ -206,11 +210,8 @@ class PlainPractice:
     # --- checks -------------------------------------------------------------------------------
 
     def _check(self, rest: str) -> None:
-        said = {self.practice.say(check): check for check in self.practice.checks}
-        try:
-            check = pick(rest, self.practice.checks, "check")
-        except UsageError:
-            check = said[pick(rest, list(said), "check")]
+        checks = {check: self.practice.say(check) for check in self.practice.checks}
+        check = pick_named(rest, checks, "check")
         if self._doing is not None:
             self._leave("")
         opened = self.practice.begin(check)
@@ -328,11 +329,15 @@ class PlainPractice:
     def _name(self, rest: str) -> None:
         typed, _, said = rest.partition(":")
         place, said = pick(typed, self.practice.places, "place"), said.strip()
-        fault = pick(said, self.practice.faults_at(place), "fault") if said else ""
+        faults = self.practice.faults_at(place)
+        fault = pick_named(said, faults, "fault") if said else ""
         self.practice.name(place, fault)
         self._refit()
-        self._write(f"  You say it is {place}{f' ({fault})' if fault else ''}; it is put right.")
-        self._write("  Put it together again, stop wire too, and prove it: does it start and stop?")
+        self._write(f"  You name {': '.join([place, *([faults[fault]] if fault else [])])}.")
+        self._write(
+            "  It is put right. Put it all together, stop wire and plug lead too, and prove it: "
+            "does it start, and stop?"
+        )
 
     def _refit(self) -> None:
         if self._doing is not None:
@@ -342,6 +347,11 @@ class PlainPractice:
     def _done(self, _rest: str) -> None:
         self.practice.sign_off()
         self._over = True
+
+    def _later(self, _rest: str) -> None:
+        if self._diary is None:
+            raise UsageError("without --trainee nothing is kept to go on with; «quit» gives up")
+        self.later = self._over = True
 
     def _quit(self, _rest: str) -> None:
         self._over = True

@@ -37,7 +37,8 @@ COMMANDS: Final[Mapping[str, str]] = {
     "name PLACE: FAULT": "say where the fault is and, if you can, which it is; it is put right",
     "faults": "every place with the faults that it can have",
     "done": "give the engine back, and see what it was worth",
-    "quit": "leave without giving it back",
+    "later": "leave now, and go on another time with --resume",
+    "quit": "give up, and see what it was",
 }
 """What can be typed, and what it does."""
 
@@ -64,6 +65,19 @@ def pick(typed: str, choices: Sequence[str], what: str) -> str:
         if fits:
             raise UsageError(f"«{plain(typed)}» may be {' or '.join(fits)}; type more of it")
     raise UsageError(f"there is no {what} «{plain(typed)}»; there is {', '.join(choices)}")
+
+
+def pick_named(typed: str, known: Mapping[str, str], what: str) -> str:
+    """Return the one of ``known`` that was typed, by its name or by its words.
+
+    Raises:
+        UsageError: none fits, or more than one.
+    """
+    try:
+        return pick(typed, list(known), what)
+    except UsageError:
+        by_words = {words: name for name, words in known.items()}
+        return by_words[pick(typed, list(by_words), what)]
 
 
 def help_lines() -> Iterator[str]:
@@ -120,4 +134,4 @@ def _said(practice: Practice, check: str, outcome: str) -> str:
 def fault_lines(practice: Practice) -> Iterator[str]:
     """Yield every place with its faults."""
     for number, place in enumerate(practice.places, start=1):
-        yield f"  {number:>2}  {place}: {', '.join(practice.faults_at(place))}"
+        yield f"  {number:>2}  {place}: {'; '.join(practice.faults_at(place).values())}"

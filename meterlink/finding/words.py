@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.finding.report import Odd, Placed, Proposed, Suspected
-from meterlink.wording import percent as percent
+from meterlink.wording import percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""

@@ -14,6 +14,7 @@ from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding import FaultTable, Model, Walk, follow, shipped_table
+from meterlink.finding.model import Suspect
 from meterlink.practice.engines import (
     STOP_SWITCH,
     SWITCH_NAMED,
@@ -21,7 +22,6 @@ from meterlink.practice.engines import (
     practice_profile,
     sound_engine,
 )
-from meterlink.practice.parts import place_of
 from meterlink.profile import Profile
 from meterlink.text import plain
 
@@ -61,9 +61,14 @@ class Case(msgspec.Struct, frozen=True, kw_only=True):
     """Full scale that the meter was left on, ohms; None: it ranges by itself."""
 
     @property
+    def suspect(self) -> Suspect:
+        """The fault that the engine has, as the table knows it."""
+        return next(s for s in self.model.suspects if s.name == self.patient.fault)
+
+    @property
     def place(self) -> str:
         """Where the fault is."""
-        return place_of(self.patient.fault, self.model)
+        return self.suspect.place
 
     @property
     def can_be_found(self) -> bool:

@@ -36,6 +36,8 @@ from meterlink.text import plain
 
 RUNS: Final = frozenset({"start", "stop-check"})
 """Checks with the engine running."""
+_RUNNING: Final = {CLIP_LEAD: CLIP_OFF, "cap": "on", "plug lead": "on"}
+"""Where fittings have to be for that; the stop circuit can be forgotten."""
 Safeties = tuple[tuple[Topic, ...], tuple[Topic, ...]]
 """Safety steps that some work needs, and those of them that were not done."""
 LEFT: Final = "skipped"
@@ -86,9 +88,9 @@ class Practice:
         """Whether the engine was given back; nothing can be done on it any more."""
         return bool(self.ledger.all(SignedOff))
 
-    def faults_at(self, place: str) -> tuple[str, ...]:
-        """Return the faults that a place can have."""
-        return tuple(s.name for s in self.case.model.suspects if s.place == place)
+    def faults_at(self, place: str) -> dict[str, str]:
+        """Return the faults that a place can have, each with its words, by the table's name."""
+        return {s.name: s.say for s in self.case.model.suspects if s.place == place}
 
     def say(self, check: str) -> str:
         """Return a check in words."""
@@ -115,11 +117,11 @@ class Practice:
     # --- what can be done --------------------------------------------------------------------
 
     def secure(self, step: Safety) -> None:
-        """Do a safety step; a second time changes nothing."""
+        """Do a safety step; a second time takes no more minutes."""
+        if step is Safety.MADE_SAFE and self._stands("plug lead") != "off":
+            self.put("plug lead", "off")
         if self.ledger.secured(step):
             return
-        if step is Safety.MADE_SAFE:
-            self.put("plug lead", "off")
         self.ledger.add(Secured(step=step, minutes=_SAFETY_MINUTES[step]))
 
     def put(self, control: str, position: str) -> None:
@@ -150,15 +152,13 @@ class Practice:
         """Begin a check: count what it takes; return what had to be opened up for it first.
 
         Raises:
-            UsageError: there is no such check, or the engine must not run as it is.
+            UsageError: there is no such check, or the engine cannot or must not run as it is.
         """
         if check not in self.checks:
             known = ", ".join(self.checks)
             raise UsageError(f"there is no check «{plain(check)}»; there is {known}")
-        if check in RUNS and self._stands(CLIP_LEAD) != CLIP_OFF:
-            raise UsageError(
-                "the clip lead has to come off before the engine runs: set clip lead off"
-            )
+        if check in RUNS:
+            self._check_fitted()
         node = self.case.model.nodes[check]
         due = setups_due(node, self.ledger, self.case.model)
         for setup in due:
@@ -303,6 +303,13 @@ class Practice:
 
     def _stands(self, control: str) -> str:
         return self.condition.position(control, self.engine)
+
+    def _check_fitted(self) -> None:
+        """Raise where the engine is not put together so far that it can run."""
+        due = [c for c, position in _RUNNING.items() if self._stands(c) != position]
+        if due:
+            sets = "; ".join(f"set {control} {_RUNNING[control]}" for control in due)
+            raise UsageError(f"the engine cannot run like this; first {sets}")
 
     def _stop_circuit_whole(self) -> bool:
         """Return whether the stop wire and every connector are on."""

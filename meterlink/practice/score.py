@@ -5,12 +5,11 @@ whoever follows the advice to its end never scores less than whoever renews part
 one more good part renewed never adds a point.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import msgspec
 
-from meterlink.finding.words import percent
 from meterlink.practice.case import Case
 from meterlink.practice.judging import (
     Tally,
@@ -24,6 +23,7 @@ from meterlink.practice.judging import (
 from meterlink.practice.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
 from meterlink.practice.parts import mend_of
 from meterlink.practice.topics import Topic
+from meterlink.wording import OUTCOME_WORDS, percent
 
 FAULT: Final = 40.0
 """For place and fault; the place alone is what gets mended, and worth nearly all of it."""
@@ -92,19 +92,18 @@ def score(case: Case, ledger: Ledger, expected: float) -> Score:
     """
     named = ledger.all(Named)
     search = ledger.search
-    suspect = next(s for s in case.model.suspects if s.name == case.patient.fault)
     return Score(
         items=(
-            _fault(case, ledger),
-            _safety(ledger),
-            _parts(case, ledger),
-            _checks(case, ledger, expected),
-            _contact(ledger),
-            _time(case, ledger),
+            _item("The fault", FAULT, _fault(case, ledger)),
+            _item("Safety", SAFETY, _safety(ledger)),
+            _item("Parts", PARTS, _parts(case, ledger)),
+            _item("Checks", CHECKS, _checks(case, ledger, expected)),
+            _item("Contact", CONTACT, _contact(ledger)),
+            _item("Time", TIME, _time(case, ledger)),
         ),
         topics=topics_of(case, ledger),
         place=case.place,
-        fault=suspect.say,
+        fault=case.suspect.say,
         found=bool(named) and named[-1].right,
         minutes=ledger.minutes,
         parts=ledger.parts,
@@ -114,51 +113,49 @@ def score(case: Case, ledger: Ledger, expected: float) -> Score:
     )
 
 
-def _fault(case: Case, ledger: Ledger) -> Item:
+Worth = tuple[float, Sequence[str]]
+"""Points, and why."""
+
+
+def _item(title: str, of: float, worth: Worth) -> Item:
+    points, say = worth
+    return Item(title=title, points=points, of=of, say=tuple(say))
+
+
+def _fault(case: Case, ledger: Ledger) -> Worth:
     named = ledger.all(Named)
-    title = "The fault"
-    was = next(s for s in case.model.suspects if s.name == case.patient.fault)
-    truth = f"It was {was.say} (place: {was.place})."
+    truth = f"It was: {case.suspect.say} ({case.place})."
     if not named:
-        return Item(title=title, points=0, of=FAULT, say=("You named no fault.", truth))
+        return 0.0, ("You named no fault.", truth)
     last = named[-1]
     if last.right:
-        return _found(case, ledger, last, truth)
+        points, how = _found(case, ledger, last)
+        return points, (how, truth)
     likely = support(case.model, ledger.search)
+    wrong = f"You named «{last.place}», and that was not it"
     if likely[last.place] >= max(likely.values()):
-        say = (
-            f"You named {last.place}, and that was not it, though what you had seen spoke for it "
-            f"most ({percent(likely[last.place])}).",
-            truth,
-        )
-        return Item(title=title, points=HALF, of=FAULT, say=say)
-    say = (f"You named {last.place}, and that was not it.", truth)
-    return Item(title=title, points=0, of=FAULT, say=say)
+        had = percent(likely[last.place])
+        return HALF, (f"{wrong}, though what you had seen spoke for it most ({had}).", truth)
+    return 0.0, (f"{wrong}.", truth)
 
 
-def _found(case: Case, ledger: Ledger, last: Named, truth: str) -> Item:
-    title = "The fault"
-    tried = [entry.place for entry in ledger.search.all(Renewed)]
-    if last.place in tried:
-        say = (f"You found it by renewing {last.place}, not by a check.", truth)
-        return Item(title=title, points=HALF, of=FAULT, say=say)
+def _found(case: Case, ledger: Ledger, last: Named) -> tuple[float, str]:
+    """Return what the right name is worth, and why, by how it was come by."""
+    if last.place in [entry.place for entry in ledger.search.all(Renewed)]:
+        return HALF, f"You found it by renewing «{last.place}», not by a check."
     wrong = sum(not entry.right for entry in ledger.all(Named))
     if wrong:
-        times = "once" if wrong == 1 else f"{wrong} times"
-        say = (f"Right in the end, after you had named another place {times}.", truth)
-        return Item(title=title, points=HALF, of=FAULT, say=say)
+        return HALF, f"Right in the end, after you had named another place {_times(wrong)}."
     if last.fault == case.patient.fault:
-        return Item(title=title, points=FAULT, of=FAULT, say=("Right, place and fault.", truth))
-    say = ("The right place, which is what gets mended.", truth)
+        return FAULT, "Right, place and fault."
     alone = len([s for s in case.model.suspects if s.place == last.place]) == 1
-    return Item(title=title, points=FAULT if alone else PLACE, of=FAULT, say=say)
+    return FAULT if alone else PLACE, "The right place, which is what gets mended."
 
 
-def _safety(ledger: Ledger) -> Item:
+def _safety(ledger: Ledger) -> Worth:
     missing = skipped(ledger)
     points = SAFETY - sum(_WORTH[topic] for topic in missing)
-    say = [_SKIPPED[topic] for topic in missing] or ["No safety step was skipped."]
-    return Item(title="Safety", points=points, of=SAFETY, say=tuple(say))
+    return points, [_SKIPPED[topic] for topic in missing] or ["No safety step was skipped."]
 
 
 _SKIPPED: Final = {
@@ -174,37 +171,30 @@ _SKIPPED: Final = {
 }
 
 
-def _parts(case: Case, ledger: Ledger) -> Item:
-    swapped = needless(case, ledger)
-    points = max(0.0, PARTS - A_PART * len(swapped))
+def _parts(case: Case, ledger: Ledger) -> Worth:
     if not ledger.all(Named):
-        idle = "No part is spared by naming no fault."
-        return Item(title="Parts", points=0, of=PARTS, say=(idle,))
+        return 0.0, ("You named no fault, so no part was saved.",)
+    swapped = needless(case, ledger)
     say = [
-        f"The {place} was good and was renewed: {mend_of(place).parts:g} in parts for nothing."
+        f"Renewed for nothing, as it was good: {place}, {mend_of(place).parts:g} in parts."
         for place in swapped
     ]
-    return Item(
-        title="Parts",
-        points=points,
-        of=PARTS,
-        say=tuple(say) or ("No good part was renewed.",),
-    )
+    return max(0.0, PARTS - A_PART * len(swapped)), say or ["No good part was renewed."]
 
 
-def _checks(case: Case, ledger: Ledger, expected: float) -> Item:
+def _checks(case: Case, ledger: Ledger, expected: float) -> Worth:
     """Fewest checks, and a fault named on what they showed; a guess is worth what it was."""
     search, named = ledger.search, ledger.all(Named)
     took, advised = len(search.checks), len(case.walk.checks)
     again = took - len(set(search.checks))
     say: list[str] = [
-        f"You took {_count(took, 'check')}; the best next checks would have taken {advised} on "
-        f"this engine, and {expected:.1f} on the average of such engines."
+        f"You took {_count(took, 'check')}; the advice takes {advised} on this engine, and "
+        f"{expected:.1f} on average with this complaint."
     ]
     if again:
-        say.append(f"{_count(again, 'check')} of yours repeated one that you had begun before.")
+        say.append(f"{_count(again, 'check')} repeated one that you had begun before.")
     say += [
-        f"{_first(case.model.nodes[e.check].say)} showed «{_words(e.outcome)}» to you; with care "
+        f"{_first(case.model.nodes[e.check].say)}: you got «{_words(e.outcome)}»; done with care "
         f"it shows «{_words(e.with_care)}»."
         for e in misled(search)
     ]
@@ -214,54 +204,45 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Item:
     if named:
         place = named[-1].place
         had = percent(support(case.model, search)[place])
-        say.append(f"What you had seen made {place} {had} probable when you named it.")
+        say.append(f"When you named «{place}», what you had seen made it {had} probable.")
     share = min(1.0, max(1, advised) / max(1, took)) * reasoned(case, ledger)
     share *= max(0.5, 1 - 0.1 * hints)
-    return Item(title="Checks", points=CHECKS * share, of=CHECKS, say=tuple(say))
+    return CHECKS * share, say
 
 
-def _contact(ledger: Ledger) -> Item:
+def _contact(ledger: Ledger) -> Worth:
     touches: list[Touched | Concluded] = [
         *ledger.all(Touched),
         *(entry for entry in ledger.all(Concluded) if entry.matters),
     ]
-    title, bad = "Contact", [touch for touch in touches if touch.flaws]
+    took, bad = len(touches), [touch for touch in touches if touch.flaws]
     if not touches:
+        idle = "You held no value and tried no spark"
         if not ledger.all(Named):
-            idle = "You held no value and tried no spark."
-            return Item(title=title, points=0, of=CONTACT, say=(idle,))
-        say = ("You held no value and tried no spark, so none was held on bad contact.",)
-        return Item(title=title, points=CONTACT, of=CONTACT, say=say)
-    points = CONTACT * (1 - len(bad) / len(touches))
+            return 0.0, (f"{idle}.",)
+        return CONTACT, (f"{idle}, so none was taken badly.",)
     if not bad:
-        many = f"Of {len(touches)} values and spark trials, each"
-        one = "The one value or spark trial that you took"
-        say = (f"{many if len(touches) > 1 else one} was taken well.",)
-        return Item(title=title, points=points, of=CONTACT, say=say)
+        all_of_them = f"All {took} values and spark trials were" if took > 1 else f"{_ONE} was"
+        return CONTACT, (f"{all_of_them} taken well.",)
+    some = f"Of {took} values and spark trials, {len(bad)}" if took > 1 else _ONE
     reasons = dict.fromkeys(flaw.say for touch in bad for flaw in touch.flaws)
-    why = (
-        f"Of {len(touches)} values and spark trials, {len(bad)} told little, for how "
-        f"{'it was' if len(bad) == 1 else 'they were'} taken."
-        if len(touches) > 1
-        else "The one value or spark trial that you took told little, for how it was taken.",
+    return CONTACT * (1 - len(bad) / took), (
+        f"{some} {'was' if len(bad) == 1 else 'were'} not taken well, and told little.",
         *(f"{_first(reason)}." for reason in reasons),
     )
-    return Item(title=title, points=points, of=CONTACT, say=why)
 
 
-def _time(case: Case, ledger: Ledger) -> Item:
+_ONE: Final = "The one value or spark trial that you took"
+
+
+def _time(case: Case, ledger: Ledger) -> Worth:
     """Quick work counts as far as it led somewhere: to name without having seen is no saving."""
     search, walk = ledger.search, case.walk
     spent, advised = search.minutes + search.parts, walk.minutes + walk.parts
     share = min(1.0, (advised + _SAFE_MINUTES) / spent) if spent else 1.0
-    took = f"{search.minutes:.0f} min" + (f" and {search.parts:g} in parts" if search.parts else "")
-    beside = f"{walk.minutes:.0f} min" + (f" and {walk.parts:g} in parts" if walk.parts else "")
-    return Item(
-        title="Time",
-        points=TIME * share * reasoned(case, ledger),
-        of=TIME,
-        say=(f"The search took {took}; advised were {beside}.",),
-    )
+    took, takes = _cost(search.minutes, search.parts), _cost(walk.minutes, walk.parts)
+    say = f"The search took {took}; the advice takes {takes}."
+    return TIME * share * reasoned(case, ledger), (say,)
 
 
 _SAFE_MINUTES: Final = 3.0
@@ -278,16 +259,20 @@ def sentences(scored: Score) -> Iterator[str]:
     )
 
 
+def _cost(minutes: float, parts: float) -> str:
+    return f"{minutes:.0f} min" + (f" and {parts:g} in parts" if parts else "")
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _times(number: int) -> str:
-    return "once" if number == 1 else f"{number} times"
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
 def _words(outcome: str) -> str:
-    return outcome.replace("-", " ")
+    return OUTCOME_WORDS.get(outcome, outcome.replace("-", " "))
 
 
 def _first(words: str) -> str:

@@ -13,7 +13,7 @@ from meterlink.finding import (
     in_order,
     shipped_table,
 )
-from meterlink.finding.words import percent
+from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 
 

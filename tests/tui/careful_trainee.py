@@ -57,6 +57,8 @@ class CarefulTrainee:
 
     def _joined(self) -> Iterator[str]:
         yield "set clip lead off"
+        yield "set plug lead on"
+        yield "set cap on"
         yield "set stop wire on"
         for switch in self.practice.engine.switch:
             yield f"set {switch.name} connector on"

@@ -96,7 +96,7 @@ def test_with_the_stop_wire_left_on_a_good_primary_reads_short_and_the_score_say
     play(practice, *SAFE, "check primary", ON_PRIMARY, "wait", "lift")
     assert practice.ledger.outcomes["primary-resistance"] in ("short", "below")
     assert "The stop wire was on its tab." in flaws_of(practice)
-    assert "with care it shows «in window»" in flaws_of(practice)
+    assert "with care it shows «in the window»" in flaws_of(practice)
 
 
 def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touches():
@@ -220,13 +220,14 @@ def test_a_whole_practice_piped_in_ends_in_a_score_and_keeps_it(tmp_path, monkey
         "lift",
         "name stop switch: stuck",
         "set stop wire on",
+        "set plug lead on",
         "check start",
         "check stop-check",
         "done",
     )
     assert main([*EASY, "--trainee", "Ann", "--trainees", str(tmp_path / "t")]) == 0
     shown = capsys.readouterr().out
-    assert "Right, place and fault. It was stop switch stuck closed" in shown
+    assert "Right, place and fault. It was: stop switch stuck closed" in shown
     assert "No safety step was skipped." in shown
     assert "Together " in shown
     ann = ["--trainee", "Ann", "--trainees", str(tmp_path / "t")]
@@ -287,7 +288,7 @@ def test_an_exercise_file_orders_the_engine(tmp_path, monkeypatch, capsys):
     assert main(["practice", "--plain", "--exercise", str(file)]) == 0
     shown = capsys.readouterr().out
     assert "Third evening" in shown
-    assert "It was poor earth" in shown
+    assert "It was: poor earth" in shown
 
 
 @pytest.mark.parametrize(

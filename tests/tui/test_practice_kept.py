@@ -73,6 +73,24 @@ def test_what_is_gone_on_with_ends_as_though_nothing_had_been(monkeypatch, tmp_p
         assert resumed[fact] == at_once[fact]
 
 
+def test_whoever_leaves_for_later_goes_on_where_they_were(monkeypatch, tmp_path, capsys):
+    assert practise(monkeypatch, tmp_path, [*FIRST, "later"], *STUCK) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Left for later; what you did is kept. Go on with: meterlink practice --resume" in said
+    assert "Together" not in said
+    (left,) = facts_of(tmp_path, capsys)
+    assert (left["kind"], left["typed"]) == ("unfinished", len(FIRST))
+    assert practise(monkeypatch, tmp_path, SECOND, "--resume", whole=True) == 0
+    (resumed,) = facts_of(tmp_path, capsys)
+    assert resumed["found"]
+
+
+def test_without_a_name_there_is_no_later(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdin", io.StringIO("later\nquit\n"))
+    assert main(["practice", "--plain", *STUCK]) == 0
+    assert "nothing is kept to go on with; «quit» gives up" in capsys.readouterr().out
+
+
 def test_it_can_be_interrupted_again_and_again(monkeypatch, tmp_path, capsys):
     assert practise(monkeypatch, tmp_path, FIRST[:2], *STUCK) == 130
     assert practise(monkeypatch, tmp_path, FIRST[2:], "--resume") == 130

@@ -106,7 +106,7 @@ def _outcome(text: str) -> tuple[str, str]:
 
 
 def _lines(found: "Finding") -> "Iterator[str]":
-    from meterlink.finding.words import percent
+    from meterlink.wording import percent
 
     width = max(len(fault.say) for fault in found.faults)
     yield from found.sentences

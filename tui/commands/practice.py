@@ -98,11 +98,14 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
             say(story)
         began = time.monotonic()
         try:
-            _play(practice, args, say, diary)
+            over = _play(practice, args, say, diary)
         except KeyboardInterrupt:
             say("")
-            say(_if_interrupted(args, case.order))
+            say(f"Interrupted; {_how_to_go_on(args, case.order)}")
             raise
+        if not over:
+            say(f"Left for later; {_how_to_go_on(args, case.order)}")
+            return 0
         seconds = time.monotonic() - began if diary is None else diary.seconds
         judged = scored(practice, base)
         say("")
@@ -156,18 +159,18 @@ def _check_resume(args: argparse.Namespace) -> None:
         raise UsageError("a practice that is gone on with has its engine; leave all else out")
 
 
-def _if_interrupted(args: argparse.Namespace, order: "Order") -> str:
-    """Return what to say to somebody who leaves by Ctrl-C."""
+def _how_to_go_on(args: argparse.Namespace, order: "Order") -> str:
+    """Return what to say to somebody who leaves before the end."""
     from meterlink.text import plain
     from tui.practice_order import options_of
 
     if args.trainee is None:
         # What was ordered names the fault; an exercise must not give it away.
         again = f"--exercise {plain(args.exercise)}" if args.exercise else options_of(order)
-        return f"Interrupted; without --trainee nothing is kept. The same engine again: {again}"
+        return f"without --trainee nothing is kept. The same engine again: {again}"
     where = f" --trainees {plain(args.trainees)}" if args.trainees else ""
     return (
-        "Interrupted; what you did is kept. Go on with: "
+        "what you did is kept. Go on with: "
         f"meterlink practice --resume --trainee {plain(args.trainee)!r}{where}"
     )
 
@@ -177,8 +180,10 @@ def _play(
     args: argparse.Namespace,
     say: "Callable[[str], None]",
     diary: "Diary | None",
-) -> None:
-    """Play to the end on the screen, or by typed lines where there is no terminal.
+) -> bool:
+    """Play on the screen, or by typed lines where there is no terminal.
+
+    Returns whether it is over, rather than left to be gone on with another time.
 
     Raises:
         KeyboardInterrupt: the trainee broke off.
@@ -202,12 +207,14 @@ def _play(
             else:
                 face.again(lines)
                 face.go_on(lambda prompt: _typed(prompt, say))
+            over = not face.later
         else:
             from tui.practice_screen import run_practice_screen
 
-            run_practice_screen(practice, bench, diary, lines)
+            over = run_practice_screen(practice, bench, diary, lines)
     if job is not None:
         say(f"wrote {job}")
+    return over
 
 
 def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
