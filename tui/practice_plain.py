@@ -1,6 +1,6 @@
 """Practice by typed lines: a prompt, what was typed, and what came of it."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 from meterlink.cautions import STANDING
@@ -20,8 +20,9 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.notation import format_value, parse_quantity
-from meterlink.practice import Practice, Safety
-from meterlink.practice.ledger import Concluded
+from meterlink.practice import Practice, Safety, Topic
+from meterlink.practice.ledger import Concluded, HandsOn
+from meterlink.practice.topics import SKIPPED
 from meterlink.text import plain
 from tui.practice_bench import PracticeBench
 from tui.practice_kept import Diary
@@ -61,6 +62,8 @@ class PlainPractice:
         self._teller = Teller(practice.card)
         self._doing: str | None = None
         """The check that is made with the probes now."""
+        self._warned_of: set[Topic] = set()
+        """Safety steps that were skipped, and said to be."""
         self._over = False
         self.later = False
         """Whether it was left to be gone on with another time."""
@@ -269,9 +272,12 @@ class PlainPractice:
         self._tell(events)
         if not any(isinstance(event, Held | Judged) for event in events):
             self._write(f"  Nothing is held; the meter shows {self._shown()}.")
+            if self._doing is not None and self.practice.case.tells_places:
+                self._write("  Where the tips do touch, and it is over range, say so: «on».")
 
     def _lift(self, _rest: str) -> None:
-        self._tell(self.bench.lift())
+        if not self._tell(self.bench.lift()):
+            self._write("  The tips are off.")
 
     def _tips(self, _rest: str) -> None:
         self._tell(self.bench.take_zero())
@@ -279,7 +285,8 @@ class PlainPractice:
             self._write(f"  No lead zero was taken; the meter shows {self._shown()}.")
 
     def _on(self, _rest: str) -> None:
-        self._tell(self.bench.tell(Confirm(how=How.TYPED)))
+        if not self._tell(self.bench.tell(Confirm(how=How.TYPED))):
+            self._write("  Nothing waits for that at the moment.")
 
     def _fingers(self, rest: str) -> None:
         on = pick(rest, ("on", "off"), "way") == "on"
@@ -325,6 +332,7 @@ class PlainPractice:
         self.practice.renew(place)
         self._refit()
         self._write(f"  Put right: {place}. Whether it helped, a check has to show.")
+        self._coach()
 
     def _name(self, rest: str) -> None:
         typed, _, said = rest.partition(":")
@@ -338,6 +346,7 @@ class PlainPractice:
             "  It is put right. Put it all together, stop wire and plug lead too, and prove it: "
             "does it start, and stop?"
         )
+        self._coach()
 
     def _refit(self) -> None:
         if self._doing is not None:
@@ -358,24 +367,34 @@ class PlainPractice:
 
     # --- telling ------------------------------------------------------------------------------
 
-    def _tell(self, events: Iterable[BenchEvent]) -> None:
-        """Say what happened; where it ended a step, go on to the next of the check."""
-        for event in events:
-            if isinstance(event, Asked):
-                if event.step in self.practice.steps:
-                    self._write(f"  > {event.say}")
-            elif isinstance(event, _TOLD) and (words := self._teller.tell(event)):
-                self._write(f"  {words}")
+    def _tell(self, events: Sequence[BenchEvent]) -> bool:
+        """Say what happened; where it ended a step, go on to the next of the check.
+
+        Returns whether there was anything to say.
+        """
+        told = [words for event in events if (words := self._words(event))]
+        self._lines(f"  {words}" for words in told)
         self._coach()
         for event in [event for event in events if isinstance(event, StepEnded)]:
             if event.step in self.practice.steps and event.outcome != "skipped":
                 self._conclude(event)
+        return bool(told)
+
+    def _words(self, event: BenchEvent) -> str:
+        """Return what there is to say of an event; empty for nothing."""
+        if isinstance(event, Asked):
+            return f"> {event.say}" if event.step in self.practice.steps else ""
+        return self._teller.tell(event) if isinstance(event, _TOLD) else ""
 
     def _coach(self) -> None:
-        """On an easy engine, say at once what was wrong with a touch or trial; else the score."""
+        """On an easy engine, say at once what was unsafe or told little; else the score does."""
         flawed, self.bench.flawed = self.bench.flawed, []
-        if self.practice.case.tells_places:
-            self._lines(f"  ! Look again: {flaw.say}." for flaw in dict.fromkeys(flawed))
+        if not self.practice.case.tells_places:
+            return
+        unsafe = [topic for work in self.practice.ledger.all(HandsOn) for topic in work.unsafe]
+        self._lines(f"  ! {SKIPPED[t]}" for t in dict.fromkeys(unsafe) if t not in self._warned_of)
+        self._warned_of.update(unsafe)
+        self._lines(f"  ! Look again: {flaw.say}." for flaw in dict.fromkeys(flawed))
 
     def _conclude(self, event: StepEnded) -> None:
         following = self.practice.ended(event.step, event.outcome)

@@ -142,7 +142,8 @@ class Teller:
         step = self._steps.get(event.step)
         outcome = event.outcome if step is None else outcome_words(step, event.outcome)
         reason = f" ({event.reason})" if event.reason else ""
-        return f"done: {self.title(event.step)}: {outcome}{reason}"
+        how = "" if outcome == "done" else f": {outcome}"
+        return f"done: {self.title(event.step)}{how}{reason}"
 
     def _told_of(self, event: Event) -> str:
         match event:

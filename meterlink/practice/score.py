@@ -22,7 +22,7 @@ from meterlink.practice.judging import (
 )
 from meterlink.practice.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
 from meterlink.practice.parts import mend_of
-from meterlink.practice.topics import Topic
+from meterlink.practice.topics import SKIPPED, Topic
 from meterlink.wording import OUTCOME_WORDS, percent
 
 FAULT: Final = 40.0
@@ -155,20 +155,7 @@ def _found(case: Case, ledger: Ledger, last: Named) -> tuple[float, str]:
 def _safety(ledger: Ledger) -> Worth:
     missing = skipped(ledger)
     points = SAFETY - sum(_WORTH[topic] for topic in missing)
-    return points, [_SKIPPED[topic] for topic in missing] or ["No safety step was skipped."]
-
-
-_SKIPPED: Final = {
-    Topic.CAUTIONS: "You went to work before the cautions were read.",
-    Topic.MADE_SAFE: "You went to work with the ignition live: switch off, take the plug lead off "
-    "and earth it first.",
-    Topic.VAPOUR: "You made a spark before plug hole and fuel were closed and the place aired: a "
-    "spark lights vapour.",
-    Topic.WIRE_BACK: "You ran the engine with its stop circuit apart: nothing would have stopped "
-    "it.",
-    Topic.STOP_CHECK: "The engine was not seen to stop after the work: none is given back before "
-    "that.",
-}
+    return points, [SKIPPED[topic] for topic in missing] or ["No safety step was skipped."]
 
 
 def _parts(case: Case, ledger: Ledger) -> Worth:

@@ -69,3 +69,16 @@ SAFETY_TOPICS: Final = (
     Topic.STOP_CHECK,
 )
 """The steps that keep people from being hurt, in their order."""
+
+SKIPPED: Final = {
+    Topic.CAUTIONS: "You went to work before the cautions were read.",
+    Topic.MADE_SAFE: "You went to work with the ignition live: switch off, take the plug lead off "
+    "and earth it first.",
+    Topic.VAPOUR: "You made a spark before plug hole and fuel were closed and the place aired: a "
+    "spark lights vapour.",
+    Topic.WIRE_BACK: "You ran the engine with its stop circuit apart: nothing would have stopped "
+    "it.",
+    Topic.STOP_CHECK: "The engine was not seen to stop after the work: none is given back before "
+    "that.",
+}
+"""What there is to say of each of them that was skipped."""

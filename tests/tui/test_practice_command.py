@@ -134,6 +134,20 @@ def test_on_an_easy_engine_a_trial_is_explained_and_its_slips_are_said_at_once()
     assert "Take the stop wire off" not in medium
 
 
+def test_on_an_easy_engine_a_skipped_safety_step_is_said_at_once_and_once():
+    easy = play(
+        practice_on(difficulty="easy", **STUCK),
+        "cautions",
+        "check plug",
+        "check spark at the test gap",
+    )
+    assert easy.count("! You went to work with the ignition live") == 1
+    assert easy.count("! You made a spark before plug hole and fuel were closed") == 1
+    assert "before the cautions were read" not in easy
+    hard = play(practice_on(difficulty="hard", **STUCK), "check plug", "name plug")
+    assert "You went to work" not in hard
+
+
 def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
     open_primary = {"fault": "open-primary", "complaint": "no-spark"}
     measured = ("set stop wire off", "check primary", ON_PRIMARY)
