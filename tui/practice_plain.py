@@ -101,7 +101,7 @@ class PlainPractice:
             if not self._over:
                 self._write(f"{self.prompt()}{plain(line)}")
                 self.take(line)
-        self._write("Here you were interrupted. Go on.")
+        self._write("Here you left off. Go on.")
 
     def go_on(self, ask: Ask) -> None:
         """Take lines until there is nothing more to be done, or no line is left."""

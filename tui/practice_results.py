@@ -70,7 +70,7 @@ def result_lines(results: Results) -> Iterator[str]:
     for unfinished in results.unfinished:
         yield f"  {plain(unfinished.begun.when[:16])}  {_unfinished_line(unfinished)}"
     if results.unfinished:
-        yield "Go on with the last that was not finished by --resume."
+        yield "«--resume» goes on with the last that was not finished."
     topics = results.topics()
     if not topics:
         return

@@ -171,6 +171,10 @@ class PracticeApp(App[None]):
         """Leave, to go on another time where that can be; else for good."""
         self._do("quit" if self._diary is None else "later")
 
+    def action_help_quit(self) -> None:
+        """Say how to leave, to somebody who presses what ends other programs."""
+        self.query_one(RunningText).say("  F10 leaves.")
+
     @on(Input.Submitted)
     def _typed(self, event: Input.Submitted) -> None:
         event.input.value = ""

@@ -139,7 +139,17 @@ def test_one_is_shown_and_explained_only_when_asked(capsys):
     assert main(["library", "show", "fingers-on-the-tips", "--explain"]) == 0
     shown = capsys.readouterr().out
     assert "The secondary is open" in shown
-    assert "  secondary: open" in shown
+    assert "  Secondary winding: open" in shown
+    assert main(["library", "show", "chafed-stop-wire", "--explain"]) == 0
+    assert ": closed at times" in capsys.readouterr().out  # it is watched for staying open
+
+
+def test_a_stated_step_that_the_card_lacks_is_said(own, capsys):
+    folder = _two_exercises(own / "class")
+    text = (folder / CATALOGUE).read_text("utf-8").replace("primary =", "moon =", 1)
+    (folder / CATALOGUE).write_text(text, encoding="utf-8")
+    assert main(["library", "show", "open-primary", "--explain"]) == 0
+    assert "  moon: the card has no such step" in capsys.readouterr().out
 
 
 def test_one_that_is_not_there_is_a_sentence(capsys):

@@ -84,6 +84,7 @@ async def test_two_clicks_on_the_drawing_put_the_red_tip_and_then_the_black_one_
         ("f3", "spark at the test gap"),
         ("f4", "painted laminations"),
         ("f7", "Next best:"),
+        ("ctrl+c", "F10 leaves."),
     ],
 )
 async def test_each_key_types_its_line(app, key, shows):
@@ -185,7 +186,7 @@ async def test_an_interrupted_practice_is_typed_once_more_and_gone_on_with(case)
         async with app.run_test(size=SIZE) as pilot:
             await settled(pilot)
             shown = running_text(app)
-            assert shown.index("> set cap off") < shown.index("Here you were interrupted.")
+            assert shown.index("> set cap off") < shown.index("Here you left off.")
             assert practice.condition.controls == {"stop wire": "off", "cap": "off"}
             await type_in(pilot, "set cap on")
             assert practice.condition.controls["cap"] == "on"

@@ -110,13 +110,14 @@ def _show(args: argparse.Namespace) -> int:
 def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
     from textwrap import fill
 
-    from captures.reader import read_capture
+    from captures.replaying import Played
     from meterlink.text import plain
-    from meterlink.wording import OUTCOME_WORDS
+    from meterlink.wording import outcome_words
 
     exercise = shelved.exercise
-    with read_capture(shelved.capture) as capture:
-        header = capture.header
+    with Played(shelved.capture) as played:
+        header = played.header
+        steps = {step.id: step for step in played.beginning.card.step}
     yield f"{exercise.title} ({exercise.difficulty})"
     yield fill(f"To learn: {exercise.goal}", 90)
     made = "made by the simulated bench" if header.settings.get("simulated") else "a real capture"
@@ -126,8 +127,12 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
         yield fill(exercise.explanation, 90)
         for step, outcome in exercise.expect.items():
             outcomes = (outcome,) if isinstance(outcome, str) else outcome
-            words = " or ".join(OUTCOME_WORDS.get(one, one) for one in outcomes)
-            yield f"  {step}: {words}{', too close to call' if step in exercise.close else ''}"
+            if step not in steps:
+                yield f"  {plain(step)}: the card has no such step"
+                continue
+            words = " or ".join(outcome_words(steps[step], one) for one in outcomes)
+            close = ", too close to call" if step in exercise.close else ""
+            yield f"  {plain(steps[step].title)}: {plain(words)}{close}"
     yield ""
     yield f"Play it with «meterlink replay {exercise.id} --hide-verdict»."
 
