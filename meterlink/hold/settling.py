@@ -18,12 +18,13 @@ the prior is true. Rounding enters as a floor of the variance, one twelfth of th
 from bisect import insort
 from functools import lru_cache
 from math import erfc, exp, gamma, lgamma, log, log1p, pi, sqrt
+from operator import itemgetter
 from typing import Final
 
 import msgspec
 from msgspec import structs
 
-from meterlink.hold.exponentials import RUNG, Fit, Sums, rung_between, rung_of, tau_of
+from meterlink.hold.exponentials import RUNG, Sums, rung_between, rung_of, tau_of
 from meterlink.hold.policy import HoldPolicy
 
 _LARGEST: Final = 200.0
@@ -32,6 +33,10 @@ _LARGEST: Final = 200.0
 
 _NEGLIGIBLE: Final = 1e-6
 """Odds below this of the rest change nothing."""
+
+_ss: Final = itemgetter(4)
+_rung: Final = itemgetter(5)
+"""Of a fit."""
 
 _FAR: Final = 1e3
 """So many standard errors away a tail is nothing, however few readings there are."""
@@ -123,18 +128,17 @@ class Weighing:
         self._rescale()
 
     def _rescale(self) -> None:
+        best = min(self.fits, key=_ss, default=None)
         scale = self._constant_ss / (self._dof + 1)
-        for fit in self.fits:
-            if fit[4] < scale * self._dof:
-                scale = fit[4] / self._dof
-        self._scale = scale
+        if best is not None and best[4] < scale * self._dof:
+            scale = best[4] / self._dof
+        self._best, self._scale = best, scale
         self.scatter = sqrt(scale)
         """Standard deviation of one point about the best model."""
 
     def is_course_near_its_end(self) -> bool:
         """Whether a time constant explains the stretch far better, and says that little is left."""
-        policy = self._policy
-        best = min(self.fits, key=_ss, default=None)
+        policy, best = self._policy, self._best
         if best is None:
             return False
         gain = self._dof / 2 * log(self._constant_ss / best[4])
@@ -224,9 +228,8 @@ class Weighing:
         limit, smallest = policy.course_margin * found.tol, policy.size_least * found.tol
         hidden = 1.0 - (2 * self.scatter / step) ** 2 if 2 * self.scatter < step else 0.0
         rounding = hidden * (policy.rounding_share * step) ** 2
-        single_ss = min([f[4] for f in fits])
         a1 = dof / 2
-        base = (a1 + 0.5) * log(single_ss)
+        base = (a1 + 0.5) * log(self._best[4] if self._best else self._constant_ss)
         apart = round(-log(policy.apart) / RUNG)
         pairs = sums.best_pairs(fits, _rungs(policy.slow_taus), apart, self._prior_ss)
         common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
@@ -255,14 +258,6 @@ class Weighing:
             value=sums.mean + centre,
             u=sqrt(max(square / weights - centre * centre, found.u * found.u / weights)),
         )
-
-
-def _ss(fit: Fit) -> float:
-    return fit[4]
-
-
-def _rung(fit: Fit) -> int:
-    return fit[5]
 
 
 @lru_cache(maxsize=16)

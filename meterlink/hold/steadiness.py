@@ -94,8 +94,9 @@ class Steadiness:
 
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""
-        points = self._points
-        return [points[i][1] for i in range(-min(n, len(points)), 0)]
+        newest = [y for _, y in itertools.islice(reversed(self._points), n)]
+        newest.reverse()
+        return newest
 
     def _is_restless(self, newest: list[float], fixed: float) -> bool:
         """Whether the four newest values rule out that the value stands: no need to weigh them."""
