@@ -1,10 +1,11 @@
 """A recorded stream of readings, gone through by the engine's own hold and verdict."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import msgspec
 
-from meterlink.assess import Assessor
+from meterlink.assess import Assessment, Assessor
 from meterlink.events import Contact, Held, Lift, PassedOver, TouchEvent, Verdict
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.reading import Reading
@@ -45,60 +46,21 @@ class Summary(msgspec.Struct, kw_only=True):
     """Readings that could not be used: not-a-numbers, times that went back."""
 
 
-class Analysis:
-    """Takes readings, oldest first, and gives each hold once it is known how its touch ended."""
+class _Pending(NamedTuple):
+    """A hold whose touch has not ended, with what it was judged to be."""
 
-    def __init__(self, policy: HoldPolicy = POLICY) -> None:
-        self.summary = Summary()
-        self._detector = HoldDetector(policy)
-        self._assessor: Assessor | None = None
-        self._step: str | None = None
-        self._pending: HoldFacts | None = None
+    held: Held
+    assessment: Assessment | None
+    step: str | None
 
-    def judge_by(self, assessor: Assessor | None, step: str | None = None) -> None:
-        """Judge the holds from now on by ``assessor``, for ``step`` of a card."""
-        self._assessor, self._step = assessor, step
-        self._detector.aim_at(None if assessor is None else assessor.aim())
-
-    def feed(self, reading: Reading) -> Sequence[HoldFacts]:
-        """Take one reading; return the holds that it completes, nearly always none."""
-        self.summary.readings += 1
-        touches = self._detector.feed(reading)
-        return list(self._follow(touches)) if touches else ()
-
-    def close(self) -> Sequence[HoldFacts]:
-        """End the stream; return the hold that was still open."""
-        done = list(self._follow(self._detector.close()))
-        return done + self._take_pending()
-
-    def _follow(self, touches: Sequence[TouchEvent]) -> Iterator[HoldFacts]:
-        for touch in touches:
-            match touch:
-                case Contact():
-                    self.summary.touches += 1
-                case Held():
-                    yield from self._take_pending()
-                    self.summary.holds += 1
-                    self._pending = self._facts(touch)
-                case Lift():
-                    for facts in self._take_pending():
-                        yield msgspec.structs.replace(facts, lift_t_s=touch.t)
-                case PassedOver():
-                    self.summary.dropped += touch.count
-
-    def _take_pending(self) -> list[HoldFacts]:
-        pending, self._pending = self._pending, None
-        return [] if pending is None else [pending]
-
-    def _facts(self, held: Held) -> HoldFacts:
-        assessor = self._assessor if self._unit_fits(held) else None
-        assessment = None if assessor is None else assessor.assess(held)
+    def ended(self, lift_t: float | None = None) -> HoldFacts:
+        held, assessment = self.held, self.assessment
         judgement = None if assessment is None else assessment.judgement
         return HoldFacts(
-            step=self._step,
+            step=self.step,
             contact_t_s=held.contact_t,
             t_s=held.t,
-            lift_t_s=None,
+            lift_t_s=lift_t,
             value=held.value,
             unit=held.unit,
             readings=held.readings,
@@ -111,5 +73,55 @@ class Analysis:
             clear=None if judgement is None else judgement.clear,
         )
 
-    def _unit_fits(self, held: Held) -> bool:
-        return self._assessor is not None and held.unit == self._assessor.criterion.window.unit
+
+class Analysis:
+    """Takes readings, oldest first, and gives each hold once it is known how its touch ended."""
+
+    def __init__(self, policy: HoldPolicy = POLICY) -> None:
+        self.summary = Summary()
+        self._detector = HoldDetector(policy)
+        self._assessor: Assessor | None = None
+        self._step: str | None = None
+        self._pending: _Pending | None = None
+
+    def judge_by(self, assessor: Assessor | None, step: str | None = None) -> None:
+        """Judge the holds from now on by ``assessor``, for ``step`` of a card."""
+        self._assessor, self._step = assessor, step
+        self._detector.aim_at(None if assessor is None else assessor.aim())
+
+    def feed(self, reading: Reading) -> Sequence[HoldFacts]:
+        """Take one reading; return the holds that it completes, nearly always none."""
+        self.summary.readings += 1
+        touches = self._detector.feed(reading)
+        return self._follow(touches) if touches else ()
+
+    def close(self) -> Sequence[HoldFacts]:
+        """End the stream; return the hold that was still open."""
+        done = self._follow(self._detector.close())
+        return done + self._take_pending()
+
+    def _follow(self, touches: Sequence[TouchEvent]) -> list[HoldFacts]:
+        done: list[HoldFacts] = []
+        for touch in touches:
+            match touch:
+                case Contact():
+                    self.summary.touches += 1
+                case Held():
+                    done += self._take_pending()
+                    self.summary.holds += 1
+                    self._pending = _Pending(touch, self._assess(touch), self._step)
+                case Lift():
+                    done += self._take_pending(touch.t)
+                case PassedOver():
+                    self.summary.dropped += touch.count
+        return done
+
+    def _take_pending(self, lift_t: float | None = None) -> list[HoldFacts]:
+        pending, self._pending = self._pending, None
+        return [] if pending is None else [pending.ended(lift_t)]
+
+    def _assess(self, held: Held) -> Assessment | None:
+        assessor = self._assessor
+        if assessor is None or held.unit != assessor.criterion.window.unit:
+            return None
+        return assessor.assess(held)
