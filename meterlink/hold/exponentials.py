@@ -6,7 +6,7 @@ are the same in every stretch and are kept: a fit costs little more than one sum
 
 from functools import lru_cache
 from itertools import accumulate
-from math import exp, log
+from math import exp, inf, log
 from operator import mul
 from typing import Final, NamedTuple
 
@@ -174,45 +174,54 @@ class Sums:
         found: list[Pair] = []
         rungs = [fit[5] for fit in fits]
         for top in slow:
-            best: Pair | None = None
+            second, least = self._row(top), inf
             at = most = top - apart
             for rung in rungs:
                 if rung <= most:
-                    best, at = self._better(rung, top, prior_ss, best, at)
+                    rest = self._rest(self._row(rung), second)
+                    if rest < least:
+                        at, least = rung, rest
             for step in _STEPS[len(found) > 0 :]:
                 for rung in (at - step, at + step):
                     if rung <= most:
-                        best, at = self._better(rung, top, prior_ss, best, at)
-            if best is not None:
-                found.append(best)
+                        rest = self._rest(self._row(rung), second)
+                        if rest < least:
+                            at, least = rung, rest
+            if least < inf:
+                found.append(self._pair(self._row(at), second, prior_ss))
                 rungs = [at]
         return found
 
-    def _better(
-        self, rung: int, slow: int, prior_ss: float, best: Pair | None, at: int
-    ) -> tuple[Pair | None, int]:
-        """The better of the best pair so far and the one with a fast part of this rung."""
-        pair = self._pair(self._row(rung), self._row(slow), prior_ss)
-        if pair is not None and (best is None or pair.ss < best.ss):
-            return pair, rung
-        return best, at
-
-    def _pair(self, fast: Row, slow: Row, prior_ss: float) -> Pair | None:
-        """Fit two time constants at once; None where they cannot be told apart."""
-        mean1, s11, y1, now1, values1 = fast
-        mean2, s22, y2, now2, values2 = slow
-        n, ratio = self.n, values1[1] * values2[1]
+    def _together(self, fast: Row, slow: Row) -> float:
+        """The sum of the products of two exponentials, both centred."""
+        values, others = fast[4], slow[4]
+        ratio = values[1] * others[1]
         if self._places is None and ratio < 0.99:
-            both = (1.0 - ratio * now1 * now2) / (1.0 - ratio)
+            both = (1.0 - ratio * fast[3] * slow[3]) / (1.0 - ratio)
         else:
-            both = sum(map(mul, values1[:n], values2))
-        s12 = both - n * mean1 * mean2
+            both = sum(map(mul, values[: self.n], others))
+        return both - self.n * fast[0] * slow[0]
+
+    def _rest(self, fast: Row, slow: Row) -> float:
+        """What two time constants at once leave of the sum of squares.
+
+        Infinite where they cannot be told apart.
+        """
+        _, s11, y1, _, _ = fast
+        _, s22, y2, _, _ = slow
+        s12 = self._together(fast, slow)
         det = s11 * s22 - s12 * s12
         if det <= 1e-9 * s11 * s22 or s11 <= 1e-12:
-            return None
+            return inf
+        return self.syy - (s22 * y1 * y1 - 2.0 * s12 * y1 * y2 + s11 * y2 * y2) / det
+
+    def _pair(self, fast: Row, slow: Row, prior_ss: float) -> Pair:
+        """Fit two time constants that can be told apart."""
+        mean1, s11, y1, now1, _ = fast
+        mean2, s22, y2, now2, _ = slow
+        s12 = self._together(fast, slow)
+        det = s11 * s22 - s12 * s12
         b1, b2 = (s22 * y1 - s12 * y2) / det, (s11 * y2 - s12 * y1) / det
-        rest = self.syy - b1 * y1 - b2 * y2
-        ss = prior_ss + rest if rest > 0.0 else prior_ss
         return Pair(
             b2,
             det / s11,
@@ -220,8 +229,9 @@ class Sums:
             b1 * now1 + b2 * now2,
             (s22 * now1 * now1 - 2 * s12 * now1 * now2 + s11 * now2 * now2) / det,
             -b1 * mean1 - b2 * mean2,
-            1 / n + (s22 * mean1 * mean1 - 2 * s12 * mean1 * mean2 + s11 * mean2 * mean2) / det,
-            ss,
+            1 / self.n
+            + (s22 * mean1 * mean1 - 2 * s12 * mean1 * mean2 + s11 * mean2 * mean2) / det,
+            prior_ss + max(0.0, self.syy - b1 * y1 - b2 * y2),
         )
 
 

@@ -63,7 +63,9 @@ class StepSeen:
         self._finest: dict[int, float] = {}
         """By leading digit and decade, as ranges end at a leading digit."""
         self._key = 0
-        """That of the newest value."""
+        """That of the newest value ..."""
+        self._from = self._to = 0.0
+        """... and the sizes that share it."""
         self._resolved: dict[int, float] = {}
         """Steps that differences told, by the same."""
 
@@ -74,12 +76,26 @@ class StepSeen:
     def add(self, value: float) -> None:
         """Take a reading as the meter sent it."""
         self._values.append(value)
+        if self._tells_nothing(abs(value)):
+            return
         step, key = _digits(value)
         self._key = key
         if step:
             known = self._finest.get(key, inf if len(self._finest) < _REMEMBERED else 0.0)
             if step < known:
                 self._finest[key] = step
+            decade, first = divmod(key, 10)
+            self._from, self._to = first * 10.0**decade, (first + 1) * 10.0**decade
+
+    def _tells_nothing(self, size: float) -> bool:
+        """Whether a value shares its leading digit with the one before and shows no finer digit."""
+        if not self._from <= size < self._to:
+            return False
+        finest = self._finest.get(self._key, 0.0)
+        if finest <= _PRINTED * size:
+            return True
+        counts = size / finest
+        return abs(counts - round(counts)) < 1e-6
 
     @property
     def step(self) -> float:
