@@ -94,6 +94,11 @@ def percent(probability: float) -> str:
     return f"{probability:.0%}".replace("%", " %")
 
 
+def counted(number: int, what: str) -> str:
+    """Return so many of a thing that makes its plural with an s: «1 check», «3 checks»."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 _NUMBER: Final = re.compile(r"\s*[+-]?[\d.,]+(?:[eE][+-]?\d+)?\s*")
 
 

@@ -1,31 +1,24 @@
 """Practice by typed lines: a prompt, what was typed, and what came of it."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Final
 
 from meterlink.cautions import STANDING
 from meterlink.circuit import AIR, places
 from meterlink.commands import Confirm, How
 from meterlink.errors import UsageError
 from meterlink.events import (
-    Asked,
     BenchEvent,
-    Contact,
-    Dropout,
     Held,
     Judged,
-    Lift,
-    SoakPoint,
     StepEnded,
-    Zeroed,
 )
 from meterlink.notation import format_value, parse_quantity
-from meterlink.practice import Practice, Safety, Topic
-from meterlink.practice.ledger import Concluded, HandsOn
-from meterlink.practice.topics import SKIPPED
+from meterlink.practice import Practice, Safety
+from meterlink.practice.ledger import Concluded
 from meterlink.text import plain
 from tui.practice_bench import PracticeBench
 from tui.practice_kept import Diary
+from tui.practice_telling import PracticeTeller
 from tui.practice_words import (
     ASKED,
     COMMANDS,
@@ -37,13 +30,10 @@ from tui.practice_words import (
     pick,
     pick_named,
 )
-from tui.telling import Teller
 from tui.wrapping import say
 
 Ask = Callable[[str], str | None]
 """Shows a prompt and returns the line typed; None at the end of all lines."""
-
-_TOLD: Final = Held | Judged | Lift | Zeroed | Dropout | SoakPoint | Contact | StepEnded
 
 
 class PlainPractice:
@@ -59,11 +49,9 @@ class PlainPractice:
         self.practice = practice
         self.bench = bench
         self._write = write
-        self._teller = Teller(practice.card)
+        self._teller = PracticeTeller(practice, bench, write)
         self._doing: str | None = None
         """The check that is made with the probes now."""
-        self._warned_of: set[Topic] = set()
-        """Safety steps that were skipped, and said to be."""
         self._over = False
         self.later = False
         """Whether it was left to be gone on with another time."""
@@ -148,7 +136,7 @@ class PlainPractice:
         self._lines(help_lines())
 
     def _look(self, _rest: str) -> None:
-        self._lines(look_lines(self.practice, self._shown()))
+        self._lines(look_lines(self.practice, self._teller.shown))
 
     def _checks(self, _rest: str) -> None:
         self._lines(check_lines(self.practice))
@@ -238,7 +226,7 @@ class PlainPractice:
         else:
             self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
         self.bench.flawed += self.practice.ledger.all(Concluded)[-1].flaws
-        self._coach()
+        self._teller.coach()
 
     def _step(self, step: str) -> None:
         self._tips_off()
@@ -271,7 +259,7 @@ class PlainPractice:
         self._write(f"  Red on {red}, black on {black}.")
         self._tell(events)
         if not any(isinstance(event, Held | Judged) for event in events):
-            self._write(f"  Nothing is held; the meter shows {self._shown()}.")
+            self._write(f"  Nothing is held; the meter shows {self._teller.shown}.")
             if self._doing is not None and self.practice.case.tells_places:
                 self._write("  Where the tips do touch, and it is over range, say so: «on».")
 
@@ -282,7 +270,7 @@ class PlainPractice:
     def _tips(self, _rest: str) -> None:
         self._tell(self.bench.take_zero())
         if not self.bench.zeroed:
-            self._write(f"  No lead zero was taken; the meter shows {self._shown()}.")
+            self._write(f"  No lead zero was taken; the meter shows {self._teller.shown}.")
 
     def _on(self, _rest: str) -> None:
         if not self._tell(self.bench.tell(Confirm(how=How.TYPED))):
@@ -291,7 +279,7 @@ class PlainPractice:
     def _fingers(self, rest: str) -> None:
         on = pick(rest, ("on", "off"), "way") == "on"
         self._tell(self.bench.grip(on))
-        self._write(f"  Fingers {'on' if on else 'off'} the tips; {self._shown()}.")
+        self._write(f"  Fingers {'on' if on else 'off'} the tips; {self._teller.shown}.")
 
     def _flex(self, _rest: str) -> None:
         self._write("  You move the stop wire, every bend of it.")
@@ -303,7 +291,7 @@ class PlainPractice:
 
     def _wait(self, _rest: str) -> None:
         self._tell(self.bench.wait(10.0))
-        self._write(f"  The meter shows {self._shown()}.")
+        self._write(f"  The meter shows {self._teller.shown}.")
 
     def _range(self, rest: str) -> None:
         if rest.lower() == "auto":
@@ -332,7 +320,7 @@ class PlainPractice:
         self.practice.renew(place)
         self._refit()
         self._write(f"  Put right: {place}. Whether it helped, a check has to show.")
-        self._coach()
+        self._teller.coach()
 
     def _name(self, rest: str) -> None:
         typed, _, said = rest.partition(":")
@@ -346,7 +334,7 @@ class PlainPractice:
             "  It is put right. Put it all together, stop wire and plug lead too, and prove it: "
             "does it start, and stop?"
         )
-        self._coach()
+        self._teller.coach()
 
     def _refit(self) -> None:
         if self._doing is not None:
@@ -372,29 +360,11 @@ class PlainPractice:
 
         Returns whether there was anything to say.
         """
-        told = [words for event in events if (words := self._words(event))]
-        self._lines(f"  {words}" for words in told)
-        self._coach()
+        told = self._teller.tell(events)
         for event in [event for event in events if isinstance(event, StepEnded)]:
             if event.step in self.practice.steps and event.outcome != "skipped":
                 self._conclude(event)
-        return bool(told)
-
-    def _words(self, event: BenchEvent) -> str:
-        """Return what there is to say of an event; empty for nothing."""
-        if isinstance(event, Asked):
-            return f"> {event.say}" if event.step in self.practice.steps else ""
-        return self._teller.tell(event) if isinstance(event, _TOLD) else ""
-
-    def _coach(self) -> None:
-        """On an easy engine, say at once what was unsafe or told little; else the score does."""
-        flawed, self.bench.flawed = self.bench.flawed, []
-        if not self.practice.case.tells_places:
-            return
-        unsafe = [topic for work in self.practice.ledger.all(HandsOn) for topic in work.unsafe]
-        self._lines(f"  ! {SKIPPED[t]}" for t in dict.fromkeys(unsafe) if t not in self._warned_of)
-        self._warned_of.update(unsafe)
-        self._lines(f"  ! Look again: {flaw.say}." for flaw in dict.fromkeys(flawed))
+        return told
 
     def _conclude(self, event: StepEnded) -> None:
         following = self.practice.ended(event.step, event.outcome)
@@ -404,12 +374,6 @@ class PlainPractice:
         self._doing = None
         self._tips_off()
         self.bench.free()
-
-    def _shown(self) -> str:
-        reading = self.bench.reading
-        if reading is None:
-            return "nothing yet"
-        return "over range" if reading.overload else format_value(reading.value, "ohm")
 
     def _lines(self, lines: Iterable[str]) -> None:
         for line in lines:

@@ -11,6 +11,7 @@ from meterlink import __version__
 from meterlink.practice import TOTAL, Case, Practice, Score, Topic, engines_like, score, sentences
 from meterlink.profile import Profile
 from meterlink.text import plain
+from meterlink.wording import counted
 
 DRAWS: Final = 3
 """Engines drawn for each fault, to know what was to be expected."""
@@ -119,10 +120,10 @@ def result_objects(results: Results) -> Iterator[dict[str, object]]:
 
 def _practice_line(practice: Practised) -> str:
     how = "found" if practice.found else "not found"
+    took = counted(practice.checks, "check")
     return (
-        f"{plain(practice.place, 40)}: {how}; {practice.points:.0f} of {practice.of:.0f}; "
-        f"{_checks(practice.checks)}, advised {practice.advised}; {practice.minutes:.0f} min, "
-        f"{practice.parts:g} in parts"
+        f"{plain(practice.place, 40)}: {how}; {practice.points:.0f} of {practice.of:.0f}; {took}, "
+        f"advised {practice.advised}; {practice.minutes:.0f} min, {practice.parts:g} in parts"
     )
 
 
@@ -141,11 +142,8 @@ def _done(unfinished: Unfinished) -> tuple[float, int]:
 def _unfinished_line(unfinished: Unfinished) -> str:
     minutes, checks = _done(unfinished)
     came = plain(unfinished.begun.complaint, 40)
-    return f"{came}: not finished, no score; {_checks(checks)} begun, {minutes:.0f} min"
-
-
-def _checks(count: int) -> str:
-    return "1 check" if count == 1 else f"{count} checks"
+    begun = counted(checks, "check")
+    return f"{came}: not finished, no score; {begun} begun, {minutes:.0f} min"
 
 
 def _share(tally: TopicCount) -> float:

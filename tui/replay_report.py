@@ -8,6 +8,7 @@ from captures.notes import Notes
 from captures.replaying import Played
 from meterlink.events import BenchEvent
 from meterlink.text import plain
+from meterlink.wording import counted
 
 _SHOWN: Final = 20
 """So many differences are written out; all are counted, and JSON has more."""
@@ -41,11 +42,7 @@ class Report(NamedTuple):
             if comparison.rounded:
                 yield "  numbers round in another way on another processor or mathematics library"
         else:
-            many = (
-                "1 difference"
-                if comparison.different == 1
-                else f"{comparison.different} differences"
-            )
+            many = counted(comparison.different, "difference")
             yield f"{name}: {many} to the {recorded} recorded events"
             if not reasons:
                 yield (

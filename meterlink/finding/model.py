@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from meterlink.errors import UsageError
 from meterlink.finding.mistakes import unknown
-from meterlink.finding.shape import Check, Fault, FaultTable, Row
+from meterlink.finding.shape import Check, Fault, FaultTable, Row, of_part
 
 Array = NDArray[np.float64]
 Evidence = Mapping[str, Array]
@@ -209,7 +209,7 @@ def _suspects(
         parts = fitted[fault.each]
         total = sum(fault.shares[part] for part in parts)
         for part in parts:
-            own = name.replace(fault.each, part, 1)
+            own = of_part(name, fault.each, part)
             words = table.checks[fault.each].each[part]
             found.append(Suspect(own, fault, prior * fault.shares[part] / total, part, words))
     return found

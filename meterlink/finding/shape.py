@@ -136,7 +136,7 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
             return {part: part for part in declared.each}
         if declared.each_of:
             parts = self.checks[declared.each_of].each
-            return {kind.replace(declared.each_of, part, 1): part for part in parts}
+            return {of_part(kind, declared.each_of, part): part for part in parts}
         return {kind: ""}
 
     def part_of(self, check: str) -> str:
@@ -156,3 +156,8 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
             if check in self.done_for(kind):
                 return frozenset({*declared.outcomes, *declared.reads_as, *UNSAID})
         return None
+
+
+def of_part(name: str, kind: str, part: str) -> str:
+    """Return the name of a check or fault of a kind as that of one part: ``key-switch-stuck``."""
+    return name.replace(kind, part, 1)

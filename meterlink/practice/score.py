@@ -23,13 +23,15 @@ from meterlink.practice.judging import (
 from meterlink.practice.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
 from meterlink.practice.parts import mend_of
 from meterlink.practice.topics import SKIPPED, Topic
-from meterlink.wording import OUTCOME_WORDS, percent
+from meterlink.wording import OUTCOME_WORDS, counted, percent
 
 FAULT: Final = 40.0
 """For place and fault; the place alone is what gets mended, and worth nearly all of it."""
 PLACE: Final = 36.0
 HALF: Final = 20.0
-"""For a place found by renewing it, and for a wrong one that the checks spoke for."""
+"""For a place found by renewing or guessing it, and for a wrong one that the checks spoke for."""
+_GUESS: Final = 0.25
+"""A name that rests on less of what there was to be seen is a guess."""
 SAFETY: Final = 20.0
 CHECKS: Final = 15.0
 PARTS: Final = 10.0
@@ -98,7 +100,7 @@ def score(case: Case, ledger: Ledger, expected: float) -> Score:
             _item("Safety", SAFETY, _safety(ledger)),
             _item("Parts", PARTS, _parts(case, ledger)),
             _item("Checks", CHECKS, _checks(case, ledger, expected)),
-            _item("Contact", CONTACT, _contact(ledger)),
+            _item("Contact", CONTACT, _contact(case, ledger)),
             _item("Time", TIME, _time(case, ledger)),
         ),
         topics=topics_of(case, ledger),
@@ -146,6 +148,8 @@ def _found(case: Case, ledger: Ledger, last: Named) -> tuple[float, str]:
     wrong = sum(not entry.right for entry in ledger.all(Named))
     if wrong:
         return HALF, f"Right in the end, after you had named another place {_times(wrong)}."
+    if reasoned(case, ledger) < _GUESS:
+        return HALF, "Right, and a guess: what you had seen hardly spoke for it."
     if last.fault == case.patient.fault:
         return FAULT, "Right, place and fault."
     alone = len([s for s in case.model.suspects if s.place == last.place]) == 1
@@ -175,11 +179,11 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Worth:
     took, advised = len(search.checks), len(case.walk.checks)
     again = took - len(set(search.checks))
     say: list[str] = [
-        f"You took {_count(took, 'check')}; the advice takes {advised} on this engine, and "
+        f"You took {counted(took, 'check')}; the advice takes {advised} on this engine, and "
         f"{expected:.1f} on average with this complaint."
     ]
     if again:
-        say.append(f"{_count(again, 'check')} repeated one that you had begun before.")
+        say.append(f"{counted(again, 'check')} repeated one that you had begun before.")
     say += [
         f"{_first(case.model.nodes[e.check].say)}: you got «{_words(e.outcome)}»; done with care "
         f"it shows «{_words(e.with_care)}»."
@@ -197,7 +201,7 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Worth:
     return CHECKS * share, say
 
 
-def _contact(ledger: Ledger) -> Worth:
+def _contact(case: Case, ledger: Ledger) -> Worth:
     touches: list[Touched | Concluded] = [
         *ledger.all(Touched),
         *(entry for entry in ledger.all(Concluded) if entry.matters),
@@ -207,7 +211,7 @@ def _contact(ledger: Ledger) -> Worth:
         idle = "You held no value and tried no spark"
         if not ledger.all(Named):
             return 0.0, (f"{idle}.",)
-        return CONTACT, (f"{idle}, so none was taken badly.",)
+        return CONTACT * reasoned(case, ledger), (f"{idle}, so none was taken badly.",)
     if not bad:
         all_of_them = f"All {took} values and spark trials were" if took > 1 else f"{_ONE} was"
         return CONTACT, (f"{all_of_them} taken well.",)
@@ -248,10 +252,6 @@ def sentences(scored: Score) -> Iterator[str]:
 
 def _cost(minutes: float, parts: float) -> str:
     return f"{minutes:.0f} min" + (f" and {parts:g} in parts" if parts else "")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _times(number: int) -> str:

@@ -460,3 +460,16 @@ def test_an_engine_given_back_untouched_is_worth_no_parts_no_contact_and_no_time
     assert [worth[title] for title in ("The fault", "Parts", "Checks", "Contact", "Time")] == [
         0
     ] * 5
+
+
+def test_a_name_that_rests_on_nothing_is_a_guess_however_right_it_is():
+    case = case_of(4, difficulty="medium")
+    guess = Practice(case)
+    guess.name(case.place, case.patient.fault)
+    by_title = {item.title: item for item in score(case, guess.ledger, EXPECTED).items}
+    fault, contact = by_title["The fault"], by_title["Contact"]
+    assert fault.points == fault.of / 2
+    assert fault.say[0].startswith("Right, and a guess")
+    assert contact.points < contact.of / 4
+    reasoned = score(case, careful(case).ledger, EXPECTED)
+    assert next(item for item in reasoned.items if item.title == "The fault").points == fault.of

@@ -196,8 +196,6 @@ def test_a_range_too_low_reads_over_range_on_a_good_secondary():
 
 
 def test_a_wire_watched_without_being_moved_shows_nothing_of_its_chafe():
-    practice = practice_on(4, fault="stop-wire-broken", complaint="wont-stop")
-    play(practice, *SAFE, "check dropouts", "set stop wire off")
     practice = practice_on(**STUCK)
     play(
         practice,

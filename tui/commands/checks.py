@@ -77,9 +77,9 @@ def _print_json(series: "Series") -> None:
 def _lines(series: "Series") -> "Iterator[str]":
     from meterlink.control_chart import LEAST
     from meterlink.text import plain
+    from meterlink.wording import counted
 
-    chart, count = series.chart, len(series.checks)
-    many = "1 check" if count == 1 else f"{count} checks"
+    chart, many = series.chart, counted(len(series.checks), "check")
     yield f"{plain(series.meter) or 'unnamed meter'} on {plain(series.marking)}: {many}"
     said = _said(chart)
     for index, (record, value) in enumerate(zip(series.checks, series.values, strict=True)):
@@ -93,7 +93,7 @@ def _lines(series: "Series") -> "Iterator[str]":
             f"  centre {chart.centre:+.3%}, limits {chart.lower:+.3%} and {chart.upper:+.3%}: "
             "three standard deviations from the moving range"
         )
-        if newest := said.get(count - 1):
+        if newest := said.get(len(series.checks) - 1):
             why = " and ".join(newest)
             yield f"  The newest check is {why}: see to the meter before the next job."
     yield ""

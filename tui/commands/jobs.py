@@ -123,8 +123,9 @@ def _day(text: str) -> str:
 
 def _line(job: "Listed") -> str:
     from meterlink.text import plain
+    from meterlink.wording import counted
 
-    captures = "1 capture" if job.captures == 1 else f"{job.captures} captures"
+    captures = counted(job.captures, "capture")
     return f"{plain(job.job)}  {job.standing.value:<10}  {captures:<11}  {job.title}"
 
 

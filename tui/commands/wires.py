@@ -65,6 +65,7 @@ def _check(args: argparse.Namespace) -> int:
     from drivers.wires.store import read
     from meterlink.declared import InvalidFileError
     from meterlink.text import plain
+    from meterlink.wording import counted
 
     wire = read(args.file)
     name = plain(args.file.name)
@@ -77,8 +78,8 @@ def _check(args: argparse.Namespace) -> int:
         _print_json({"file": name, "name": wire.name, "samples": samples, "modes": modes})
     else:
         print(
-            f"{name}: in order; {_number(samples, 'sample')} read as they should be, "
-            f"{_number(modes, 'knob position')}"
+            f"{name}: in order; {counted(samples, 'sample')} read as they should be, "
+            f"{counted(modes, 'knob position')}"
         )
     return 0
 
@@ -106,6 +107,7 @@ def _lines(wire: "Wire") -> list[str]:
 
 def _facts(wire: "Wire") -> dict[str, Any]:
     from drivers.wires.description import BytesFrame
+    from meterlink.wording import counted
 
     told = wire.description
     frame = told.frame
@@ -116,7 +118,7 @@ def _facts(wire: "Wire") -> dict[str, Any]:
         "own": wire.own,
         "line": " or ".join(str(line.baud) for line in wire.settings)
         + f" baud, {told.line.data_bits} data bits, {told.line.parity} parity, "
-        + _number(told.line.stop_bits, "stop bit"),
+        + counted(told.line.stop_bits, "stop bit"),
         "slowest_hz": told.rate.slowest_hz,
         "usual_hz": told.rate.usual_hz,
         "frame": length,
@@ -136,10 +138,6 @@ def _facts(wire: "Wire") -> dict[str, Any]:
             for mode in told.modes
         ],
     }
-
-
-def _number(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _print_json(facts: dict[str, Any]) -> None:
