@@ -328,10 +328,10 @@ class HoldDetector:
             return
         steadiness = self._steadiness
         step = steadiness.step
-        inflation = serial_inflation(steadiness.stretch)
+        inflation = serial_inflation(steadiness.stretch.values)
         u = found.u * sqrt(inflation)
         policy = self.policy
-        due = found.n >= policy.due_readings and steadiness.span >= policy.late_time
+        due = found.n >= policy.due_readings and steadiness.stretch.span >= policy.late_time
         sd = found.scatter * sqrt(inflation)
         if not due and not is_enough(policy, self._aim, found.value, u, sd, found.n, step):
             return

@@ -2,16 +2,48 @@
 
 A touch brings bounce, range steps, settling and outliers before the value stands. From the
 newest points backward a stretch is taken as long as one model can explain it; only that stretch
-is weighed (``settling.assess``). Work and memory a point are bounded by ``HoldPolicy.kept``.
+is weighed (``settling.Weighing``). Work and memory a point are bounded by ``HoldPolicy.kept``.
 """
 
-import itertools
 from collections import deque
-from math import exp, log, sqrt
+from itertools import islice
+from math import exp, log
 
 from meterlink.hold.exponentials import LONGEST
+from meterlink.hold.levels import is_on_the_move, newest_level, rough_noise
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
+
+
+class Stretch:
+    """Points that belong together, oldest first."""
+
+    __slots__ = ("every", "places", "values")
+
+    def __init__(self, places: list[int], values: list[float], every: float) -> None:
+        """Take the points.
+
+        Args:
+            places: where they lie on the grid of points.
+            values: readings, or means of blocks of readings.
+            every: seconds from one place on the grid to the next.
+        """
+        self.places, self.values, self.every = places, values, every
+
+    @property
+    def span(self) -> float:
+        """Seconds from the first to the last."""
+        return (self.places[-1] - self.places[0]) * self.every
+
+    def is_long(self, policy: HoldPolicy, cut: int = 0) -> bool:
+        """Whether, less its ``cut`` oldest points, it offers what a hold takes at least."""
+        if len(self.places) - cut < policy.least_readings:
+            return False
+        return (self.places[-1] - self.places[cut] - 0.05) * self.every > policy.least_time
+
+    def cut(self, n: int) -> None:
+        """Drop the ``n`` oldest points."""
+        del self.places[:n], self.values[:n]
 
 
 class Steadiness:
@@ -24,10 +56,8 @@ class Steadiness:
         """Step of the last digit of the newest point; 0 where none is known."""
         self.latest: Assessment | None = None
         """What the newest points said."""
-        self.stretch: list[float] = []
-        """The values that ``latest`` speaks of."""
-        self.span = 0.0
-        """Seconds from the first of them to the last."""
+        self.stretch = Stretch([], [], 0.0)
+        """The points that ``latest`` speaks of."""
         self.scatter = 0.0
         """Of a point, when the newest ones were last weighed; 0 before."""
         self._looked_at = 0
@@ -81,20 +111,23 @@ class Steadiness:
         whole = max(newest) - min(newest) <= reach
         if whole and self._is_restless(newest, fixed):
             return None
-        places, ys = self._stretch(value, reach)
-        if not self._long(places, every) or (not whole and self._is_restless(ys[-4:], fixed)):
+        stretch = self._stretch(value, reach, every)
+        values = stretch.values
+        if not stretch.is_long(policy) or (not whole and self._is_restless(values[-4:], fixed)):
             return None
-        jump = newest_level(ys, 0.2 * fixed + 2.5 * step, policy.jump_gain)
+        jump = newest_level(values, 0.2 * fixed + 2.5 * step, policy.jump_gain)
         share = policy.settling_share
         if jump:
-            del places[:jump], ys[:jump]
-        elif self._approached(len(places)):
+            stretch.cut(jump)
+            if not stretch.is_long(policy):
+                return None
+        elif self._approached(len(values)):
             share = policy.course_share
-        return self._weigh(places, ys, share, fixed, every, single)
+        return self._weigh(stretch, share, fixed, single)
 
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""
-        newest = [y for _, y in itertools.islice(reversed(self._points), n)]
+        newest = [value for _, value in islice(reversed(self._points), n)]
         newest.reverse()
         return newest
 
@@ -105,17 +138,10 @@ class Steadiness:
             return True
         return is_on_the_move(newest, 1.5 * fixed)
 
-    def _long(self, places: list[int], every: float) -> bool:
-        """Whether a stretch offers as many readings, and as much time, as a hold takes."""
-        policy = self._policy
-        if len(places) < policy.least_readings:
-            return False
-        return (places[-1] - places[0] - 0.05) * every > policy.least_time
-
     def _still_moves(self, place: int, value: float, every: float) -> bool:
         """Whether the value only goes on as the last look foresaw: no need to look again yet.
 
-        What is left takes its time constant times a logarithm to come within the tolerance; half
+        What is left takes its time constant times a logarithm to come within the tolerance; most
         of that may pass unseen as long as the newest points move no slower than foreseen.
         """
         found = self.latest
@@ -129,27 +155,27 @@ class Steadiness:
         foreseen = found.left * exp(-since / found.tau) * growth
         return abs(value - before) > 0.6 * foreseen
 
-    def _stretch(self, newest: float, reach: float) -> tuple[list[int], list[float]]:
+    def _stretch(self, newest: float, reach: float, every: float) -> Stretch:
         """Points within reach of the newest one, back to the first two in a row that are not."""
         low, high = newest - reach, newest + reach
         places: list[int] = []
-        ys: list[float] = []
+        values: list[float] = []
         outlier, allowed_from = False, 2
         first = self._points[-1][0] - LONGEST
-        for place, y in reversed(self._points):
+        for place, value in reversed(self._points):
             if place <= first:
                 break
-            if low <= y <= high:
+            if low <= value <= high:
                 outlier = False
                 places.append(place)
-                ys.append(y)
-            elif outlier or len(ys) < allowed_from:
+                values.append(value)
+            elif outlier or len(values) < allowed_from:
                 break
             else:
-                outlier, allowed_from = True, len(ys) + self._policy.outlier_spacing
+                outlier, allowed_from = True, len(values) + self._policy.outlier_spacing
         places.reverse()
-        ys.reverse()
-        return places, ys
+        values.reverse()
+        return Stretch(places, values, every)
 
     def _approached(self, n: int) -> bool:
         """Whether the points before the stretch came nearer and nearer to it from one side."""
@@ -160,52 +186,46 @@ class Steadiness:
         near, far = points[-n - 1][1] - base, points[-n - 2][1] - base
         return far > near > 0 or far < near < 0
 
-    def _risk(self, n: int, span: float, every: float) -> float:
-        """The risk that a hold may take now: less where looks follow fast upon one another."""
+    def _is_due(self, stretch: Stretch) -> bool:
+        """Whether so long a stretch must hold if it can."""
         policy = self._policy
-        risk = policy.risk
-        if every < policy.look_time:
-            risk *= (every / policy.look_time) ** policy.look_power
-        if n >= policy.due_readings and span >= policy.late_time:
-            return max(risk, policy.late_risk)
-        return risk
+        return len(stretch.values) >= policy.due_readings and stretch.span >= policy.late_time
+
+    def _risk(self, stretch: Stretch) -> float:
+        """The risk that a hold may take now: less where looks follow fast upon one another."""
+        policy, risk = self._policy, self._policy.risk
+        if stretch.every < policy.look_time:
+            risk *= (stretch.every / policy.look_time) ** policy.look_power
+        return max(risk, policy.late_risk) if self._is_due(stretch) else risk
 
     def _weigh(
-        self,
-        places: list[int],
-        ys: list[float],
-        share: float,
-        fixed: float,
-        every: float,
-        single: float,
+        self, stretch: Stretch, share: float, fixed: float, single: float
     ) -> Assessment | None:
         """Cut the oldest part off until one model explains the stretch, then ask it."""
-        policy, step = self._policy, self.step
-        if not self._long(places, every):
-            return None
-        risk = self._risk(len(ys), (places[-1] - places[0]) * every, every)
-        rough = rough_noise(ys[-policy.rough_points :], variance_floor(policy, fixed, step))
-        few = min(len(ys), policy.rough_points) - 2
-        most = policy.cut_gain * (1 + policy.cut_few / max(few, 1)) ** 0.5 * rough
-        self._looked_at, first = places[-1], len(ys)
+        policy, step, places, values = self._policy, self.step, stretch.places, stretch.values
+        risk, n = self._risk(stretch), len(values)
+        rough = rough_noise(values[-policy.rough_points :], variance_floor(policy, fixed, step))
+        few = min(n, policy.rough_points) - 2
+        most = policy.cut_gain * (1 + policy.cut_few / few) ** 0.5 * rough
+        self._looked_at, self.stretch = places[-1], stretch
         while True:
-            model = Weighing(places, ys, every, step, policy, single)
+            model = Weighing(places, values, stretch.every, step, policy, single)
             misfit = model.scatter > most
             if misfit:
                 share = policy.course_share
                 model.refine()
             if model.scatter <= most:
-                self.stretch, self.span = ys, (places[-1] - places[0]) * every
-                return self._decide(model, places, ys, share, risk, fixed, every, misfit)
+                if not misfit and model.is_course_near_its_end():
+                    model.refine()
+                return self._decide(model, stretch, share, risk, fixed)
             # Each shorter stretch is another look that may go wrong.
             share, risk = policy.course_share, risk * policy.cut_risk
-            cut = max(1, len(ys) // 4)
-            if not self._long(places[cut:], every):
+            cut = max(1, len(values) // 4)
+            if not stretch.is_long(policy, cut):
                 break
-            del places[:cut], ys[:cut]
-        self.latest, self.stretch, self.scatter = model.ask(share), ys, model.scatter
-        self.span = (places[-1] - places[0]) * every
-        self._wait(first)
+            stretch.cut(cut)
+        self.latest, self.scatter = model.ask(share), model.scatter
+        self._wait(n)
         return None
 
     def _wait(self, n: int) -> None:
@@ -213,45 +233,27 @@ class Steadiness:
         self._pause = min(n // self._policy.look_share, self._policy.look_most)
 
     def _decide(
-        self,
-        model: Weighing,
-        places: list[int],
-        ys: list[float],
-        share: float,
-        risk: float,
-        fixed: float,
-        every: float,
-        refined: bool,
+        self, model: Weighing, stretch: Stretch, share: float, risk: float, fixed: float
     ) -> Assessment | None:
         """Ask a stretch that one model explains whether it is steady."""
         policy = self._policy
-        if not refined and model.is_course_near_its_end():
-            model.refine()
         self.latest = found = model.ask(share)
         self.scatter = found.scatter
         usual = max(policy.noise_usual * fixed, self.step)
-        due = found.n >= policy.due_readings and self.span >= policy.late_time
-        if found.scatter > usual and not due:
+        if found.scatter > usual and not self._is_due(stretch):
             risk *= (usual / found.scatter) ** policy.noise_power
         if found.p_moving >= risk or not self._quiet(found):
             if found.p_moving > policy.look_odds * risk:
                 self._wait(found.n)
             return None
-        return self._done(model, places, ys, found, every)
+        return self._done(model, stretch, found)
 
-    def _done(
-        self,
-        model: Weighing,
-        places: list[int],
-        ys: list[float],
-        found: Assessment,
-        every: float,
-    ) -> Assessment | None:
+    def _done(self, model: Weighing, stretch: Stretch, found: Assessment) -> Assessment | None:
         """What stands, unless a course may hide a second, slower one that is not done yet."""
         policy = self._policy
         if found.p_course < 0.5 or found.n <= policy.least_readings:
             return found
-        late = self._lasted(places, ys, found) * every >= policy.late_time
+        late = self._lasted(stretch, found) >= policy.late_time
         if not late and found.p_moving > policy.risk:
             return None
         both = model.second(found)
@@ -260,13 +262,16 @@ class Steadiness:
             self._wait(found.n)
         return both if both.p_moving <= risk else None
 
-    def _lasted(self, places: list[int], ys: list[float], found: Assessment) -> int:
-        """For how many places the newest points have been where the value is held to be."""
+    def _lasted(self, stretch: Stretch, found: Assessment) -> float:
+        """For how long the newest points have been where the value is held to be, seconds."""
         low, high = found.value - found.tol, found.value + found.tol
-        k = len(ys)
-        while k and low <= ys[k - 1] <= high:
+        places, values = stretch.places, stretch.values
+        k = len(values)
+        while k and low <= values[k - 1] <= high:
             k -= 1
-        return places[-1] - places[k] if len(ys) - k >= self._policy.due_readings else 0
+        if len(values) - k < self._policy.due_readings:
+            return 0.0
+        return (places[-1] - places[k]) * stretch.every
 
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""
@@ -278,45 +283,3 @@ class Steadiness:
         )
         # Blocks of a fast meter may agree by chance while their readings are all over the place.
         return found.scatter <= most and found.noise <= 4 * most
-
-
-def is_on_the_move(ys: list[float], much: float) -> bool:
-    """Whether four values in a row go one way, by ``much`` in all: no need to weigh them."""
-    if len(ys) < 4:
-        return False
-    a, b, c, d = ys
-    return (a < b < c < d or a > b > c > d) and abs(d - a) > much
-
-
-def newest_level(ys: list[float], floor: float, gain: float) -> int:
-    """Index at which the newest level begins: after a step far larger than all later ones.
-
-    0 where no step is larger than ``floor`` and ``gain`` times each of the later ones, of which
-    there must be two. A range change or the end of a bounce is such a step; settling is none.
-    """
-    steps = [b - a for a, b in itertools.pairwise(ys)]
-    most = max(map(abs, steps[-2:]))
-    for j in range(len(steps) - 3, -1, -1):
-        if abs(steps[j]) > gain * most + floor:
-            before = ys[j] - ys[max(j - 2, 0)]
-            # One of several steps the same way is a course, one that undoes the last an outlier.
-            if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]):
-                return 0
-            if not j or abs(ys[j + 1] - ys[j - 1]) > 0.5 * abs(steps[j]):
-                return j + 1
-        most = max(most, abs(steps[j]))
-    return 0
-
-
-def rough_noise(ys: list[float], floor: float) -> float:
-    """Noise from second differences, blind to any smooth course.
-
-    For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is the
-    least variance that is believed, as values that are rounded alike show none.
-    """
-    squares, a, b = 0.0, ys[0], ys[1]
-    for c in ys[2:]:
-        bend = a - 2 * b + c
-        squares += bend * bend
-        a, b = b, c
-    return sqrt(max(squares / 6 / (len(ys) - 2), floor))

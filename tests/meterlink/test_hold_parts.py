@@ -13,9 +13,9 @@ from meterlink.events import Limit
 from meterlink.hold import POLICY, Aim, HoldDetector
 from meterlink.hold.cadence import Cadence
 from meterlink.hold.enough import is_enough, limit_of
+from meterlink.hold.levels import newest_level, rough_noise
 from meterlink.hold.mains import Blocks, blind_weights, clipped
 from meterlink.hold.resolution import StepSeen, step_between, step_of_digits
-from meterlink.hold.steadiness import newest_level, rough_noise
 from tests.traces.streams import holds, noisy, readings
 
 # --- mains ----------------------------------------------------------------------------------------
