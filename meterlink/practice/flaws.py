@@ -1,4 +1,4 @@
-"""What is wrong with a touch of the probes: the slips that make a good part read bad."""
+"""What is wrong with a touch or a spark trial: the slips that make a good part seem bad."""
 
 from collections.abc import Iterator, Mapping
 from typing import Final
@@ -61,7 +61,31 @@ def flaws_in(touch: Touch, probing: Probing, engine: Engine) -> tuple[Flaw, ...]
     )
 
 
-def how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
+def matters_in_trial(wanted: Mapping[str, str]) -> frozenset[Topic]:
+    """Return what a spark trial practises that has its controls where ``wanted`` says."""
+    if not wanted:
+        return frozenset()
+    joined = {Topic.POSITIONS, Topic.CONNECTORS} if wanted["stop wire"] == "on" else set()
+    clipped = {Topic.CLIP_LEAD} if wanted[CLIP_LEAD] != CLIP_OFF else set()
+    return frozenset({Topic.STOP_WIRE, *joined, *clipped})
+
+
+def flaws_in_trial(
+    wanted: Mapping[str, str], condition: Condition, engine: Engine
+) -> tuple[Flaw, ...]:
+    """Return what is wrong with a spark trial: wire, switches and clip lead not as ``wanted``.
+
+    With the stop wire off, nothing that hangs on it matters.
+    """
+    stands = {control: condition.position(control, engine) for control in wanted}
+    wrong = [control for control in wanted if stands[control] != wanted[control]]
+    found = [_how_it_stood(control, stands[control], engine) for control in wrong]
+    if "stop wire" not in wrong and wanted.get("stop wire") == "on":
+        return tuple(found)
+    return tuple(flaw for flaw in found if flaw.topic in (Topic.STOP_WIRE, Topic.CLIP_LEAD))
+
+
+def _how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
     """Return the flaw of a control that stood at ``there``, and ought not to have."""
     if control == "stop wire":
         where = "on its tab" if there == "on" else "off its tab"
@@ -98,7 +122,7 @@ def _around(touch: Touch, probing: Probing, engine: Engine) -> Iterator[Flaw]:
     for control, wanted in probing.controls.items():
         there = lies.position(control, engine)
         if there != wanted:
-            yield how_it_stood(control, there, engine)
+            yield _how_it_stood(control, there, engine)
     if touch.asked and touch.switch in controls(engine):
         there = lies.position(touch.switch, engine)
         if there != touch.asked:

@@ -13,7 +13,7 @@ from meterlink.errors import UsageError
 from meterlink.finding.advice import prospects
 from meterlink.finding.outcomes import record
 from meterlink.practice.case import Case
-from meterlink.practice.flaws import Flaw, Touch, flaws_in, how_it_stood
+from meterlink.practice.flaws import Flaw, Touch, flaws_in, flaws_in_trial, matters_in_trial
 from meterlink.practice.ledger import (
     Begun,
     Concluded,
@@ -181,7 +181,7 @@ class Practice:
     def answer(self, check: str) -> str:
         """Do a check that takes no probes; return its outcome."""
         with_care = self._workshop.answer(check)
-        outcome, flaws = with_care, self._flaws_of_trial(check)
+        wanted, outcome = self.wanted(check), with_care
         if self.turns_over(check):
             outcome = self._workshop.spark(check, self.condition.controls)
         elif check == "stop-check" and not self._stop_circuit_whole():
@@ -191,8 +191,8 @@ class Practice:
                 check=check,
                 outcome=outcome,
                 with_care=with_care,
-                matters=self._matters_of_trial(check),
-                flaws=flaws,
+                matters=matters_in_trial(wanted),
+                flaws=flaws_in_trial(wanted, self.condition, self.engine),
             )
         )
         return outcome
@@ -335,23 +335,3 @@ class Practice:
         if self.turns_over(check):
             needed[Topic.VAPOUR] = secured(Safety.AIRED)
         return needed
-
-    def _matters_of_trial(self, check: str) -> frozenset[Topic]:
-        wanted = self.wanted(check)
-        if not wanted:
-            return frozenset()
-        joined = {Topic.POSITIONS, Topic.CONNECTORS} if wanted["stop wire"] == "on" else set()
-        clipped = {Topic.CLIP_LEAD} if wanted[CLIP_LEAD] != CLIP_OFF else set()
-        return frozenset({Topic.STOP_WIRE, *joined, *clipped})
-
-    def _flaws_of_trial(self, check: str) -> tuple[Flaw, ...]:
-        """Return what was wrong with a spark trial: wire, switches and clip lead not as it wants.
-
-        With the stop wire off, nothing that hangs on it matters.
-        """
-        wanted = self.wanted(check)
-        wrong = {c: self._stands(c) for c, there in wanted.items() if self._stands(c) != there}
-        found = [how_it_stood(control, there, self.engine) for control, there in wrong.items()]
-        if "stop wire" not in wrong and wanted.get("stop wire") == "on":
-            return tuple(found)
-        return tuple(flaw for flaw in found if flaw.topic in (Topic.STOP_WIRE, Topic.CLIP_LEAD))
