@@ -80,6 +80,7 @@ class StepSeen:
             return
         step, key = _digits(value)
         self._key = key
+        self._from = self._to = 0.0
         if step:
             known = self._finest.get(key, inf if len(self._finest) < _REMEMBERED else 0.0)
             if step < known:

@@ -99,6 +99,13 @@ def test_nine_digits_that_repeat_tell_that_there_is_a_step_and_how_coarse_it_can
     assert seen.at_most == pytest.approx(2 * lsb)
 
 
+def test_a_nought_in_between_hides_no_step() -> None:
+    seen = StepSeen()
+    for value in (1000.0, 1100.0, 0.0, 1000.0, 1000.0):
+        seen.add(value)
+    assert seen.step == pytest.approx(100.0)
+
+
 def test_a_step_that_showed_once_is_remembered_while_the_value_stands_still() -> None:
     lsb = 0.00739085133
     seen = StepSeen()
