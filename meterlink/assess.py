@@ -1,7 +1,6 @@
 """From a held value to its verdict: corrections, budget and judgement in one place."""
 
 from collections.abc import Callable, Iterator, Sequence
-from decimal import Decimal
 from math import inf, sqrt
 from typing import Final, NamedTuple
 
@@ -32,6 +31,7 @@ from meterlink.correction import (
 from meterlink.criterion import Criterion, Kind
 from meterlink.events import Held
 from meterlink.hold import Aim
+from meterlink.hold.resolution import step_of_digits
 from meterlink.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.source import Accuracy
 from meterlink.verdict import Judgement, judge
@@ -125,7 +125,7 @@ class Assessor:
         if not held.resolution:
             digit = max(self._coarsest_digit(held.value), held.step_at_most)
             lines.append(Component(name="resolution", u=self._ratio * of_digit(digit)))
-        budget = Budget(tuple(line for line in lines if line.u > 0))
+        budget = Budget([line for line in lines if line.u > 0])
         return Assessment(
             corrected=corrected,
             budget=budget,
@@ -140,8 +140,7 @@ class Assessor:
         digits down to nothing. Noughts alone tell nothing: then up to where verdicts differ.
         """
         if value:
-            shown = Decimal(f"{value:.11e}").normalize().as_tuple().exponent
-            return 10.0 ** int(shown)
+            return step_of_digits(value)
         positive = [edge for edge in map(self._as_read, self.criterion.edges) if edge > 0]
         return 4 * min(positive, default=0.0)
 

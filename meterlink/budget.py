@@ -5,11 +5,12 @@ They combine by root sum of squares (5.1.2), degrees of freedom by Welch-Sattert
 and the coverage factor is Student's t for them (G.3).
 """
 
-from collections.abc import Sequence
-from functools import cached_property
+from collections.abc import Callable, Sequence
+from functools import cache
 from math import fsum, hypot, inf, sqrt
+from operator import attrgetter
 from statistics import NormalDist
-from typing import Final
+from typing import Final, cast
 
 import msgspec
 
@@ -17,6 +18,7 @@ CONFIDENCE: Final = 0.95
 """Coverage probability of every expanded uncertainty that the program states."""
 
 _NORMAL: Final = NormalDist()
+_u: Final = attrgetter("u")
 
 
 class Component(msgspec.Struct, frozen=True, kw_only=True):
@@ -30,35 +32,32 @@ class Component(msgspec.Struct, frozen=True, kw_only=True):
     """Degrees of freedom; None where the distribution is taken as known (infinitely many)."""
 
 
-class Budget(msgspec.Struct, frozen=True, dict=True):
+class Budget:
     """The components of one result; they are taken as independent."""
 
-    components: tuple[Component, ...] = ()
+    __slots__ = ("components", "dof", "u")
 
-    @cached_property
-    def u(self) -> float:
+    def __init__(self, components: Sequence[Component] = ()) -> None:
+        self.components = tuple(components)
+        self.u = combined([c.u for c in components])
         """Combined standard uncertainty, the unit of the components."""
-        return combined([c.u for c in self.components])
-
-    @cached_property
-    def dof(self) -> float:
+        self.dof = effective_dof(components, self.u)
         """Effective degrees of freedom; infinite where no component was estimated from few."""
-        return effective_dof(self.components, self.u)
 
-    @cached_property
+    @property
     def k(self) -> float:
         """Coverage factor for 95 %."""
         return coverage_factor(self.dof)
 
-    @cached_property
+    @property
     def expanded(self) -> float:
         """Expanded uncertainty for 95 %."""
-        u = self.u
-        return self.k * u if u else 0.0
+        return self.k * self.u if self.u else 0.0
 
     def largest(self) -> Component | None:
         """Return the component that limits, or None where nothing is uncertain."""
-        return max((c for c in self.components if c.u > 0), key=lambda c: c.u, default=None)
+        largest = max(self.components, key=_u, default=None)
+        return largest if largest is not None and largest.u > 0 else None
 
 
 def rectangular(half_width: float) -> float:
@@ -104,6 +103,12 @@ def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
     p = (1 + confidence) / 2
     if dof == inf:
         return _NORMAL.inv_cdf(p)
-    from scipy.special import stdtrit  # heavy: only where few readings make it necessary
+    return float(_student()(dof, p))
 
-    return float(stdtrit(dof, p))
+
+@cache
+def _student() -> Callable[[float, float], float]:
+    """Load Student's distribution: heavy, so only where few readings make it necessary."""
+    from scipy.special import stdtrit
+
+    return cast(Callable[[float, float], float], stdtrit)

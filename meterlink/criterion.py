@@ -179,6 +179,13 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True, dict=True):
             for low, (verdict, high, includes) in zip(lows, ends, strict=False)
         )
 
+    def verdict(self, value: float) -> Verdict:
+        """Return the verdict whose stretch holds ``value``."""
+        for region in self.regions:
+            if region.reaches(value):
+                return region.verdict
+        raise ValueError("not-a-number has no verdict")
+
     @cached_property
     def edges(self) -> tuple[float, ...]:
         """The values at which the verdict changes, lowest first."""

@@ -69,15 +69,15 @@ def judge(
     ``how`` the value was taken changes what would help.
     """
     regions = criterion.regions
-    verdict = next(region.verdict for region in regions if region.reaches(estimate))
+    verdict = criterion.verdict(estimate)
     u, dof = budget.u, budget.dof
     if u == 0 or isinf(estimate):
-        probabilities = {region.verdict: float(region.verdict is verdict) for region in regions}
+        probabilities = {r.verdict: float(r.verdict is verdict) for r in regions}
     else:
         shares = probabilities_between(estimate, u, criterion.edges, dof)
         probabilities = {r.verdict: share for r, share in zip(regions, shares, strict=True)}
     probability = probabilities[verdict]
-    impossible = criterion.window.unit == "ohm" and estimate < -budget.expanded
+    impossible = criterion.window.unit == "ohm" and estimate < 0 and estimate < -budget.expanded
     if impossible:
         probability = probability_between(estimate, u, low=0.0, dof=dof)
     largest = budget.largest()

@@ -117,4 +117,4 @@ def _ohms(engine: Engine, red: str, black: str, condition: Condition = ON_THE_BE
 
 def _verdict(criterion: Criterion, ohms: float) -> str:
     less = ohms - criterion.series
-    return next(region.verdict.value for region in criterion.regions if region.reaches(less))
+    return criterion.verdict(less).value

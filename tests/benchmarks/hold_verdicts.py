@@ -54,7 +54,6 @@ def near(rng: np.random.Generator, goal: Goal) -> Assessor:
 
 def said_of(span: Span, held: list[Held], by: Assessor) -> Iterator[Said]:
     """The verdicts of one touch."""
-    regions = by.criterion.regions
     edges = [by.criterion.window.low, by.criterion.window.high]
     for hold in held:
         begun = [g for g in span.goals if g.start <= hold.t + 1e-9]
@@ -63,7 +62,7 @@ def said_of(span: Span, held: list[Held], by: Assessor) -> Iterator[Said]:
         goal = begun[-1]
         truth = goal.at(hold.t)
         judged = by.assess(hold).judgement
-        right = next(region.verdict for region in regions if region.reaches(truth))
+        right = by.criterion.verdict(truth)
         excess = min(abs(truth - e) for e in edges) / max(goal.resolution, 2 * goal.sd)
         yield Said(span.family, judged.clear, judged.verdict is not right, excess)
 

@@ -83,7 +83,7 @@ def trial(rng: np.random.Generator, how: Situation) -> tuple[bool, bool, bool, f
     )
     assessed = Assessor(CRITERION, spec, leads, warm).assess(held)
     judged = assessed.judgement
-    right = next(region.verdict for region in CRITERION.regions if region.reaches(truth))
+    right = CRITERION.verdict(truth)
     covered = abs((assessed.corrected or inf) - truth) <= assessed.expanded
     return covered, judged.clear, judged.verdict is not right, 1 - judged.probability
 

@@ -245,3 +245,8 @@ def test_regions_hold_every_value_once(criterion):
     for before, after in pairwise(regions):
         assert before.high == after.low
     assert len({region.verdict for region in regions}) == len(regions)
+
+
+def test_not_a_number_has_no_verdict():
+    with pytest.raises(ValueError, match="not-a-number"):
+        Criterion.closed(2.0).verdict(float("nan"))
