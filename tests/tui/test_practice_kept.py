@@ -5,6 +5,8 @@ import io
 import json
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
 
@@ -38,6 +40,24 @@ def practise(monkeypatch, tmp_path, lines, *options, whole=False) -> int:
     monkeypatch.setattr("sys.stdin", io.StringIO(typed) if whole else Typing(typed))
     own = ["--trainee", "Ann", "--trainees", str(tmp_path)]
     return main(["practice", "--plain", *own, *options])
+
+
+@contextmanager
+def in_another_terminal(tmp_path, *lines) -> Iterator[subprocess.Popen[str]]:
+    """Have a practice of Ann's at work, the last of ``lines`` (look) done and those before kept."""
+    command = [sys.executable, "-m", "tui", "practice", "--plain", *STUCK]
+    command += ["--trainee", "Ann", "--trainees", str(tmp_path)]
+    with subprocess.Popen(
+        command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as program:
+        assert program.stdin is not None
+        assert program.stdout is not None
+        program.stdin.write("".join(f"{line}\n" for line in lines))
+        program.stdin.flush()
+        for line in program.stdout:
+            if "so far" in line:
+                break
+        yield program
 
 
 def facts_of(tmp_path, capsys) -> list[dict]:
@@ -102,19 +122,7 @@ def test_it_can_be_interrupted_again_and_again(monkeypatch, tmp_path, capsys):
 
 
 def test_a_program_that_is_killed_loses_nothing_that_was_done(tmp_path, capsys):
-    command = [sys.executable, "-m", "tui", "practice", "--plain", *STUCK]
-    command += ["--trainee", "Ann", "--trainees", str(tmp_path)]
-    with subprocess.Popen(
-        command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    ) as program:
-        assert program.stdin is not None
-        assert program.stdout is not None
-        program.stdin.write("set stop wire off\nset cap off\nlook\n")
-        program.stdin.flush()
-        # What the third line shows comes once the two before it are kept.
-        for line in program.stdout:
-            if "so far" in line:
-                break
+    with in_another_terminal(tmp_path, "set stop wire off", "set cap off", "look") as program:
         program.kill()
     (left,) = facts_of(tmp_path, capsys)
     assert left["kind"] == "unfinished"
@@ -204,17 +212,7 @@ def test_lines_that_cannot_be_written_wait_and_it_is_said_once(monkeypatch, tmp_
 
 def test_a_practice_that_runs_in_another_terminal_is_not_gone_on_with(tmp_path, capsys):
     own = ["--trainee", "Ann", "--trainees", str(tmp_path)]
-    command = [sys.executable, "-m", "tui", "practice", "--plain", *STUCK, *own]
-    with subprocess.Popen(
-        command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    ) as program:
-        assert program.stdin is not None
-        assert program.stdout is not None
-        program.stdin.write("set stop wire off\nlook\n")
-        program.stdin.flush()
-        for line in program.stdout:
-            if "so far" in line:
-                break
+    with in_another_terminal(tmp_path, "set stop wire off", "look") as program:
         for options in (["--resume"], STUCK):
             assert main(["practice", "--plain", *options, *own]) == 5
             told = capsys.readouterr()
