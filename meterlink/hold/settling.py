@@ -144,6 +144,18 @@ class Weighing:
         gain = self._dof / 2 * log(self._constant_ss / best[4])
         return gain > policy.course_gain and abs(best[0]) * best[3] < policy.near * self.fixed
 
+    def _rounding(self) -> float:
+        """Variance that rounding without noise leaves in any number of readings.
+
+        It repeats itself, so more readings do not average it, and a movement of less than a step
+        over the whole stretch may not show at all.
+        """
+        step, scatter = self._step, self.scatter
+        if not 2 * scatter < step:
+            return 0.0
+        hidden = 1.0 - (2 * scatter / step) ** 2
+        return hidden * (self._policy.rounding_share * step) ** 2
+
     def refine(self) -> None:
         """Try time constants between those of the bank, where the likelihood peaks."""
         fits = self.fits
@@ -157,17 +169,14 @@ class Weighing:
 
     def ask(self, settling_share: float) -> Assessment:
         """Weigh all models; ``settling_share`` is the prior probability of any settling."""
-        policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
+        policy, sums, fits = self._policy, self._sums, self.fits
         n, dof, scatter, constant_ss = sums.n, self._dof, self.scatter, self._constant_ss
         noise = max(self._single, scatter)
         tol = max(self.fixed, policy.tol_sds * noise)
         course = settling_share >= policy.course_share
         limit = (policy.course_margin if course else policy.tol_margin) * tol
         smallest = policy.size_least * tol
-        # Rounding without noise repeats itself: more readings do not average it, and a movement
-        # of less than a step over the whole stretch may not show at all.
-        hidden = 1.0 - (2 * scatter / step) ** 2 if 2 * scatter < step else 0.0
-        rounding = hidden * (policy.rounding_share * step) ** 2
+        rounding = self._rounding()
         steady_share = 1.0 - settling_share - policy.bounce_share
         a1 = dof / 2
         common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
@@ -223,11 +232,10 @@ class Weighing:
         ``found`` is what the models with one time constant say. What is returned has their value
         averaged with those of two, and the probability that the two are not yet done.
         """
-        policy, sums, step, fits = self._policy, self._sums, self._step, self.fits
+        policy, sums, fits = self._policy, self._sums, self.fits
         dof = self._dof - 1
         limit, smallest = policy.course_margin * found.tol, policy.size_least * found.tol
-        hidden = 1.0 - (2 * self.scatter / step) ** 2 if 2 * self.scatter < step else 0.0
-        rounding = hidden * (policy.rounding_share * step) ** 2
+        rounding = self._rounding()
         a1 = dof / 2
         base = (a1 + 0.5) * log(self._best[4] if self._best else self._constant_ss)
         apart = round(-log(policy.apart) / RUNG)
@@ -240,11 +248,8 @@ class Weighing:
         for pair in pairs:
             var, left = pair.ss / dof, pair.left
             floor = rounding / (1 - pair.slow_now) ** 2
-            w = (
-                common
-                / max(abs(pair.slow_size), smallest)
-                * sqrt(1 / pair.slow_spread + floor / var)
-            )
+            w = common / max(abs(pair.slow_size), smallest)
+            w *= sqrt(1 / pair.slow_spread + floor / var)
             w *= exp(min(_LARGEST, base - a1 * log(pair.ss)))
             weights += w
             sd = sqrt(var * pair.left_variance + floor * pair.slow_now * pair.slow_now) + 1e-300
