@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlink.errors import UsageError
+from meterlink.finding.clauses import either
 from meterlink.finding.mistakes import unknown
 from meterlink.finding.shape import Check, Fault, FaultTable, Row, of_part
 
@@ -53,9 +54,11 @@ class Node:
 
         Where the table has none, it is the check's name with the outcome's.
         """
-        return " or ".join(
-            self._says.get(one) or f"{self.say}: {one.replace('-', ' ')}"
-            for one in outcome.split(" or ")
+        return either(
+            [
+                self._says.get(one) or f"{self.say}: {one.replace('-', ' ')}"
+                for one in outcome.split(" or ")
+            ]
         )
 
     def message(self, evidence: Evidence) -> Array:

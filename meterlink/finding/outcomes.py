@@ -8,6 +8,7 @@ import msgspec
 import numpy as np
 
 from meterlink.errors import UsageError
+from meterlink.finding.clauses import WORTH_SAYING
 from meterlink.finding.mistakes import unknown
 from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.shape import UNSAID
@@ -115,4 +116,4 @@ def _weights(node: Node, said: Mapping[str, float]) -> Array:
 def _either(node: Node, weights: Array) -> str:
     """Say which outcomes a close verdict leaves, the likelier first."""
     order = np.argsort(-weights, kind="stable")
-    return " or ".join(node.outcomes[i] for i in order if weights[i] > 0)
+    return " or ".join(node.outcomes[i] for i in order if weights[i] >= WORTH_SAYING)

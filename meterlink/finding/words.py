@@ -3,14 +3,12 @@
 from collections.abc import Iterable
 from typing import Final
 
+from meterlink.finding.clauses import WORTH_SAYING
 from meterlink.finding.report import Odd, Placed, Proposed, Suspected
 from meterlink.wording import percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
-
-WORTH_SAYING: Final = 0.01
-"""What an outcome less probable than this would mean is left out of the sentences."""
 
 _STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
 """From so many bits on: 32, 8, 2 times the odds, and less."""

@@ -13,6 +13,7 @@ from meterlink.finding import (
     in_order,
     shipped_table,
 )
+from meterlink.finding.clauses import either
 from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 
@@ -294,3 +295,23 @@ def test_outcomes_of_a_sound_circuit_are_no_finding():
     assert "no spark" in found.sentences[1]
     assert not find(outcomes | {"spark-at-gap": "no"}, "no-spark").clean
     assert not find(outcomes | {"secondary-resistance": "open"}, "no-spark").clean
+
+
+@pytest.mark.parametrize(
+    ("clauses", "told"),
+    [
+        (["the key is whole"], "the key is whole"),
+        (
+            ["the primary reads above its window", "the primary reads short"],
+            "the primary reads above its window or short",
+        ),
+        (
+            ["the gap is inside its window", "the gap is too wide", "the gap is too narrow"],
+            "the gap is inside its window, too wide or too narrow",
+        ),
+        (["a spark jumps", "no spark jumps"], "a spark jumps or no spark jumps"),
+        (["the key is", "the key is sheared"], "the key is or is sheared"),
+    ],
+)
+def test_what_outcomes_begin_with_alike_is_said_once(clauses, told):
+    assert either(clauses) == told
