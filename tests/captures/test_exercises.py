@@ -13,7 +13,7 @@ from captures.catalogue import CATALOGUE, SHIPPED, read_catalogue
 from captures.exercises import pack_exercises, unpack_exercises
 from meterlink.errors import CannotWriteError, FaultFoundError, MeterlinkError, UnreadableError
 
-NAMES = ("open-primary", "fingers-on-the-tips")
+NAMES = ("dropped-on-the-quay", "bare-fingers")
 
 
 @pytest.fixture
@@ -94,7 +94,7 @@ def test_a_file_that_no_exercise_has_is_refused(pack_file, tmp_path, name):
     "change",
     [
         lambda m, f: m.update({CATALOGUE: b"format = 1"}),
-        lambda m, f: m.pop("open-primary.jsonl"),
+        lambda m, f: m.pop("dropped-on-the-quay.jsonl"),
         lambda m, f: f.update(format="meterlink-job-pack"),
         lambda m, f: f.update(version="2.0"),
         lambda m, f: f["files"].pop(),
@@ -114,13 +114,13 @@ def test_a_pack_that_does_not_agree_with_itself_is_refused(pack_file, tmp_path, 
     [
         (CATALOGUE, b"format = 1\n"),
         (CATALOGUE, b"\xff\xfe"),
-        ("open-primary.jsonl", b'{"kind":"header"'),
+        ("dropped-on-the-quay.jsonl", b'{"kind":"header"'),
         (
-            "open-primary.jsonl",
+            "dropped-on-the-quay.jsonl",
             b'{"kind":"header","format":"meterlink-capture","version":"9.0",'
             b'"started":"2026-11-03T09:00:00.000+00:00","program":"meterlink 9"}\n',
         ),
-        ("fingers-on-the-tips.notes.toml", b"[[note]]"),
+        ("bare-fingers.notes.toml", b"[[note]]"),
     ],
 )
 def test_an_honest_pack_of_nonsense_leaves_nothing_behind(pack_file, tmp_path, name, data):
@@ -135,16 +135,16 @@ def test_an_honest_pack_of_nonsense_leaves_nothing_behind(pack_file, tmp_path, n
 @pytest.mark.filterwarnings("ignore:Duplicate name")
 def test_a_pack_that_holds_a_file_twice_is_refused(pack_file, tmp_path):
     with zipfile.ZipFile(pack_file, "a") as archive:
-        archive.writestr("open-primary.jsonl", archive.read("open-primary.jsonl"))
+        archive.writestr("dropped-on-the-quay.jsonl", archive.read("dropped-on-the-quay.jsonl"))
     with pytest.raises(UnreadableError, match="twice"):
         unpack_exercises(pack_file, tmp_path / "own")
     assert_nothing(tmp_path)
 
 
 def test_a_link_is_refused(pack_file, tmp_path):
-    forged = forge(pack_file, tmp_path, lambda m, f: m.pop("open-primary.jsonl"))
+    forged = forge(pack_file, tmp_path, lambda m, f: m.pop("dropped-on-the-quay.jsonl"))
     with zipfile.ZipFile(forged, "a") as archive:
-        info = zipfile.ZipInfo("open-primary.jsonl")
+        info = zipfile.ZipInfo("dropped-on-the-quay.jsonl")
         info.external_attr = (stat.S_IFLNK | 0o777) << 16
         archive.writestr(info, "/etc/hostname")
     with pytest.raises(UnreadableError, match="link"):
@@ -159,8 +159,8 @@ def test_a_pack_larger_than_allowed_is_refused_before_anything_is_written(pack_f
 
 
 def test_a_folder_that_lacks_a_capture_is_not_packed(folder, tmp_path):
-    (folder / "open-primary.jsonl").unlink()
-    with pytest.raises(UnreadableError, match=r"open-primary\.jsonl cannot be read"):
+    (folder / "dropped-on-the-quay.jsonl").unlink()
+    with pytest.raises(UnreadableError, match=r"dropped-on-the-quay\.jsonl cannot be read"):
         pack_exercises(folder, tmp_path / "x.zip")
     assert not (tmp_path / "x.zip").exists()
 

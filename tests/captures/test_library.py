@@ -50,10 +50,16 @@ def test_every_header_says_that_the_simulated_bench_made_it(shelved):
 def test_the_library_covers_what_there_is_to_learn():
     kinds = {shelved.exercise.id for shelved in SHELF}
     assert kinds >= {
-        *("good-windings", "open-primary", "shorted-primary", "shorted-turns", "open-secondary"),
-        *("fingers-on-the-tips", "hot-windings", "poor-contact", "lead-zero-forgotten"),
-        *("wrong-range", "stop-switch-stuck-closed", "stop-switch-never-closes"),
-        *("chafed-stop-wire", "suppressor-cap", "coarse-meter", "electronic-module"),
+        *(
+            "sound-armature",
+            "dropped-on-the-quay",
+            "summer-exercise",
+            "weak-and-hard-to-start",
+            "damp-winter",
+        ),
+        *("bare-fingers", "two-hours-of-pumping", "rust-and-cold-fingers", "in-a-hurry"),
+        *("pocket-meter", "washed-down", "fuel-tap"),
+        *("rough-ground", "radio-van", "edge-of-the-window", "with-electronics"),
     }
     assert {shelved.exercise.difficulty for shelved in SHELF} == {"easy", "medium", "hard"}
 
@@ -73,7 +79,7 @@ def test_the_captures_are_small():
     assert max(shelved.capture.stat().st_size for shelved in SHELF) < 120_000
 
 
-def copied(tmp_path, name="open-primary") -> Shelved:
+def copied(tmp_path, name="dropped-on-the-quay") -> Shelved:
     shelved = next(s for s in SHELF if s.exercise.id == name)
     shutil.copy(shelved.capture, tmp_path)
     return Shelved(shelved.exercise, tmp_path)
@@ -95,12 +101,12 @@ def test_a_result_that_is_stated_wrongly_is_found(tmp_path):
     shelved = copied(tmp_path)
     wrong = replace(shelved.exercise, expect={"primary": "short", "tertiary": "open"})
     assert list(faults_of(Shelved(wrong, tmp_path))) == [
-        "open-primary: primary should come to «short» and comes to «open»",
-        "open-primary: the card has no step «tertiary»",
+        "dropped-on-the-quay: primary should come to «short» and comes to «open»",
+        "dropped-on-the-quay: the card has no step «tertiary»",
     ]
     close = replace(shelved.exercise, close=("secondary",))
     (fault,) = faults_of(Shelved(close, tmp_path))
-    assert fault == "open-primary: secondary should be too close to call, and is clear"
+    assert fault == "dropped-on-the-quay: secondary should be too close to call, and is clear"
 
 
 def test_notes_that_point_nowhere_are_found(tmp_path):

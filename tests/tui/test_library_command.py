@@ -104,13 +104,13 @@ def test_a_damaged_catalogue_is_named_and_takes_no_other_with_it(own, capsys, da
     told = capsys.readouterr()
     listed = [json.loads(line)["id"] for line in told.out.splitlines()]
     shipped = [s.exercise.id for s in read_catalogue(SHIPPED)]
-    assert listed == ["ours-open-primary", "ours-shorted-turns", *shipped]
+    assert listed == ["ours-dropped-on-the-quay", "ours-weak-and-hard-to-start", *shipped]
     assert str(damaged) in told.err
     assert told.err.endswith("; everything else is shown\n")
     assert told.err.count("\n") == 1
     # Nor does it stand in the way of one exercise that is asked for by its name.
-    assert main(["library", "show", "ours-open-primary"]) == 0
-    assert main(["replay", "open-primary", "--check"]) == 0
+    assert main(["library", "show", "ours-dropped-on-the-quay"]) == 0
+    assert main(["replay", "dropped-on-the-quay", "--check"]) == 0
 
 
 def test_a_folder_of_own_exercises_that_cannot_be_read_is_said_behind_the_others(own, capsys):
@@ -132,15 +132,15 @@ def test_whoever_checks_all_is_told_of_a_damaged_catalogue_too(own, capsys, monk
 
 
 def test_one_is_shown_and_explained_only_when_asked(capsys):
-    assert main(["library", "show", "fingers-on-the-tips"]) == 0
+    assert main(["library", "show", "bare-fingers"]) == 0
     shown = capsys.readouterr().out
     assert "made by the simulated bench" in shown
     assert "The secondary is open" not in shown
-    assert main(["library", "show", "fingers-on-the-tips", "--explain"]) == 0
+    assert main(["library", "show", "bare-fingers", "--explain"]) == 0
     shown = capsys.readouterr().out
     assert "The secondary is open" in shown
     assert "  Secondary winding: open" in shown
-    assert main(["library", "show", "chafed-stop-wire", "--explain"]) == 0
+    assert main(["library", "show", "rough-ground", "--explain"]) == 0
     assert ": closed at times" in capsys.readouterr().out  # it is watched for staying open
 
 
@@ -148,7 +148,7 @@ def test_a_stated_step_that_the_card_lacks_is_said(own, capsys):
     folder = _two_exercises(own / "class")
     text = (folder / CATALOGUE).read_text("utf-8").replace("primary =", "moon =", 1)
     (folder / CATALOGUE).write_text(text, encoding="utf-8")
-    assert main(["library", "show", "open-primary", "--explain"]) == 0
+    assert main(["library", "show", "dropped-on-the-quay", "--explain"]) == 0
     assert "  moon: the card has no such step" in capsys.readouterr().out
 
 
@@ -158,22 +158,24 @@ def test_one_that_is_not_there_is_a_sentence(capsys):
 
 
 def test_the_check_passes_and_fails(own, tmp_path, capsys):
-    assert main(["library", "check", "open-primary", "shorted-turns"]) == 0
+    assert main(["library", "check", "dropped-on-the-quay", "weak-and-hard-to-start"]) == 0
     assert capsys.readouterr().out.count("as it should be") == 2
     folder = _two_exercises(own / "class")
     text = (folder / CATALOGUE).read_text("utf-8").replace('primary = "open"', 'primary = "short"')
     (folder / CATALOGUE).write_text(text, encoding="utf-8")
-    assert main(["library", "check", "open-primary", "--json"]) == 1
+    assert main(["library", "check", "dropped-on-the-quay", "--json"]) == 1
     (found,) = map(json.loads, capsys.readouterr().out.splitlines())
-    assert found["faults"] == ["open-primary: primary should come to «short» and comes to «open»"]
+    assert found["faults"] == [
+        "dropped-on-the-quay: primary should come to «short» and comes to «open»"
+    ]
 
 
 def test_exercises_are_packed_unpacked_and_played(own, tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     folder = _two_exercises(tmp_path / "class")
-    text = (folder / CATALOGUE).read_text("utf-8").replace('"open-primary"', '"quay"')
+    text = (folder / CATALOGUE).read_text("utf-8").replace('"dropped-on-the-quay"', '"quay"')
     (folder / CATALOGUE).write_text(text, encoding="utf-8")
-    (folder / "open-primary.jsonl").rename(folder / "quay.jsonl")
+    (folder / "dropped-on-the-quay.jsonl").rename(folder / "quay.jsonl")
     assert main(["library", "pack", str(folder)]) == 0
     shutil.rmtree(folder)
     assert main(["library", "unpack", "class.exercises.zip"]) == 0
@@ -189,8 +191,8 @@ def test_an_exercise_that_another_of_its_name_hides_is_said(own, tmp_path, capsy
     assert "is there already" not in capsys.readouterr().out
     assert main(["library", "unpack", "class.exercises.zip"]) == 0
     said = capsys.readouterr().out
-    assert f"open-primary is there already, in {own / 'from-class'}" in said
-    file = own / "from-class-2" / "open-primary.jsonl"
+    assert f"dropped-on-the-quay is there already, in {own / 'from-class'}" in said
+    file = own / "from-class-2" / "dropped-on-the-quay.jsonl"
     assert f"play this one by its file, {file}" in said
     assert file.is_file()
 
@@ -211,7 +213,7 @@ def test_a_folder_that_cannot_be_written_is_said(tmp_path, capsys):
 def _two_exercises(folder: Path, *, prefix: str = "") -> Path:
     folder.mkdir(parents=True)
     parts = (SHIPPED / CATALOGUE).read_text("utf-8").split("[[exercise]]\n")
-    names = ("open-primary", "shorted-turns")
+    names = ("dropped-on-the-quay", "weak-and-hard-to-start")
     chosen = [part for part in parts if any(f'id = "{name}"' in part for name in names)]
     text = "".join(["format = 1\n", *(f"[[exercise]]\n{part}" for part in chosen)])
     text = text.replace('id = "', f'id = "{prefix}')

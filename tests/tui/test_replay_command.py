@@ -54,7 +54,7 @@ def test_a_capture_is_played_to_its_end_in_words(capture, capsys):
 
 
 def test_an_exercise_is_played_by_its_name(capsys):
-    assert main(["replay", "good-windings", "--check"]) == 0
+    assert main(["replay", "sound-armature", "--check"]) == 0
     assert "each as it was recorded" in capsys.readouterr().out
 
 

@@ -37,7 +37,7 @@ def wait_for(words: str) -> str:
 def test_an_exercise_is_played_paused_and_left(tmp_path):
     home = f"HOME={tmp_path} XDG_DATA_HOME={tmp_path} XDG_CONFIG_HOME={tmp_path}"
     command = (
-        f"cd {ROOT} && {home} {sys.executable} -m tui replay good-windings --speed 2; "
+        f"cd {ROOT} && {home} {sys.executable} -m tui replay sound-armature --speed 2; "
         "echo EXIT $?; sleep 60"
     )
     tmux("new-session", "-d", "-x", "100", "-y", "30", command)
