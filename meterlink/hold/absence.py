@@ -46,6 +46,9 @@ class Absence:
         self._in_a_row += 1
         if self._in_a_row >= _MANY and t - self._first_over >= _LONG:
             self._overloads = True
+            if self._in_a_row >= 2 * _MANY and t - self._first_over >= 2 * _LONG:
+                # So what was taken for the air was a value.
+                self.air_from = inf
 
     def missing(self, t: float, interval: float, value: float = inf) -> bool:
         """Take a reading without contact; True when it makes a lift.

@@ -48,7 +48,9 @@ class HoldDetector:
     """
 
     def __init__(self, policy: HoldPolicy = POLICY, aim: Aim | None = None) -> None:
+        self._ohms = policy
         self.policy = policy
+        """The same in the unit of the readings."""
         self._aim = aim
         self._quantity: Quantity | None = None
         self._last_t = -inf
@@ -174,7 +176,8 @@ class HoldDetector:
             return self._pass_over("time repeated")
         if not isfinite(t):
             return self._pass_over("time not-a-number")
-        self._back_count = self._back_count + 1 if t > self._back_t else 1
+        if t != self._back_t:
+            self._back_count = self._back_count + 1 if t > self._back_t else 1
         self._back_t = t
         if self._back_count < self.policy.clock_readings:
             return self._pass_over("time went back")
@@ -189,6 +192,8 @@ class HoldDetector:
         """The meter was set to something else: what was under the probes has no value now."""
         if self._stage is not Stage.APART:
             self._pass_over("quantity changed in mid-touch")
+        self.policy = self._ohms.in_unit(quantity.unit)
+        self._steadiness = Steadiness(self.policy)
         self._forget()
         self._absence.air_from = inf
         self._quantity = quantity
@@ -221,6 +226,7 @@ class HoldDetector:
         self._astray_count += 1
         if self._astray_count < 3 or t - self._astray_t < self.policy.dropout_time:
             self._learn_step(reading)
+            self._follow_step()
             self._take(value)
             return _NOTHING
         self._stage = Stage.SETTLING
@@ -228,6 +234,12 @@ class HoldDetector:
         self._began_t = self._astray_t
         self._astray_count = 0
         return self._settling(reading)
+
+    def _follow_step(self) -> None:
+        """Count a last digit that only shows now, after a value that stood still, as no slide."""
+        step = self._seen.shown if self._resolution is None else 0.0
+        if step <= self.policy.step_most:
+            self._band = max(self._band, self.policy.slide_tols * step)
 
     def _start_over(self) -> None:
         """Weigh none of the readings so far."""
@@ -325,6 +337,7 @@ class HoldDetector:
         if newest is not None and abs(found.value - self._track) <= self._band:
             self._held = newest
             self._stage = Stage.HELD
+            self._start_over()
             return
         steadiness = self._steadiness
         step = steadiness.step

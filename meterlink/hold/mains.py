@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import lru_cache
+from math import nan
 from operator import mul
 from typing import Final
 
@@ -14,6 +15,8 @@ _LONGEST_SHARE: Final = 3
 """For faster ones: most readings, as a multiple of those that the least time takes."""
 _FASTEST: Final = 3e4
 """Readings a second above which blocks grow no longer: no meter, but a clock that stands still."""
+_LONE: Final = 8
+"""Outliers are at most one in so many of a block: a third may be one phase of the mains."""
 
 
 @lru_cache(maxsize=64)
@@ -69,6 +72,8 @@ class Blocks:
         self._weights: tuple[float, ...] = (1.0,)
         self._rows: tuple[tuple[float, ...], ...] = ()
         self._values: list[float] = []
+        self._low = self._high = nan
+        """What the block before lay between, about: within it nothing is an outlier."""
         self.size = 1
         """Readings in a block."""
         self.gain = 1.0
@@ -104,7 +109,11 @@ class Blocks:
         if len(values) < self.size:
             return None
         base = values[0]
-        rest = clipped([v - base for v in values]) if self.size > 4 else [v - base for v in values]
+        rest = [v - base for v in values]
+        if self.size > 4 and not (self._low <= min(values) <= max(values) <= self._high):
+            rest = clipped(rest)
+        low, high = min(rest), max(rest)
+        self._low, self._high = base + 1.1 * low - 0.1 * high, base + 1.1 * high - 0.1 * low
         values.clear()
         dof = self.size - len(self._rows)
         if dof >= 3:
@@ -120,13 +129,15 @@ def clipped(values: list[float]) -> list[float]:
     """Values with lone outliers set to the median.
 
     The rule of F. R. Hampel (*J. Am. Stat. Assoc.* 69, 1974, 383-393), distance from the median
-    against the median distance, with a limit wide enough to leave a sine as it is.
+    against the median distance, with a limit wide enough to leave a sine as it is. Where more
+    than a few lie apart they belong to the course of the block, and stay.
     """
     n = len(values)
     ranked = sorted(values)
     centre = ranked[n // 2]
     distances = [abs(v - centre) for v in values]
     limit = 8.0 * sorted(distances)[n // 2] + 0.1 * (ranked[-(n // 4) - 1] - ranked[n // 4])
-    if not limit or max(distances) <= limit:
+    struck = sum(d > limit for d in distances)
+    if not limit or not 0 < struck <= max(1, n // _LONE):
         return values
     return [v if d <= limit else centre for v, d in zip(values, distances, strict=True)]

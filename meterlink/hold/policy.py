@@ -3,6 +3,10 @@
 from typing import Final
 
 import msgspec
+from msgspec import structs
+
+SMALLER: Final = {"farad": 1e-9, "ampere": 1e-6}
+"""What a milliohm is among ohms is a picofarad among farads and a nanoampere among amperes."""
 
 
 class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
@@ -32,7 +36,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     tol_sds: float = 2.0
     """The same, in standard deviations of the noise of one reading."""
     tol_least: float = 1e-3
-    """The same, in SI units (a milliohm)."""
+    """The same, in SI units (a milliohm; see ``SMALLER``)."""
 
     # --- how sure -----------------------------------------------------------------------------
     risk: float = 0.00707
@@ -88,7 +92,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     bounce_width: float = 0.1
     """How widely such readings scatter, as a share of the value ..."""
     bounce_least: float = 0.05
-    """... and at least, in SI units."""
+    """... and at least, in SI units (see ``SMALLER``)."""
     rounding_share: float = 0.15
     """Steps of the last digit by which rounding may hide a movement when there is no noise."""
     noise_weight: float = 0.831
@@ -149,12 +153,24 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A lift shows in at least this many readings without contact."""
     slide_tols: float = 5.0
     """A value further than this many tolerances from the held one may be another point."""
+    step_most: float = 0.1
+    """The last digit of a lowest range is no coarser, SI units (see ``SMALLER``)."""
     air_least: float = 1e6
     """Resistances below this are something touched, ohms."""
     air_times: float = 30.0
     """A resistance above this many times the held one may be the air."""
     clock_readings: int = 8
     """This many readings in order, all before the newest one, are a clock that was set back."""
+
+    def in_unit(self, unit: str) -> "HoldPolicy":
+        """Return the policy for values in this SI unit: what is a little of it."""
+        share = SMALLER.get(unit, 1.0)
+        return structs.replace(
+            self,
+            tol_least=share * self.tol_least,
+            bounce_least=share * self.bounce_least,
+            step_most=share * self.step_most,
+        )
 
 
 POLICY: Final = HoldPolicy()

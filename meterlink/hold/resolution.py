@@ -1,7 +1,7 @@
 """The step of the last digit, where neither driver nor text tells it."""
 
 from collections import deque
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import inf
 from typing import Final
 
@@ -13,6 +13,8 @@ _COARSEST: Final = 0.006
 """A step between values is no larger share of them: 2,000 counts, down to 170 of them."""
 _REMEMBERED: Final = 400
 """Most stretches of values, one for each leading digit of each decade, that are remembered."""
+_FEW: Final = 4
+"""Readings whose digits are looked at one by one."""
 
 
 def step_of_digits(value: float) -> float:
@@ -115,7 +117,7 @@ class StepSeen:
         # Three hundred ohms may be 300.0: few digits count only where neighbours differ in them.
         counts = [v / finest for v in near]
         whole = all(abs(c - round(c)) < 1e-6 for c in counts)
-        return finest if whole and len(set(near)) > 1 else 0.0
+        return finest if whole and len(set(map(round, counts))) > 1 else 0.0
 
     def _resolve(self, step: float, size: float) -> float:
         """Remember a step that shows; where none does now, return the one that did before."""
@@ -125,6 +127,12 @@ class StepSeen:
         if known or len(self._resolved) < _REMEMBERED:
             self._resolved[self._key] = step = min(step, known or step)
         return step
+
+    @property
+    def shown(self) -> float:
+        """Finest digit that the few newest readings show; 0 where they are all noughts."""
+        few = islice(reversed(self._values), _FEW)
+        return min(filter(None, map(step_of_digits, few)), default=0.0)
 
     @property
     def at_most(self) -> float:

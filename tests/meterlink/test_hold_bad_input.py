@@ -42,6 +42,12 @@ def test_a_clock_that_was_set_back_goes_on_from_there() -> None:
     assert any(e.why == "time went back" for e in found if isinstance(e, PassedOver))
 
 
+def test_a_clock_of_whole_seconds_that_was_set_back_goes_on_from_there() -> None:
+    after = readings([*air(20), *noisy(41.0, 100, 0.01)])
+    whole = [Reading(float(int(r.t)), r.value, overload=r.overload) for r in after]
+    assert [round(h.value) for h in holds(readings(air(5), start=1000.0) + whole)] == [41]
+
+
 @pytest.mark.parametrize("at", [1, 2, 3, 6])
 def test_a_resolution_that_changes_in_mid_touch_still_holds_once(at: int) -> None:
     fine = readings(noisy(82.0, 20, 0.001, step=0.001), resolution=0.001)

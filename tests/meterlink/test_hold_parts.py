@@ -106,6 +106,13 @@ def test_a_nought_in_between_hides_no_step() -> None:
     assert seen.step == pytest.approx(100.0)
 
 
+def test_a_round_value_beside_its_neighbour_is_no_coarse_step() -> None:
+    seen = StepSeen()
+    for value in (1000.0, 999.9995, 1000.0, 999.9995):
+        seen.add(value)
+        assert seen.step < 1.0
+
+
 def test_a_step_that_showed_once_is_remembered_while_the_value_stands_still() -> None:
     lsb = 0.00739085133
     seen = StepSeen()
@@ -179,6 +186,34 @@ def test_time_stamps_that_are_late_move_no_reading() -> None:
 def test_readings_that_are_missing_leave_their_places_free(missing: int) -> None:
     found = places([i * 0.1 for i in range(100)] + [(100 + missing + i) * 0.1 for i in range(20)])
     assert np.diff(found[90:]).tolist() == [1] * 9 + [missing + 1] + [1] * 19
+
+
+@pytest.mark.parametrize("delays", [[0.085], [0.35, 0.25, 0.15, 0.05]])
+def test_after_readings_that_were_held_up_missing_ones_are_seen_again(delays: list[float]) -> None:
+    times = [i * 0.1 for i in range(100)]
+    for i, delay in enumerate(delays):
+        times[50 + i] += delay
+    found = places(times + [(101 + i) * 0.1 for i in range(20)])
+    assert np.diff(found[90:]).tolist() == [1] * 9 + [2] + [1] * 19
+
+
+@pytest.mark.parametrize("times", [0.02, 0.15, 2.0, 5.0, 50.0])
+def test_another_rate_is_learnt_within_a_second(times: float) -> None:
+    cadence, before, after = Cadence(), 0.004, 0.004 / times
+    for i in range(700):
+        cadence.tick(i * before)
+    for i in range(max(4, round(1.0 / after))):
+        cadence.tick(700 * before + i * after)
+    assert cadence.interval == pytest.approx(after, rel=0.1)
+
+
+def test_times_that_lie_beyond_all_measure_are_got_over() -> None:
+    cadence = Cadence()
+    for t in [-1.7e308, 1.7e308, *[1.7e308] * 80]:
+        cadence.tick(t)
+    for i in range(200):
+        cadence.tick(i * 0.1)
+    assert cadence.interval == pytest.approx(0.1, rel=0.1)
 
 
 def test_a_pause_is_no_interval() -> None:

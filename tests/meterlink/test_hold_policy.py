@@ -135,6 +135,27 @@ def test_mains_ripple_is_averaged_over_whole_periods(hertz: float, rate: float) 
     assert abs(held[0].value - 82.0) < 0.03
 
 
+@pytest.mark.parametrize(("rate", "hertz"), [(75.0, 50.0), (90.0, 60.0), (150.0, 50.0)])
+@pytest.mark.parametrize("phase", [0.5, 2.6, 4.7])
+def test_mains_ripple_that_falls_on_three_phases_is_averaged_too(
+    rate: float, hertz: float, phase: float
+) -> None:
+    noise = noisy(82.0, whole(rate, 1.2), 0.02)
+    ripple = [sin(2 * pi * hertz * i / rate + phase) for i in range(len(noise))]
+    values = [n + r for n, r in zip(noise, ripple, strict=True)]
+    (held,) = holds(readings(air(whole(rate, 0.8)) + values, rate))
+    assert abs(held.value - 82.0) < 0.05
+
+
+@pytest.mark.parametrize("times", [6, 20, 50])
+def test_a_meter_that_turns_slow_is_followed_within_a_touch(times: int) -> None:
+    fast, slow = 250.0, 250.0 / times
+    first = readings([*air(250), *noisy(82.0, 400, 0.01), *air(250)], fast)
+    touch = [*noisy(41.0, max(12, whole(slow, 1.5)), 0.01), *air(max(4, whole(slow, 0.8)))]
+    second = readings([*touch, *touch], slow, start=first[-1].t + 1 / slow)
+    assert kinds(first + second) == ["Contact", "Held", "Lift"] * 3
+
+
 def test_an_overload_is_never_held() -> None:
     assert events(readings(air(1000))) == []
 
@@ -142,6 +163,25 @@ def test_an_overload_is_never_held() -> None:
 def test_a_quantity_other_than_resistance_is_held_by_the_same_rules() -> None:
     stream = readings(noisy(12.6, 8, 0.005), quantity=Quantity.VOLTAGE)
     assert [(h.unit, round(h.value, 1)) for h in holds(stream)] == [("volt", 12.6)]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "size"), [(Quantity.CAPACITANCE, 2.2e-7), (Quantity.CURRENT, 3e-5)]
+)
+def test_small_units_have_tolerances_of_their_own(quantity: Quantity, size: float) -> None:
+    step = size / 2200
+    course = [size * (1 - exp(-i / 5 / 0.8)) for i in range(60)]
+    stream = readings([round(v / step) * step for v in course], resolution=step, quantity=quantity)
+    (held,) = holds(stream)
+    assert held.value == pytest.approx(size, rel=0.003)
+    assert held.u < 0.002 * size
+
+
+def test_a_slide_to_megohms_does_not_make_deaf_to_them_once_the_air_is_known() -> None:
+    megohms = noisy(5e6, 12, 500.0, step=100.0)
+    stream = [*noisy(82.0, 10, 0.01), *megohms, *air(8), *megohms, *air(4)]
+    held = holds(readings(stream, resolution=None))
+    assert [h.value for h in held] == [pytest.approx(82.0, abs=0.1), pytest.approx(5e6, rel=0.002)]
 
 
 def test_leads_shorter_than_zero_are_a_value_like_any_other() -> None:
@@ -177,6 +217,19 @@ def test_the_live_value_is_there_while_it_settles_and_none_in_the_air() -> None:
     for r in readings(air(4), start=10.0):
         detector.feed(r)
     assert detector.live is None
+
+
+@pytest.mark.parametrize(
+    ("value", "step"), [(0.2, 0.1), (0.2, 0.01), (0.0, 0.01), (0.82, 0.01), (5.0, 0.1)]
+)
+@pytest.mark.parametrize("sd", [0.3, 0.6, 1.0])
+def test_a_few_counts_whose_step_nobody_tells_are_held_once(
+    value: float, step: float, sd: float
+) -> None:
+    for seed in range(40):
+        stream = [*air(5), *noisy(value, 40, sd * step, seed, step), *air(5)]
+        held = holds(readings(stream, resolution=None))
+        assert [h.value for h in held] == [pytest.approx(value, abs=max(step, 2 * sd * step))]
 
 
 def test_what_a_hold_says_of_itself_is_honest() -> None:
