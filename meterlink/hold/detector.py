@@ -218,13 +218,15 @@ class HoldDetector:
         if self._quantity is Quantity.RESISTANCE and self._absence.far_above(value, self._track):
             return self._missing(t, value)
         self._absence.here()
-        if reading.resolution and abs(value - self._track) <= 5 * reading.resolution < _BEYOND:
+        coarse = self.policy.slide_tols * (reading.resolution or 0.0)
+        if abs(value - self._track) <= coarse < _BEYOND:
             # A coarser range shows the same value.
             return _NOTHING
         if not self._astray_count:
             self._astray_t = t
         self._astray_count += 1
-        if self._astray_count < 3 or t - self._astray_t < self.policy.dropout_time:
+        brief = t - self._astray_t < self.policy.dropout_time
+        if brief or self._astray_count < self.policy.least_readings:
             self._learn_step(reading)
             self._follow_step()
             self._take(value)
@@ -344,7 +346,7 @@ class HoldDetector:
         inflation = serial_inflation(steadiness.stretch.values)
         u = found.u * sqrt(inflation)
         policy = self.policy
-        due = found.n >= policy.due_readings and steadiness.stretch.span >= policy.late_time
+        due = steadiness.stretch.is_due(policy)
         sd = found.scatter * sqrt(inflation)
         if not due and not is_enough(policy, self._aim, found.value, u, sd, found.n, step):
             return

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from functools import lru_cache
-from math import nan
 from operator import mul
 from typing import Final
 
@@ -16,7 +15,11 @@ _LONGEST_SHARE: Final = 3
 _FASTEST: Final = 3e4
 """Readings a second above which blocks grow no longer: no meter, but a clock that stands still."""
 _LONE: Final = 8
-"""Outliers are at most one in so many of a block: a third may be one phase of the mains."""
+"""Outliers are at most one in so many of a block ..."""
+_APART: Final = 4.0
+"""... and so many times further from its median than all other readings."""
+_TOLD_APART: Final = 6
+"""Readings in a block from which on an outlier is told from such a phase, which comes twice."""
 
 
 @lru_cache(maxsize=64)
@@ -72,8 +75,6 @@ class Blocks:
         self._weights: tuple[float, ...] = (1.0,)
         self._rows: tuple[tuple[float, ...], ...] = ()
         self._values: list[float] = []
-        self._low = self._high = nan
-        """What the block before lay between, about: within it nothing is an outlier."""
         self.size = 1
         """Readings in a block."""
         self.gain = 1.0
@@ -110,10 +111,8 @@ class Blocks:
             return None
         base = values[0]
         rest = [v - base for v in values]
-        if self.size > 4 and not (self._low <= min(values) <= max(values) <= self._high):
+        if self.size >= _TOLD_APART:
             rest = clipped(rest)
-        low, high = min(rest), max(rest)
-        self._low, self._high = base + 1.1 * low - 0.1 * high, base + 1.1 * high - 0.1 * low
         values.clear()
         dof = self.size - len(self._rows)
         if dof >= 3:
@@ -128,16 +127,16 @@ class Blocks:
 def clipped(values: list[float]) -> list[float]:
     """Values with lone outliers set to the median.
 
-    The rule of F. R. Hampel (*J. Am. Stat. Assoc.* 69, 1974, 383-393), distance from the median
-    against the median distance, with a limit wide enough to leave a sine as it is. Where more
-    than a few lie apart they belong to the course of the block, and stay.
+    Distances from the median are held against the largest that is not a lone one's, with a factor
+    that leaves noise as it is. F. R. Hampel (*J. Am. Stat. Assoc.* 69, 1974, 383-393) takes the
+    median of the distances, which says nothing where most values are rounded alike, or where the
+    mains fall on three phases of the readings.
     """
-    n = len(values)
     ranked = sorted(values)
-    centre = ranked[n // 2]
+    centre = ranked[len(values) // 2]
     distances = [abs(v - centre) for v in values]
-    limit = 8.0 * sorted(distances)[n // 2] + 0.1 * (ranked[-(n // 4) - 1] - ranked[n // 4])
-    struck = sum(d > limit for d in distances)
-    if not limit or not 0 < struck <= max(1, n // _LONE):
+    lone = max(1, len(values) // _LONE)
+    limit = _APART * sorted(distances)[-lone - 1]
+    if max(distances) <= limit:
         return values
     return [v if d <= limit else centre for v, d in zip(values, distances, strict=True)]

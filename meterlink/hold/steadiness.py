@@ -41,6 +41,10 @@ class Stretch:
             return False
         return (self.places[-1] - self.places[cut] - 0.05) * self.every > policy.least_time
 
+    def is_due(self, policy: HoldPolicy) -> bool:
+        """Whether it is so long that it must hold if it can."""
+        return len(self.values) >= policy.due_readings and self.span >= policy.late_time
+
     def cut(self, n: int) -> None:
         """Drop the ``n`` oldest points."""
         del self.places[:n], self.values[:n]
@@ -186,17 +190,12 @@ class Steadiness:
         near, far = points[-n - 1][1] - base, points[-n - 2][1] - base
         return far > near > 0 or far < near < 0
 
-    def _is_due(self, stretch: Stretch) -> bool:
-        """Whether so long a stretch must hold if it can."""
-        policy = self._policy
-        return len(stretch.values) >= policy.due_readings and stretch.span >= policy.late_time
-
     def _risk(self, stretch: Stretch) -> float:
         """The risk that a hold may take now: less where looks follow fast upon one another."""
         policy, risk = self._policy, self._policy.risk
         if stretch.every < policy.look_time:
             risk *= (stretch.every / policy.look_time) ** policy.look_power
-        return max(risk, policy.late_risk) if self._is_due(stretch) else risk
+        return max(risk, policy.late_risk) if stretch.is_due(policy) else risk
 
     def _weigh(
         self, stretch: Stretch, share: float, fixed: float, single: float
@@ -240,7 +239,7 @@ class Steadiness:
         self.latest = found = model.ask(share)
         self.scatter = found.scatter
         usual = max(policy.noise_usual * fixed, self.step)
-        if found.scatter > usual and not self._is_due(stretch):
+        if found.scatter > usual and not stretch.is_due(policy):
             risk *= (usual / found.scatter) ** policy.noise_power
         if found.p_moving >= risk or not self._quiet(found):
             if found.p_moving > policy.look_odds * risk:

@@ -61,6 +61,17 @@ def test_a_lone_outlier_in_a_block_is_clipped_and_a_sine_is_not() -> None:
     assert max(clipped(struck)) <= 1.0
 
 
+@pytest.mark.parametrize("n", [8, 30])
+def test_a_lone_outlier_among_values_that_are_rounded_alike_is_clipped(n: int) -> None:
+    level = [82.0, 82.0, 82.0, 82.1, 82.0] * n
+    assert clipped([*level[: n - 1], 61.5]) == [*level[: n - 1], 82.0]
+
+
+def test_one_phase_of_the_mains_is_no_outlier() -> None:
+    phases = [0.5, 0.5001, -1.0] * 10
+    assert clipped(phases) == phases
+
+
 # --- the last digit -------------------------------------------------------------------------------
 
 
