@@ -49,10 +49,10 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """After a look that found the risk far too large, this share of the stretch passes first ..."""
     look_most: int = 2
     """... but no more than this many points ..."""
-    foreseen: float = 0.9
-    """Share of the time that a settling value is foreseen to take that passes without a look."""
     look_odds: float = 20.0
     """... far being this many times too large."""
+    foreseen: float = 0.9
+    """Share of the time that a settling value is foreseen to take that passes without a look."""
     late_risk: float = 0.018
     """Risk that a look may take at least, once a hold is due."""
     tol_margin: float = 0.827
