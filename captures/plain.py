@@ -24,6 +24,8 @@ OVERLOAD: Final = "overload"
 _LONGEST_LINE: Final = 4096
 """Bytes. A line of numbers comes nowhere near it, whatever else is in the file may."""
 
+_OVER_RANGE: Final = ", and 9.9E37 for an over range"
+
 _FLAGS: Final = {"1": True, "true": True, "0": False, "false": False, "": False}
 
 
@@ -115,16 +117,16 @@ class PlainReader:
         t = self._number("t_s", t_text)
         if not math.isfinite(t):
             self.refuse("t_s is no time in seconds")
-        value = math.inf if over else real_value(self._number("value", text))
+        value = math.inf if over else real_value(self._number("value", text, _OVER_RANGE))
         if math.isinf(value):
             return Reading(t, math.inf, quantity, overload=True, raw=plain(text.strip(), 40))
         return Reading(t, value, quantity, raw=plain(text.strip(), 40))
 
-    def _number(self, column: str, text: str) -> float:
+    def _number(self, column: str, text: str, mend: str = "") -> float:
         try:
             return float(text)
         except ValueError:
-            self.refuse(f"{column} is {plain(text, 20)!r}; expected a number")
+            self.refuse(f"{column} is {plain(text, 20)!r}; expected a number{mend}")
 
     def refuse(self, why: str, line: int = 0) -> NoReturn:
         """Raise the error that names file and line."""

@@ -69,6 +69,7 @@ def test_over_range_and_not_a_number_by_the_numbers_of_scpi(tmp_path):
         ("time,value,unit\n", 1, "no column t_s"),
         ("t_s,value,unit\n0,1,ohm\nx,1,ohm\n", 3, "t_s is 'x'"),
         ("t_s,value,unit\n0,\x1b[2J,ohm\n", 2, "expected a number"),
+        ("t_s,value,unit\n0,OL,ohm\n", 2, "and 9.9E37 for an over range"),
         ("t_s,value,unit\n0,1,kohm\n", 2, "expected ohm or volt"),
         ("t_s,value,unit\n0,1\n", 2, "2 fields"),
         ("t_s,value,unit\ninf,1,ohm\n", 2, "no time"),
