@@ -10,7 +10,6 @@
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from captures.appending import OnTrouble
@@ -19,6 +18,7 @@ from captures.names import safe_name
 from captures.records import CaptureBegan, CaptureEnded, Header
 from captures.times import local_now
 from captures.writer import RecordWriter
+from meterlink.closing import Closing
 from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.text import plain
 
@@ -93,7 +93,7 @@ class CaptureWriter(RecordWriter):
                 log.append(ended)
 
 
-class JobWriter:
+class JobWriter(Closing):
     """A job that is being worked on. One program at a time; use it in ``with``, or close it."""
 
     def __init__(self, job: Job, log: JobLog, on_trouble: OnTrouble | None = None) -> None:
@@ -152,17 +152,6 @@ class JobWriter:
             closing.callback(self.log.close)
             for capture in self._captures:
                 closing.callback(capture.close)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def _tell(self, capture: CaptureWriter) -> CaptureWriter:
         capture._file_name = capture.path.relative_to(self.folder).as_posix()

@@ -6,8 +6,7 @@ was cut is read up to its last whole line.
 
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import BinaryIO, Final, NamedTuple, Self
+from typing import BinaryIO, Final, NamedTuple
 
 from captures.records import (
     CAPTURE_FORMAT,
@@ -18,6 +17,7 @@ from captures.records import (
     RecordError,
     decode,
 )
+from meterlink.closing import Closing
 from meterlink.errors import UnreadableError
 from meterlink.events import Event
 from meterlink.reading import Reading
@@ -39,7 +39,7 @@ class Damage(NamedTuple):
     why: str
 
 
-class RecordReader:
+class RecordReader(Closing):
     """The records of one file, in order. Iterate once; close it, or use it in ``with``."""
 
     def __init__(self, path: Path, expect: str = CAPTURE_FORMAT) -> None:
@@ -63,17 +63,6 @@ class RecordReader:
         except BaseException:
             self._file.close()
             raise
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Let go of the file. Safe to call twice."""

@@ -7,7 +7,7 @@ caller's.
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Final, NamedTuple, Self
+from typing import Final, NamedTuple
 
 from captures.beginnings import Beginning, read_beginning
 from captures.comparing import Comparison, Row
@@ -16,6 +16,7 @@ from captures.records import Header, Seal, Unknown
 from captures.source import setting_of
 from captures.writer import NOT_WRITTEN, PROGRAM, STOPPED
 from meterlink.bench import Bench
+from meterlink.closing import Closing
 from meterlink.events import (
     BenchEvent,
     CardBegan,
@@ -115,7 +116,7 @@ class Replay:
 _LOSSES_NAMED: Final = 20
 
 
-class Played:
+class Played(Closing):
     """A record on disk, opened to be replayed. Use it in ``with``, or close it."""
 
     def __init__(self, path: Path) -> None:
@@ -143,12 +144,6 @@ class Played:
     def header(self) -> Header:
         """The record's header."""
         return self.reader.header
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
 
     def close(self) -> None:
         """Let go of the file. Safe to call twice."""

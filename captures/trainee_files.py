@@ -9,8 +9,7 @@ mix the lines of one practice.
 from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
-from types import TracebackType
-from typing import Final, Self
+from typing import Final
 
 import msgspec
 
@@ -18,6 +17,7 @@ from captures.appending import AppendFile
 from captures.names import safe_name
 from captures.reader import ends_whole, is_regular, open_regular
 from captures.trainees import Practised, Record, Results, Trainee, unfinished_in
+from meterlink.closing import Closing
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError, UsageError
 from meterlink.text import plain
 
@@ -34,7 +34,7 @@ def default_folder() -> Path:
     return platformdirs.user_data_path("meterlink", appauthor=False) / "trainees"
 
 
-class TraineeFile:
+class TraineeFile(Closing):
     """The file of one trainee, this program's own until it is closed. Use it in ``with``."""
 
     def __init__(self, path: Path, name: str) -> None:
@@ -56,17 +56,6 @@ class TraineeFile:
             self._file.append(_line(Trainee(name=plain(name, LONGEST_NAME))))
         elif not ends_whole(path):
             self._file.append(b"\n")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def trouble(self) -> str:

@@ -8,7 +8,6 @@ as soon as something can be written again (see ``appending`` for the promise).
 from collections import deque
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Final, NamedTuple, Self
 
 import meterlink
@@ -24,6 +23,7 @@ from captures.records import (
 )
 from captures.sealing import SEAL_EVERY_LINES, Sealer, pieces
 from captures.times import read_rfc3339
+from meterlink.closing import Closing
 from meterlink.events import Event, Gap
 from meterlink.reading import Reading
 
@@ -41,7 +41,7 @@ _RESERVED: Final = HOLD_BYTES // 4
 verdict is worth more than the thousandth reading."""
 
 
-class RecordWriter:
+class RecordWriter(Closing):
     """Makes one file longer, record by record. Use it in ``with``, or close it."""
 
     def __init__(self, file: AppendFile, sealer: Sealer) -> None:
@@ -145,17 +145,6 @@ class RecordWriter:
                 self._missing = None
             self._seal(final=True)
         self._file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def _take(self, line: bytes, keep_free: int) -> bool:
         if not self._file.append(line, keep_free=keep_free):

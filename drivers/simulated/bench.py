@@ -1,7 +1,6 @@
 """The simulated bench, ready to be plugged in: engine, hands, meter, and a port to reach it by."""
 
 import threading
-from types import TracebackType
 from typing import Self
 
 import numpy as np
@@ -15,9 +14,10 @@ from drivers.simulated.personality import ScpiPersonality
 from drivers.simulated.scenario import Scenario
 from drivers.simulated.serve import PtyServer, TcpServer
 from drivers.simulated.world import World
+from meterlink.closing import Closing
 
 
-class SimulatedBench:
+class SimulatedBench(Closing):
     """A bench with a meter on a port of this computer, from ``with`` to its end.
 
     With a ``VirtualClock`` every reading takes no time at all, and the run is the same to the last
@@ -61,14 +61,6 @@ class SimulatedBench:
     def __enter__(self) -> Self:
         self._tcp = TcpServer(self._talk, self._hung_up, self._tcp_port)
         return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     @property
     def tcp_port(self) -> int:

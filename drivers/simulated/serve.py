@@ -9,6 +9,7 @@ import os
 import select
 import socket
 import threading
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import Final
 
@@ -20,7 +21,7 @@ Talk = Callable[[bytes], bytes | None]
 _AT_ONCE: Final = 65536
 
 
-class _Server:
+class _Server(ABC):
     """A thread that serves a line until it is closed."""
 
     def __init__(self, talk: Talk, hung_up: Callable[[], None], name: str) -> None:
@@ -32,8 +33,9 @@ class _Server:
     def _start(self) -> None:
         self._thread.start()
 
+    @abstractmethod
     def _serve(self) -> None:
-        raise NotImplementedError
+        """Talk until the end of all."""
 
     def _send(self, line: int, write: Callable[[bytes], int], data: bytes) -> bool:
         """Send all of ``data`` as fast as the peer takes it; False where the end of all came."""

@@ -3,7 +3,6 @@
 import random
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from types import TracebackType
 from typing import Final, Self
 
 import msgspec
@@ -14,12 +13,13 @@ from drivers.simulated.streams_ports import StreamPort
 from drivers.simulated.streams_values import touches
 from drivers.wires import Wire
 from drivers.wires.misheard import as_heard
+from meterlink.closing import Closing
 from meterlink.reading import Quantity
 
 _LISTEN_S: Final = 0.1
 
 
-class StreamingMeter:
+class StreamingMeter(Closing):
     """A meter on ``port`` that sends until it is closed. A thread of its own serves it."""
 
     def __init__(
@@ -77,14 +77,6 @@ class StreamingMeter:
     def __enter__(self) -> Self:
         self._thread.start()
         return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Stop sending and free the port. Safe to call twice."""
