@@ -7,7 +7,6 @@ is a virtual one, so that a move takes no time, and the same moves give the same
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from math import inf
-from types import TracebackType
 from typing import Final, Self
 
 from msgspec.structs import replace
@@ -16,6 +15,7 @@ from drivers.opening import open_source
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
 from meterlink.bench import Bench
 from meterlink.circuit import AIR, OTHER_TIP
+from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
 from meterlink.declared import Celsius
 from meterlink.events import (
@@ -51,7 +51,7 @@ ROOM_C: Final = 20.0
 Keep = Callable[[Reading | BenchEvent], object]
 
 
-class PracticeBench:
+class PracticeBench(Closing):
     """Hands, meter and bench of one practice, from ``with`` to its end."""
 
     def __init__(self, practice: Practice) -> None:
@@ -91,12 +91,8 @@ class PracticeBench:
         self._readings = iter(self._source.readings(self._stop))
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Let go of the meter and end the bench. Safe to call twice."""
         self._stop.set()
         if self._source is not None:
             self._source.close()

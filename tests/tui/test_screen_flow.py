@@ -3,7 +3,6 @@
 import asyncio
 import re
 import time
-from contextlib import asynccontextmanager
 
 import msgspec
 import pytest
@@ -11,46 +10,16 @@ from textual.widgets import Button, Input, OptionList
 
 from meterlink.card import MeterCheckStep
 from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
-from meterlink.events import Gap, Judged, StepEnded
+from meterlink.events import Judged, StepEnded
 from tests.tui.acting import ActedSession
-from tests.tui.bench_cards import card, profile, worked_up_to
+from tests.tui.bench_cards import card, profile
+from tests.tui.bench_screen import QUIET, bench, press, touch, until
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.forms import Phase
-from tui.screen.settings import ScreenSettings
 from tui.screen.stage import StageView
 from tui.screen.status import StatusLine
 from tui.screen.watch import WatchView
-
-QUIET = ScreenSettings(tones=False)
-
-
-@asynccontextmanager
-async def bench(at="cautions", *, size=(100, 30), settings=QUIET, **more):
-    """A screen over a job that stands at the step ``at``."""
-    session = ActedSession(card(), profile(), worked_up_to(at))
-    app = BenchApp(session, title="pump 3", settings=settings, **more)
-    async with app.run_test(size=size) as pilot:
-        await settled(pilot)
-        yield pilot, session
-
-
-async def press(pilot, *keys):
-    await pilot.press(*keys)
-    return await settled(pilot)
-
-
-async def until(condition):
-    """Wait until ``condition`` holds."""
-    for _ in range(1000):
-        if condition():
-            return
-        await asyncio.sleep(0.01)
-    raise AssertionError("that never came")
-
-
-async def touch(session, value, **how):
-    await asyncio.to_thread(session.touch, value, **how)
 
 
 async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():
@@ -277,208 +246,6 @@ async def test_help_and_budget_take_the_lower_band_and_never_hide_the_reading():
         assert "in the window" in text
         text = await press(pilot, "escape")
         assert "touch here" in text
-
-
-async def test_quitting_before_the_end_takes_two_presses():
-    async with bench("primary") as (pilot, _session):
-        text = await press(pilot, "q")
-        assert "Press quit again" in text
-        assert pilot.app.is_running
-        await pilot.press("q")
-        await pilot.pause()
-        assert pilot.app.return_value == 0
-
-
-async def test_quitting_at_the_end_takes_one():
-    async with bench("wire-watch") as (pilot, _session):
-        for _ in ("wire-watch", "warm", "stop-check", "sign-off"):
-            await press(pilot, "s")
-        assert "The card is done, not signed off" in screen_text(pilot.app)
-        await pilot.press("q")
-        await pilot.pause()
-        assert pilot.app.return_value == 0
-
-
-async def test_no_sign_off_before_the_stop_check():
-    async with bench("sign-off") as (pilot, session):
-        text = await press(pilot, "y")
-        assert "The engine stops" in text
-        assert "must be recorded first" in text
-        assert session.bench.progress.current == "sign-off"
-
-
-async def test_a_lost_meter_is_told_with_the_mend_and_the_card_waits():
-    async with bench("primary") as (pilot, session):
-        session.lose()
-        await until(lambda: pilot.app.reader_fault)
-        text = await settled(pilot)
-        assert "no longer answers; plug it in again; press m to read again" in text
-        assert "lost" in text.splitlines()[0]
-        assert session.bench.progress.current == "primary"
-        await press(pilot, "m")
-        await touch(session, 0.97)
-        pilot.app._tick()
-        text = await settled(pilot)
-        assert "in the window" in text
-        assert "no longer answers" not in text
-
-
-async def test_a_gap_is_told_until_the_meter_is_back():
-    async with bench("primary") as (pilot, session):
-        t = session.t
-        gap = Gap(t=t, until=None, why="the port no longer answers; plug the meter in again")
-        await asyncio.to_thread(session.happen, [gap])
-        await settled(pilot)
-        pilot.app._tick()
-        text = await settled(pilot)
-        assert "plug the meter in again" in text
-        assert "lost" in text.splitlines()[0]
-        assert "no reading: the meter is away" in text
-        back = Gap(t=t, until=t + 5, why=gap.why)
-        await asyncio.to_thread(session.happen, [back])
-        await settled(pilot)
-        pilot.app._tick()
-        assert "plug the meter in again" not in await settled(pilot)
-
-
-async def test_a_full_disk_is_told_as_long_as_it_is_full():
-    async with bench() as (pilot, session):
-        session.trouble = "log.jsonl cannot be written: no space left; free some, readings wait"
-        pilot.app._tick()
-        assert "no space left; free some" in await settled(pilot)
-        session.trouble = ""
-        pilot.app._tick()
-        assert "no space left" not in await settled(pilot)
-
-
-async def test_a_fault_of_the_program_is_one_sentence_too():
-    async with bench() as (pilot, session):
-        session.lose(RuntimeError("[/oops]\x1b[2J"))
-        await until(lambda: pilot.app.reader_fault)
-        text = await settled(pilot)
-        assert "the program has a fault (RuntimeError: [/oops]" in text
-        assert "all readings are kept" in text
-
-
-async def test_a_silent_meter_is_told_in_the_top_line():
-    async with bench("primary") as (pilot, session):
-        await asyncio.to_thread(session.feed, [None])
-        pilot.app._tick()
-        assert "no reading" not in screen_text(pilot.app).splitlines()[0]
-        pilot.app.pulse._changed_at -= 10
-        pilot.app._tick()
-        await settled(pilot)
-        assert "no reading" in screen_text(pilot.app).splitlines()[0]
-
-
-async def test_a_key_can_be_bound_to_another_and_a_pedal_beside_it():
-    settings = ScreenSettings(tones=False, keys={"redo": "f5"}, pedal={"confirm": "f13"})
-    async with bench(size=(80, 24), settings=settings) as (pilot, session):
-        await press(pilot, "f13")
-        assert session.told[-1].how is How.PEDAL
-        assert session.bench.progress.current == "ambient"
-        await press(pilot, "escape")
-        assert "f5 redo" in screen_text(pilot.app).splitlines()[-1]
-        await press(pilot, "r")
-        assert not isinstance(session.told[-1], Redo)
-        await press(pilot, "f5")
-        assert isinstance(session.told[-1], Redo)
-
-
-async def test_a_pedal_is_taught_by_pressing_it_and_kept():
-    kept = []
-    async with bench("primary", keep=kept.append) as (pilot, session):
-        pilot.app.action_teach("skip")
-        text = await settled(pilot)
-        assert "Press the pedal" in text
-        told = len(session.told)
-        text = await press(pilot, "b")  # a key that means something else at other times
-        assert len(session.told) == told
-        assert "now means skip" in text
-        assert kept[-1].pedal == {"skip": "b"}
-        await press(pilot, "b")
-        assert isinstance(session.told[-1], Skip)
-        assert session.told[-1].how is How.PEDAL
-
-
-async def test_a_pedal_can_be_taught_while_the_cautions_stand_and_then_acknowledges_them():
-    async with bench() as (pilot, session):
-        pilot.app.action_teach("confirm")
-        await settled(pilot)
-        pilot.app._paint()  # readings come in meanwhile
-        assert "Press the pedal" in await settled(pilot)
-        assert "now means confirm" in await press(pilot, "f5")
-        await press(pilot, "f5")
-        assert session.bench.progress.outcome("cautions") == "acknowledged"
-
-
-async def test_teaching_can_be_left():
-    kept = []
-    async with bench(keep=kept.append) as (pilot, _session):
-        pilot.app.action_teach("redo")
-        await settled(pilot)
-        text = await press(pilot, "escape")
-        assert "Press the pedal" not in text
-        assert kept == []
-
-
-async def test_the_palette_has_the_benchs_own_commands_and_runs_them():
-    async with bench("primary") as (pilot, session):
-        titles = {command.title for command in pilot.app.get_system_commands(pilot.app.screen)}
-        assert {"Confirm", "Redo", "Skip", "Back", "Zero", "Help", "Quit", "Pedal: redo"} <= titles
-        assert not titles & {"Maximize", "Screenshot", "Keys"}
-        await pilot.press("ctrl+p")
-        await pilot.pause()
-        await pilot.press(*"skip")
-        await until(lambda: pilot.app.screen.query(OptionList).last().option_count == 2)
-        await pilot.press("enter")
-        await until(lambda: any(isinstance(told, Skip) for told in session.told))
-
-
-async def test_themes_go_round_and_are_kept():
-    kept = []
-    async with bench(keep=kept.append) as (pilot, _):
-        assert pilot.app.theme == "bench-dark"
-        for name in ("bench-light", "bench-plain", "bench-dark"):
-            await press(pilot, "l")
-            assert pilot.app.theme == name
-            assert kept[-1].theme == name
-
-
-async def test_tones_ring_for_what_was_judged_and_can_be_switched_off(monkeypatch):
-    rung = []
-    async with bench("primary", settings=ScreenSettings()) as (pilot, session):
-        monkeypatch.setattr(pilot.app, "bell", lambda: rung.append(session.t))
-        await touch(session, 0.97)
-        await settled(pilot)
-        await until(lambda: rung)
-        text = await press(pilot, "t")
-        assert "Tones are off" in text
-        await asyncio.sleep(0.1)
-        rung.clear()
-        await asyncio.to_thread(session.lift)
-        await settled(pilot)
-        await press(pilot, "b")
-        await touch(session, 0.97)
-        await settled(pilot)
-        await asyncio.sleep(0.2)
-        assert rung == []
-
-
-async def test_taps_of_the_probes_can_be_switched_off_and_that_is_kept():
-    kept = []
-    async with bench("primary", keep=kept.append) as (pilot, session):
-        assert "taps do not" in await press(pilot, "g")
-        assert not session.bench.gestures
-        assert not kept[-1].gestures
-        assert "Taps of the probes count" in await press(pilot, "g")
-        assert session.bench.gestures
-
-
-async def test_speech_without_a_program_says_what_is_missing(monkeypatch):
-    monkeypatch.setattr("tui.screen.sounds.find_program", lambda: None)
-    async with bench() as (pilot, _):
-        assert "no speech program" in await press(pilot, "v")
 
 
 async def test_the_job_goes_on_where_it_was():
