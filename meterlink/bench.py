@@ -10,7 +10,7 @@ from typing import Final
 
 import msgspec
 
-from meterlink.card import Card, CautionStep, ConfirmationStep, Step
+from meterlink.card import SKIPPED, Card, CautionStep, ConfirmationStep, Step
 from meterlink.commands import AnyCommand, Back, Gestures, Redo, Skip, Zero
 from meterlink.criterion import Criterion
 from meterlink.events import (
@@ -37,7 +37,7 @@ from meterlink.stages import Stage
 from meterlink.steps import Worker, worker_for
 from meterlink.steps.assessors import Bearings
 from meterlink.steps.measuring import zeroed
-from meterlink.steps.parts import lacking
+from meterlink.steps.parts import BY_PROFILE, lacking
 from meterlink.steps.rejudging import judge_again
 from meterlink.text import plain
 
@@ -254,7 +254,9 @@ class Bench:
         """Make the next open step the current one; end the card where there is none."""
         while (step := self.progress.next_step()) is not None:
             if why := lacking(step, self.profile):
-                self._note(StepEnded(t=t, step=step.id, outcome="skipped", reason=why), out)
+                self._note(
+                    StepEnded(t=t, step=step.id, outcome=SKIPPED, reason=why, how=BY_PROFILE), out
+                )
                 continue
             self._start(step, t, out)
             if not self.progress.outcome(step.id):
@@ -293,7 +295,7 @@ class Bench:
             StepEnded(
                 t=t,
                 step=step,
-                outcome="skipped",
+                outcome=SKIPPED,
                 reason=command.reason,
                 how=command.how.value,
                 who=command.who,

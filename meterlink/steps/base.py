@@ -1,7 +1,7 @@
 """What one step of the card does with readings and commands, whatever its kind."""
 
 from collections.abc import Iterable
-from typing import Protocol
+from typing import Final, Protocol
 
 from meterlink.card import Step
 from meterlink.commands import AnyCommand
@@ -14,6 +14,10 @@ from meterlink.reading import Reading
 from meterlink.source import Setting, Setup
 from meterlink.stages import Stage
 from meterlink.steps.assessors import Bearings
+
+ON_METAL: Final = "on bare metal"
+NOT_SURE: Final = "no"
+"""Answers to the question whether both tips are on bare metal; the harmless one is shown first."""
 
 
 class Surroundings(Protocol):

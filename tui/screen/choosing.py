@@ -9,7 +9,7 @@ from typing import ClassVar, Final, TypeVar
 
 import msgspec
 from textual import on
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -18,6 +18,7 @@ from textual.widgets.option_list import Option
 from textual.worker import Worker
 
 from meterlink.text import plain
+from tui.screen.faults import FaultApp
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 
 NEW_JOB: Final = "a new job"
@@ -64,7 +65,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True):
     """What was chosen last."""
 
 
-class ChooseApp(App[Choice]):
+class ChooseApp(FaultApp[Choice]):
     """The page; it returns a ``Choice``, or None where the user left."""
 
     CSS_PATH = "choosing.tcss"

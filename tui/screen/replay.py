@@ -44,9 +44,9 @@ _KEYS: Final = (
 _KEPT: Final = (
     Binding("u", "budget", "sure?"),
     Binding("question_mark", "help", "help", show=False),
-    Binding("t", "sound", "tones", show=False),
-    Binding("v", "speech", "voice", show=False),
-    Binding("l", "theme", "light", show=False),
+    Binding("f7", "sound", "tones", show=False),
+    Binding("f8", "speech", "voice", show=False),
+    Binding("f9", "theme", "light", show=False),
     Binding("q", "leave", "quit"),
 )
 _HELP: Final = (
@@ -56,6 +56,9 @@ _HELP: Final = (
     "n  b   on to the next touch, or back to the one before",
     "f  s   faster, slower",
     "u      how sure the value is, and why",
+    "f7 f8  tones, voice",
+    "f9     dark, light, plain",
+    "Escape gives the keys back while your verdict is asked for, Enter goes back to it.",
     "q      leave",
 )
 _TICK_S: Final = 0.1
@@ -124,7 +127,12 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     #ended { display: none; } /* nothing can be taken back, and the drawing needs the row */
     #replay { height: auto; max-height: 5; padding: 0 1; background: $panel; text-style: bold; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS, *_KEPT, ("escape", "to_keys", "keys")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *_KEYS,
+        *_KEPT,
+        Binding("escape", "to_keys", "keys"),
+        Binding("enter", "answer", "answer"),
+    ]
 
     class Restarted(Message):
         """The record begins anew."""
@@ -227,6 +235,12 @@ class ReplayApp(BenchApp, inherit_bindings=False):
         line = f"replay: {how}, {pace}, {replay.t:.1f} s, touch {replay.touches}"
         note = plain(self.view.note, 600)
         return "\n".join(filter(None, (line, self.view.comment, f"✎ {note}" if note else "")))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer what works now: all keys but one are typed into the question while it stands."""
+        if action not in ("to_keys", "answer"):
+            return self._body is None or not self._body.asking
+        return super().check_action(action, parameters)
 
     # --- keys ---------------------------------------------------------------------------------
 

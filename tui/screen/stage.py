@@ -5,7 +5,7 @@ from typing import Final
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.events import Judged
+from meterlink.events import Evidence, Judged
 from meterlink.wording import VERDICT_WORDS
 from tui.screen.blocks import paint, rows_of
 from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
@@ -49,8 +49,11 @@ class StageView(Widget):
         right: list[str] = []
         if self._judged is not None:
             judged = self._judged
-            sure = "clear" if judged.clear else f"close, {judged.probability:.0%} sure"
-            right = [*paint(VERDICT_PICTURES[judged.verdict], scale), self.verdict_words, sure]
+            right = [
+                *paint(VERDICT_PICTURES[judged.verdict], scale),
+                self.verdict_words,
+                sure_of(judged),
+            ]
         lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
         news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
         return Content("\n").join(
@@ -59,6 +62,13 @@ class StageView(Widget):
                 _filled(left, columns, rows), _filled(right, columns, rows), strict=True
             )
         )
+
+
+def sure_of(judged: Judged) -> str:
+    """Return in a word or two how far ``judged`` holds."""
+    if judged.evidence is Evidence.SAID:
+        return "said, not measured"
+    return "clear" if judged.clear else f"close, {judged.probability:.0%} sure"
 
 
 def _filled(lines: list[str], columns: int, rows: int) -> list[str]:
