@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
 _CARD: Final = "ignition-check"
+_HANDS: Final = "This meter is simulated, and simulated hands play the probes of this job."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_lasting
+    from drivers.simulated.lent import is_simulated
     from tui import configuration
     from tui.choosing import choose
     from tui.setting_up import job_store, session, settings_of
@@ -91,7 +93,16 @@ def run(args: argparse.Namespace) -> int:
             job = job_store(args.jobs).create(title, settings=settings_of(card, profile))
             _enter(opened, job, "new job", "begun in")
         accuracy = _accuracy(args, source, known)
-        with session(job, source, clock, card, profile, accuracy=accuracy, past=past) as sitting:
+        with session(
+            job,
+            source,
+            clock,
+            card,
+            profile,
+            accuracy=accuracy,
+            past=past,
+            settings={"simulated": True} if is_simulated(source.identity) else None,
+        ) as sitting:
             source.on_gap, source.on_setting = sitting.gap, sitting.turned
             _remember(known, choice, source.identity, args.profile)
             code = _show(args, sitting, job, who, known.screen)
@@ -217,15 +228,23 @@ def _show(
     who: str,
     settings: "ScreenSettings",
 ) -> int:
-    if args.plain or not has_screen():
-        return _run_plain(sitting, who, args.redo)
-    from tui.screen import run_bench_screen
+    """Work on the screen or plain; a simulated meter may bring hands of its own."""
+    from tui.leading import borrowing
 
-    if args.redo:
-        sitting.tell(_again(args.redo, who))
-    return run_bench_screen(
-        sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
-    )
+    plain = args.plain or not has_screen()
+    person = not plain or sys.stdin.isatty()
+    with borrowing(sitting, person=person) as hands:
+        if hands:
+            print(_HANDS)
+        if plain:
+            return _run_plain(sitting, who, args.redo)
+        from tui.screen import run_bench_screen
+
+        if args.redo:
+            sitting.tell(_again(args.redo, who))
+        return run_bench_screen(
+            sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
+        )
 
 
 def _keep_settings(settings: "ScreenSettings") -> None:
