@@ -130,7 +130,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     meter = StreamingMeter(
         wire,
         port,
-        values=touches(random.Random(args.seed), rate, ohms),  # noqa: S311 - no secret
+        for_each_reader=lambda: touches(random.Random(args.seed), rate, ohms),  # noqa: S311
         flags=args.flag or None,
         rate_hz=rate,
         faults=faults,
@@ -140,6 +140,8 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     )
     stack.enter_context(meter)
     _say(args, port.name, wire.name)
+    if not args.json:
+        print("  its probes begin with the first reader, and anew for the next", flush=True)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
