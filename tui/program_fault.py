@@ -54,7 +54,8 @@ class ProgramFaults:
         finally:
             with self._lock:
                 self._running = False
-            threading.excepthook = before
+            if self.struck is None:  # else: what fails in its wake has been told already
+                threading.excepthook = before
 
     def _on_thread(self, fault: threading.ExceptHookArgs) -> None:
         if fault.exc_value is None or isinstance(fault.exc_value, SystemExit):

@@ -1,14 +1,17 @@
-"""The command line with a fault of the program put into it, as its own process would have it.
+"""The command line with a fault of the program put into it, in a process of its own.
 
-``python -m tests.tui.injected PLACE COMMAND...`` breaks one place, as a slip of the programmer
-would, and then does what ``meterlink COMMAND...`` does.
+``python tests/tui/injected.py PLACE COMMAND...`` breaks one function, as a slip of a programmer
+would, and then does what ``meterlink COMMAND...`` does. PLACE is ``module:Class.function``, with
+``@N`` where the first N calls still work.
 """
 
 import sys
 import threading
+from importlib import import_module
 from typing import Any, NoReturn
 
 WORDS = "what \x1b[31mnobody\x1b[0m foresaw"
+CUSTOMER = "Ida Bergstrom, pump 4711"
 
 
 class SlipError(Exception):
@@ -16,9 +19,7 @@ class SlipError(Exception):
 
 
 def break_(place: str) -> None:
-    """Let the function at ``place`` (``module:Class.function``, ``@N`` calls later) fail."""
-    from importlib import import_module
-
+    """Let the function at ``place`` fail."""
     where, _, count = place.partition("@")
     module, _, path = where.partition(":")
     *owners, name = path.split(".")
@@ -33,16 +34,15 @@ def break_(place: str) -> None:
         with lock:
             left[0] -= 1
             now = left[0] < 0
-        customer = "Ida Bergstrom, number of the pump 4711"  # a local that must not get out
         if now:
-            fail(len(customer))
+            fail(CUSTOMER)
         return whole(*given, **named)
 
     setattr(owner, name, broken)
 
 
-def fail(_: int) -> NoReturn:
-    """Raise what nobody foresaw."""
+def fail(customer: str) -> NoReturn:
+    """Raise what nobody foresaw; ``customer`` is a local that must not get out."""
     raise SlipError(WORDS)
 
 
