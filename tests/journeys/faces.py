@@ -19,17 +19,20 @@ from typing import Any, Final, Self
 from unittest.mock import patch
 
 from textual import events
+from textual._context import active_app
 from textual.app import App
 from textual.css.query import NoMatches
 from textual.keys import _character_to_key
-from textual.widgets import Input, OptionList
 
 import drivers.clock
-from meterlink.card import EntryStep
+from meterlink.card import ConfirmationStep, EntryStep
 from tests.journeys.cues import LONGEST_S
 from tests.journeys.hands import Hurried
 from tui.cli import main
 from tui.screen.app import BenchApp
+from tui.screen.body import BenchBody
+from tui.screen.entry import AnswerLine
+from tui.screen.keys import NAMES, KeyCommand
 
 PROGRAM: Final = Path(__file__).with_name("program.py")
 TYPED: Final = {"confirm": "yes", "deny": "no", "leave": "quit"}
@@ -79,7 +82,7 @@ class _Within:
     def _exchanged(self) -> Iterator[int]:
         out, err = self.folder / "out.txt", self.folder / "err.txt"
         theirs, ours = os.pipe()
-        typed = io.TextIOWrapper(open(theirs, "rb", buffering=0))  # type: ignore[type-var]
+        typed = io.TextIOWrapper(os.fdopen(theirs, "rb"))
         typed.isatty = lambda: self._terminal  # type: ignore[method-assign]
         with (
             Console(out, terminal=self._terminal) as said,
@@ -271,7 +274,12 @@ class Screen(_Within):
     def do(self, work: Any) -> Any:
         """Run a coroutine where the screen lives; return what it gives."""
         assert self._there.wait(LONGEST_S), self.errors()
-        return asyncio.run_coroutine_threadsafe(work, self.loop).result(LONGEST_S)
+
+        async def within() -> Any:
+            active_app.set(self.app)
+            return await work
+
+        return asyncio.run_coroutine_threadsafe(within(), self.loop).result(2 * LONGEST_S)
 
     def press(self, *keys: str) -> None:
         """Press keys one after another, as a terminal sends them: nothing waits for the page."""
@@ -294,32 +302,40 @@ class Screen(_Within):
         await self._settled()
         if command == "enter":
             await self._enter(text)
-            return
-        if command == "deny" or (command == "confirm" and not self._typing):
-            await self._press(key_of(command))
-            return
-        if self._typing:
-            await self._press("escape")
-            await self._until(lambda: not self._typing)
-        await self._press(key_of(command))
+        elif self._asking and command in ("confirm", "deny"):
+            yes_no = self._body.question is not None and self._body.question.yes_no
+            if yes_no:
+                await self._enter("yes" if command == "confirm" else "no")
+            else:
+                await self._press("space")
+        else:
+            await self._command(NAMES[command])
 
-    @property
-    def _typing(self) -> bool:
-        return isinstance(self.app.focused, Input | OptionList)
+    async def _command(self, command: KeyCommand) -> None:
+        if self._asking and not command.asked and len(command.key) == 1:
+            await self._press("escape")
+            await self._until(lambda: not self._asking)
+        await self._press((self._asking and command.asked) or command.key)
 
     async def _enter(self, text: str) -> None:
-        for _ in range(2):
-            focused = self.app.focused
-            if isinstance(focused, OptionList) and focused.id == "entry-choice":
-                names = [str(option.prompt) for option in focused.options]
-                if text in names:
-                    await self._press("home", *["down"] * names.index(text), "enter")
-                    return
-            if isinstance(focused, Input):
-                await self._press(*keys_of(text), "enter")
-                return
-            await self._press(key_of("typed"))
-            await self._until(lambda: self._typing)
+        if self._body.question is None:
+            await self._press(NAMES["typed"].key)
+        elif not self._asking:
+            await self._press("enter")
+        await self._until(lambda: self._asking)
+        line = self._body.query_one(AnswerLine)
+        if line.value:  # the library takes a key that has a binding later than signs typed after it
+            await self._press("end", "ctrl+u")
+            await self._until(lambda: not line.value)
+        await self._press(*keys_of(text), "enter")
+
+    @property
+    def _body(self) -> BenchBody:
+        return self.app.screen_stack[0].query_one(BenchBody)
+
+    @property
+    def _asking(self) -> bool:
+        return self._body.asking
 
     async def _until(self, condition: Callable[[], bool]) -> None:
         deadline = time.monotonic() + LONGEST_S
@@ -334,23 +350,31 @@ class Screen(_Within):
     def _shows(self) -> bool:
         app = self.app
         assert isinstance(app, BenchApp)
-        step = "" if app.view.step is None else app.view.step.id
-        there = step == (app.session.bench.progress.current or "")
-        question = isinstance(app.view.step, EntryStep)
-        return app._exit or (there and self._typing == question)
+        if app._exit:
+            return True
+        step = app.view.step
+        if app.session.bench.progress.ended != app.view.progress.ended:
+            return False
+        if app._telling or ("" if step is None else step.id) != (_current(app) or ""):
+            return False
+        return not isinstance(step, EntryStep | ConfirmationStep) or self._asking
+
+    def _rows(self) -> str:
+        rows = self.app.screen._compositor.render_strips()
+        return "\n".join(strip.text.rstrip() for strip in rows)
 
     def text(self) -> str:
         """Return what the screen shows now, a line a row."""
 
         async def read() -> str:
-            rows = self.app.screen._compositor.render_strips()
-            return "\n".join(strip.text.rstrip() for strip in rows)
+            return self._rows()
 
         return str(self.do(read()))
 
     def finish(self) -> None:
         """Look at the last page, and leave."""
         self.do(self._settled())
+        self.do(self._until(lambda: "The card is done" in self._rows()))
         self._screen = self.text()
         deadline = time.monotonic() + LONGEST_S
         while self.alive() and time.monotonic() < deadline:
@@ -368,11 +392,8 @@ class Screen(_Within):
         self._stack.close()
 
 
-def key_of(command: str) -> str:
-    """Return the key that a command has from the start."""
-    from tui.screen.keys import KEYS, ON_SCREEN
-
-    return next(key.key for key in (*KEYS, *ON_SCREEN) if key.name == command)
+def _current(app: BenchApp) -> str | None:
+    return app.session.bench.progress.current
 
 
 _SIGNS: Final = {"space": " ", "enter": "\r", "tab": "\t", "escape": "\x1b", "question_mark": "?"}

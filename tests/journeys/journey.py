@@ -14,6 +14,8 @@ from tests.journeys.player import Habits, Player
 from tui.shelf import CARDS, PROFILES
 
 SIZES: Final = {"80x24": (80, 24), "100x30": (100, 30), "140x40": (140, 40)}
+SPEED: Final = {"plain": 60.0, "pipe": 60.0, "pty": 60.0}
+"""How much faster than the world; the screen has pictures to paint meanwhile."""
 FACES: Final = ("plain", *SIZES)
 PLAYED_CARDS: Final = tuple(found.name for found in CARDS.all())
 PLAYED_PROFILES: Final = tuple(found.name for found in PROFILES.all())
@@ -69,9 +71,9 @@ def travel(folder: Path, card_name: str, patient: Patient, kind: str, habits: Ha
     """Play one card to its end."""
     card = CARDS.get(card_name)
     accuracy = f"{0.05}%+4"
-    argv = ["--card", card_name, "--profile", patient.profile.id, "--job", "pump 7"]
+    argv = ["--card", card_name, "--profile", patient.profile.id, "--new", "pump 7"]
     argv += ["--accuracy", accuracy]
-    with Bench(folder, patient) as bench, bench.face(kind, argv) as face:
+    with Bench(folder, patient, SPEED.get(kind, 30.0)) as bench, bench.face(kind, argv) as face:
         cues = Cues(folder / "jobs", bench.clock.now, face.alive)
         player = Player(face, bench.hands, cues, card, patient, habits)
         journey = Journey(card, patient, kind, habits, folder, cues, player)

@@ -33,7 +33,7 @@ class Face(Protocol):
     """A way to tell the program something."""
 
     def tell(self, command: str, text: str = "") -> None:
-        """Give a command: confirm, deny, redo, skip, back, zero, leave; or enter a text."""
+        """Give a command: confirm, deny, redo, skip, back, zero, open, leave; or enter."""
 
 
 @dataclass
@@ -85,6 +85,8 @@ class Player:
         """What the person answered, by step, where the answer is the outcome."""
         self.steps = 0
         self.gave_up: list[str] = []
+        self.hasty: list[str] = []
+        """Verdicts that came of a confirm with nothing held; there should be none."""
         self._again: set[str] = set()
 
     def play(self) -> None:
@@ -121,7 +123,7 @@ class Player:
     def do(self, step: Step) -> None:
         """Do one step to its end; skip it where it will not end."""
         work: dict[type, Callable[[Step], None]] = {
-            CautionStep: lambda _: self.face.tell("confirm"),
+            CautionStep: lambda step: self._say(step, "confirm"),
             EntryStep: self._enter,
             ConfirmationStep: self._answer,
             LeadZeroStep: self._zero,
@@ -135,12 +137,11 @@ class Player:
             if not self._open(step):
                 return
             work[type(step)](step)
-            if self._ended(step, 3.0):
+            if self._ended(step, 1.0):
                 return
         self.gave_up.append(step.id)
         self.hands.lift()
-        self.face.tell("skip", "the player gave up")
-        self._ended(step, 60.0)
+        self._say(step, "skip", "the player gave up")
 
     def _open(self, step: Step) -> bool:
         self.cues.look()
@@ -164,12 +165,20 @@ class Player:
 
     # --- words --------------------------------------------------------------------------------
 
+    def _say(self, step: Step, command: str, text: str = "") -> None:
+        """Say something, and wait until the bench has said what it makes of it."""
+        mark = self.cues.look()
+        self.face.tell(command, text)
+        self.cues.until(
+            lambda: self.cues.current != step.id or bool(self.cues.after(mark, "told", "asked"))
+        )
+
     def _enter(self, step: Step) -> None:
         assert isinstance(step, EntryStep)
         answer = self.answer(step)
         if step.takes == "choice":
             self.said[step.id] = answer
-        self.face.tell("enter", answer)
+        self._say(step, "enter", answer)
 
     def answer(self, step: EntryStep) -> str:
         """Return what is right to type at ``step``."""
@@ -201,13 +210,13 @@ class Player:
         if step.check == "spark-at-gap" and self.habits.no_spark:
             answer = "no"
         self.said[step.id] = answer
-        self.face.tell("confirm" if answer == "yes" else "deny")
+        self._say(step, "confirm" if answer == "yes" else "deny")
 
     # --- hands --------------------------------------------------------------------------------
 
     def _zero(self, step: Step) -> None:
         if self._slip("zero-skipped"):
-            self.face.tell("skip", "forgotten")
+            self._say(step, "skip", "forgotten")
             return
         mark = self.cues.look()
         self.hands.lift()
@@ -224,13 +233,12 @@ class Player:
     def _check_meter(self, step: Step) -> None:
         mark = self.cues.look()
         if not any(e["step"] == step.id for e in self.cues.after(0, "entry")):
-            self.face.tell("enter", "4.7 kohm 1%")
-            self._came(step, mark, "entry", seconds=5.0)
+            self._say(step, "enter", "4.7 kohm 1%")
         self.hands.hold_resistor(RESISTOR)
         if self._came(step, mark, "meter-checked"):
             self.hands.lift(0.3)
             if not self._ended(step, 3.0):
-                self.face.tell("confirm")  # failed, and so it stands
+                self._say(step, "confirm")  # failed, and so it stands
 
     def _measure(self, step: Step) -> None:
         red, black = places_of(step, self.patient.profile)
@@ -263,10 +271,16 @@ class Player:
     def _say_open(self, red: str, black: str) -> None:
         """Nothing conducts: show that the leads do, before and after."""
         if self.habits.slips and self.rng.random() < 0.3:
-            self.face.tell("confirm")  # a hasty one: nothing may be concluded from it
+            self._hasty()
         takes = self.hands.tap_put_tap(red, black)
         step = self.cues.current
         self.cues.until(lambda: self.cues.current != step, takes)
+
+    def _hasty(self) -> None:
+        """Confirm with nothing held: no open may be concluded from it."""
+        step, mark = self.card.find(self.cues.current), self.cues.look()
+        self._say(step, "confirm")
+        self.hasty += [e["verdict"] for e in self.cues.after(mark, "verdict")]
 
     def _switch(self, step: Step) -> None:
         assert isinstance(step, SwitchStep)
@@ -289,20 +303,20 @@ class Player:
             if there != position:
                 self.hands.move(step.switch, position, late)
             elif "onfirm" in self.cues.asked["say"] or not mark:
-                self.face.tell("confirm")
+                self._say(step, "confirm")
             if not self._came(step, mark, "asked", seconds=11.0 + late):
                 break
         if self._open(step) and self.cues.asked.get("position"):
             self._never_closes(step, red, black)
 
     def _never_closes(self, step: Step, red: str, black: str) -> None:
-        self._say_open(red, black)
-        if self._open(step):
-            mark = self.cues.look()
-            self.hands.put(red, black)
-            self.cues.until(lambda: False, 1.5)
-            self.face.tell("confirm")
-            self._came(step, mark, "step-ended", "asked")
+        """It cannot be shown by taps: say so, with the tips on bare metal."""
+        self.hands.put(red, black)
+        self.cues.until(lambda: False, 1.5)
+        mark = self.cues.look()
+        self._say(step, "open")
+        if self._came(step, mark, "asked") and self.cues.asked.get("answers"):
+            self._say(step, "enter", self.cues.asked["answers"][-1])
 
     def _watch(self, step: Step) -> None:
         assert isinstance(step, WatchStep)
@@ -317,12 +331,12 @@ class Player:
         self.hands.put(red, black, 0.4)
         self.cues.until(lambda: False, 1.5)
         if step.expect == "open":
-            self.face.tell("confirm")
+            self._say(step, "confirm")
         if self._came(step, mark, "asked"):
             self.hands.flex(step.lasts * 0.8)
             self._ended(step, step.lasts + 15.0)
         elif self._open(step):
-            self.face.tell("confirm")
+            self._say(step, "confirm")
         self.hands.lift()
 
     def _soak(self, step: Step) -> None:
@@ -333,7 +347,7 @@ class Player:
         self.hands.put(red, black, 0.4)
         if not self._came(step, mark, "soak-point"):
             if self._open(step) and "Logging" not in self.cues.asked.get("say", ""):
-                self.face.tell("skip", "open: there is nothing to be logged")
+                self._say(step, "skip", "open: there is nothing to be logged")
             return
         self.hands.warm(70.0, 300.0)
         if self.habits.whole_soak:
@@ -342,6 +356,5 @@ class Player:
             self.hands.clock.speed /= 20
         else:
             self.cues.until(lambda: False, 25.0)
-            self.face.tell("confirm")
-            self._ended(step)
+            self._say(step, "confirm")
         self.hands.lift()
