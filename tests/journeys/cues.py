@@ -94,6 +94,11 @@ class Cues:
                 raise NeverCameError(f"stands at «{self.current}»: {said!r}{gone}")
             time.sleep(0.002)  # another thread or process writes: there is nothing to await
 
+    def follow(self, alive: Callable[[], bool]) -> None:
+        """Go on with the same log, now that another program has taken the job up."""
+        self.look()
+        self._alive, self.current, self.asked = alive, "", {}
+
     def after(self, mark: int, *kinds: str) -> list[Event]:
         """Return the events of these kinds since ``mark``."""
         return [event for event in self.events[mark:] if event["kind"] in kinds]

@@ -21,7 +21,6 @@ from unittest.mock import patch
 from textual import events
 from textual._context import active_app
 from textual.app import App
-from textual.css.query import NoMatches
 from textual.keys import _character_to_key
 
 import drivers.clock
@@ -29,6 +28,7 @@ from meterlink.card import ConfirmationStep, EntryStep
 from tests.journeys.cues import LONGEST_S
 from tests.journeys.hands import Hurried
 from tui.cli import main
+from tui.screen import app as screen_app
 from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
 from tui.screen.entry import AnswerLine
@@ -239,6 +239,8 @@ class Screen(_Within):
         self._stack = contextlib.ExitStack()
         self._stack.enter_context(self._exchanged())
         self._stack.enter_context(patch.object(App, "run", self._shown_by_pilot()))
+        # Time is hurried and pictures are not, so fewer of them show the same work.
+        self._stack.enter_context(patch.object(screen_app, "FRAME_S", 0.25))
         self._thread.start()
         return self
 
@@ -302,6 +304,8 @@ class Screen(_Within):
         await self._settled()
         if command == "enter":
             await self._enter(text)
+        elif command == "leave":
+            await self._leave()
         elif self._asking and command in ("confirm", "deny"):
             yes_no = self._body.question is not None and self._body.question.yes_no
             if yes_no:
@@ -378,9 +382,14 @@ class Screen(_Within):
         self._screen = self.text()
         deadline = time.monotonic() + LONGEST_S
         while self.alive() and time.monotonic() < deadline:
-            with contextlib.suppress(RuntimeError, CancelledError, NoMatches):
-                self.tell("leave")  # it may be gone already
-            self._thread.join(0.05)
+            with contextlib.suppress(RuntimeError, CancelledError):  # it may be gone already
+                self.do(self._leave())
+            self._thread.join(0.1)
+
+    async def _leave(self) -> None:
+        if self.app.is_running and not self.app._exit:
+            command = NAMES["leave"]
+            await self._press((self._asking and command.asked) or command.key)
 
     def last_screen(self) -> str:
         return self._screen

@@ -73,7 +73,7 @@ def travel(folder: Path, card_name: str, patient: Patient, kind: str, habits: Ha
     accuracy = f"{0.05}%+4"
     argv = ["--card", card_name, "--profile", patient.profile.id, "--new", "pump 7"]
     argv += ["--accuracy", accuracy]
-    with Bench(folder, patient, SPEED.get(kind, 30.0)) as bench, bench.face(kind, argv) as face:
+    with Bench(folder, patient, SPEED.get(kind, 80.0)) as bench, bench.face(kind, argv) as face:
         cues = Cues(folder / "jobs", bench.clock.now, face.alive)
         player = Player(face, bench.hands, cues, card, patient, habits)
         journey = Journey(card, patient, kind, habits, folder, cues, player)
