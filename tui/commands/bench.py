@@ -271,7 +271,9 @@ def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
     from tui.typed_commands import HELP as TYPED
     from tui.typed_commands import read_command
 
-    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
     sitting.show(face)
     print(TYPED)
     stop = threading.Event()
@@ -281,7 +283,7 @@ def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
         if line.strip().lower() == "why":
             face.why()
             return
-        command = read_command(line, who)
+        command = read_command(line, who, sitting.bench.step)
         if command is None:
             stop.set()
         else:
