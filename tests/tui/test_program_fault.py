@@ -157,6 +157,36 @@ def test_a_job_folder_that_takes_no_file_leaves_the_details_in_the_state_folder(
 needs_terminal = pytest.mark.skipif(shutil.which("tmux") is None, reason="there is no tmux here")
 
 
+@pytest.fixture
+def screen(tmp_path):
+    """Start a command with a fault in it in a terminal of its own; return its name there."""
+    name = f"fault-{os.getpid()}"
+    home = " ".join(
+        f"{key}={tmp_path / key}" for key in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME")
+    )
+
+    def start(place: str, words: str) -> str:
+        line = f"{sys.executable} {INJECTED} {place} {words}; echo EXIT $?; stty -a; sleep 60"
+        TERMINAL.name = name
+        TERMINAL.tmux(
+            *("new-session", "-d", "-s", name, "-x", "300", "-y", "30"),
+            f"cd {ROOT} && export {home} && {line}",
+        )
+        return name
+
+    yield start
+    TERMINAL.tmux("kill-server")
+
+
+def check_ended() -> None:
+    """Check that the sentence stands there, and nothing else, and the terminal is as it was."""
+    shown = TERMINAL.wait_for("EXIT 70")
+    assert "the program itself has a fault (SlipError)" in shown
+    assert "Traceback" not in shown
+    settings = TERMINAL.wait_for("icanon").split()
+    assert {"icanon", "echo", "isig"} <= {word.strip(";") for word in settings}
+
+
 @needs_terminal
 @pytest.mark.parametrize(
     "place",
@@ -168,27 +198,28 @@ needs_terminal = pytest.mark.skipif(shutil.which("tmux") is None, reason="there 
     ],
     ids=["a thread of its own", "the reader", "the painter", "the teller"],
 )
-def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(tmp_path, place):
-    name = f"fault-{os.getpid()}"
-    words = f"{sys.executable} {INJECTED} {place} demo --jobs {tmp_path / 'jobs'}"
-    line = f"{words}; echo EXIT $?; stty -a | grep -oE ' -?(echo|icanon)( |$)'; sleep 60"
-    home = " ".join(f"{key}={tmp_path / key}" for key in ("XDG_STATE_HOME", "XDG_CONFIG_HOME"))
-    TERMINAL.name = name
-    TERMINAL.tmux(
-        *("new-session", "-d", "-s", name, "-x", "300", "-y", "30"),
-        f"cd {ROOT} && export {home} && {line}",
-    )
-    try:
-        if place.endswith("tell"):
-            TERMINAL.wait_for("Ignition off, plug lead off")
-            TERMINAL.tmux("send-keys", "-t", name, "Space")
-        shown = TERMINAL.wait_for("EXIT 70")
-        assert "the program itself has a fault (SlipError)" in shown
-        assert "Traceback" not in shown
-        assert TERMINAL.wait_for("icanon").count("-icanon") == 0
-        assert "-echo " not in TERMINAL.wait_for("icanon")
-    finally:
-        TERMINAL.tmux("kill-server")
+def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_path, place):
+    name = screen(place, f"demo --jobs {tmp_path / 'jobs'}")
+    if place.endswith("tell"):
+        TERMINAL.wait_for("Ignition off, plug lead off")
+        TERMINAL.tmux("send-keys", "-t", name, "Space")
+    check_ended()
     (folder,) = (tmp_path / "jobs").iterdir()
     assert (folder / "program-fault-1.txt").exists()
     assert [part.state for part in verify_job(Job(folder))] == [State.WHOLE] * 2
+
+
+@needs_terminal
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("meterlink.bench:Bench.feed@20", "replay sound-armature"),
+        ("tui.practice_screen:PracticeApp.compose", "practice --seed 1"),
+        ("tui.offering:find_meters", "bench"),
+        ("tui.screen.choosing:ChooseApp.compose", "bench"),
+    ],
+)
+def test_on_every_other_screen_it_ends_so_too(screen, tmp_path, place, words):
+    screen(place, words)
+    check_ended()
+    assert list(tmp_path.glob("XDG_STATE_HOME/meterlink/program-fault-1.txt"))
