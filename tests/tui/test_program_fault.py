@@ -1,6 +1,5 @@
 """A fault of the program itself, put in at many places and met through the real front doors."""
 
-import os
 import re
 import shutil
 import subprocess
@@ -20,7 +19,6 @@ from tests.tui.terminals import Terminal
 
 SYNCER = "captures.appending:_to_medium"
 """Runs on a thread that nobody waits for."""
-TERMINAL = Terminal("faults")
 
 
 def details_of(said: str) -> Path:
@@ -159,31 +157,31 @@ needs_terminal = pytest.mark.skipif(shutil.which("tmux") is None, reason="there 
 
 @pytest.fixture
 def screen(tmp_path):
-    """Start a command with a fault in it in a terminal of its own; return its name there."""
-    name = f"fault-{os.getpid()}"
+    """Start a command with a fault in it in a terminal of its own, which is returned."""
+    # A server of its own for each test: one that is just ending takes no new session.
+    terminal = Terminal(f"fault-{tmp_path.name}")
     home = " ".join(
         f"{key}={tmp_path / key}" for key in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME")
     )
 
-    def start(place: str, words: str) -> str:
+    def start(place: str, words: str) -> Terminal:
         line = f"{sys.executable} {INJECTED} {place} {words}; echo EXIT $?; stty -a; sleep 60"
-        TERMINAL.name = name
-        TERMINAL.tmux(
-            *("new-session", "-d", "-s", name, "-x", "300", "-y", "30"),
+        terminal.tmux(
+            *("new-session", "-d", "-s", terminal.name, "-x", "300", "-y", "30"),
             f"cd {ROOT} && export {home} && {line}",
         )
-        return name
+        return terminal
 
     yield start
-    TERMINAL.tmux("kill-server")
+    terminal.tmux("kill-server")
 
 
-def check_ended() -> None:
+def check_ended(terminal: Terminal) -> None:
     """Check that the sentence stands there, and nothing else, and the terminal is as it was."""
-    shown = TERMINAL.wait_for("EXIT 70")
+    shown = terminal.wait_for("EXIT 70")
     assert "the program itself has a fault (SlipError)" in shown
     assert "Traceback" not in shown
-    settings = TERMINAL.wait_for("icanon").split()
+    settings = terminal.wait_for("icanon").split()
     assert {"icanon", "echo", "isig"} <= {word.strip(";") for word in settings}
 
 
@@ -199,11 +197,11 @@ def check_ended() -> None:
     ids=["a thread of its own", "the reader", "the painter", "the teller"],
 )
 def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_path, place):
-    name = screen(place, f"demo --jobs {tmp_path / 'jobs'}")
+    terminal = screen(place, f"demo --jobs {tmp_path / 'jobs'}")
     if place.endswith("tell"):
-        TERMINAL.wait_for("Ignition off, plug lead off")
-        TERMINAL.tmux("send-keys", "-t", name, "Space")
-    check_ended()
+        terminal.wait_for("Ignition off, plug lead off")
+        terminal.tmux("send-keys", "-t", terminal.name, "Space")
+    check_ended(terminal)
     (folder,) = (tmp_path / "jobs").iterdir()
     assert (folder / "program-fault-1.txt").exists()
     assert [part.state for part in verify_job(Job(folder))] == [State.WHOLE] * 2
@@ -220,6 +218,5 @@ def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_
     ],
 )
 def test_on_every_other_screen_it_ends_so_too(screen, tmp_path, place, words):
-    screen(place, words)
-    check_ended()
+    check_ended(screen(place, words))
     assert list(tmp_path.glob("XDG_STATE_HOME/meterlink/program-fault-1.txt"))
