@@ -277,6 +277,7 @@ class Hands:
 
     def _in_turn(self) -> Acting:
         """Do what each step wants, each touch for as long as a hold takes, and begin again."""
+        yield from self._leave()
         while True:
             yield _AIR_S
             for script in self._script.steps.values():

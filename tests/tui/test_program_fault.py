@@ -1,6 +1,5 @@
 """A fault of the program itself, put in at many places and met through the real front doors."""
 
-import os
 import re
 import shutil
 import subprocess
@@ -20,7 +19,6 @@ from tests.tui.terminals import Terminal
 
 SYNCER = "captures.appending:_to_medium"
 """Runs on a thread that nobody waits for."""
-TERMINAL = Terminal("faults")
 
 
 def details_of(said: str) -> Path:
@@ -157,6 +155,36 @@ def test_a_job_folder_that_takes_no_file_leaves_the_details_in_the_state_folder(
 needs_terminal = pytest.mark.skipif(shutil.which("tmux") is None, reason="there is no tmux here")
 
 
+@pytest.fixture
+def screen(tmp_path):
+    """Start a command with a fault in it in a terminal of its own, which is returned."""
+    # A server of its own for each test: one that is just ending takes no new session.
+    terminal = Terminal(f"fault-{tmp_path.name}")
+    home = " ".join(
+        f"{key}={tmp_path / key}" for key in ("XDG_STATE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME")
+    )
+
+    def start(place: str, words: str) -> Terminal:
+        line = f"{sys.executable} {INJECTED} {place} {words}; echo EXIT $?; stty -a; sleep 60"
+        terminal.tmux(
+            *("new-session", "-d", "-s", terminal.name, "-x", "300", "-y", "30"),
+            f"cd {ROOT} && export {home} && {line}",
+        )
+        return terminal
+
+    yield start
+    terminal.tmux("kill-server")
+
+
+def check_ended(terminal: Terminal) -> None:
+    """Check that the sentence stands there, and nothing else, and the terminal is as it was."""
+    shown = terminal.wait_for("EXIT 70")
+    assert "the program itself has a fault (SlipError)" in shown
+    assert "Traceback" not in shown
+    settings = terminal.wait_for("icanon").split()
+    assert {"icanon", "echo", "isig"} <= {word.strip(";") for word in settings}
+
+
 @needs_terminal
 @pytest.mark.parametrize(
     "place",
@@ -168,27 +196,27 @@ needs_terminal = pytest.mark.skipif(shutil.which("tmux") is None, reason="there 
     ],
     ids=["a thread of its own", "the reader", "the painter", "the teller"],
 )
-def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(tmp_path, place):
-    name = f"fault-{os.getpid()}"
-    words = f"{sys.executable} {INJECTED} {place} demo --jobs {tmp_path / 'jobs'}"
-    line = f"{words}; echo EXIT $?; stty -a | grep -oE ' -?(echo|icanon)( |$)'; sleep 60"
-    home = " ".join(f"{key}={tmp_path / key}" for key in ("XDG_STATE_HOME", "XDG_CONFIG_HOME"))
-    TERMINAL.name = name
-    TERMINAL.tmux(
-        *("new-session", "-d", "-s", name, "-x", "300", "-y", "30"),
-        f"cd {ROOT} && export {home} && {line}",
-    )
-    try:
-        if place.endswith("tell"):
-            TERMINAL.wait_for("Ignition off, plug lead off")
-            TERMINAL.tmux("send-keys", "-t", name, "Space")
-        shown = TERMINAL.wait_for("EXIT 70")
-        assert "the program itself has a fault (SlipError)" in shown
-        assert "Traceback" not in shown
-        assert TERMINAL.wait_for("icanon").count("-icanon") == 0
-        assert "-echo " not in TERMINAL.wait_for("icanon")
-    finally:
-        TERMINAL.tmux("kill-server")
+def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_path, place):
+    terminal = screen(place, f"demo --jobs {tmp_path / 'jobs'}")
+    if place.endswith("tell"):
+        terminal.wait_for("Ignition off, plug lead off")
+        terminal.tmux("send-keys", "-t", terminal.name, "Space")
+    check_ended(terminal)
     (folder,) = (tmp_path / "jobs").iterdir()
     assert (folder / "program-fault-1.txt").exists()
     assert [part.state for part in verify_job(Job(folder))] == [State.WHOLE] * 2
+
+
+@needs_terminal
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("meterlink.bench:Bench.feed@20", "replay sound-armature"),
+        ("tui.practice_screen:PracticeApp.compose", "practice --seed 1"),
+        ("tui.offering:find_meters", "bench"),
+        ("tui.screen.choosing:ChooseApp.compose", "bench"),
+    ],
+)
+def test_on_every_other_screen_it_ends_so_too(screen, tmp_path, place, words):
+    check_ended(screen(place, words))
+    assert list(tmp_path.glob("XDG_STATE_HOME/meterlink/program-fault-1.txt"))

@@ -17,6 +17,7 @@ from textual.widgets import Button, Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
+from meterlink.errors import MeterlinkError
 from meterlink.text import plain
 from tui.screen.faults import FaultApp
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
@@ -133,6 +134,8 @@ class ChooseApp(FaultApp[Choice]):
         found = worker.result or ()
         self._add_meters(found)
         if worker.error is not None:
+            if not isinstance(worker.error, MeterlinkError):
+                raise worker.error
             self._say(f"Meters could not be looked for: {worker.error}")
         elif not found:
             self._say("No meter was found; plug one in and switch it on, or type its port.")
