@@ -102,4 +102,8 @@ def session(
     )
     bench = Bench(card, profile, accuracy=accuracy, past=past)
     with job.new_capture(header) as capture:
-        yield Session(bench, source, job, capture, clock)
+        sitting = Session(bench, source, job, capture, clock)
+        try:
+            yield sitting
+        finally:
+            sitting.close()

@@ -24,7 +24,18 @@ import numpy as np
 from drivers.simulated.acts import Act, HandsScript, Places, StepScript, Tips
 from drivers.simulated.world import World
 from meterlink.circuit import AIR, OTHER_TIP, Engine
-from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.commands import (
+    AnyCommand,
+    Back,
+    CallOpen,
+    Confirm,
+    Deny,
+    Enter,
+    How,
+    Redo,
+    Skip,
+    Zero,
+)
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -35,6 +46,7 @@ from meterlink.events import (
     StepEnded,
     Zeroed,
 )
+from meterlink.steps.base import ON_METAL
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64
@@ -286,7 +298,11 @@ class Hands:
                 self._world.move(self._t, switch, asked.position)
             self._worked, self._answered = True, asked
             if self._asked is asked and not (yield Await(_asked_or_ended, self._script.patience)):
-                self._say(Confirm(how=How.KEY, who=WHO))  # the tips are on, and it reads nothing
+                self._call_open()  # the tips are on, and it reads nothing
+
+    def _call_open(self) -> None:
+        self._say(CallOpen(how=How.KEY, who=WHO))
+        self._say(Enter(text=ON_METAL, how=How.TYPED, who=WHO))
 
     def _tap(self, times: int) -> Acting:
         for _ in range(times):

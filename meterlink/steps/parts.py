@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final, overload
 
 from meterlink.card import SKIPPED, Card, EntryStep, MeasurementStep, SoakStep, Step, SwitchStep
+from meterlink.events import StepEnded
 from meterlink.profile import KINDS, Gap, Insulation, Lead, Profile, Switch, Torque, Winding
 from meterlink.progress import Progress, StepResult
 
@@ -54,15 +55,15 @@ def left_out(card: Card, profile: Profile) -> tuple[Step, ...]:
 
 def left_out_so_far(progress: Progress) -> tuple[Step, ...]:
     """Return the steps that the bench passed over as the engine has no such part, by the record."""
-    results = progress.results
-    return tuple(step for step in progress.card.step if _passed_over(results[step.id]))
+    return tuple(s for s in progress.card.step if was_left_out(progress.results[s.id]))
 
 
-def _passed_over(result: StepResult) -> bool:
-    if result.outcome != SKIPPED:
+def was_left_out(ended: StepResult | StepEnded) -> bool:
+    """Return whether a step ended thus because the engine has no such part."""
+    if ended.outcome != SKIPPED:
         return False
     # Records of earlier versions tell it by the reason alone.
-    return result.how == BY_PROFILE or result.reason.startswith(_LACKS)
+    return ended.how == BY_PROFILE or ended.reason.startswith(_LACKS)
 
 
 def left_out_words(steps: Iterable[Step]) -> str:

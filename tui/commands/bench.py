@@ -187,7 +187,9 @@ def _run_plain(sitting: "Session", who: str) -> int:
     from tui.typed_commands import HELP as TYPED
     from tui.typed_commands import read_command
 
-    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
     sitting.show(face)
     print(TYPED)
     stop = threading.Event()
@@ -200,7 +202,7 @@ def _run_plain(sitting: "Session", who: str) -> int:
                 if line.strip().lower() == b"why":
                     face.why()
                     continue
-                command = read_command(line.decode(errors="replace"), who)
+                command = read_command(line.decode(errors="replace"), who, sitting.bench.step)
                 if command is None:
                     stop.set()
                     return

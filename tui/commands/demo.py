@@ -60,7 +60,9 @@ def _run_plain(sitting: "Session") -> int:
     from tui.plain_face import PlainFace
     from tui.telling import Teller
 
-    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
     sitting.show(face)
     sitting.run(threading.Event())
     face.end(sitting.bench.progress)
