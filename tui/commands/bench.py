@@ -166,7 +166,12 @@ def _show(
     from tui.screen import run_bench_screen
 
     return run_bench_screen(
-        sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
+        sitting,
+        title=job.folder.name,
+        who=who,
+        settings=settings,
+        keep=_keep_settings,
+        where=str(job.folder),
     )
 
 

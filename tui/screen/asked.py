@@ -6,10 +6,10 @@ from textual.widgets import Static
 from meterlink.card import SwitchStep, WatchStep
 from meterlink.events import StepEnded
 from meterlink.text import plain
-from meterlink.wording import outcome_words
+from meterlink.wording import SAID_WORDS, outcome_words
 from tui.screen.forms import Phase, Tone
 from tui.screen.news import tone_of_outcome
-from tui.screen.steps import on_word, said_by
+from tui.screen.steps import said_by
 from tui.screen.view import View
 
 LIFT = "Lift the probes."
@@ -75,8 +75,8 @@ def ended_line(ended: StepEnded, view: View, back: str) -> Content:
     word = outcome_words(step, ended.outcome)
     said = said_by(step, view.progress.results[step.id])
     value = "" if said in {"", word} or said.startswith(word) else f" {said}"
-    if on_word(view.progress.results[step.id]) and ended.outcome != "skipped":
-        tone, value = Tone.UNSURE, ", said, not measured"
+    if view.progress.results[step.id].said and ended.outcome != "skipped":
+        tone, value = Tone.UNSURE, f", {SAID_WORDS}"
     style = "" if tone is Tone.NONE else f"${tone.value}"
     return Content.assemble(
         (f"  {plain(step.title)}: ", ""),

@@ -20,20 +20,19 @@ from meterlink.steps.parts import find_part, lacking
 from meterlink.text import plain
 from meterlink.wording import (
     METER_FAILED,
+    SAID_WORDS,
     VERDICT_WORDS,
     entered_words,
     outcome_words,
+    sure_in_short,
     window_words,
 )
 from tui.ending import finding_of
 from tui.judging_by import criterion_of
 from tui.screen.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
 from tui.screen.news import tone_of_outcome, tone_of_verdict
-from tui.screen.stage import sure_of
-from tui.screen.steps import on_word
 from tui.screen.view import View
 
-SAID: Final = "said, not measured"
 UNSURE: Final = "?"
 _LONGEST: Final = 600
 
@@ -181,7 +180,7 @@ def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
     title = plain(step.title)
     word = plain(outcome_words(step, result.outcome), 60)
     if isinstance(step, SwitchStep):
-        yield f"{title}: {word}{f', {SAID}' if on_word(result) else ''}"
+        yield f"{title}: {word}{f', {SAID_WORDS}' if result.said else ''}"
         for position, judged in result.judged.items():
             yield f"  in «{plain(position)}»: {_verdict(step, judged, profile)}"
         return
@@ -211,7 +210,7 @@ def _verdict(step: Step, judged: Judged, profile: Profile) -> str:
         words = f"{shown}, {words}"
     criterion = criterion_of(step, profile, judged.position)
     limits = "" if criterion is None else f"; limits {window_words(criterion, ohm_sign=True)}"
-    return f"{words} ({sure_of(judged)}){limits}"
+    return f"{words} ({sure_in_short(judged)}){limits}"
 
 
 def _size_limits(step: Step, profile: Profile) -> str:
