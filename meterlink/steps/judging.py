@@ -14,9 +14,7 @@ Of ten people who are sure that both tips touch, one stands on enamel, paint or 
 tip slip while looking at the meter: so a mere statement stays below what counts as clear.
 """
 
-PROVE_IT: Final = (
-    "Tap the tips together, touch the part for two seconds, tap again: that proves it."
-)
+PROVE_IT: Final = "Clean both places to bright metal and measure again before a part is bought."
 
 
 def judged(
@@ -88,11 +86,13 @@ def judged_over_range(
         position=position,
         evidence=evidence,
         advice=judgement.advice or (PROVE_IT if evidence is Evidence.SAID else ""),
-        probabilities=_by_code(judgement.probabilities, TRUST[evidence]),
+        probabilities=_by_code(
+            judgement.probabilities, TRUST[evidence] if evidence is Evidence.SAID else 1.0
+        ),
         notes=assessment.notes,
     )
 
 
 def _by_code(probabilities: dict[Verdict, float], trust: float) -> dict[str, float]:
-    """Return probabilities by code, with what is left where the probes may not have touched."""
+    """Return probabilities by code; what a mere statement leaves goes to no verdict."""
     return {verdict.value: trust * share for verdict, share in probabilities.items()}
