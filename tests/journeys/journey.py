@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from drivers.simulated.bench import SimulatedBench
 from meterlink.card import Card
-from tests.journeys.cues import Cues
+from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import Patient
 from tests.journeys.faces import Plain, Process, Screen
 from tests.journeys.hands import Hands, Hurried
@@ -80,8 +80,8 @@ def travel(folder: Path, card_name: str, patient: Patient, kind: str, habits: Ha
         try:
             player.play()
             face.finish()
-        finally:
-            journey.errors = face.errors()
+        except NeverCameError as fault:
+            raise NeverCameError(f"{fault} {face.errors()[-600:]}") from None
         journey.code, journey.shown = face.code, face.shown()
         journey.errors, journey.screen = face.errors(), face.last_screen()
     cues.look()

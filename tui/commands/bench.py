@@ -243,7 +243,12 @@ def _show(
         if args.redo:
             sitting.tell(_again(args.redo, who))
         return run_bench_screen(
-            sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
+            sitting,
+            title=job.folder.name,
+            who=who,
+            settings=settings,
+            keep=_keep_settings,
+            where=str(job.folder),
         )
 
 

@@ -3,13 +3,13 @@
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card import SwitchStep, WatchStep
+from meterlink.card import ConfirmationStep, SwitchStep, WatchStep
 from meterlink.events import StepEnded
 from meterlink.text import plain
-from meterlink.wording import outcome_words
+from meterlink.wording import SAID_WORDS, outcome_words
 from tui.screen.forms import Phase, Tone
 from tui.screen.news import tone_of_outcome
-from tui.screen.steps import on_word, said_by
+from tui.screen.steps import said_by
 from tui.screen.view import View
 
 LIFT = "Lift the probes."
@@ -33,9 +33,12 @@ class AskedView(Static):
 def what_to_do(view: View) -> str:
     """Return the one thing to do now; a question that waits is never hidden behind another."""
     if view.progress.ended:
-        signed = "signed off" if view.progress.signed_off else "not signed off"
+        signers = [s for s in view.steps if isinstance(s, ConfirmationStep) and s.signs_off]
+        signed = "" if not signers else ", signed off"
+        if signers and not view.progress.signed_off:
+            signed = ", not signed off"
         back = "; b goes back one step" if view.back else ""
-        return f"The card is done, {signed}. Press q to leave{back}."
+        return f"The card is done{signed}. Press q to leave{back}."
     if not view.progress.began:
         return "Waiting for the meter."
     asked = "" if view.asked is None else plain(view.asked.say, 600)
@@ -75,8 +78,8 @@ def ended_line(ended: StepEnded, view: View, back: str) -> Content:
     word = outcome_words(step, ended.outcome)
     said = said_by(step, view.progress.results[step.id])
     value = "" if said in {"", word} or said.startswith(word) else f" {said}"
-    if on_word(view.progress.results[step.id]) and ended.outcome != "skipped":
-        tone, value = Tone.UNSURE, ", said, not measured"
+    if view.progress.results[step.id].said and ended.outcome != "skipped":
+        tone, value = Tone.UNSURE, f", {SAID_WORDS}"
     style = "" if tone is Tone.NONE else f"${tone.value}"
     return Content.assemble(
         (f"  {plain(step.title)}: ", ""),

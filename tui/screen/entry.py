@@ -19,6 +19,7 @@ from textual.widgets.option_list import Option
 
 from meterlink.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
+from meterlink.steps.base import NOT_SURE, ON_METAL
 from meterlink.text import plain
 
 YES_NO: Final = ("yes", "no")
@@ -33,6 +34,8 @@ _RESISTOR: Final = "such as 4.7 kohm 1%"
 _VALUE: Final = "such as 0.84 ohm, 4k7, OL"
 _CHOICE: Final = "type it, or its number"
 _YES_NO: Final = "y or n"
+
+_NOT_SURE: Final = f"{NOT_SURE}, not sure"
 
 _LONGEST: Final = 40
 """Characters of an answer that the line beneath repeats."""
@@ -49,11 +52,17 @@ class Question(NamedTuple):
     """Whether it is a step's own yes or no, which a confirm answers too."""
     hint: str = ""
     """What the empty line says."""
+    usual: int | None = None
+    """Which choice Enter takes on an empty line: the harmless one, where there is one."""
     may_be_empty: bool = False
     """Whether Enter on an empty line goes on."""
 
+    def shown(self, at: int) -> str:
+        """Return a choice as it is shown; the harmless one is meant for those in doubt too."""
+        return _NOT_SURE if at == self.usual else plain(self.choices[at], _LONGEST)
 
-def question_of(step: Step | None, answers: Sequence[str], *, typing: bool) -> Question | None:
+
+def question_of(step: Step | None, answers: tuple[str, ...], *, typing: bool) -> Question | None:
     """Return what a person is to answer; None where nothing is asked but by the probes.
 
     ``answers``: those of the bench's own question. ``typing``: a value is to be typed though the
@@ -61,11 +70,12 @@ def question_of(step: Step | None, answers: Sequence[str], *, typing: bool) -> Q
     """
     if step is None:
         return None
-    if answers:
-        return Question(f"{step.id} {' '.join(answers)}", tuple(answers), hint=_CHOICE)
     match step:
         case ConfirmationStep():
             return Question(step.id, YES_NO, yes_no=True, hint=_YES_NO)
+        case _ if answers:
+            usual = answers.index(NOT_SURE) if ON_METAL in answers else None
+            return Question(f"{step.id} {' '.join(answers)}", answers, hint=_CHOICE, usual=usual)
         case EntryStep(takes="choice"):
             return Question(step.id, step.choices, hint=_CHOICE)
         case EntryStep():
@@ -203,10 +213,11 @@ class EntryView(Vertical):
             self._fits = fitting(question.choices, self._line.value)
             shown.clear_options()
             shown.add_options(
-                Option(Content(f"{at + 1} {plain(question.choices[at])}")) for at in self._fits
+                Option(Content(f"{at + 1} {question.shown(at)}")) for at in self._fits
             )
-            sure = bool(self._line.value.strip()) and len(self._fits) == 1
-            shown.highlighted = 0 if sure else None
+            typed = bool(self._line.value.strip())
+            sure = 0 if len(self._fits) == 1 else None
+            shown.highlighted = sure if typed else question.usual
         self._say()
 
     @on(AnswerLine.Point)
@@ -238,7 +249,7 @@ class EntryView(Vertical):
         if not question.choices:
             return f"Enter takes «{plain(typed, _LONGEST)}»." if typed else "Type it, then Enter."
         if (picked := self._picked) is not None:
-            return f"Enter takes «{plain(picked, _LONGEST)}»."
+            return f"Enter takes «{question.shown(question.choices.index(picked))}»."
         if not self._fits:
             return f"No answer is «{plain(typed, _LONGEST)}»."
         if typed:

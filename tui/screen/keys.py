@@ -73,7 +73,7 @@ _SHOWN: Final = {
     *("confirm", "redo", "skip", "back", "zero", "open", "budget", "help", "hands", "leave"),
 }
 _AT_THE_END: Final = NAMES.keys() - {"confirm", "redo", "skip", "zero", "deny", "open", "typed"}
-_AT_CAUTIONS: Final = NAMES.keys() - {"skip", "zero", "deny", "open", "typed"}
+_AT_CAUTIONS: Final = _AT_THE_END - {"budget"} | {"confirm"}
 
 _TYPE_WORDS: Final = {"space", "question_mark"}
 """Names of keys that type something though their name is longer than that."""
@@ -114,7 +114,8 @@ def works(name: str, view: View) -> bool:
     if view.progress.ended:
         return name in _AT_THE_END
     if isinstance(view.step, CautionStep):
-        return name in _AT_CAUTIONS
+        first = view.step.id == view.progress.card.step[0].id
+        return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
     return name != "open" or isinstance(view.step, MeasurementStep | SwitchStep)

@@ -82,9 +82,10 @@ def _corrected(view: View) -> float | None:
     look, held, judged = view.look, view.held, view.judged
     if held is not None:
         return None if judged is None else judged.corrected
-    if look is None or look.criterion is None or view.phase is Phase.OFF:
+    if look is None or view.phase is Phase.OFF:
         return None
-    return look.corrected
+    judging = view.criterion is not None and look.criterion is not None
+    return look.corrected if judging else None
 
 
 def _split(shown: str) -> tuple[str, str]:

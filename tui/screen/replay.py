@@ -7,6 +7,7 @@ from contextlib import suppress
 from math import inf
 from typing import ClassVar, Final
 
+from msgspec.structs import replace
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -49,6 +50,13 @@ _KEPT: Final = (
     Binding("f9", "theme", "light", show=False),
     Binding("q", "leave", "quit"),
 )
+_ASKED: Final = (
+    Binding("ctrl+n", "asked('next_touch')", "next touch"),
+    Binding("ctrl+b", "asked('previous_touch')", "touch before"),
+    Binding("ctrl+q", "asked('leave')", "quit"),
+)
+"""While a question stands, what is typed goes to it."""
+
 _HELP: Final = (
     "This is a record: nothing is measured, and nothing can be told to the bench.",
     "space  pause, or go on",
@@ -58,7 +66,7 @@ _HELP: Final = (
     "u      how sure the value is, and why",
     "f7 f8  tones, voice",
     "f9     dark, light, plain",
-    "Escape gives the keys back while your verdict is asked for, Enter goes back to it.",
+    "While your verdict is asked for, Escape gives the keys back, and Enter goes back to it.",
     "q      leave",
 )
 _TICK_S: Final = 0.1
@@ -79,7 +87,8 @@ class ReplayView(View):
     def step(self) -> Step | None:
         """The current step; none where it waits for an answer, as the record has it already."""
         if self.question is not None:
-            return _QUESTION
+            # Each has a name of its own: what was typed for one is not left for the next.
+            return replace(_QUESTION, id=f"your-verdict-{self.question.judged.t:.3f}")
         step = super().step
         return None if isinstance(step, EntryStep | ConfirmationStep) else step
 
@@ -130,6 +139,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         *_KEYS,
         *_KEPT,
+        *_ASKED,
         Binding("escape", "to_keys", "keys"),
         Binding("enter", "answer", "answer"),
     ]
@@ -238,9 +248,10 @@ class ReplayApp(BenchApp, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer what works now: all keys but one are typed into the question while it stands."""
-        if action not in ("to_keys", "answer"):
-            return self._body is None or not self._body.asking
-        return super().check_action(action, parameters)
+        if action in ("to_keys", "answer"):
+            return super().check_action(action, parameters)
+        asking = self._body is not None and self._body.asking
+        return asking if action == "asked" else not asking
 
     # --- keys ---------------------------------------------------------------------------------
 

@@ -5,8 +5,8 @@ from typing import Final
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.events import Evidence, Judged
-from meterlink.wording import VERDICT_WORDS
+from meterlink.events import Judged
+from meterlink.wording import VERDICT_WORDS, sure_in_short
 from tui.screen.blocks import paint, rows_of
 from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
 from tui.screen.news import tone_of_verdict
@@ -52,7 +52,7 @@ class StageView(Widget):
             right = [
                 *paint(VERDICT_PICTURES[judged.verdict], scale),
                 self.verdict_words,
-                sure_of(judged),
+                sure_in_short(judged),
             ]
         lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
         news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
@@ -62,13 +62,6 @@ class StageView(Widget):
                 _filled(left, columns, rows), _filled(right, columns, rows), strict=True
             )
         )
-
-
-def sure_of(judged: Judged) -> str:
-    """Return in a word or two how far ``judged`` holds."""
-    if judged.evidence is Evidence.SAID:
-        return "said, not measured"
-    return "clear" if judged.clear else f"close, {judged.probability:.0%} sure"
 
 
 def _filled(lines: list[str], columns: int, rows: int) -> list[str]:

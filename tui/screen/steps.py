@@ -8,7 +8,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from meterlink.card import Step
-from meterlink.events import Evidence, Judged
+from meterlink.events import Judged
 from meterlink.notation import format_value
 from meterlink.progress import StepResult
 from meterlink.text import plain
@@ -92,14 +92,9 @@ def _mark(step: Step, result: StepResult, view: View, tone: Tone) -> str:
     return TO_COME if view.progress.applies(step) else NOT_NEEDED
 
 
-def on_word(result: StepResult) -> bool:
-    """Return whether what a step said rests on somebody's word: said, not measured."""
-    return any(judged.evidence is Evidence.SAID for judged in result.judged.values())
-
-
 def said_by(step: Step, result: StepResult) -> str:
     """Return in a word or a value what a step said; empty while it said nothing."""
-    if on_word(result) and result.outcome != "skipped":
+    if result.said and result.outcome != "skipped":
         return f"said {outcome_words(step, result.outcome) or 'open'}"
     verdict = _only_verdict(result)
     word = _SHORT_WORDS.get(result.outcome) or outcome_words(step, result.outcome)

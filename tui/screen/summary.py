@@ -20,22 +20,23 @@ from meterlink.steps.parts import find_part, lacking
 from meterlink.text import plain
 from meterlink.wording import (
     METER_FAILED,
+    SAID_WORDS,
     VERDICT_WORDS,
     entered_words,
     outcome_words,
+    sure_in_short,
     window_words,
 )
 from tui.ending import finding_of
 from tui.judging_by import criterion_of
 from tui.screen.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
 from tui.screen.news import tone_of_outcome, tone_of_verdict
-from tui.screen.stage import sure_of
-from tui.screen.steps import on_word
 from tui.screen.view import View
 
-SAID: Final = "said, not measured"
 UNSURE: Final = "?"
 _LONGEST: Final = 600
+_FOUND: Final = 3
+"""So many sentences say what is found; what speaks for it comes last on the page."""
 
 
 class SummaryView(VerticalScroll):
@@ -74,26 +75,30 @@ def summary(view: View, where: str = "") -> Iterator[Content]:
         yield _line("!", METER_FAILED, Tone.BAD)
     yield from _block("Did not pass", FAULT, failed, view)
     yield from _block("Not sure", UNSURE, unsure, view)
-    yield from _finding(view)
+    found, onward, why = _finding(view)
+    yield from _words("What it means", found)
+    yield from _words("What to do next", onward)
     yield from _still_to_do(view, undone)
     if view.left_out:
         yield Content(f"- {view.left_out}").stylize("$quiet")
     if where:
         yield _head("Kept in")
-        yield Content(f"  {plain(where, _LONGEST)}")
+        yield Content(plain(where, _LONGEST))
+    yield from _words("Why", why)
 
 
 def _headline(view: View, failed: list[Step], unsure: list[Step], undone: list[Step]) -> Content:
-    signed = "signed off" if view.progress.signed_off else "not signed off"
+    signed, signs = view.progress.signed_off, _signer(view) is not None
     if failed or view.progress.meter_failed:
-        words, tone = f"{FAULT} NOT PASSED, {signed}", Tone.BAD
-    elif undone or not (view.progress.signed_off or _signer(view) is None):
-        words, tone = f"{TO_COME} NOT FINISHED, {signed}", Tone.UNSURE
+        words, tone = f"{FAULT} NOT PASSED", Tone.BAD
+    elif undone or (signs and not signed):
+        words, tone = f"{TO_COME} NOT FINISHED", Tone.UNSURE
     elif unsure:
-        words, tone = f"{UNSURE} NOT SURE, {signed}", Tone.UNSURE
+        words, tone = f"{UNSURE} NOT SURE", Tone.UNSURE
     else:
         words, tone = f"{DONE} PASSED", Tone.GOOD
-        words += f", {signed}" if _signer(view) is not None else ""
+    if signs:
+        words += ", signed off" if signed else ", not signed off"
     done = sum(bool(view.progress.outcome(step.id)) for step in view.steps) - len(undone)
     count = f"  {max(0, done)} of {len(view.steps)} steps done"
     return Content.assemble((f" {words} ", f"bold reverse ${tone.value}"), (count, "$quiet"))
@@ -109,22 +114,15 @@ def _block(title: str, mark: str, steps: list[Step], view: View) -> Iterator[Con
             yield _line(mark, said, tone)
 
 
-def _finding(view: View) -> Iterator[Content]:
+def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
+    """Return the finding's sentences: what is found, what to do next, and why it is found."""
     sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress)]
-    if not sentences:
-        return
     onward = next(
-        (at for at, sentence in enumerate(sentences) if sentence.startswith("Next best check")),
+        (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
         len(sentences) - 1,
     )
-    grounds = sentences[:onward]
-    if grounds:
-        yield _head("What it means")
-    for sentence in grounds:
-        yield Content(f"  {sentence}")
-    yield _head("What to do next")
-    for sentence in sentences[onward:]:
-        yield Content(f"  {sentence}")
+    found = sentences[: max(0, onward)]
+    return found[:_FOUND], sentences[max(0, onward) :], found[_FOUND:]
 
 
 def _still_to_do(view: View, undone: list[Step]) -> Iterator[Content]:
@@ -147,10 +145,7 @@ def _still_to_do(view: View, undone: list[Step]) -> Iterator[Content]:
                 wanted = " or ".join(outcome_words(step, was) for was in need.was)
                 lines.append(f"{FAULT} {plain(step.title)}: {plain(said)}, must be {plain(wanted)}")
         lines.append(f"{TO_COME} {plain(signer.title)}: not signed")
-    if lines:
-        yield _head("Still to do before sign-off" if signer is not None else "Still to do")
-    for line in lines:
-        yield Content(f"  {line}")
+    yield from _words("Still to do before sign-off" if signer is not None else "Still to do", lines)
 
 
 def _signer(view: View) -> ConfirmationStep | None:
@@ -181,7 +176,7 @@ def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
     title = plain(step.title)
     word = plain(outcome_words(step, result.outcome), 60)
     if isinstance(step, SwitchStep):
-        yield f"{title}: {word}{f', {SAID}' if on_word(result) else ''}"
+        yield f"{title}: {word}{f', {SAID_WORDS}' if result.said else ''}"
         for position, judged in result.judged.items():
             yield f"  in «{plain(position)}»: {_verdict(step, judged, profile)}"
         return
@@ -211,7 +206,7 @@ def _verdict(step: Step, judged: Judged, profile: Profile) -> str:
         words = f"{shown}, {words}"
     criterion = criterion_of(step, profile, judged.position)
     limits = "" if criterion is None else f"; limits {window_words(criterion, ohm_sign=True)}"
-    return f"{words} ({sure_of(judged)}){limits}"
+    return f"{words} ({sure_in_short(judged)}){limits}"
 
 
 def _size_limits(step: Step, profile: Profile) -> str:
@@ -225,12 +220,18 @@ def _size_limits(step: Step, profile: Profile) -> str:
     return f"{format_value(part.low, unit)} to {format_value(part.high, unit)}"
 
 
+def _words(title: str, lines: list[str]) -> Iterator[Content]:
+    if lines:
+        yield _head(title)
+        yield from map(Content, lines)
+
+
 def _head(words: str) -> Content:
     return Content(words).stylize("bold underline")
 
 
 def _line(mark: str, words: str, tone: Tone) -> Content:
-    return Content.assemble((f"  {mark} ", f"bold ${tone.value}"), (words, "bold"))
+    return Content.assemble((f"{mark} ", f"bold ${tone.value}"), (words, "bold"))
 
 
 def text_of(lines: Iterable[Content]) -> str:

@@ -144,7 +144,10 @@ class View:
         step = self.step
         if isinstance(step, LeadZeroStep):
             return Criterion.part(Window(0.0, step.at_most))
-        return None if self.look is None or step is None else self.look.criterion
+        look = self.look
+        if look is None or step is None or look.step != step.id:
+            return None  # a look from before the step began has the limits of another
+        return look.criterion
 
     def see(self, look: Look) -> None:
         """Take a look."""
