@@ -275,7 +275,9 @@ def lacks(step: Step, profile: Profile) -> bool:
     match step:
         case EntryStep(takes="gap" | "torque"):
             return step.of not in {e.name for e in getattr(profile, step.takes)}
-        case MeasurementStep() | SwitchStep() | SoakStep():
+        case SwitchStep():
+            return step.switch not in {e.name for e in profile.switch}
+        case MeasurementStep() | SoakStep():
             try:
                 places_of(step, profile)
             except StopIteration:

@@ -58,9 +58,12 @@ def _count(count: Counter[str], family: str, seed: int) -> None:
         count[name] += getattr(told, name)
     count["wrong clear"] += len(told.wrong_clear)
     count["failed"] += bool(told.faults)
-    for fault in (*told.faults, *(f"wrong and clear: {w}" for w in told.wrong_clear)):
+    faults = [*told.faults, *(f"wrong and clear: {wrong}" for wrong in told.wrong_clear)]
+    for fault in faults[:4]:
+        print(fault[:600])
+    if faults:
         again = f"python tests/journeys/long.py --family {family} --seed {seed} --journeys 1"
-        print(f"{fault[:600]}\n    {again}", flush=True)
+        print(f"    {again}", flush=True)
 
 
 if __name__ == "__main__":
