@@ -126,6 +126,12 @@ class JobWriter(Closing):
         """The job's folder."""
         return self.job.folder
 
+    @property
+    def trouble(self) -> str:
+        """One sentence while log or captures cannot be written, else empty."""
+        told = (self.log.trouble, *(capture.trouble for capture in self._captures))
+        return next(filter(None, told), "")
+
     def new_capture(self, header: Header) -> CaptureWriter:
         """Begin a capture in the job's folder and say so in the log.
 

@@ -84,6 +84,12 @@ def list_jobs(
             yield listed
 
 
+def standing_of(job: Job) -> Standing:
+    """Return how far one job has come."""
+    found = _look_at(job, "")
+    return Standing.UNREADABLE if found is None else found.standing
+
+
 def _look_at(job: Job, wanted: str) -> Listed | None:
     """Return the line about one job; None where its title and name do not hold ``wanted``."""
     try:

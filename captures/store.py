@@ -1,7 +1,7 @@
 """The folder that all jobs lie in."""
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -25,8 +25,12 @@ def default_root() -> Path:
 class JobStore:
     """All jobs under one folder, which is made when the first job is."""
 
-    def __init__(self, root: Path | None = None) -> None:
+    def __init__(
+        self, root: Path | None = None, *, opened: Callable[[JobWriter], None] | None = None
+    ) -> None:
+        """``opened`` is told of every job that is begun or gone on with."""
         self.root = root if root is not None else default_root()
+        self._opened = opened or (lambda _job: None)
 
     def create(
         self,
@@ -48,7 +52,7 @@ class JobStore:
             with contextlib.suppress(OSError):
                 job.folder.rmdir()
             raise
-        return JobWriter(job, log, on_trouble)
+        return self._told(JobWriter(job, log, on_trouble))
 
     def resume(
         self, name: str, *, clock: Clock = local_now, on_trouble: OnTrouble | None = None
@@ -59,7 +63,11 @@ class JobStore:
             InUseError: another program works on it.
             UnreadableError: there is none of that name, or its log cannot be read.
         """
-        return JobWriter.resume(self.job(name), clock=clock, on_trouble=on_trouble)
+        return self._told(JobWriter.resume(self.job(name), clock=clock, on_trouble=on_trouble))
+
+    def _told(self, job: JobWriter) -> JobWriter:
+        self._opened(job)
+        return job
 
     def jobs(self) -> Iterator[Job]:
         """Yield every job, newest day first.

@@ -10,8 +10,8 @@ from typing import Final
 
 import msgspec
 
-from meterlink.card import Card, CautionStep, ConfirmationStep, Step
-from meterlink.commands import AnyCommand, Back, Gestures, Redo, Skip, Zero
+from meterlink.card import SKIPPED, Card, CautionStep, ConfirmationStep, Step
+from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
 from meterlink.criterion import Criterion
 from meterlink.events import (
     Asked,
@@ -31,14 +31,15 @@ from meterlink.events import (
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.profile import Profile
 from meterlink.progress import Progress
-from meterlink.reading import Reading
+from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, Setting, Setup
 from meterlink.stages import Stage
 from meterlink.steps import Worker, worker_for
 from meterlink.steps.assessors import Bearings
-from meterlink.steps.measuring import zeroed
-from meterlink.steps.parts import lacking
+from meterlink.steps.measuring import LEADS_AT_LEAST, zeroed
+from meterlink.steps.parts import BY_PROFILE, lacking, left_out
 from meterlink.steps.rejudging import judge_again
+from meterlink.steps.taps import ZERO_STEPS
 from meterlink.text import plain
 
 LEADS_AT_MOST: Final = 2.0
@@ -63,6 +64,8 @@ class Look(msgspec.Struct, frozen=True, kw_only=True):
     """What the technician is to do now."""
     remaining_s: float | None = None
     """Seconds of readings until a step that runs by its own clock is done; None: none runs."""
+    can_call_open: bool = False
+    """Whether ``CallOpen`` would be asked about now."""
 
 
 class Bench:
@@ -84,6 +87,8 @@ class Bench:
         self.progress = Progress(card)
         self.progress.apply_all(past)
         self.gestures = True
+        self.sound = True
+        """Whether the newest value made sense; see ``Surroundings``."""
         self.reading: Reading | None = None
         self.setting: Setting | None = None
         self.asked: Asked | None = None
@@ -103,6 +108,17 @@ class Bench:
         return None if self._worker is None else self._worker.setup
 
     @property
+    def step(self) -> Step | None:
+        """The step that readings and commands go to; None before the card began and at its end."""
+        current = self.progress.current
+        return None if current is None else self.card.find(current)
+
+    @property
+    def can_call_open(self) -> bool:
+        """Whether an over range that stands now could be called open on the technician's word."""
+        return self._worker is not None and not self._worker.no_word
+
+    @property
     def bearings(self) -> Bearings:
         """What bears on every value, as things stand."""
         return Bearings(self.accuracy, self.progress, self.setting)
@@ -112,6 +128,7 @@ class Bench:
         again = self.progress.began
         out: list[BenchEvent] = []
         self._note(CardBegan(t=t, card=self.card.id, profile=self.profile.id, again=again), out)
+        self._leave_out(t, out)
         self._judge_again(t, out)
         self._go_on(t, out)
         return out
@@ -119,6 +136,10 @@ class Bench:
     def feed(self, reading: Reading) -> Sequence[BenchEvent]:
         """Take one reading; return what it makes happen, which nearly always is nothing."""
         self.reading = reading
+        if reading.quantity is Quantity.RESISTANCE and _below_nought(
+            reading.value, reading.resolution
+        ):
+            self.sound = False
         touches = self._detector.feed(reading)
         worker = self._worker
         if not touches and (worker is None or not worker.attentive):
@@ -128,10 +149,12 @@ class Bench:
             self._note(touch, out)
             if isinstance(touch, Held):
                 self._held = touch
+                if touch.unit == "ohm" and not _below_nought(touch.value, touch.resolution):
+                    self.sound = True
             elif isinstance(touch, Lift):
                 self._held = None
             if self._worker is not None:
-                self._take(self._worker.touch(touch), out)
+                self._take(self._worker.meet(touch), out)
         if worker is not None and worker is self._worker and worker.attentive:
             self._take(worker.read(reading), out)
         self._settle(reading.t, out)
@@ -154,7 +177,9 @@ class Bench:
             case Gestures():
                 self.gestures = command.on
             case _ if self._worker is not None:
-                self._take(self._worker.tell(command, t), out)
+                self._take(self._worker.hear(command, t), out)
+        if len(out) == 1 and not isinstance(command, Gestures):
+            self._answer(t, _no_answer(command), out)
         self._settle(t, out)
         return out
 
@@ -181,7 +206,7 @@ class Bench:
         wanted = self.setup
         unfit = wanted is not None and setting.quantity not in (None, wanted.quantity)
         if unfit and setting.lost and self.progress.current is not None:
-            self._note(Asked(t=t, step=self.progress.current, say=setting.lost[0]), out)
+            self._answer(t, setting.lost[0], out)
         return out
 
     def gap(self, gap: Gap) -> list[BenchEvent]:
@@ -223,6 +248,7 @@ class Bench:
             step=self.progress.current,
             asked=self.asked,
             remaining_s=None if worker is None else worker.remaining_s,
+            can_call_open=self.can_call_open,
         )
 
     # --- within ---
@@ -233,6 +259,11 @@ class Bench:
         if isinstance(event, Asked):
             self.asked = event
         out.append(event)
+
+    def _answer(self, t: float, say: str, out: list[BenchEvent]) -> None:
+        """Say ``say``, and after it the question that stands: nothing came of what was told."""
+        worker = self._worker
+        self._note(Asked(t=t, step="", say=say) if worker is None else worker.again(t, say), out)
 
     def _take(self, events: Iterable[BenchEvent], out: list[BenchEvent]) -> None:
         for event in events:
@@ -245,6 +276,14 @@ class Bench:
             self._judge_again(t, out)
             self._go_on(t, out)
 
+    def _leave_out(self, t: float, out: list[BenchEvent]) -> None:
+        """Steps whose part this engine lacks are passed over from the start, with the reason."""
+        for step in left_out(self.card, self.profile):
+            if not self.progress.outcome(step.id):
+                why = lacking(step, self.profile)
+                ended = StepEnded(t=t, step=step.id, outcome=SKIPPED, reason=why, how=BY_PROFILE)
+                self._note(ended, out)
+
     def _judge_again(self, t: float, out: list[BenchEvent]) -> None:
         """What was measured before a lead zero or temperature was corrected has a new verdict."""
         again = judge_again(self.progress, self.profile, self.accuracy, t)
@@ -253,13 +292,10 @@ class Bench:
     def _go_on(self, t: float, out: list[BenchEvent]) -> None:
         """Make the next open step the current one; end the card where there is none."""
         while (step := self.progress.next_step()) is not None:
-            if why := lacking(step, self.profile):
-                self._note(StepEnded(t=t, step=step.id, outcome="skipped", reason=why), out)
-                continue
             self._start(step, t, out)
             if not self.progress.outcome(step.id):
                 return
-        self._worker = None
+        self._worker = self.asked = None
         self._detector.aim_at(None)
         if not self.progress.ended:
             ended = CardEnded(
@@ -287,13 +323,13 @@ class Bench:
         if step is None:
             return
         if isinstance(self.card.find(step), CautionStep):
-            self._note(Asked(t=t, step=step, say="The cautions cannot be skipped."), out)
+            self._answer(t, "The cautions cannot be skipped.", out)
             return
         self._note(
             StepEnded(
                 t=t,
                 step=step,
-                outcome="skipped",
+                outcome=SKIPPED,
                 reason=command.reason,
                 how=command.how.value,
                 who=command.who,
@@ -302,11 +338,10 @@ class Bench:
         )
 
     def _redo(self, step: str | None, reason: str, t: float, out: list[BenchEvent]) -> None:
-        current = self.progress.current
         if step is None:
             return
         if refused := self._cannot_redo(step):
-            self._note(Asked(t=t, step=current or "", say=refused), out)
+            self._answer(t, refused, out)
             return
         self._note(StepReopened(t=t, step=step, reason=reason), out)
         self._withdraw_sign_off(step, t, out)
@@ -339,7 +374,7 @@ class Bench:
             return
         if held is None or held.unit != "ohm" or held.value > LEADS_AT_MOST:
             say = "Hold the probe tips together until the value is held, then take the zero."
-            self._note(Asked(t=t, step=step, say=say), out)
+            self._answer(t, say, out)
             return
         if self.progress.results[step].judged:
             reason = "that touch was the lead zero"
@@ -369,3 +404,18 @@ class Bench:
             and self.progress.holds(step.requires)
             for step in self.card.step
         )
+
+
+def _below_nought(value: float, resolution: float | None) -> bool:
+    """Return whether so many ohms lie farther below nought than a meter may be off there."""
+    return value < LEADS_AT_LEAST - ZERO_STEPS * (resolution or 0.0)
+
+
+def _no_answer(command: AnyCommand) -> str:
+    """Return what to say to a command that nothing comes of."""
+    match command:
+        case Enter(text=text) if text.strip():
+            return f"«{plain(text)}» is no answer here."
+        case Back() | Redo() | Skip() | Zero():
+            return "There is nothing to do that with."
+    return "That answers nothing here."

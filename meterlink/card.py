@@ -16,6 +16,9 @@ from meterlink.profile import Points
 
 FORMAT: Final = 1
 
+SKIPPED: Final = "skipped"
+"""Outcome of a step that was left without one of its own."""
+
 StepId = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")]
 CardId = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,60}$")]
 Words = Annotated[str, msgspec.Meta(max_length=600)]
@@ -282,7 +285,7 @@ def outcomes_of(step: Step) -> frozenset[str] | None:
             own = _OUTCOMES[type(step)]
     if isinstance(step, EntryStep) and not step.required:
         own |= {"done"}
-    return own | {"skipped"}
+    return own | {SKIPPED}
 
 
 def _faults(card: Card) -> list[str]:

@@ -6,7 +6,7 @@ from typing import Final
 from meterlink.card import Card, ConfirmationStep, outcomes_of
 from meterlink.finding.shape import FaultTable
 from meterlink.profile import Profile
-from meterlink.steps.parts import lacking, unused
+from meterlink.steps.parts import lacking, unreachable, unused
 
 STOP_CHECK: Final = "stop-check"
 """Id, or check, of the step without which no card signs a job off."""
@@ -59,12 +59,9 @@ def mistakes_beside_table(card: Card, table: FaultTable) -> Iterator[str]:
 
 def passed_over(card: Card, profile: Profile) -> Iterator[str]:
     """Yield the steps of ``card`` that cannot be done with ``profile``, each with the reason."""
-    gone: set[str] = set()
+    never = unreachable(card, profile)
     for step in card.step:
-        if any(need.step in gone and "skipped" not in need.was for need in step.only_if):
-            continue  # it is never asked for, as what it depends on is not
-        if why := lacking(step, profile):
-            gone.add(step.id)
+        if step.id not in never and (why := lacking(step, profile)):
             yield f"«{step.title}» ({step.id}) would be passed over: {why}"
 
 

@@ -25,11 +25,19 @@ class Command(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind"):
 
 
 class Confirm(Command, frozen=True, kw_only=True, tag="confirm"):
-    """Yes, go on: acknowledge, accept, or «the probes are on» while the meter is over range."""
+    """Yes, go on: acknowledge, accept what is held. Never makes an open: see ``CallOpen``."""
 
 
 class Deny(Command, frozen=True, kw_only=True, tag="deny"):
     """No, to a step that asks yes or no."""
+
+
+class CallOpen(Command, frozen=True, kw_only=True, tag="call-open"):
+    """Ask to conclude an open, or a switch that never closes, on one's word alone.
+
+    Nothing is concluded by it: the bench asks whether both tips are on bare metal. Only an
+    ``Enter`` of the answer that says so (``steps.base.ON_METAL``) records it.
+    """
 
 
 class Redo(Command, frozen=True, kw_only=True, tag="redo"):
@@ -67,4 +75,4 @@ class Gestures(Command, frozen=True, kw_only=True, tag="gestures"):
     on: bool
 
 
-AnyCommand = Confirm | Deny | Redo | Skip | Back | Zero | Enter | Gestures
+AnyCommand = Confirm | Deny | CallOpen | Redo | Skip | Back | Zero | Enter | Gestures

@@ -47,7 +47,7 @@ class Evidence(Enum):
     TAPPED = "tapped"
     """The probes were tapped together just before and just after."""
     SAID = "said"
-    """The technician's own key, pedal or typed entry."""
+    """Nobody measured it: the technician's word alone, by an explicit choice or typed."""
     READ = "read"
     """A finite reading above the value that counts as open."""
 
@@ -128,12 +128,18 @@ class StepBegan(Event, frozen=True, kw_only=True, tag="step-began"):
 
 
 class Asked(Event, frozen=True, kw_only=True, tag="asked"):
-    """What the technician is to do next, as one sentence; a switch check asks several times."""
+    """What the technician is to do next, in a sentence or two; a switch check asks several times.
+
+    It is always the whole of it: what is refused or answered in between says the question again.
+    """
 
     step: str
     say: str
     position: str = ""
     """The switch position asked for, where the step is a switch check."""
+    answers: tuple[str, ...] = ()
+    """What it can be answered with, each as it is to be entered; empty where it is no choice. None
+    of them is meant by a ``Confirm``: the person says which."""
 
 
 class Zeroed(Event, frozen=True, kw_only=True, tag="lead-zero"):
@@ -261,8 +267,11 @@ class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
     reason: str = ""
     """Why, where it was skipped."""
     how: str = "probes"
-    """What ended it: ``probes``, ``key``, ``pedal``, ``typed``, ``chosen``."""
+    """What ended it: ``probes``, ``key``, ``pedal``, ``typed``, ``chosen``; ``profile`` where it
+    was passed over, as the engine has no such part."""
     who: str = ""
+    evidence: Evidence | None = None
+    """``said`` where an open rests on the technician's word alone."""
 
 
 class StepReopened(Event, frozen=True, kw_only=True, tag="step-reopened"):

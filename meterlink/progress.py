@@ -11,6 +11,7 @@ from meterlink.events import (
     Dropout,
     Entered,
     Event,
+    Evidence,
     Held,
     Judged,
     MeterChecked,
@@ -39,6 +40,8 @@ class StepResult(msgspec.Struct, kw_only=True):
     reason: str = ""
     how: str = ""
     who: str = ""
+    evidence: Evidence | None = None
+    """As the end of the step had it."""
     judged: dict[str, Judged] = msgspec.field(default_factory=dict)
     """The verdict that counts, by switch position; the position is empty for a winding."""
     basis: Basis | None = None
@@ -54,6 +57,15 @@ class StepResult(msgspec.Struct, kw_only=True):
     """What a soak began from."""
     soaked_s: float = 0.0
     """Seconds of a soak that its points cover."""
+
+    @property
+    def said(self) -> bool:
+        """Whether the outcome is an open that rests on the technician's word alone."""
+        # Records of earlier versions tell it by the verdict alone.
+        return self.evidence is Evidence.SAID or any(
+            judged.evidence is Evidence.SAID and judged.value is None
+            for judged in self.judged.values()
+        )
 
 
 class Progress:
@@ -117,6 +129,7 @@ class Progress:
             case StepEnded():
                 result.outcome, result.reason = event.outcome, event.reason
                 result.how, result.who = event.how, event.who
+                result.evidence = event.evidence
             case StepReopened():
                 self._reopen(step)
             case _:

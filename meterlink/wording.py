@@ -20,9 +20,12 @@ VERDICT_WORDS: Final = {
 EVIDENCE_WORDS: Final = {
     Evidence.SAME_TOUCH: "the probes stayed on: closed before and after",
     Evidence.TAPPED: "the tips were tapped together before and after",
-    Evidence.SAID: "said by the technician",
+    Evidence.SAID: "said by the technician, not measured",
     Evidence.READ: "a reading above what counts as open",
 }
+
+SAID_WORDS: Final = "said, not measured"
+"""Where others read «clear» or «close»."""
 
 OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS.items()} | {
     "stuck-closed": "stuck closed",
@@ -60,6 +63,9 @@ WORTH_NAMING: Final = 0.005
 def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:
     """Return what makes a verdict clear or close, in a sentence that a technician would say."""
     stated = VERDICT_WORDS[judged.verdict]
+    if judged.evidence is Evidence.SAID:
+        words = EVIDENCE_WORDS[judged.evidence].capitalize()
+        return f"{words}: {percent(judged.probability)} sure at most. {judged.advice}".strip()
     if judged.corrected is None or judged.u is None:
         reason = f" ({EVIDENCE_WORDS[judged.evidence]})" if judged.evidence else ""
         if judged.clear:
@@ -83,6 +89,13 @@ def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:
         f"Close: it may be off by {off} either way, so it is {percent(judged.probability)} "
         f"{stated}{beside}. {judged.advice}"
     ).strip()
+
+
+def sure_in_short(judged: Judged) -> str:
+    """Return how sure a verdict is, in a cell of a table."""
+    if judged.evidence is Evidence.SAID:
+        return SAID_WORDS
+    return "clear" if judged.clear else f"close, {percent(judged.probability)}"
 
 
 def percent(probability: float) -> str:

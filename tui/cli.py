@@ -20,6 +20,8 @@ from meterlink import __version__
 from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
 from meterlink.text import plain
 from tui import commands
+from tui.program_fault import EXIT_CODE as PROGRAM_FAULT
+from tui.program_fault import ProgramFaults, end_output, told, working_on
 from tui.signs import SPELLED
 
 INTERRUPTED: Final = 130
@@ -58,8 +60,11 @@ class _Parser(argparse.ArgumentParser):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line ``argv`` (default: the process's own) and return the exit code."""
     _prepare_output()
+    working_on(None)
+    faults = ProgramFaults()
     try:
-        code = _run(argv)
+        with faults.watching():
+            code = _run(argv)
         sys.stdout.flush()
     except BrokenPipeError:
         # Whoever read our output has enough; keep Python from complaining while it exits.
@@ -68,14 +73,27 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as fault:
         # Files and ports have errors of their own; left is what ``print`` could not get rid of.
         if fault.errno not in _FULL:
-            raise
+            return _tell_fault(fault, argv)
         _close_quietly()
         print(
             f"meterlink: standard output takes no more ({fault.strerror}); make room there",
             file=sys.stderr,
         )
         return CannotWriteError.exit_code
-    return code
+    except KeyboardInterrupt:  # by the user or a fault elsewhere, just as all was done
+        code = INTERRUPTED
+    except BaseException as fault:  # noqa: BLE001  # the one place for what nobody foresaw
+        return _tell_fault(fault, argv)
+    return code if faults.struck is None else _tell_fault(faults.struck, argv)
+
+
+def _tell_fault(fault: BaseException, argv: Sequence[str] | None) -> int:
+    """Say in one sentence that the program itself has a fault; return the exit code for it."""
+    end_output()
+    sentence = told(fault, sys.argv[1:] if argv is None else argv)
+    with contextlib.suppress(Exception):  # standard error may be gone too
+        print(f"meterlink: {sentence}", file=sys.stderr)
+    return PROGRAM_FAULT
 
 
 def _run(argv: Sequence[str] | None) -> int:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from meterlink.cautions import STANDING
 from meterlink.circuit import AIR, places
-from meterlink.commands import Confirm, How
+from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import UsageError
 from meterlink.events import (
     BenchEvent,
@@ -15,6 +15,7 @@ from meterlink.events import (
 from meterlink.notation import format_value, parse_quantity
 from meterlink.practice import Practice, Safety
 from meterlink.practice.ledger import Concluded
+from meterlink.steps.base import ON_METAL
 from meterlink.text import plain
 from tui.practice_bench import PracticeBench
 from tui.practice_kept import Diary
@@ -272,9 +273,18 @@ class PlainPractice:
         if not self.bench.zeroed:
             self._write(f"  No lead zero was taken; the meter shows {self._teller.shown}.")
 
-    def _on(self, _rest: str) -> None:
-        if not self._tell(self.bench.tell(Confirm(how=How.TYPED))):
+    def _on(self, rest: str) -> None:
+        command: AnyCommand = Confirm(how=How.TYPED)
+        if f"on {rest}".lower() == ON_METAL:
+            command = Enter(text=ON_METAL, how=How.TYPED)
+        elif self.bench.bench.can_call_open:
+            command = CallOpen(how=How.TYPED)
+        if not self._tell(self.bench.tell(command)):
             self._write("  Nothing waits for that at the moment.")
+
+    def _no(self, _rest: str) -> None:
+        if not self._tell(self.bench.tell(Deny(how=How.TYPED))):
+            self._write("  Nothing was asked.")
 
     def _fingers(self, rest: str) -> None:
         on = pick(rest, ("on", "off"), "way") == "on"

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import ClassVar, Final
 
 from textual import events, on, work
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -26,6 +26,7 @@ from tui.practice_bench import PracticeBench
 from tui.practice_kept import Diary
 from tui.practice_plain import PlainPractice
 from tui.practice_words import ASKED, COMMANDS
+from tui.screen.faults import FaultApp
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView
 from tui.screen.running import RunningText
@@ -62,7 +63,7 @@ def run_practice_screen(
     return not app.face.later
 
 
-class PracticeApp(App[None]):
+class PracticeApp(FaultApp[None]):
     """The whole screen over one practice."""
 
     TITLE = "meterlink practice"

@@ -22,6 +22,7 @@ COMMANDS: Final[Mapping[str, str]] = {
     "lift": "take both tips off",
     "tips": "hold the tips together and take the lead zero",
     "on": "say that the tips touch, or that a switch is where it was asked to be",
+    "no": "answer no to what the bench asks",
     "set CONTROL POSITION": "put a switch, connector or fitting into a position",
     "controls": "every switch, connector and fitting with its positions",
     "fingers on|off": "lay your fingers across the tips, or take them off",

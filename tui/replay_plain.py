@@ -29,7 +29,7 @@ class PlainReplay:
         write: Callable[[str], None] = print,
     ) -> None:
         self._player = player
-        self._teller = Teller(player.bench.card)
+        self._teller = Teller(player.bench.card, player.bench.profile)
         self._face = PlainFace(self._teller, write)
         self._typed = typed or sys.stdin
         self._write = write

@@ -45,7 +45,7 @@ class Session:
         self._clock = clock
         self._faces: list[Face] = []
         self._lock = threading.RLock()
-        self._begun = False
+        self._begun = self._closed = False
         self._set_for: Setup | None = None
         self._shown_t = float("-inf")
         self.readings = 0
@@ -93,10 +93,20 @@ class Session:
             self._handle(self.bench.close())
 
     def tell(self, command: AnyCommand) -> None:
-        """Take a command, once the card has begun. May be called from any thread."""
+        """Take a command, once the card has begun. May be called from any thread.
+
+        Once the session is closed, nothing more can be recorded, so that nothing is done.
+        """
         with self._lock:
+            if self._closed:
+                return
             self.begin()
             self._handle(self.bench.tell(command, self._clock.now()))
+
+    def close(self) -> None:
+        """Take no more commands: job and capture are about to be closed."""
+        with self._lock:
+            self._closed = True
 
     def turned(self, setting: Setting) -> None:
         """Someone turned the meter's knob. Called by the thread that reads."""

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import meterlink
 from captures.beginnings import settings_for
 from captures.beginnings import settings_of as settings_of
-from captures.job import JobWriter
+from captures.job import Job, JobWriter
 from captures.records import Header
 from captures.store import JobStore
 from captures.times import local_now, rfc3339
@@ -16,16 +16,17 @@ from drivers.clock import Clock
 from meterlink.bench import Bench
 from meterlink.card import Card
 from meterlink.declared import from_plain
-from meterlink.errors import UnreadableError
 from meterlink.events import Event
 from meterlink.profile import Profile
 from meterlink.source import Accuracy, Identity, Source
+from tui.program_fault import working_on
+from tui.resuming import called
 from tui.session import Session
 
 
 def job_store(folder: str | None) -> JobStore:
     """Return the store in ``folder``, or the user's own."""
-    return JobStore(None if folder is None else Path(folder))
+    return JobStore(None if folder is None else Path(folder), opened=working_on)
 
 
 class Resumed(NamedTuple):
@@ -41,20 +42,30 @@ def resume_job(store: JobStore, name: str) -> Resumed | None:
     """Open the job called ``name`` to go on with it; None where there is none of that name.
 
     Raises:
+        UsageError: several jobs are called so, or the name of one only begins so.
         InUseError: another program works on it.
         UnreadableError: its log cannot be read.
         InvalidFileError: the log does not say by what card and profile.
     """
-    try:
-        job = store.job(name)
-    except UnreadableError:
+    job = called(store, name)
+    if job is None:
         return None
+    card, profile = worked_by(job)
+    past = [entry.event for entry in job.entries()]
+    return Resumed(store.resume(str(job.folder)), card, profile, past)
+
+
+def worked_by(job: Job) -> tuple[Card, Profile]:
+    """Return the card and the profile that a job goes by.
+
+    Raises:
+        UnreadableError: its log cannot be read.
+        InvalidFileError: the log does not say by what card and profile.
+    """
     settings = job.header().settings
     where = f"the log of {job.name}"
     card = from_plain(settings.get("card"), Card, where)
-    profile = from_plain(settings.get("profile"), Profile, where)
-    past = [entry.event for entry in job.entries()]
-    return Resumed(store.resume(name), card, profile, past)
+    return card, from_plain(settings.get("profile"), Profile, where)
 
 
 def header_for(
@@ -102,4 +113,8 @@ def session(
     )
     bench = Bench(card, profile, accuracy=accuracy, past=past)
     with job.new_capture(header) as capture:
-        yield Session(bench, source, job, capture, clock)
+        sitting = Session(bench, source, job, capture, clock)
+        try:
+            yield sitting
+        finally:
+            sitting.close()

@@ -7,11 +7,13 @@ from meterlink.card import Card, CautionStep, Step, WatchStep
 from meterlink.cautions import STANDING
 from meterlink.events import (
     Asked,
+    CardBegan,
     CardEnded,
     Contact,
     Dropout,
     Entered,
     Event,
+    Evidence,
     Gap,
     Held,
     Judged,
@@ -27,16 +29,19 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.notation import format_value, format_with_u
+from meterlink.profile import Profile
 from meterlink.progress import Progress, StepResult
 from meterlink.steps.checking import told as told_check
+from meterlink.steps.parts import left_out, left_out_so_far, left_out_words, was_left_out
 from meterlink.text import plain
 from meterlink.wording import (
     COMPONENT_WORDS,
     EVIDENCE_WORDS,
     METER_FAILED,
+    SAID_WORDS,
     entered_words,
     outcome_words,
-    percent,
+    sure_in_short,
     sure_words,
 )
 from meterlink.wording import OUTCOME_WORDS as OUTCOME_WORDS
@@ -48,7 +53,11 @@ from tui.signs import can_show
 class Teller:
     """Says events of one card in words, with the signs that the output can show."""
 
-    def __init__(self, card: Card, *, ohm_sign: bool | None = None) -> None:
+    def __init__(
+        self, card: Card, profile: Profile | None = None, *, ohm_sign: bool | None = None
+    ) -> None:
+        """``profile``: of the engine, to say as the card begins what it lacks."""
+        self._lacks = "" if profile is None else left_out_words(left_out(card, profile))
         self._steps = {step.id: step for step in card.step}
         self._ohm_sign = can_show("Ω") if ohm_sign is None else ohm_sign
 
@@ -91,7 +100,7 @@ class Teller:
             case Asked():
                 return f"> {event.say}"
             case StepEnded():
-                return self._ended(event)
+                return "" if was_left_out(event) else self._ended(event)
             case Entered():
                 return f"entered: {self.entered(event)}"
             case CardEnded():
@@ -134,6 +143,8 @@ class Teller:
         if event.corrected is None or event.u is None:
             return f"{head} ({EVIDENCE_WORDS[event.evidence]})" if event.evidence else head
         shown = self.with_u(event.corrected, event.u, event.unit)
+        if event.evidence is Evidence.SAID:
+            return f"{head}, {shown} ({EVIDENCE_WORDS[event.evidence]})"
         if event.clear:
             return f"{head}, {shown} (clear)"
         return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
@@ -141,12 +152,17 @@ class Teller:
     def _ended(self, event: StepEnded) -> str:
         step = self._steps.get(event.step)
         outcome = event.outcome if step is None else outcome_words(step, event.outcome)
-        reason = f" ({event.reason})" if event.reason else ""
+        said = EVIDENCE_WORDS[event.evidence] if event.evidence else ""
+        reason = (
+            f" ({'; '.join(filter(None, (event.reason, said)))})" if event.reason or said else ""
+        )
         how = "" if outcome == "done" else f": {outcome}"
         return f"done: {self.title(event.step)}{how}{reason}"
 
     def _told_of(self, event: Event) -> str:
         match event:
+            case CardBegan():
+                return self._lacks
             case StepReopened():
                 reason = f" ({event.reason})" if event.reason else ""
                 return f"again: {self.title(event.step)}{reason}"
@@ -180,7 +196,10 @@ class Teller:
 def table(progress: Progress, teller: Teller) -> Iterator[str]:
     """Yield the lines of the table of results, one step or switch position a line."""
     rows = [("step", "outcome", "value", "sure")]
+    left_out = left_out_so_far(progress)
     for step in progress.card.step:
+        if step in left_out:
+            continue
         if not progress.outcome(step.id) and not progress.applies(step):
             continue  # it depends on what did not come to pass
         rows += list(_rows(step, progress.results[step.id], teller))
@@ -189,6 +208,8 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
         yield METER_FAILED
     for row in rows:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+    if left_out:
+        yield left_out_words(left_out)
 
 
 def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
@@ -198,14 +219,13 @@ def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str,
         yield title, outcome, value, ""
         return
     if not result.judged or result.outcome not in {v.value for v in VERDICT_WORDS}:
-        yield title, outcome, _said(result, teller), ""
+        yield title, outcome, _said(result, teller), SAID_WORDS if result.said else ""
     for position, judged in result.judged.items():
         name = f"  in «{position}»" if position else title
         value = "over range"
         if judged.corrected is not None and judged.u is not None:
             value = teller.with_u(judged.corrected, judged.u, judged.unit)
-        sure = "clear" if judged.clear else f"close, {percent(judged.probability)}"
-        yield name, VERDICT_WORDS[judged.verdict], value, sure
+        yield name, VERDICT_WORDS[judged.verdict], value, sure_in_short(judged)
 
 
 def _said(result: StepResult, teller: Teller) -> str:

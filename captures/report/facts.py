@@ -46,6 +46,8 @@ class CardFacts:
     card: Card
     profile_name: str
     checks: list[Check] = field(default_factory=list)
+    left_out: str = ""
+    """In one line, what the card asks for and the engine lacks."""
     ended: bool = False
     signed_off: bool = False
     meter_failed: bool = False

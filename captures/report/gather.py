@@ -21,7 +21,7 @@ from meterlink.hopes import is_hoped_for
 from meterlink.profile import Gap, Profile, Torque
 from meterlink.progress import Progress
 from meterlink.steps.assessors import criterion_for, switch_criterion
-from meterlink.steps.parts import find_part
+from meterlink.steps.parts import find_part, left_out_so_far, left_out_words
 
 
 class CardGatherer:
@@ -70,7 +70,10 @@ class CardGatherer:
         """Return the card's rows, in the card's own order."""
         card = self.progress.card
         rows = []
+        left_out = left_out_so_far(self.progress)
         for step in card.step:
+            if step in left_out:
+                continue
             own = [check for (name, _), check in self._checks.items() if name == step.id]
             own.sort(key=lambda check: check.position != "")
             for check in own or [Check(step)]:
@@ -81,6 +84,7 @@ class CardGatherer:
             card=card,
             profile_name="" if self._profile is None else self._profile.name,
             checks=rows,
+            left_out=left_out_words(left_out),
             ended=self.progress.ended,
             signed_off=self.progress.signed_off,
             meter_failed=self.progress.meter_failed,

@@ -8,11 +8,12 @@ from captures.times import read_rfc3339
 from meterlink.budget import Budget
 from meterlink.card import MeterCheckStep, SwitchStep, WatchStep
 from meterlink.errors import UnreadableError
-from meterlink.events import Gap, MeterChecked, SoakPoint, Verdict
+from meterlink.events import Evidence, Gap, MeterChecked, SoakPoint, Verdict
 from meterlink.notation import format_value, format_with_u
 from meterlink.source import Accuracy
 from meterlink.wording import (
     EVIDENCE_WORDS,
+    SAID_WORDS,
     VERDICT_WORDS,
     entered_words,
     outcome_words,
@@ -115,6 +116,8 @@ def sure_words(check: Check) -> str:
     judged = check.judged
     if judged is None:
         return ""
+    if judged.evidence is Evidence.SAID:
+        return SAID_WORDS
     probability = percent(judged.probability).replace(" ", "\N{NO-BREAK SPACE}")
     return f"{'clear' if judged.clear else 'close'}, {probability}"
 
@@ -129,6 +132,8 @@ def how_words(check: Check) -> str:
         return f"probes, {measured.readings} readings"
     if check.entered is not None and check.meter is None:
         return _HOW_WORDS.get(check.entered.how, check.entered.how)
+    if check.ended is not None and check.ended.evidence is not None:
+        return EVIDENCE_WORDS[check.ended.evidence]
     if check.ended is None or (check.ended.how == "probes" and check.ended.outcome in _BY_THE_CARD):
         return ""
     return _HOW_WORDS.get(check.ended.how, check.ended.how)
@@ -194,7 +199,8 @@ def error_words(meter: MeterChecked) -> str:
 
 def is_close(check: Check) -> bool:
     """Whether the verdict of a row is not sure enough to be called clear."""
-    return check.judged is not None and not check.judged.clear
+    judged = check.judged
+    return judged is not None and (not judged.clear or judged.evidence is Evidence.SAID)
 
 
 def mark_of(check: Check) -> str:
@@ -221,7 +227,9 @@ def customer_words(check: Check) -> str:
         return "works" if check.good else "does not work as it should"
     if check.judged is None:
         return "as it should be" if check.good else "not as it should be"
-    sure = "" if check.judged.clear else ", though narrowly"
+    sure = "" if not is_close(check) else ", though narrowly"
+    if check.judged.evidence is Evidence.SAID:
+        sure = ", as said; not measured"
     if check.good:
         return f"within limits{sure}"
     match check.judged.verdict:

@@ -7,6 +7,7 @@ import numpy as np
 
 from drivers.clock import Clock
 from drivers.simulated.hands import Hands
+from drivers.simulated.lent import Lender, identity_of
 from drivers.simulated.meter import VirtualMeter
 from drivers.simulated.mischief import Trouble, Troublemaker
 from drivers.simulated.pace import VirtualClock, pace_of
@@ -15,6 +16,7 @@ from drivers.simulated.scenario import Scenario
 from drivers.simulated.serve import PtyServer, TcpServer
 from drivers.simulated.world import World
 from meterlink.closing import Closing
+from meterlink.errors import MeterError
 
 
 class SimulatedBench(Closing):
@@ -26,9 +28,18 @@ class SimulatedBench(Closing):
     """
 
     def __init__(
-        self, scenario: Scenario, *, seed: int = 1, clock: Clock | None = None, tcp_port: int = 0
+        self,
+        scenario: Scenario,
+        *,
+        seed: int = 1,
+        clock: Clock | None = None,
+        tcp_port: int = 0,
+        lend: bool = False,
     ) -> None:
         """Set the bench up; nothing is served yet.
+
+        ``lend``: let a bench in another process have the hands, see ``lent``; until one does,
+        they play their steps in turn for whoever reads.
 
         Raises:
             MeterError: on entering, where ``tcp_port`` is taken.
@@ -54,12 +65,23 @@ class SimulatedBench(Closing):
             self.world, pace_of(self.clock, self._stop), for_meter, scenario.meter
         )
         self.meter.act = self.hands.advance
+        self._lender = Lender(self.hands) if lend else None
+        self._lent: TcpServer | None = None
         self._scpi = ScpiPersonality(self.meter, scenario.scpi)
         self._tcp: TcpServer | None = None
         self._pty: PtyServer | None = None
 
     def __enter__(self) -> Self:
-        self._tcp = TcpServer(self._talk, self._hung_up, self._tcp_port)
+        if self._lender is not None:
+            self._lent = TcpServer(self._lender.talk, self._lender.hung_up)
+            self._scpi = ScpiPersonality(
+                self.meter, self.scenario.scpi, identity_of(self._lent.port)
+            )
+        try:
+            self._tcp = TcpServer(self._talk, self._hung_up, self._tcp_port)
+        except MeterError:
+            self.close()
+            raise
         return self
 
     @property
@@ -92,7 +114,7 @@ class SimulatedBench(Closing):
     def close(self) -> None:
         """Stop serving and free every port. Safe to call twice."""
         self._stop.set()
-        for server in (self._tcp, self._pty):
+        for server in (self._tcp, self._pty, self._lent):
             if server is not None:
                 server.close()
 

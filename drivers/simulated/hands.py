@@ -14,7 +14,7 @@ look, and what follows from it happens after. Any thread may call anything here.
 
 import threading
 from collections import deque
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Collection, Generator
 from math import inf
 from typing import Final
 
@@ -23,8 +23,19 @@ import numpy as np
 
 from drivers.simulated.acts import Act, HandsScript, Places, StepScript, Tips
 from drivers.simulated.world import World
-from meterlink.circuit import AIR, OTHER_TIP, Engine
-from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.circuit import AIR, OTHER_TIP, Engine, controls
+from meterlink.commands import (
+    AnyCommand,
+    Back,
+    CallOpen,
+    Confirm,
+    Deny,
+    Enter,
+    How,
+    Redo,
+    Skip,
+    Zero,
+)
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -35,6 +46,7 @@ from meterlink.events import (
     StepEnded,
     Zeroed,
 )
+from meterlink.steps.base import ON_METAL
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64
@@ -43,6 +55,11 @@ _BETWEEN_TAPS_S: Final = 0.5
 _TAP_S: Final = 1.25
 """A tap is given up after so long without a hold: longer, and it would be a measurement."""
 _NOTICE_TAP_S: Final = 0.1
+_AIR_S: Final = 2.0
+_TOUCH_S: Final = 4.0
+"""Alone, the tips are off for so long, and on for so long."""
+_NEW_READER_S: Final = 5.0
+"""Alone, whoever looks again after so long is a new reader, for whom all begins anew."""
 
 
 class Await(msgspec.Struct, frozen=True):
@@ -79,6 +96,13 @@ class Hands:
         """Whether the switch was moved since the step began."""
         self._by_person = False
         self._left: frozenset[str] = frozenset()
+        self._alone = False
+        """Whether no bench says what it asks."""
+
+    @property
+    def steps(self) -> Collection[str]:
+        """The steps that the script knows what to do at."""
+        return self._script.steps.keys()
 
     # --- for the loop that runs the bench ----------------------------------------------------
 
@@ -93,6 +117,28 @@ class Hands:
             said = list(self._said)
             self._said.clear()
             return said
+
+    def play_alone(self) -> None:
+        """Play the steps in turn, over and over, for a reader that asks for nothing.
+
+        They begin when somebody first looks, and anew for each new reader.
+        """
+        with self._lock:
+            self._forget(alone=True)
+            self._moves.append(lambda _: self._begin(self._in_turn()))
+
+    def serve(self, *left: str) -> None:
+        """Listen to a bench from now on, and leave these steps to a person."""
+        with self._lock:
+            self._forget(alone=False)
+            self._left = frozenset(left)
+            self._moves.append(lambda _: self._begin(self._leave()))
+
+    def _forget(self, *, alone: bool) -> None:
+        self._alone = alone
+        self._heard.clear()
+        self._said.clear()
+        self._asked = self._answered = None
 
     # --- for a person ------------------------------------------------------------------------
 
@@ -159,6 +205,9 @@ class Hands:
         with self._lock:
             if self._t == -inf:
                 self._t = t
+            if self._alone and t - self._t > _NEW_READER_S:
+                self._t = t
+                self._begin(self._in_turn())
             while self._moves:
                 self._moves.popleft()(self._t)
             if self._by_person:
@@ -226,6 +275,29 @@ class Hands:
                 return
         self._say(_skip(f"the scripted hands tried {self._script.tries} times"))
 
+    def _in_turn(self) -> Acting:
+        """Do what each step wants, each touch for as long as a hold takes, and begin again."""
+        yield from self._leave()
+        while True:
+            yield _AIR_S
+            for script in self._script.steps.values():
+                for act in script.acts():
+                    yield from self._act_alone(act, script)
+
+    def _act_alone(self, act: Act, script: StepScript) -> Acting:
+        self._do_at_once(act)
+        if act.wait is not None:
+            yield float(act.wait)
+        if act.touch is None:
+            return
+        self._land(self._t, *((OTHER_TIP, OTHER_TIP) if act.touch == "tips" else act.touch))
+        yield float(act.lasting or _TOUCH_S)
+        for position in controls(self._world.engine).get(script.switch, ()):
+            self._world.move(self._t, script.switch, position)
+            yield _TOUCH_S
+        yield from self._leave()
+        yield _AIR_S
+
     def _act(self, act: Act, step: str, script: StepScript) -> Acting:
         """Do one thing, and take the time for it."""
         self._do_at_once(act)
@@ -286,7 +358,11 @@ class Hands:
                 self._world.move(self._t, switch, asked.position)
             self._worked, self._answered = True, asked
             if self._asked is asked and not (yield Await(_asked_or_ended, self._script.patience)):
-                self._say(Confirm(how=How.KEY, who=WHO))  # the tips are on, and it reads nothing
+                self._call_open()  # the tips are on, and it reads nothing
+
+    def _call_open(self) -> None:
+        self._say(CallOpen(how=How.KEY, who=WHO))
+        self._say(Enter(text=ON_METAL, how=How.TYPED, who=WHO))
 
     def _tap(self, times: int) -> Acting:
         for _ in range(times):

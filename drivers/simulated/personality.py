@@ -10,11 +10,12 @@ from functools import partial
 from typing import Final
 
 from drivers.simulated.knowledge import Knowledge
+from drivers.simulated.lent import identity_of
 from drivers.simulated.meter import Sample, VirtualMeter
 from drivers.simulated.scpi_parser import HeaderError, Unit, number, spellings, units
-from meterlink import __version__
 from meterlink.reading import Quantity
 
+OWN_IDENTITY: Final = identity_of(None)
 OVERLOAD: Final = 9.9e37
 NOT_A_NUMBER: Final = 9.91e37
 LONGEST_MESSAGE: Final = 4096
@@ -54,9 +55,13 @@ class RefusedError(Exception):
 class ScpiPersonality:
     """One connection's worth of SCPI in front of a meter."""
 
-    def __init__(self, meter: VirtualMeter, knowledge: Knowledge) -> None:
+    def __init__(
+        self, meter: VirtualMeter, knowledge: Knowledge, identity: str = OWN_IDENTITY
+    ) -> None:
+        """``identity``: what it is where ``knowledge`` does not say."""
         self._meter = meter
         self._knows = knowledge
+        self._identity = knowledge.identity or identity
         self._rest = b""
         self._queue: deque[tuple[int, str]] = deque()
         self._event_status = 128
@@ -139,7 +144,7 @@ class ScpiPersonality:
                 self._learn_function(function)
 
     def _learn_common(self) -> None:
-        self._on("*IDN", query=lambda _: self._knows.identity or own_identity())
+        self._on("*IDN", query=lambda _: self._identity)
         self._on("*RST", lambda _: self._reset())
         self._on("*CLS", lambda _: self._clear())
         self._on("*ESR", query=lambda _: self._read_event_status())
@@ -299,11 +304,6 @@ _MEANS: Final = {
     "FRESistance": (Quantity.RESISTANCE, True),
     "VOLTage[:DC]": (Quantity.VOLTAGE, False),
 }
-
-
-def own_identity() -> str:
-    """Return what the simulated bench answers to ``*IDN?``."""
-    return f"meterlink,simulated bench meter,0,{__version__}"
 
 
 def nr3(value: float) -> str:

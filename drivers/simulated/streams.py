@@ -3,6 +3,7 @@
 import random
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from math import inf
 from typing import Final, Self
 
 import msgspec
@@ -28,6 +29,7 @@ class StreamingMeter(Closing):
         port: StreamPort,
         *,
         values: Iterator[float] | None = None,
+        for_each_reader: Callable[[], Iterator[float]] | None = None,
         quantity: Quantity = Quantity.RESISTANCE,
         flags: Sequence[str] | None = None,
         rate_hz: float | None = None,
@@ -43,6 +45,8 @@ class StreamingMeter(Closing):
             port: where it is found; closed with the meter.
             values: SI units, infinite for an overload; default probes that touch things. The
                 meter falls silent where they end.
+            for_each_reader: gives such values, without an end, anew for each reader; while nobody
+                reads, the meter sends overloads. In place of ``values``.
             quantity: what its knob is on.
             flags: flags that are set in every frame, such as ``hold``; default automatic range,
                 where the wire has a flag for it.
@@ -59,6 +63,7 @@ class StreamingMeter(Closing):
         self.port: Final = port
         self.sent = 0
         """Frames that were sent, sound or not."""
+        self._anew = for_each_reader
         self._values = values if values is not None else touches(rng, rate)
         self._encoder = wire.encoder()
         self._quantity = quantity
@@ -86,7 +91,7 @@ class StreamingMeter(Closing):
         self.port.unplug()
 
     def _run(self) -> None:
-        for value in self._values:
+        for value in self._values if self._anew is None else self._for_readers(self._anew):
             if self._stop.is_set() or not self._wait_for_turn():
                 return
             frame = self._encoder.frame(value, self._quantity, flags=self._flags)
@@ -100,6 +105,15 @@ class StreamingMeter(Closing):
                 else:
                     self._pull_plug(happening.seconds)
             self.sent += 1
+
+    def _for_readers(self, anew: Callable[[], Iterator[float]]) -> Iterator[float]:
+        while True:
+            while not self.port.has_reader():
+                yield inf
+            for value in anew():
+                yield value
+                if not self.port.has_reader():
+                    break
 
     def _wait_for_turn(self) -> bool:
         """Wait until the next frame is due, or asked for; False where all is to end."""

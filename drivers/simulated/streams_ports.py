@@ -8,9 +8,14 @@ import importlib.util
 import os
 import select
 import socket
-from typing import Protocol
+import sys
+import time
+from typing import Final, Protocol
 
 from meterlink.errors import MeterError
+
+_FORSAKEN_S: Final = 2.0
+"""A reader that takes nothing of what lies there for so long is gone."""
 
 
 class StreamPort(Protocol):
@@ -24,6 +29,10 @@ class StreamPort(Protocol):
     @property
     def reader_baud(self) -> int | None:
         """The speed that the reader has set; None where that cannot be known."""
+        ...
+
+    def has_reader(self) -> bool:
+        """Whether somebody reads, as far as can be known."""
         ...
 
     def send(self, data: bytes) -> None:
@@ -59,6 +68,10 @@ class PtyPort:
         """
         self.name = ""
         self._near = self._far = -1
+        self._untaken = 0
+        """Bytes that lay at the far end when last looked at."""
+        self._read = False
+        self._taken_at = 0.0
         self.plug_in(elsewhere=False)
 
     def plug_in(self, *, elsewhere: bool) -> None:
@@ -75,6 +88,30 @@ class PtyPort:
         tty.setraw(self._far)
         os.set_blocking(self._near, False)
         self.name = os.ttyname(self._far)
+        self._untaken, self._read = 0, False
+
+    def has_reader(self) -> bool:
+        """Nobody is told of who opens the far end; but what a reader has taken lies there no more.
+
+        True from when bytes were taken until some have lain there for a while.
+        """
+        if self._far < 0:
+            return False
+        before, self._untaken = self._untaken, self._unread()
+        if self._untaken < before:
+            self._read = True
+        if self._untaken < before or not self._untaken:
+            self._taken_at = time.monotonic()
+        elif time.monotonic() - self._taken_at > _FORSAKEN_S:
+            self._read = False
+        return self._read
+
+    def _unread(self) -> int:
+        import fcntl
+        import termios
+
+        count = fcntl.ioctl(self._far, termios.FIONREAD, b"\0" * 4)
+        return int.from_bytes(count, sys.byteorder)
 
     @property
     def reader_baud(self) -> int | None:
@@ -138,6 +175,10 @@ class TcpPort:
         self._listener = listener
         self._wanted = listener.getsockname()[1]
         self.name = f"socket://127.0.0.1:{self._wanted}"
+
+    def has_reader(self) -> bool:
+        self._accept(0.0)
+        return self._peer is not None
 
     def send(self, data: bytes) -> None:
         self._accept(0.0)

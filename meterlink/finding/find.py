@@ -81,9 +81,15 @@ def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
         odd=odd,
         next=proposed,
         unsaid=recorded.unsaid,
-        sentences=words.clean_sentences(model.table.complaints[model.complaint], proposed)
-        if clean
-        else words.sentences(faults, places, sure, contradictory, odd, proposed),
+        said=tuple(name for name in model.nodes if name in recorded.said),
+        sentences=(
+            *(
+                words.clean_sentences(model.table.complaints[model.complaint], proposed)
+                if clean
+                else words.sentences(faults, places, sure, contradictory, odd, proposed)
+            ),
+            *words.said([model.nodes[name].say for name in model.nodes if name in recorded.said]),
+        ),
     )
 
 
@@ -148,12 +154,14 @@ def _speaks(model: Model, recorded: Recorded, step: Taken, i: int) -> Speaks:
     node = model.nodes[step.check]
     outcome, bits = recorded.words[step.check], float(step.weight[i])
     row = model.row(model.suspects[i], node)
+    said = step.check in recorded.said
     return Speaks(
         check=step.check,
         outcome=outcome,
         bits=bits,
-        say=words.speaks(node.said(outcome), bits, row.why),
+        say=words.speaks(node.said(outcome), bits, row.why, said=said),
         source=row.source,
+        said=said,
     )
 
 

@@ -4,9 +4,10 @@ from collections.abc import Iterable
 
 from meterlink.card import SwitchStep
 from meterlink.events import Verdict
-from meterlink.finding.outcomes import Outcome, close_verdict
+from meterlink.finding.outcomes import Outcome, Said, close_verdict
 from meterlink.finding.shape import UNSAID
 from meterlink.progress import Progress, StepResult
+from meterlink.steps.parts import was_left_out
 
 _VERDICTS = frozenset(verdict.value for verdict in Verdict)
 
@@ -21,8 +22,12 @@ def outcomes_of_cards(cards: Iterable[Progress]) -> dict[str, Outcome]:
     for progress in cards:
         for step in progress.card.step:
             result = progress.results[step.id]
-            if step.check and result.outcome:
+            if not (step.check and result.outcome):
+                continue
+            if not was_left_out(result):
                 found[step.check] = _outcome(result)
+            elif not isinstance(step, SwitchStep):  # a switch that is not there is no suspect
+                found.setdefault(step.check, result.outcome)
     return found
 
 
@@ -40,6 +45,8 @@ def parts_of_cards(cards: Iterable[Progress]) -> tuple[str, ...]:
 
 
 def _outcome(result: StepResult) -> Outcome:
+    if result.said and result.outcome not in UNSAID:
+        return Said(result.outcome)
     judged = result.judged.get("")
     if judged is None or judged.clear or result.outcome not in _VERDICTS:
         return result.outcome

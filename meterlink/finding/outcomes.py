@@ -14,8 +14,19 @@ from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.shape import UNSAID
 from meterlink.text import plain
 
-Outcome = str | Mapping[str, float]
-"""An outcome, or the probability of each outcome that a close verdict leaves open."""
+SLIP: Final = 0.1
+"""Probability that somebody states an open where there is none: judgement of the authors, the same
+as in ``steps.judging.TRUST``."""
+
+
+class Said(msgspec.Struct, frozen=True):
+    """An outcome that nobody measured: somebody's word, which can be wrong."""
+
+    outcome: str
+
+
+Outcome = str | Said | Mapping[str, float]
+"""An outcome, one that is only said, or the probability of each that a close verdict leaves."""
 
 _BY_VALUE: Final = ("short", "below", "in-window", "above", "open")
 """Verdict codes in the order of the resistance."""
@@ -32,6 +43,8 @@ class Recorded(msgspec.Struct, frozen=True):
     """The checks whose outcome is not left open by a close verdict."""
     unsaid: tuple[str, ...]
     """Checks that were skipped or could not tell."""
+    said: frozenset[str] = frozenset()
+    """The checks whose outcome nobody measured."""
 
 
 def close_verdict(stated: str, probability: float, towards: str | None = None) -> dict[str, float]:
@@ -60,7 +73,8 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> Recorded:
     """Return ``outcomes``, by check, in the terms of ``model``.
 
     Probabilities of a close verdict are taken as the relative likelihood of the reading under each
-    outcome, which is what they are as long as the meter alone made them.
+    outcome, which is what they are as long as the meter alone made them. What is only said may be
+    anything else with the probability of a slip.
 
     Raises:
         UsageError: a check or an outcome that the table does not have, or a probability that
@@ -73,6 +87,7 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> Recorded:
     words: dict[str, str] = {}
     certain = set()
     unsaid = []
+    word_only = set()
     for name, node in model.nodes.items():
         said = outcomes.get(name)
         if said is None:
@@ -84,10 +99,14 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> Recorded:
             words[name] = _outcome(node, said)
             evidence[name] = node.certain(words[name])
             certain.add(name)
+        elif isinstance(said, Said):
+            words[name] = _outcome(node, said.outcome)
+            evidence[name] = np.maximum(node.certain(words[name]), SLIP)
+            word_only.add(name)
         else:
             evidence[name] = _weights(node, said)
             words[name] = _either(node, evidence[name])
-    return Recorded(evidence, words, frozenset(certain), tuple(unsaid))
+    return Recorded(evidence, words, frozenset(certain), tuple(unsaid), frozenset(word_only))
 
 
 def _outcome(node: Node, said: str) -> str:

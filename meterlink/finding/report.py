@@ -15,6 +15,8 @@ class Speaks(msgspec.Struct, frozen=True, kw_only=True):
     """The same as a sentence."""
     source: str
     """Where the table has the numbers from."""
+    said: bool = False
+    """Nobody measured the outcome: it is somebody's word, and is weighed as such."""
 
 
 class Suspected(msgspec.Struct, frozen=True, kw_only=True):
@@ -109,5 +111,7 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     """The checks still open that would tell anything, the best for its cost first."""
     unsaid: tuple[str, ...]
     """Checks that were skipped or could not tell."""
+    said: tuple[str, ...] = ()
+    """Checks whose outcome nobody measured."""
     sentences: tuple[str, ...]
     """The finding as a technician would say it."""

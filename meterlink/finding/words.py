@@ -5,7 +5,7 @@ from typing import Final
 
 from meterlink.finding.clauses import WORTH_SAYING
 from meterlink.finding.report import Odd, Placed, Proposed, Suspected
-from meterlink.wording import percent
+from meterlink.wording import SAID_WORDS, percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
@@ -19,11 +19,19 @@ def strength(bits: float) -> str:
     return next(word for least, word in _STRENGTHS if abs(bits) >= least)
 
 
-def speaks(said: str, bits: float, why: str) -> str:
-    """Say what one outcome, given as a clause, speaks for or against."""
+def speaks(clause: str, bits: float, why: str, *, said: bool = False) -> str:
+    """Say what one outcome, given as a clause, speaks for or against; ``said`` by mere word."""
     side = "For" if bits > 0 else "Against"
     reason = f" {why}" if why else ""
-    return f"{side} it, {strength(bits)}: {said}.{reason}"
+    word = f" ({SAID_WORDS})" if said else ""
+    return f"{side} it, {strength(bits)}: {clause}{word}.{reason}"
+
+
+def said(checks: list[str]) -> tuple[str, ...]:
+    """Return which checks rest on somebody's word, as one sentence; nothing where none does."""
+    if not checks:
+        return ()
+    return (f"Said, not measured: {', '.join(checks)}. Prove it before a part is bought.",)
 
 
 def meaning(said: str, chance: float, first: Placed) -> str:

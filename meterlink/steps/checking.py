@@ -52,19 +52,17 @@ class MeterCheckWorker(Worker):
             case Confirm() if self._checked is not None:
                 yield self.end(t, self._outcome, command)
             case Confirm() if self._resistor is None:
-                yield self.ask(t, "Type the resistor first, such as «4.7 kohm 1%»; or skip.")
+                yield self.again(t, "That waits for the resistor.")
             case Confirm():
-                yield self.ask(t, "Nothing is held yet; keep the probes on.")
+                yield self.again(t, "Nothing is held yet; keep the probes on.")
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
         resistor = self._resistor
         match event:
             case Held() if resistor is None:
-                yield self.ask(
-                    event.t, "Which resistor is that? Type it first, such as «4.7 kohm 1%»."
-                )
+                yield self.again(event.t, "Which resistor is that?")
             case Held() if wrong := wrong_unit(event):
-                yield self.ask(event.t, wrong)
+                yield self.again(event.t, wrong)
             case Held() if resistor is not None:
                 yield from self._check(event, resistor)
             case Lift() if self._checked is not None and self._checked.passed:
@@ -86,7 +84,7 @@ class MeterCheckWorker(Worker):
         try:
             resistor = parse_known_resistor(command.text)
         except NotationError as fault:
-            yield self.ask(t, f"{fault}.")
+            yield self.again(t, f"{fault}.")
             return
         self._know(resistor)
         self._checked = None

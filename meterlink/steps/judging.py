@@ -7,8 +7,14 @@ from meterlink.events import Evidence, Held, Judged, Verdict
 from meterlink.notation import format_value
 from meterlink.verdict import CLEAR
 
-TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.97}
-"""Probability that the probes did touch, by the evidence for it: judgement of the authors."""
+TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.9}
+"""Probability that the probes did touch, by the evidence for it: judgement of the authors.
+
+Of ten people who are sure that both tips touch, one stands on enamel, paint or rust, or let one
+tip slip while looking at the meter: so a mere statement stays below what counts as clear.
+"""
+
+PROVE_IT: Final = "Clean both places to bright metal and measure again before a part is bought."
 
 
 def judged(
@@ -17,12 +23,14 @@ def judged(
     assessment: Assessment,
     *,
     position: str = "",
-    evidence: Evidence | None = None,
 ) -> Judged:
-    """Return the verdict event of a held value."""
+    """Return the verdict event of a held value; an open of one reading was typed, so is said."""
     judgement = assessment.judgement
-    if evidence is None and judgement.verdict is Verdict.OPEN:
-        evidence = Evidence.READ
+    evidence, trust = None, 1.0
+    if judgement.verdict is Verdict.OPEN:
+        evidence = Evidence.READ if held.readings > 1 else Evidence.SAID
+        trust = TRUST.get(evidence, 1.0)
+    probability = judgement.probability * trust
     return Judged(
         t=held.t,
         step=step,
@@ -35,13 +43,13 @@ def judged(
         corrected=assessment.corrected,
         u=assessment.expanded,
         verdict=judgement.verdict,
-        probability=judgement.probability,
-        clear=judgement.clear,
+        probability=probability,
+        clear=probability >= CLEAR,
         position=position,
         evidence=evidence,
-        advice=judgement.advice,
+        advice=judgement.advice or (PROVE_IT if evidence is Evidence.SAID else ""),
         budget=assessment.budget.components,
-        probabilities=_by_code(judgement.probabilities),
+        probabilities=_by_code(judgement.probabilities, trust),
         notes=assessment.notes,
     )
 
@@ -77,11 +85,14 @@ def judged_over_range(
         clear=probability >= CLEAR,
         position=position,
         evidence=evidence,
-        advice=judgement.advice,
-        probabilities=_by_code(judgement.probabilities),
+        advice=judgement.advice or (PROVE_IT if evidence is Evidence.SAID else ""),
+        probabilities=_by_code(
+            judgement.probabilities, TRUST[evidence] if evidence is Evidence.SAID else 1.0
+        ),
         notes=assessment.notes,
     )
 
 
-def _by_code(probabilities: dict[Verdict, float]) -> dict[str, float]:
-    return {verdict.value: probability for verdict, probability in probabilities.items()}
+def _by_code(probabilities: dict[Verdict, float], trust: float) -> dict[str, float]:
+    """Return probabilities by code; what a mere statement leaves goes to no verdict."""
+    return {verdict.value: trust * share for verdict, share in probabilities.items()}

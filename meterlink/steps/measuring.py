@@ -14,6 +14,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    StepEnded,
     StepReopened,
     TouchEvent,
     Zeroed,
@@ -22,9 +23,8 @@ from meterlink.notation import format_value, parse_quantity
 from meterlink.profile import Winding
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting, Setup
-from meterlink.stages import Stage
 from meterlink.steps.assessors import criterion_for
-from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.base import PROOF, Surroundings, Worker, over_range_now
 from meterlink.steps.judging import cannot_be, judged, judged_over_range
 from meterlink.steps.parts import find_part
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
@@ -59,15 +59,12 @@ class LeadZeroWorker(Worker):
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
         match event:
             case Held() if wrong := wrong_unit(event):
-                yield self.ask(event.t, wrong)
+                yield self.again(event.t, wrong)
             case Held() if event.value > self._step.at_most:
-                yield self.ask(
-                    event.t,
-                    f"{format_value(event.value, 'ohm')} is no pair of leads; "
-                    "hold the tips together, metal to metal.",
-                )
+                shown = format_value(event.value, "ohm")
+                yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
             case Held() if event.value < LEADS_AT_LEAST:
-                yield self.ask(
+                yield self.refuse(
                     event.t,
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
                     "coarse a range, or needs its own zero.",
@@ -92,11 +89,11 @@ class LeadZeroWorker(Worker):
         try:
             held = typed_hold(command.text, t)
         except NotationError as fault:
-            yield self.ask(t, f"{fault}.")
+            yield self.again(t, f"{fault}.")
             return
-        if held is None or not 0 <= held.value <= self._step.at_most:
+        if not 0 <= held.value <= self._step.at_most:
             most = format_value(self._step.at_most, "ohm")
-            yield self.ask(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
+            yield self.again(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
             return
         yield entered(self.step_id, held, command, t)
         yield zeroed(self.step_id, held, None)
@@ -158,16 +155,16 @@ class MeasurementWorker(Worker):
         gesture = self._taps.see(event)
         match event:
             case Held() if wrong := wrong_unit(event):
-                yield self.ask(event.t, wrong)
+                yield self.again(event.t, wrong)
             case Held() if self._taps.could_be_tap(event):
                 self._pending = event
-                yield self.ask(event.t, "It reads like the tips alone; keep the probes on.")
+                yield self.again(event.t, "It reads like the tips alone; keep the probes on.")
             case Held():
                 yield from self._judge(event)
             case Lift():
                 self._pending = None
                 if self._judged is not None and not self._from_before:
-                    yield self.end(event.t, self._judged.verdict.value)
+                    yield self._end(event.t, self._judged)
         if gesture is Gesture.OPEN and (self._judged is None or self._from_before):
             yield self._over_range(event.t, Evidence.TAPPED)
             yield self.end(event.t, "open")
@@ -191,14 +188,22 @@ class MeasurementWorker(Worker):
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
         match command:
             case Confirm() if self._judged is not None:
-                yield self.end(t, self._judged.verdict.value, command)
+                yield self._end(t, self._judged, command)
             case Confirm() if over_range_now(self.around):
-                yield self._over_range(t, Evidence.SAID)
-                yield self.end(t, "open", command)
+                yield self.again(t, PROOF)
             case Confirm():
-                yield self.ask(t, "Nothing is held yet; keep the probes on.")
+                yield self.again(t, "Nothing is held yet; keep the probes on.")
             case Enter():
                 yield from self._typed(command, t)
+
+    @property
+    def concludes_open(self) -> bool:
+        return self._judges
+
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        said = self._over_range(t, Evidence.SAID)
+        yield said
+        yield self._end(t, said, command)
 
     def corrected(self, value: float) -> float:
         return self._assessor.correct(value)
@@ -211,7 +216,8 @@ class MeasurementWorker(Worker):
     def _judge(self, held: Held) -> Iterable[BenchEvent]:
         assessment = self._assessor.assess(held)
         if why := cannot_be(held, assessment):
-            yield self.ask(held.t, why)
+            typed = held.readings == 1  # what was typed says nothing of the meter
+            yield self.again(held.t, why) if typed else self.refuse(held.t, why)
             return
         self._judged = judged(self.step_id, held, assessment)
         self._from_before = False
@@ -220,21 +226,21 @@ class MeasurementWorker(Worker):
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)
 
+    def _end(self, t: float, judged: Judged, command: AnyCommand | None = None) -> StepEnded:
+        return self.end(t, judged.verdict.value, command, judged.evidence)
+
     def _typed(self, command: Enter, t: float) -> Iterable[BenchEvent]:
         try:
             held = typed_hold(command.text, t)
         except NotationError as fault:
-            yield self.ask(t, f"{fault}.")
+            yield self.again(t, f"{fault}.")
             return
         yield entered(self.step_id, held, command, t)
-        if held is None:
-            self._judged = self._over_range(t, Evidence.SAID)
-            yield self._judged
-        else:
-            self._judged = None
-            yield from self._judge(held)
-        if self._judged is not None:
-            yield self.end(t, self._judged.verdict.value, command)
+        self._judged = None
+        for event in self._judge(held):
+            yield event
+            if isinstance(event, Judged):
+                yield self._end(t, event, command)
 
 
 def _before(judged: Judged) -> str:
@@ -243,12 +249,6 @@ def _before(judged: Judged) -> str:
     if judged.corrected is not None:
         value = format_value(judged.corrected, judged.unit, judged.resolution or None)
     return f"{value} was held before: {VERDICT_WORDS[judged.verdict]}."
-
-
-def over_range_now(around: Surroundings) -> bool:
-    """Return whether the meter reads over range, so that a confirmation means «they touch»."""
-    reading = around.reading
-    return around.stage is Stage.APART and reading is not None and reading.overload
 
 
 def wrong_unit(held: Held) -> str:
@@ -287,13 +287,13 @@ def zeroed(step: str, held: Held, setting: Setting | None) -> Zeroed:
     )
 
 
-def entered(step: str, held: Held | None, command: Enter, t: float) -> Entered:
-    """Return the entry event of a typed resistance; ``held`` is None for a typed over range."""
+def entered(step: str, held: Held, command: Enter, t: float) -> Entered:
+    """Return the entry event of a typed resistance."""
     return Entered(
         t=t,
         step=step,
         text=plain(command.text.strip()),
-        value=None if held is None else held.value,
+        value=held.value,
         unit="ohm",
         who=command.who,
         when=command.when,
@@ -301,16 +301,14 @@ def entered(step: str, held: Held | None, command: Enter, t: float) -> Entered:
     )
 
 
-def typed_hold(text: str, t: float) -> Held | None:
-    """Return a typed resistance as a hold of one reading, None for a typed over range.
+def typed_hold(text: str, t: float) -> Held:
+    """Return a typed resistance as a hold of one reading.
 
     Raises:
-        NotationError: it is no resistance.
+        NotationError: it is no resistance, or an over range, which is none.
     """
     value = parse_quantity(plain(text.strip()), default_unit="ohm")
-    if value.overload:
-        return None
-    if value.unit != "ohm":
+    if value.overload or value.unit != "ohm":
         raise NotationError(f"«{plain(text)}» is no resistance; type such as «0.84 ohm» or «4k7»")
     return Held(
         t=t,

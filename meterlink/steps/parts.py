@@ -1,10 +1,16 @@
-"""Which entry of the profile a step is about."""
+"""Which entry of the profile a step is about, and which steps of a card an engine has."""
 
 from collections.abc import Iterable, Iterator
-from typing import overload
+from typing import Final, overload
 
-from meterlink.card import EntryStep, MeasurementStep, SoakStep, Step, SwitchStep
+from meterlink.card import SKIPPED, Card, EntryStep, MeasurementStep, SoakStep, Step, SwitchStep
+from meterlink.events import StepEnded
 from meterlink.profile import KINDS, Gap, Insulation, Lead, Profile, Switch, Torque, Winding
+from meterlink.progress import Progress, StepResult
+
+BY_PROFILE: Final = "profile"
+"""What ended a step that was passed over, as the engine has no such part."""
+_LACKS: Final = "the profile has no "
 
 Part = Winding | Insulation | Lead | Switch | Gap | Torque
 
@@ -17,7 +23,61 @@ def lacking(step: Step, profile: Profile) -> str:
     kind, name = wanted
     if any(part.name == name for part in getattr(profile, kind)):
         return ""
-    return f"the profile has no {kind} «{name}»"
+    return f"{_LACKS}{kind} «{name}»"
+
+
+def steps_on(card: Card, profile: Profile) -> tuple[Step, ...]:
+    """Return the steps of ``card`` that an engine of ``profile`` has, in their order.
+
+    Without those whose part it lacks, and those that only an outcome of such a step leads to.
+    """
+    never = unreachable(card, profile)
+    return tuple(s for s in card.step if s.id not in never and not lacking(s, profile))
+
+
+def unreachable(card: Card, profile: Profile) -> frozenset[str]:
+    """Return the steps that no outcome leads to, as ``profile`` lacks what they depend on."""
+    lacks = {step.id for step in card.step if lacking(step, profile)}
+    never: set[str] = set()
+    for step in card.step:
+        if any(
+            need.step in never or (need.step in lacks and SKIPPED not in need.was)
+            for need in step.only_if
+        ):
+            never.add(step.id)
+    return frozenset(never)
+
+
+def left_out(card: Card, profile: Profile) -> tuple[Step, ...]:
+    """Return the steps of ``card`` whose part an engine of ``profile`` lacks, in their order."""
+    return tuple(step for step in card.step if lacking(step, profile))
+
+
+def left_out_so_far(progress: Progress) -> tuple[Step, ...]:
+    """Return the steps that the bench passed over as the engine has no such part, by the record."""
+    return tuple(s for s in progress.card.step if was_left_out(progress.results[s.id]))
+
+
+def was_left_out(ended: StepResult | StepEnded) -> bool:
+    """Return whether a step ended thus because the engine has no such part."""
+    if ended.outcome != SKIPPED:
+        return False
+    # Records of earlier versions tell it by the reason alone.
+    return ended.how == BY_PROFILE or ended.reason.startswith(_LACKS)
+
+
+def left_out_words(steps: Iterable[Step]) -> str:
+    """Return in one line what ``steps`` look at and the engine lacks; empty where they are none."""
+    names = dict.fromkeys(name for step in steps if (name := _part_words(step)))
+    return f"not on this engine: {', '.join(names)}" if names else ""
+
+
+def _part_words(step: Step) -> str:
+    wanted = _wanted(step)
+    if wanted is None:
+        return ""
+    kind, name = wanted
+    return f"{name} {kind}" if kind in ("winding", "gap", "torque") else name
 
 
 def unused(steps: Iterable[Step], profile: Profile) -> Iterator[tuple[str, str]]:

@@ -10,7 +10,7 @@ from typing import Final
 from msgspec import structs
 
 from meterlink.card import MeasurementStep
-from meterlink.events import BenchEvent, MeterSet, StepEnded
+from meterlink.events import BenchEvent, Evidence, MeterSet, StepEnded
 from meterlink.profile import Profile
 from meterlink.progress import Progress, StepResult
 from meterlink.source import Accuracy, Setting
@@ -57,6 +57,7 @@ def _again(
             reason=AGAIN.rstrip("."),
             how=result.how,
             who=result.who,
+            evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
         )
 
 

@@ -65,13 +65,13 @@ class ConfirmationWorker(Worker):
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
         answer = _answer(command)
-        if answer is None:
-            return
-        if answer == "yes" and not self.around.progress.holds(self._step.requires):
+        if answer is None and isinstance(command, Enter):
+            yield self.again(t, f"{_quoted(command.text)} is neither yes nor no.")
+        elif answer == "yes" and not self.around.progress.holds(self._step.requires):
             missing = self._missing()
-            yield self.ask(t, f"Not yet: {missing} must be recorded first. Go back and do it.")
-            return
-        yield self.end(t, answer, command)
+            yield self.again(t, f"Not yet: {missing} must be recorded first. Go back and do it.")
+        elif answer is not None:
+            yield self.end(t, answer, command)
 
     def _missing(self) -> str:
         progress = self.around.progress
@@ -97,7 +97,11 @@ class EntryWorker(Worker):
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         say = self._step.say or f"Enter: {self._step.title}."
-        yield self.ask(t, f"{say} {METHOD_WORDS[self._method]}" if self._method else say)
+        if self._method:
+            say = f"{say} {METHOD_WORDS[self._method]}"
+        if not all(choice in say for choice in self._step.choices):
+            say = f"{say} Choose: {', '.join(self._step.choices)}."
+        yield self.ask(t, say, answers=self._step.choices)
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
         if self._step.takes != "temperature" or not isinstance(event, Held):
@@ -106,13 +110,15 @@ class EntryWorker(Worker):
             return
         self._felt = event
         shown = format_value(event.value, "celsius", max(event.resolution, 0.1))
-        yield self.ask(event.t, f"The meter reads {shown}. Sensor on the part? Confirm takes it.")
+        yield self.again(event.t, f"The meter reads {shown}. Sensor on the part? Confirm takes it.")
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
         if isinstance(command, Confirm) and self._felt is not None:
             yield from self._measured(self._felt, command, t)
         elif isinstance(command, Confirm) and not self._step.required:
             yield self.end(t, "done", command)
+        elif isinstance(command, Confirm):
+            yield self.again(t, "That takes an entry.")
         if not isinstance(command, Enter):
             return
         text = plain(command.text.strip())
@@ -127,10 +133,13 @@ class EntryWorker(Worker):
                 case "gap" | "torque":
                     yield from self._size(text, command, t)
         except NotationError as fault:
-            yield self.ask(t, f"{fault}.")
+            yield self.again(t, f"{fault}.")
 
     def _temperature(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
-        if text.lower() in ("", UNKNOWN):
+        if text.lower() in _WORDS and _WORDS[text.lower()] == "yes" and self._felt is not None:
+            yield from self._measured(self._felt, command, t)
+            return
+        if text.lower() == UNKNOWN:
             yield self._entered(t, UNKNOWN, command)
             yield self.end(t, UNKNOWN, command)
             return
@@ -139,20 +148,20 @@ class EntryWorker(Worker):
             raise NotationError(f"«{text}» is no temperature; type such as «19 °C» or «66 °F»")
         low, high = BENCH_TEMPERATURES
         if not low <= value.value <= high:
-            yield self.ask(
+            yield self.again(
                 t,
-                f"{value.value:.4g} °C is outside {low:g} to {high:g} °C; type the temperature of "
-                f"the parts on the bench, or «{UNKNOWN}».",
+                f"{value.value:.4g} °C is outside {low:g} to {high:g} °C; it takes the temperature "
+                f"of the parts on the bench, or «{UNKNOWN}».",
             )
             return
         yield self._entered(t, text, command, value)
         yield self.end(t, "done", command)
 
-    def _measured(self, felt: Held, command: Confirm, t: float) -> Iterable[BenchEvent]:
+    def _measured(self, felt: Held, command: Confirm | Enter, t: float) -> Iterable[BenchEvent]:
         low, high = BENCH_TEMPERATURES
         shown = format_value(felt.value, "celsius", max(felt.resolution, 0.1))
         if not low <= felt.value <= high:
-            yield self.ask(
+            yield self.again(
                 t,
                 f"{shown} is outside {low:g} to {high:g} °C, which parts on a bench have; see to "
                 f"the sensor, type the temperature, or «{UNKNOWN}».",
@@ -172,20 +181,21 @@ class EntryWorker(Worker):
 
     def _text(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
         if not text and self._step.required:
-            yield self.ask(t, f"Please enter something: {self._step.title}.")
+            yield self.again(t, "It cannot be left empty.")
             return
         yield self._entered(t, text, command)
         yield self.end(t, "done", command)
 
     def _choice(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
-        choices = self._step.choices
-        fits = [choice for choice in choices if choice == text] or [
-            choice for choice in choices if choice.lower().startswith(text.lower())
+        choices, typed = self._step.choices, text.lower()
+        fits = [choice for choice in choices if choice.lower() == typed] or [
+            choice for choice in choices if typed and choice.lower().startswith(typed)
         ]
         if text.isdecimal() and 1 <= int(text) <= len(choices):
             fits = [choices[int(text) - 1]]
         if len(fits) != 1:
-            yield self.ask(t, f"Choose one of: {', '.join(choices)}.")
+            why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
+            yield self.again(t, f"{_quoted(text)} {why}.")
             return
         yield self._entered(t, fits[0], command)
         yield self.end(t, fits[0], command)
@@ -202,7 +212,7 @@ class EntryWorker(Worker):
         question = _unit_question(text, value, part) or _far_question(text, value, part)
         if question and text != self._insisted:
             self._insisted = text
-            yield self.ask(t, question)
+            yield self.again(t, question)
             return
         yield self._entered(t, text, command, value)
         outcome = "below" if value.value < part.low else "above"
@@ -230,6 +240,14 @@ def expected_method(profile: Profile) -> str:
     return next((method for method in ("thermocouple", "ambient", "unknown") if method in said), "")
 
 
+_WORDS: Final = {"y": "yes", "yes": "yes", "n": "no", "no": "no"}
+
+
+def _quoted(text: str) -> str:
+    """Return what was typed, to be said back."""
+    return f"«{plain(text)}»" if text.strip() else "Nothing"
+
+
 def _answer(command: AnyCommand) -> str | None:
     match command:
         case Confirm():
@@ -237,8 +255,7 @@ def _answer(command: AnyCommand) -> str | None:
         case Deny():
             return "no"
         case Enter():
-            word = command.text.strip().lower()
-            return {"y": "yes", "yes": "yes", "n": "no", "no": "no"}.get(word)
+            return _WORDS.get(command.text.strip().lower())
     return None
 
 

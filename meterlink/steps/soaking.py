@@ -13,15 +13,20 @@ from meterlink.ohms import AsRead, LeadCorrected
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setup
 from meterlink.steps.assessors import criterion_for
-from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.base import Surroundings, Worker, over_range_now
 from meterlink.steps.judging import judged_over_range
-from meterlink.steps.measuring import expected, over_range_now, wrong_unit
+from meterlink.steps.measuring import expected, wrong_unit
 from meterlink.steps.parts import find_part
 
 ROOM_C: Final = 20.0
 """Temperature taken for the start of a soak where none was entered."""
 OFF_S: Final = 5.0
 """An over range that lasts longer is asked about: an open winding, or a clip that came off?"""
+
+OPEN_WARM: Final = (
+    "Over range: a clip came off, or the winding opened warm. See to the clips; where both are on "
+    "bare metal, call it «open» on your word."
+)
 
 
 class SoakWorker(Worker):
@@ -80,7 +85,7 @@ class SoakWorker(Worker):
         if not isinstance(event, Held) or self._cold is not None:
             return
         if wrong := wrong_unit(event):
-            yield self.ask(event.t, wrong)
+            yield self.again(event.t, wrong)
             return
         self._cold = self._copper(event.value)
         self._point_t = event.t
@@ -112,13 +117,19 @@ class SoakWorker(Worker):
         if not isinstance(command, Confirm) or not self._judges:
             return
         if self._cold is None:
-            yield self.ask(t, "Nothing is held yet; keep the probes on.")
+            yield self.again(t, "Nothing is held yet; keep the probes on.")
         elif over_range_now(self.around):
-            # The technician says that the probes still touch: the winding opened warm.
-            yield judged_over_range(self.step_id, t, t, Evidence.SAID, self._assessor)
-            yield self.end(t, "opens-hot", command)
+            yield self.again(t, OPEN_WARM)
         else:
             yield self.end(t, "steady", command)
+
+    @property
+    def concludes_open(self) -> bool:
+        return self._judges and self._cold is not None
+
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        yield judged_over_range(self.step_id, t, t, Evidence.SAID, self._assessor)
+        yield self.end(t, "opens-hot", command, Evidence.SAID)
 
     def corrected(self, value: float) -> float:
         return self._assessor.correct(value) if self._judges else value
@@ -145,11 +156,7 @@ class SoakWorker(Worker):
         self._over_t = t if self._over_t is None else self._over_t
         if t - self._over_t > OFF_S and not self._asked_on:
             self._asked_on = True
-            yield self.ask(
-                t,
-                "Over range: a clip came off, or the winding opened warm. See to the clips; if "
-                "both are on, confirm.",
-            )
+            yield self.again(t, OPEN_WARM)
 
     def _point(self, t: float, cold: LeadCorrected) -> SoakPoint:
         value = self._sum / self._count if self._count else None

@@ -13,10 +13,11 @@ from meterlink.commands import AnyCommand, Confirm
 from meterlink.events import BenchEvent, Evidence, Held, Lift, TouchEvent, Verdict
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting, Setup
+from meterlink.stages import Stage
 from meterlink.steps.assessors import switch_criterion
-from meterlink.steps.base import Surroundings, Worker
+from meterlink.steps.base import Surroundings, Worker, over_range_now
 from meterlink.steps.judging import cannot_be, judged, judged_over_range
-from meterlink.steps.measuring import over_range_now, wrong_unit
+from meterlink.steps.measuring import wrong_unit
 from meterlink.steps.parts import find_part
 
 STUCK_AFTER_S: Final = 8.0
@@ -24,6 +25,11 @@ STUCK_AFTER_S: Final = 8.0
 
 SLIP_S: Final = 0.3
 """Nobody hears «back» and moves a switch in less; a shorter over range is a probe that slipped."""
+
+NO_PROOF: Final = (
+    "Over range alone says nothing of a switch: lifted probes read the same. See that both tips "
+    "are on bare metal; where it stays, call it «open» on your word."
+)
 
 PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
 
@@ -72,7 +78,7 @@ class SwitchWorker(Worker):
             return
         match event:
             case Held() if wrong := wrong_unit(event):
-                yield self.ask(event.t, wrong)
+                yield self.again(event.t, wrong)
             case Held() if self._wants_closed:
                 yield from self._held_closed(event)
             case Held():
@@ -85,34 +91,43 @@ class SwitchWorker(Worker):
     def read(self, reading: Reading) -> Iterable[BenchEvent]:
         waits = reading.t - self._asked_t > STUCK_AFTER_S
         if not self._questioned and waits and not reading.overload:
-            self._questioned = True
-            position = self._asks[self._at][0]
-            yield self.ask(
-                reading.t,
-                f"Still closed. Is the {self._part.name} in «{position}»? Then confirm.",
-                position,
-            )
+            yield self._still_closed(reading.t)
 
     def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
         if not isinstance(command, Confirm):
             return
-        position = self._asks[min(self._at, len(self._asks) - 1)][0]
         if self._finished:
             yield self.end(t, self._outcome, command)
         elif self._wants_closed and self._opened_t is None and over_range_now(self.around):
-            yield self._over_range(t, t, Evidence.SAID, self._closed, position)
-            yield self.end(t, NEVER, command)
-        elif not self._wants_closed and self._last_closed and not over_range_now(self.around):
-            yield judged(
-                self.step_id,
-                self._last_closed,
-                self._open.assess(self._last_closed),
-                position=position,
-                evidence=Evidence.SAID,
-            )
-            yield from self._fail(STUCK, t)
+            yield self.again(t, NO_PROOF)
+        elif self._wants_closed or self._last_closed is None or self._reads_apart:
+            yield self.again(t, "Nothing is held yet; keep the probes on.")
+        elif not self._questioned:
+            yield self._still_closed(t)
         else:
-            yield self.ask(t, "Nothing is held yet; keep the probes on.", position)
+            position, assessment = self._asks[self._at][0], self._open.assess(self._last_closed)
+            yield judged(self.step_id, self._last_closed, assessment, position=position)
+            yield from self._fail(STUCK, t)
+
+    @property
+    def concludes_open(self) -> bool:
+        return not self._finished and self._wants_closed and self._opened_t is None
+
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        position = self._asks[self._at][0]
+        yield self._over_range(t, t, Evidence.SAID, self._closed, position)
+        yield self.end(t, NEVER, command, Evidence.SAID)
+
+    @property
+    def _reads_apart(self) -> bool:
+        reading = self.around.reading
+        return reading is None or reading.overload or self.around.stage is Stage.APART
+
+    def _still_closed(self, t: float) -> BenchEvent:
+        self._questioned = True
+        position = self._asks[self._at][0]
+        say = f"Still closed. Is the {self._part.name} in «{position}»? Then confirm."
+        return self.ask(t, say, position)
 
     def corrected(self, value: float) -> float:
         return self._closed.correct(value)
@@ -134,7 +149,7 @@ class SwitchWorker(Worker):
         position = self._asks[self._at][0]
         assessment = self._closed.assess(held)
         if why := cannot_be(held, assessment):
-            yield self.ask(held.t, why, position)
+            yield self.refuse(held.t, why)
             return
         verdict = judged(self.step_id, held, assessment, position=position)
         good = verdict.verdict is Verdict.IN_WINDOW

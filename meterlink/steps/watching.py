@@ -7,11 +7,11 @@ from msgspec import structs
 
 from meterlink.card import WatchStep
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.events import BenchEvent, Dropout, Held, TouchEvent
+from meterlink.events import BenchEvent, Dropout, Evidence, Held, TouchEvent
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setup
-from meterlink.steps.base import Surroundings, Worker
-from meterlink.steps.measuring import over_range_now, wrong_unit
+from meterlink.steps.base import Surroundings, Worker, over_range_now
+from meterlink.steps.measuring import wrong_unit
 
 RISE_OHM: Final = 0.5
 RISE_RATIO: Final = 0.2
@@ -20,6 +20,11 @@ LIFTED_S: Final = 1.5
 """A longer over range may be lifted probes: it is no dropout, and the clock of the watch waits."""
 CLOSES_BELOW: Final = 1e5
 """Ohms; a path that should stay open has closed below this."""
+
+OPEN_FROM_START: Final = (
+    "Over range alone says nothing: lifted probes read the same. See that both tips are on bare "
+    "metal; where it is open from the start, call it «open» on your word."
+)
 
 
 class WatchWorker(Worker):
@@ -60,7 +65,7 @@ class WatchWorker(Worker):
         if not isinstance(event, Held) or self._running or self._step.expect == "open":
             return
         if wrong := wrong_unit(event):
-            yield self.ask(event.t, wrong)
+            yield self.again(event.t, wrong)
             return
         self._level, self._running = event.value, True
         yield self.ask(event.t, f"Watching for {self._step.lasts:g} s: move the wire, every bend.")
@@ -88,11 +93,17 @@ class WatchWorker(Worker):
             self._running = True
             yield self.ask(t, f"Watching for {self._step.lasts:g} s: move the wire, every bend.")
         elif over_range_now(self.around):
-            # The technician says that the probes touch: it is open without being moved.
-            ended = self.end(t, "some", command)
-            yield structs.replace(ended, reason="open from the start, said by the technician")
+            yield self.again(t, OPEN_FROM_START)
         else:
-            yield self.ask(t, "Nothing is held yet; keep the probes on.")
+            yield self.again(t, "Nothing is held yet; keep the probes on.")
+
+    @property
+    def concludes_open(self) -> bool:
+        return not self._running and self._step.expect == "closed"
+
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        ended = self.end(t, "some", command, Evidence.SAID)
+        yield structs.replace(ended, reason="open from the start")
 
     def _is_out(self, reading: Reading) -> bool:
         if self._step.expect == "open":
@@ -128,4 +139,7 @@ class WatchWorker(Worker):
         self._running = False
         if self._out_t is not None:
             yield from self._came_back(t)
-        yield self.end(t, "some" if self._count else "none", command)
+        # A path that stayed open and probes that never touched read the same all along.
+        untouched = self._step.expect == "open" and not self._count
+        evidence = Evidence.SAID if untouched else None
+        yield self.end(t, "some" if self._count else "none", command, evidence)

@@ -5,11 +5,12 @@ import random
 
 from meterlink.bench import Bench
 from meterlink.card import Card, read_card
-from meterlink.commands import AnyCommand, Confirm
+from meterlink.commands import AnyCommand, CallOpen, Confirm, Enter
 from meterlink.events import BenchEvent, StepEnded
 from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting
+from meterlink.steps.base import ON_METAL
 
 PROFILE = read_profile(
     b"""
@@ -140,6 +141,10 @@ class Hands:
     def tell(self, command: AnyCommand) -> "Hands":
         self.events += self.bench.tell(command, self.t)
         return self
+
+    def call_open(self) -> "Hands":
+        """Call what reads over range open, and say that both tips are on bare metal."""
+        return self.tell(CallOpen()).tell(Enter(text=ON_METAL))
 
     def all(self, kind: type[BenchEvent]) -> list:  # type: ignore[type-arg]
         return [event for event in self.events if isinstance(event, kind)]

@@ -92,11 +92,15 @@ def test_probes_in_the_air_conclude_nothing_however_long():
     assert hands.bench.progress.current == "primary"
 
 
-def test_an_over_range_that_the_technician_vouches_for_is_open():
-    hands = Hands(card(SECONDARY)).cautions().read(OVER, 2).tell(Confirm())
-    assert hands.last(Judged).verdict is Verdict.OPEN
-    assert hands.last(Judged).evidence is Evidence.SAID
+def test_an_over_range_that_the_technician_vouches_for_is_open_as_said_and_never_clear():
+    hands = Hands(card(SECONDARY)).cautions().read(OVER, 2).call_open()
+    judged = hands.last(Judged)
+    assert judged.verdict is Verdict.OPEN
+    assert judged.evidence is Evidence.SAID
+    assert not judged.clear
+    assert judged.probability == judged.probabilities["open"] < 0.95
     assert hands.outcomes["secondary"] == "open"
+    assert hands.last(StepEnded).evidence is Evidence.SAID
 
 
 def test_an_over_range_between_two_taps_is_open():
@@ -152,8 +156,12 @@ def test_a_switch_stuck_closed_is_asked_about_and_then_said():
 def test_a_switch_that_never_closes_needs_the_technicians_word():
     hands = Hands(card(SWITCH)).cautions().read(OVER, 30)
     assert "switch" not in hands.outcomes
-    hands.tell(Confirm())
+    hands.tell(Confirm()).tell(Confirm())
+    assert "switch" not in hands.outcomes
+    hands.call_open()
     assert hands.outcomes["switch"] == "never-closes"
+    assert not hands.last(Judged).clear
+    assert hands.last(StepEnded).evidence is Evidence.SAID
 
 
 def test_probes_that_shift_on_a_closed_switch_are_not_a_leak():
@@ -170,9 +178,20 @@ def test_a_typed_reading_is_judged_like_a_measured_one():
     assert hands.outcomes["primary"] == "in-window"
 
 
-def test_a_typed_over_range_is_the_technicians_word_for_open():
-    hands = Hands(card(PRIMARY)).cautions().tell(Enter(text="OL"))
+@pytest.mark.parametrize("word", ["OL", "open", "Over range"])
+def test_a_typed_over_range_is_asked_about_before_it_is_the_technicians_word(word):
+    hands = Hands(card(PRIMARY)).cautions().read(OVER, 1).tell(Enter(text=word))
+    assert hands.last(Asked).answers == ("no", "on bare metal")
+    assert not hands.all(Judged)
+    hands.tell(Enter(text="On bare  metal."))
     assert hands.last(Judged).evidence is Evidence.SAID
+
+
+def test_a_typed_value_above_the_open_limit_is_said_and_not_clear():
+    hands = Hands(card(SECONDARY)).cautions().tell(Enter(text="5 Mohm"))
+    judged = hands.last(Judged)
+    assert (judged.verdict, judged.evidence, judged.clear) == (Verdict.OPEN, Evidence.SAID, False)
+    assert hands.last(StepEnded).evidence is Evidence.SAID
 
 
 def test_a_torque_in_the_wrong_unit_gets_the_unit_question():

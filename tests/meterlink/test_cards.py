@@ -285,7 +285,7 @@ def test_a_switch_that_fails_is_tested_again_unplugged(first):
     if first == "stuck-closed":
         hands.read(0.2, 12).tell(Confirm()).read(OVER, 1)
     else:
-        hands.read(OVER, 3).tell(Confirm())
+        hands.read(OVER, 3).call_open()
     assert hands.outcomes["stop-switch"] == first
     assert hands.bench.progress.current == "stop-switch-unplugged"
     assert "by itself" in hands.last(Asked).say

@@ -133,6 +133,8 @@ def test_a_word_makes_an_open_only_while_the_meter_reads_over_range(spells, data
         if index == at:
             before = len(opens(hands))
             hands.tell(Confirm())
+            assert len(opens(hands)) == before
+            hands.call_open()
             if len(opens(hands)) > before:
                 assert last is OVER
                 assert hands.last(Judged).evidence is Evidence.SAID

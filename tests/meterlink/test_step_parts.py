@@ -27,13 +27,15 @@ def test_insulation_that_reads_over_range_needs_evidence_that_the_probes_touch()
     hands = Hands(card(INSULATION)).cautions().read(OVER, 60)
     assert not hands.all(Judged)
     hands.tell(Confirm())
+    assert not hands.all(Judged)
+    hands.call_open()
     assert hands.last(Judged).evidence is Evidence.SAID
     assert hands.outcomes["insulation"] == "open"
 
 
 def test_a_range_too_short_for_the_insulation_is_said_and_is_not_clear():
     hands = Hands(card(INSULATION)).cautions().set(Setting(range=6e6)).read(OVER, 3)
-    judged = hands.tell(Confirm()).last(Judged)
+    judged = hands.call_open().last(Judged)
     assert not judged.clear
     assert "choose a range that reaches 10 M" in judged.advice
 

@@ -5,9 +5,10 @@ from itertools import pairwise
 
 import pytest
 
-from meterlink.commands import Confirm, Enter
+from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Dropout, Evidence, Judged, SoakPoint, StepEnded, Verdict
 from meterlink.profile import read_profile
+from meterlink.steps.base import ON_METAL
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, OVER, Hands, card
 
 MACHINE = read_profile(
@@ -81,6 +82,8 @@ def test_it_opens_hot_only_by_the_technicians_word_which_the_record_says():
     hands = Hands(card(soak())).cautions().read(5200.0, 30, step=1.0).read(OVER, 20)
     assert not hands.all(Judged)
     hands.tell(Confirm(who="Ines"))
+    assert "soak" not in hands.outcomes
+    hands.tell(CallOpen()).tell(Enter(text=ON_METAL, who="Ines"))
     assert hands.last(Judged).verdict is Verdict.OPEN
     assert hands.last(Judged).evidence is Evidence.SAID
     assert hands.outcomes["soak"] == "opens-hot"
@@ -184,7 +187,10 @@ def test_a_wire_that_is_open_from_the_start_is_said_by_the_technician():
     hands = Hands(card(watch())).cautions().read(OVER, 30)
     assert "watch" not in hands.outcomes
     hands.tell(Confirm())
+    assert "watch" not in hands.outcomes
+    hands.call_open()
     assert hands.outcomes["watch"] == "some"
+    assert hands.last(StepEnded).evidence is Evidence.SAID
     assert "open from the start" in hands.last(StepEnded).reason
 
 

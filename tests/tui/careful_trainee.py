@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from meterlink.circuit import places
 from meterlink.finding import follow
 from meterlink.practice import Practice
+from meterlink.steps.base import ON_METAL
 from tui.practice_bench import PracticeBench
 from tui.practice_plain import PlainPractice
 
@@ -80,19 +81,30 @@ class CarefulTrainee:
             elif asked.position != stands:
                 self.type(f"set {probing.switch} {asked.position}")
             else:
-                self.type("wait", "on")
+                self.type("wait")
+                self._on()
         if probing.wants_moving and self._bench.step == step:
             if "Confirm" in self._bench.bench.asked.say or self._bench.reading.overload:
-                self.type("on")
-            self.type("flex")
+                self._on()
+            self.type(*(["flex"] if self._bench.step == step else []))
         if self._bench.step == step and probing.wants_warming:
             # Open from the start: there is nothing to be logged.
-            self.type("on" if self._judged(step) else "leave")
+            self._on_or("leave", touching=self._judged(step))
         if self._bench.step == step and not self._judged(step):
             # Over range with the tips on; or so low that the bench asks to keep them there.
-            self.type("on" if self._bench.reading.overload else "wait")
+            self._on_or("wait", touching=self._bench.reading.overload)
         if self._bench.step == step:
             self.type("lift")
+
+    def _on(self) -> None:
+        """Say that the tips touch; asked whether they are on bare metal, say that they are."""
+        self.type("on")
+        asked = self._bench.bench.asked
+        if asked is not None and ON_METAL in asked.answers:
+            self.type(ON_METAL)
+
+    def _on_or(self, line: str, *, touching: bool) -> None:
+        self._on() if touching else self.type(line)
 
     def _judged(self, step: str) -> bool:
         return bool(self._bench.bench.progress.results[step].judged)

@@ -83,6 +83,8 @@ def test_probes_on_the_circuit_say_what_the_worked_out_check_says():
 
 ON_PRIMARY = "probes primary terminal, laminations"
 SAFE = ("cautions", "safe", "air", "tips")
+SAID = ("on", "on bare metal")
+"""An over range called open on one's word."""
 STUCK = {"fault": "stop-switch-stuck-closed", "complaint": "no-spark"}
 
 
@@ -117,7 +119,7 @@ def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touche
         "set stop wire off",
         "check primary",
         "probes primary terminal, painted laminations",
-        "on",
+        *SAID,
     )
     assert practice.ledger.outcomes["primary-resistance"] == "open"
     assert "A probe was on paint" in flaws_of(practice)
@@ -151,8 +153,11 @@ def test_on_an_easy_engine_a_skipped_safety_step_is_said_at_once_and_once():
 def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
     open_primary = {"fault": "open-primary", "complaint": "no-spark"}
     measured = ("set stop wire off", "check primary", ON_PRIMARY)
-    ends = play(practice_on(**open_primary), *SAFE, *measured, "on").splitlines()[-2:]
-    assert ends == ["  done: Primary winding: open", "  The tips are off."]
+    ends = play(practice_on(**open_primary), *SAFE, *measured, *SAID).splitlines()[-2:]
+    assert ends == [
+        "  done: Primary winding: open (said by the technician, not measured)",
+        "  The tips are off.",
+    ]
     ends = play(practice_on(**STUCK), *SAFE, *measured, "lift").splitlines()[-1]
     assert ends == "  done: Primary winding: in the window"
     left = play(practice_on(**STUCK), *SAFE, *measured, "check spark at the test gap")
@@ -163,7 +168,7 @@ def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
 
 def test_an_open_called_in_the_air_is_told_apart_from_one_that_was_touched():
     practice = practice_on(**STUCK)
-    play(practice, *SAFE, "check secondary", "wait", "on")
+    play(practice, *SAFE, "check secondary", "wait", *SAID)
     assert "An open was called with the probes in the air." in flaws_of(practice)
 
 
@@ -188,7 +193,7 @@ def test_fingers_beside_a_good_secondary_pull_it_down_and_are_named():
 def test_a_range_too_low_reads_over_range_on_a_good_secondary():
     practice = practice_on(**STUCK)
     shown = play(
-        practice, *SAFE, "range 100", "check secondary", "probes plug lead, laminations", "on"
+        practice, *SAFE, "range 100", "check secondary", "probes plug lead, laminations", *SAID
     )
     assert "The meter is fixed on 100" in shown
     assert practice.ledger.outcomes["secondary-resistance"] == "open"

@@ -177,15 +177,16 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
         assert "waits for your verdict" in text
         assert "✗" not in text
         assert "The window is 0.7 Ω to 1 Ω." in text
-        await pilot.press("down", "enter")
+        await pilot.press(*"sho", "enter")
         text = await until(pilot, lambda text: "verdict on «Secondary winding»" in text)
         assert "✗ Primary winding" in text
         assert "✓ Secondary winding" not in text
-        await pilot.press("down", "down", "down", "enter")
+        await pilot.press("4", "enter")
         await until(pilot, lambda text: "verdict on «Stop switch» in «stop»" in text)
-        await pilot.press("n")  # not said: on to the next touch
+        await pilot.press("ctrl+n")  # not said: on to the next touch
         await until(pilot, lambda text: "in «run»? The window is at least 1 MΩ" in text)
-        await pilot.press("enter")
+        await pilot.press("enter")  # nothing is chosen beforehand
+        await pilot.press("o", "enter")
         await until(pilot, lambda text: "the record ends here" in text)
     answers = list(read_answers(tmp_path / "answers.jsonl"))
     assert [(a.step, a.said) for a in answers] == [
@@ -198,11 +199,11 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
 
 
 async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
-    app = ReplayApp(player_at(Pacing(4.0)), title="quay", hide=True)
+    app = ReplayApp(player_at(Pacing(1.0)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
-        await pilot.press("n", "n", "n")
+        await pilot.press("n", "n")
         await until(pilot, lambda text: "What is your verdict on «Primary winding»" in text)
-        await pilot.press("enter")
+        await pilot.press("down", "enter")
         await until(pilot, lambda text: "the bench says so too: open" in text)
 
 
@@ -210,7 +211,9 @@ async def test_leaving_while_a_verdict_is_waited_for_ends_everything(player_at):
     app = ReplayApp(player_at(Pacing(inf)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
         await until(pilot, lambda text: "What is your verdict" in text)
-        await pilot.press("q")
+        await pilot.press("q")  # typed into the answer
+        assert app.return_code is None
+        await pilot.press("ctrl+q")
     assert app.return_value == 0
 
 
@@ -220,7 +223,7 @@ async def test_going_back_takes_a_question_back(player_at):
     async with app.run_test(size=(100, 32)) as pilot:
         await until(pilot, lambda text: "What is your verdict" in text)
         player.pause_or_go()
-        await pilot.press("b")
+        await pilot.press("escape", "b")
         text = await until(pilot, lambda text: "‖ paused" in text)
         assert "What is your verdict" not in text
 

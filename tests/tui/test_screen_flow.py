@@ -6,7 +6,7 @@ import time
 
 import msgspec
 import pytest
-from textual.widgets import Button, Input, OptionList
+from textual.widgets import Input, OptionList
 
 from meterlink.card import MeterCheckStep
 from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
@@ -41,7 +41,7 @@ async def test_cautions_stand_before_anything_and_only_confirm_passes_them():
         assert "maker's service manual" in text
         await press(pilot, "s")
         assert session.bench.progress.current == "cautions"
-        assert "cannot be skipped" in screen_text(pilot.app)
+        assert "skip" not in screen_text(pilot.app).splitlines()[-1]
         await press(pilot, "space")
         assert session.bench.progress.current == "ambient"
         assert "Ignition off" not in screen_text(pilot.app)
@@ -160,9 +160,9 @@ async def test_a_temperature_is_typed_in_the_page_and_keys_come_back_with_escape
 
 async def test_a_choice_is_made_by_arrows_or_by_mouse():
     async with bench("spark") as (pilot, session):
-        await press(pilot, "down", "enter")
+        await press(pilot, "down", "down", "enter")
         assert session.told[-1] == Enter(text="yellow", how=How.CHOSEN, when=session.told[-1].when)
-        await press(pilot, "b")
+        await press(pilot, "ctrl+b")
         await pilot.click(OptionList, offset=(1, 2))
         await settled(pilot)
         assert session.bench.progress.outcome("spark") == "none"
@@ -171,20 +171,33 @@ async def test_a_choice_is_made_by_arrows_or_by_mouse():
         assert "no dropouts" not in text
 
 
-@pytest.mark.parametrize(("key", "outcome"), [("y", "yes"), ("n", "no"), ("space", "yes")])
-async def test_yes_and_no_by_key(key, outcome):
+@pytest.mark.parametrize(
+    ("keys", "outcome"),
+    [
+        (["y", "enter"], "yes"),
+        (["n", "enter"], "no"),
+        (["space"], "yes"),
+        ([*"YES", "enter"], "yes"),
+        ([*"no", "enter"], "no"),
+        (["2", "enter"], "no"),
+        (["down", "down", "enter"], "no"),
+        (["escape", "y"], "yes"),
+        (["escape", "n"], "no"),
+    ],
+)
+async def test_yes_and_no_by_key(keys, outcome):
     async with bench("lead-off") as (pilot, session):
-        await press(pilot, key)
+        await press(pilot, *keys)
+        assert len(session.told) == 1
         assert session.bench.progress.outcome("lead-off") == outcome
 
 
 async def test_yes_and_no_by_mouse():
     async with bench("lead-off") as (pilot, session):
-        await pilot.click("#entry-no")
+        await pilot.click(OptionList, offset=(1, 1))
         await settled(pilot)
         assert session.bench.progress.outcome("lead-off") == "no"
         assert isinstance(session.told[-1], Deny)
-        assert pilot.app.query_one("#entry-no", Button).label.plain == "No (n)"
 
 
 async def test_a_switch_is_drawn_as_it_is_asked_for():

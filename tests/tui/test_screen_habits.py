@@ -79,7 +79,7 @@ async def test_themes_go_round_and_are_kept():
     async with bench(keep=kept.append) as (pilot, _):
         assert pilot.app.theme == "bench-dark"
         for name in ("bench-light", "bench-plain", "bench-dark"):
-            await press(pilot, "l")
+            await press(pilot, "f9")
             assert pilot.app.theme == name
             assert kept[-1].theme == name
 
@@ -91,7 +91,7 @@ async def test_tones_ring_for_what_was_judged_and_can_be_switched_off(monkeypatc
         await touch(session, 0.97)
         await settled(pilot)
         await until(lambda: rung)
-        text = await press(pilot, "t")
+        text = await press(pilot, "f7")
         assert "Tones are off" in text
         await asyncio.sleep(0.1)
         rung.clear()
@@ -107,14 +107,14 @@ async def test_tones_ring_for_what_was_judged_and_can_be_switched_off(monkeypatc
 async def test_taps_of_the_probes_can_be_switched_off_and_that_is_kept():
     kept = []
     async with bench("primary", keep=kept.append) as (pilot, session):
-        assert "taps do not" in await press(pilot, "g")
+        assert "taps do not" in await press(pilot, "f6")
         assert not session.bench.gestures
         assert not kept[-1].gestures
-        assert "Taps of the probes count" in await press(pilot, "g")
+        assert "Taps of the probes count" in await press(pilot, "f6")
         assert session.bench.gestures
 
 
 async def test_speech_without_a_program_says_what_is_missing(monkeypatch):
     monkeypatch.setattr("tui.screen.sounds.find_program", lambda: None)
     async with bench() as (pilot, _):
-        assert "no speech program" in await press(pilot, "v")
+        assert "no speech program" in await press(pilot, "f8")

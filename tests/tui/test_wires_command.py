@@ -152,7 +152,7 @@ def test_simulate_says_where_it_is_as_facts(capsys):
         ["--tcp", "70000"],
         ["--flag", "no-such-flag"],
         ["--scpi", "--flip"],
-        ["--scenario", "open-secondary"],
+        ["--scenario", "open-secondary", "--wire", "lcd-segments-14"],
         ["--ohms", "many"],
         ["--rate", "0"],
         ["--seed", "-5"],

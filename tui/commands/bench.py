@@ -12,15 +12,19 @@ if TYPE_CHECKING:
     from captures.job import JobWriter
     from drivers.reconnect import ReconnectingSource
     from meterlink.card import Card
+    from meterlink.commands import Redo
     from meterlink.events import Event
     from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
     from tui.configuration import Configuration, MeterChoice
     from tui.screen.settings import ScreenSettings
     from tui.session import Session
+    from tui.setting_up import Resumed
 
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
+_CARD: Final = "ignition-check"
+_HANDS: Final = "This meter is simulated, and simulated hands play the probes of this job."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,8 +37,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--wire", help="the meter's byte format, where it cannot be found out")
     parser.add_argument("--visa", choices=["py", "system"], help="go through this VISA library")
     parser.add_argument("--profile", metavar="P", help="coil profile, by name or path")
-    parser.add_argument("--card", metavar="C", default="ignition-check", help="work card")
-    parser.add_argument("--job", metavar="TITLE", help="a new job's title, or a job to go on with")
+    parser.add_argument("--card", metavar="C", help=f"work card (default {_CARD})")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
+        "--job",
+        metavar="NAME",
+        help="go on with the job of exactly this title or folder; where there is none, begin it",
+    )
+    which.add_argument("--new", metavar="TITLE", help="begin a new job of this title in any case")
+    parser.add_argument(
+        "--redo", metavar="STEP", help="do this step of the job again; a finished one is open then"
+    )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
     parser.add_argument("--who", default="", metavar="NAME", help="who works, for the record")
@@ -47,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_lasting
+    from drivers.simulated.lent import is_simulated
     from tui import configuration
     from tui.choosing import choose
     from tui.setting_up import job_store, session, settings_of
@@ -57,10 +71,15 @@ def run(args: argparse.Namespace) -> int:
         return 0
     args, who = chosen, chosen.who or known.who
     with contextlib.ExitStack() as opened:
-        job, card, profile, past = _work(args, known.profile)
-        if job is not None:
-            opened.callback(print, f"wrote {job.folder}")
-            opened.enter_context(job)
+        past: list[Event] = []
+        job = None
+        resumed = _going_on(args)
+        if resumed is None:
+            _check_new(args)
+            card, profile = _chosen(args, known.profile)
+        else:
+            job, card, profile, past = resumed
+            _enter(opened, job, "going on with the job", "in")
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
             choice = choose(known)
@@ -70,43 +89,60 @@ def run(args: argparse.Namespace) -> int:
         )
         opened.callback(source.close)
         if job is None:  # made only now, so that none is left behind where no meter answers
-            title = args.job or card.title
-            created = job_store(args.jobs).create(title, settings=settings_of(card, profile))
-            opened.callback(print, f"wrote {created.folder}")
-            job = opened.enter_context(created)
+            title = args.new or args.job or card.title
+            job = job_store(args.jobs).create(title, settings=settings_of(card, profile))
+            _enter(opened, job, "new job", "begun in")
         accuracy = _accuracy(args, source, known)
-        with session(job, source, clock, card, profile, accuracy=accuracy, past=past) as sitting:
+        with session(
+            job,
+            source,
+            clock,
+            card,
+            profile,
+            accuracy=accuracy,
+            past=past,
+            settings={"simulated": True} if is_simulated(source.identity) else None,
+        ) as sitting:
             source.on_gap, source.on_setting = sitting.gap, sitting.turned
             _remember(known, choice, source.identity, args.profile)
             code = _show(args, sitting, job, who, known.screen)
     return code
 
 
+def _enter(opened: contextlib.ExitStack, job: "JobWriter", what: str, place: str) -> None:
+    """Say which job it is, close it at the end, and say where it lies."""
+    from captures.names import shown_path
+    from meterlink.text import plain
+
+    title = plain(job.job.header().title)
+    print(f"{what} «{title}» {place} {shown_path(job.folder)}")
+    opened.callback(print, f"wrote {job.folder}")
+    opened.enter_context(job)
+
+
 def _choose_on_screen(
     args: argparse.Namespace, known: "Configuration"
 ) -> argparse.Namespace | None:
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
-    if args.port or args.job or args.profile or args.plain or not has_screen():
+    if args.port or args.job or args.new or args.profile or args.plain or not has_screen():
         return args
     from tui.offering import find_meters, offer
     from tui.screen.choosing import ChooseApp
     from tui.setting_up import job_store
 
     app = ChooseApp(
-        offer(job_store(args.jobs), known, args.card),
+        offer(job_store(args.jobs), known, args.card or _CARD),
         lambda: find_meters(known),
         theme=known.screen.theme,
     )
     choice = app.run()
     if choice is None:
         return None
-    said = {
-        "port": choice.port,
-        "wire": choice.wire or None,
-        "profile": choice.profile,
-        "card": choice.card,
-        "job": choice.job or choice.title or None,
-    }
+    said = {"port": choice.port, "wire": choice.wire or None}
+    if choice.job:  # which has its own card and profile
+        said |= {"job": choice.job, "card": None, "profile": None}
+    else:
+        said |= {"new": choice.title or None, "card": choice.card, "profile": choice.profile}
     return argparse.Namespace(**{**vars(args), **said})
 
 
@@ -140,18 +176,49 @@ def _remember(
             configuration.save(now)
 
 
-def _work(
-    args: argparse.Namespace, usual: str
-) -> "tuple[JobWriter | None, Card, Profile, list[Event]]":
-    """Return the job to go on with, None for one yet to be made, and what it is worked by."""
-    from tui.setting_up import job_store, resume_job
+def _going_on(args: argparse.Namespace) -> "Resumed | None":
+    """Return the job to go on with; None for a new one."""
+    from tui.resuming import called, check_open, check_same
+    from tui.setting_up import job_store, resume_job, worked_by
+    from tui.shelf import CARDS, PROFILES
+
+    store = job_store(args.jobs)
+    job = called(store, args.job) if args.job else None
+    if job is None:
+        return None
+    check_open(job, redo=bool(args.redo))
+    card, profile = worked_by(job)
+    check_same(job, "card", card, CARDS.get(args.card) if args.card else None)
+    check_same(job, "profile", profile, PROFILES.get(args.profile) if args.profile else None)
+    if args.redo:
+        _check_step(args.redo, card)
+    return resume_job(store, str(job.folder))
+
+
+def _check_new(args: argparse.Namespace) -> None:
+    from meterlink.errors import UsageError
+
+    if args.redo:
+        raise UsageError("a new job has no step to do again; name the job to go on with by --job")
+
+
+def _check_step(name: str, card: "Card") -> None:
+    from meterlink.errors import UsageError
+    from meterlink.text import plain
+
+    steps = [step.id for step in card.step]
+    if name not in steps:
+        raise UsageError(
+            f"the card {plain(card.id)} has no step «{plain(name)}»; it has {', '.join(steps)}"
+        )
+
+
+def _chosen(args: argparse.Namespace, usual: str) -> "tuple[Card, Profile]":
+    """Return what a new job is to be worked by."""
     from tui.shelf import CARDS, PROFILES, only_profile
 
-    resumed = resume_job(job_store(args.jobs), args.job) if args.job else None
-    if resumed is not None:
-        return resumed
-    card = CARDS.get(args.card)
-    return None, card, PROFILES.get(args.profile or usual or only_profile()), []
+    card = CARDS.get(args.card or _CARD)
+    return card, PROFILES.get(args.profile or usual or only_profile())
 
 
 def _show(
@@ -161,13 +228,28 @@ def _show(
     who: str,
     settings: "ScreenSettings",
 ) -> int:
-    if args.plain or not has_screen():
-        return _run_plain(sitting, who)
-    from tui.screen import run_bench_screen
+    """Work on the screen or plain; a simulated meter may bring hands of its own."""
+    from tui.leading import borrowing
 
-    return run_bench_screen(
-        sitting, title=job.folder.name, who=who, settings=settings, keep=_keep_settings
-    )
+    plain = args.plain or not has_screen()
+    person = not plain or sys.stdin.isatty()
+    with borrowing(sitting, person=person) as hands:
+        if hands:
+            print(_HANDS)
+        if plain:
+            return _run_plain(sitting, who, args.redo)
+        from tui.screen import run_bench_screen
+
+        if args.redo:
+            sitting.tell(_again(args.redo, who))
+        return run_bench_screen(
+            sitting,
+            title=job.folder.name,
+            who=who,
+            settings=settings,
+            keep=_keep_settings,
+            where=str(job.folder),
+        )
 
 
 def _keep_settings(settings: "ScreenSettings") -> None:
@@ -181,36 +263,56 @@ def _keep_settings(settings: "ScreenSettings") -> None:
         configuration.save(replace(configuration.load(), screen=settings))
 
 
-def _run_plain(sitting: "Session", who: str) -> int:
+def _again(step: str, who: str) -> "Redo":
+    from captures.times import local_now, rfc3339
+    from meterlink.commands import How, Redo
+
+    return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))
+
+
+def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
     from tui.plain_face import PlainFace
     from tui.telling import Teller
     from tui.typed_commands import HELP as TYPED
     from tui.typed_commands import read_command
 
-    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
     sitting.show(face)
     print(TYPED)
     stop = threading.Event()
+    taking, over = threading.Lock(), threading.Event()
+
+    def take(line: str) -> None:
+        if line.strip().lower() == "why":
+            face.why()
+            return
+        command = read_command(line, who, sitting.bench.step)
+        if command is None:
+            stop.set()
+        else:
+            sitting.tell(command)
 
     def listen() -> None:
         # Unbuffered: a thread that waits inside a buffered standard input cannot be left behind
         # at exit, Python would abort on the buffer's lock.
         with open(sys.stdin.fileno(), "rb", buffering=0, closefd=False) as typed:
             for line in typed:
-                if line.strip().lower() == b"why":
-                    face.why()
-                    continue
-                command = read_command(line.decode(errors="replace"), who)
-                if command is None:
-                    stop.set()
-                    return
-                sitting.tell(command)
+                with taking:  # what is typed as all ends comes before the end, or not at all
+                    if over.is_set() or stop.is_set():
+                        return
+                    take(line.decode(errors="replace"))
 
     forget_typed_ahead()  # an Enter from before the cautions were shown acknowledges none of them
     sitting.begin()
+    if redo:
+        sitting.tell(_again(redo, who))
     threading.Thread(target=listen, daemon=True, name="typed commands").start()
     try:
         sitting.run(stop)
     finally:
+        with taking:
+            over.set()
         face.end(sitting.bench.progress)
     return 0

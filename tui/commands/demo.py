@@ -8,6 +8,7 @@ from tui.seeds import seed
 from tui.terminal import has_screen
 
 if TYPE_CHECKING:
+    from captures.job import JobWriter
     from drivers.simulated import SimulatedBench
     from tui.session import Session
 
@@ -48,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         try:
             with session(job, source, bench.clock, card, profile, settings=simulated) as sitting:
                 lead(sitting, bench)
-                code = _run_plain(sitting) if plain else _run_screen(sitting, bench)
+                code = _run_plain(sitting) if plain else _run_screen(sitting, bench, job)
         finally:
             source.close()
     for path in (job.job.log_path, *job.job.captures()):
@@ -60,16 +61,20 @@ def _run_plain(sitting: "Session") -> int:
     from tui.plain_face import PlainFace
     from tui.telling import Teller
 
-    face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
     sitting.show(face)
     sitting.run(threading.Event())
     face.end(sitting.bench.progress)
     return 0
 
 
-def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
+def _run_screen(sitting: "Session", bench: "SimulatedBench", job: "JobWriter") -> int:
     from tui.played_hands import BenchHands
     from tui.screen import run_bench_screen
 
     bench.hands.leave("cautions")  # a person acknowledges those
-    return run_bench_screen(sitting, title=bench.scenario.title, hands=BenchHands(bench))
+    return run_bench_screen(
+        sitting, title=bench.scenario.title, hands=BenchHands(bench), where=str(job.folder)
+    )

@@ -15,6 +15,8 @@ NAME: Final = "simulate"
 HELP: Final = "start a simulated meter on a port of this computer, and say which"
 
 _WIRE: Final = "text-number-unit"
+_USUAL_CARD: Final = "ignition-check"
+"""What ``meterlink bench`` works where no card is named."""
 _OFTEN: Final = 0.1
 _SELDOM: Final = 0.02
 
@@ -34,7 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--tcp", metavar="PORT", nargs="?", const=0, type=_port, help="on a TCP port, 0 for any"
     )
     parser.add_argument("--seed", type=seed, default=1, help="of values and faults (default 1)")
-    parser.add_argument("--scenario", metavar="NAME", help="with --scpi: engine, fault and hands")
+    parser.add_argument(
+        "--scenario",
+        metavar="NAME",
+        help="a bench with a SCPI meter, and hands that play this for whoever reads it",
+    )
     parser.add_argument("--ohms", metavar="OHM", nargs="+", help="resistances to probe in turn")
     parser.add_argument("--rate", metavar="HZ", type=_positive, help="readings a second")
     parser.add_argument(
@@ -80,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
     """Serve until interrupted, or for ``--seconds``."""
     stop = threading.Event()
     with contextlib.ExitStack() as stack:
-        if args.scpi:
+        if args.scpi or args.scenario is not None:
             _start_scpi(args, stack)
         else:
             _start_wire(args, stack)
@@ -102,8 +108,6 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from meterlink.errors import UsageError
     from meterlink.notation import parse_as
 
-    if args.scenario is not None:
-        raise UsageError("--scenario goes with --scpi; for a wire give --ohms")
     wire = load(args.wire or _WIRE)
     unknown = [flag for flag in args.flag if flag not in wire.description.flags]
     if unknown:
@@ -126,7 +130,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     meter = StreamingMeter(
         wire,
         port,
-        values=touches(random.Random(args.seed), rate, ohms),  # noqa: S311 - no secret
+        for_each_reader=lambda: touches(random.Random(args.seed), rate, ohms),  # noqa: S311
         flags=args.flag or None,
         rate_hz=rate,
         faults=faults,
@@ -136,6 +140,8 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     )
     stack.enter_context(meter)
     _say(args, port.name, wire.name)
+    if not args.json:
+        print("  its probes begin with the first reader, and anew for the next", flush=True)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
@@ -149,17 +155,32 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     )
     from meterlink.errors import UsageError
 
+    if args.wire is not None:
+        raise UsageError("a scenario has a SCPI meter; leave --wire out, or give --ohms to probe")
     for name in ("drop", "flip", "insert", "split", "endless", "wrong_settings", "ohms", "flag"):
         if getattr(args, name):
             raise UsageError(f"--{name.replace('_', '-')} is for a meter that streams, not --scpi")
     scenario = load_scenario(args.scenario or scenario_names()[0])
     bench = stack.enter_context(
-        SimulatedBench(scenario, seed=args.seed, clock=MonotonicClock(), tcp_port=args.tcp or 0)
+        SimulatedBench(
+            scenario, seed=args.seed, clock=MonotonicClock(), tcp_port=args.tcp or 0, lend=True
+        )
     )
     for share, mischief in ((args.stall, Mischief.STALL), (args.unplug, Mischief.DROP)):
         if share:
             bench.trouble(Trouble(what=mischief, after=round(1 / share)))
-    _say(args, bench.serial_device() if args.pty else bench.port, None)
+    port = bench.serial_device() if args.pty else bench.port
+    if args.json:
+        _say(args, port, None)
+        return
+    card = "" if scenario.card == _USUAL_CARD else f" --card {scenario.card}"
+    print(f"port {port}", flush=True)
+    print(
+        f"  try: meterlink bench --port {port} --profile {scenario.profile}{card}\n"
+        f"  «{scenario.title}» waits for a reader; its hands play each step as that bench asks "
+        "for it,\n  and anew for the next. For any other reader they probe in turn.",
+        flush=True,
+    )
 
 
 def _open_port(args: argparse.Namespace) -> "StreamPort":

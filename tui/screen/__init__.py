@@ -23,13 +23,20 @@ def run_bench_screen(
     settings: ScreenSettings | None = None,
     keep: Callable[[ScreenSettings], None] | None = None,
     hands: "PlayedHands | None" = None,
+    where: str = "",
 ) -> int:
     """Show ``session`` until the user leaves; return the exit code.
 
     ``title`` is the job's, ``who`` works; ``keep`` is given the settings whenever they were
-    changed on the screen; ``hands``: those of a simulated bench, for the user to play.
+    changed on the screen; ``hands``: those of a simulated bench, for the user to play;
+    ``where``: the folder that all is kept in, to be named at the end.
+
+    Raises:
+        Exception: what nobody foresaw, once the terminal is as it was.
     """
     from tui.screen.app import BenchApp
 
-    app = BenchApp(session, title=title, who=who, settings=settings, keep=keep, hands=hands)
+    app = BenchApp(
+        session, title=title, who=who, settings=settings, keep=keep, hands=hands, where=where
+    )
     return app.run() or 0

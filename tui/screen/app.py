@@ -14,9 +14,8 @@ from contextlib import suppress
 from os import environ
 from typing import ClassVar, Final
 
-from msgspec.structs import replace
 from textual import on
-from textual.app import App, ComposeResult, SystemCommand
+from textual.app import ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
@@ -28,15 +27,18 @@ from textual.worker import Worker, WorkerState
 from captures.times import local_now, rfc3339
 from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
+from meterlink.events import StepReopened
 from meterlink.text import plain
 from tui.screen.body import BenchBody
-from tui.screen.budget import NOTHING_YET, budget_lines
+from tui.screen.budget import budget_page
 from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.help import help_page
 from tui.screen.keys import (
+    COMMANDS,
     KEYS,
+    NAMES,
     ON_SCREEN,
     PEDAL,
     KeyCommand,
@@ -44,13 +46,17 @@ from tui.screen.keys import (
     command_named,
     keymap,
     signed,
+    types_something,
+    works,
 )
-from tui.screen.messages import Happened, Shown, Struck
+from tui.screen.messages import Happened, Shown, Struck, Taken
+from tui.screen.preferences import PreferencesApp
 from tui.screen.pulse import Pulse
 from tui.screen.settings import ScreenSettings
 from tui.screen.sitting import Sitting
 from tui.screen.sounds import Sounds
 from tui.screen.status import Link, StatusLine
+from tui.screen.summary import SummaryView
 from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
@@ -62,7 +68,7 @@ LEAVE_S: Final = 3.0
 """Quit is pressed twice within this while the card is not done: an elbow decides nothing."""
 
 
-class BenchApp(App[int]):
+class BenchApp(PreferencesApp):
     """The whole screen over one session."""
 
     CSS_PATH = "bench.tcss"
@@ -79,6 +85,7 @@ class BenchApp(App[int]):
         settings: ScreenSettings | None = None,
         keep: Callable[[ScreenSettings], None] | None = None,
         hands: PlayedHands | None = None,
+        where: str = "",
     ) -> None:
         """Show ``session``: arguments as for ``run_bench_screen``."""
         # Our own plain theme serves those who want no colour; the library's filter for them cannot
@@ -92,6 +99,7 @@ class BenchApp(App[int]):
         self._keep = keep
         self._hands = hands
         self._who = who
+        self._where = where
         bench = session.bench
         self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
         self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
@@ -105,6 +113,10 @@ class BenchApp(App[int]):
         """Whether something is known that is not painted yet."""
         self.reader_fault = ""
         """Why the meter is no longer read, as one sentence; empty while it is."""
+        self._telling = False
+        """Whether a command is on its way to the bench, and not on the screen yet."""
+        self._footed: object = None
+        """What the keys at the foot were last shown for."""
         self._hint = ""
         self._noticed: list[str] = []
         self._leave_until = 0.0
@@ -115,7 +127,7 @@ class BenchApp(App[int]):
 
     def compose(self) -> ComposeResult:
         yield StatusLine(self._title, str(self.session.meter))
-        yield BenchBody(self._hands)
+        yield BenchBody(self._hands, self._where)
         with Vertical(id="foot"):
             yield Static(id="notice", markup=False)
             yield TeachingView()
@@ -170,14 +182,23 @@ class BenchApp(App[int]):
         if event.worker.name != "reader" or not event.worker.is_finished:
             return
         self._reads = False
-        if event.state is WorkerState.ERROR:
-            self.reader_fault = _sentence(event.worker.error)
+        if event.state is WorkerState.ERROR and event.worker.error is not None:
+            self._met(event.worker.error)
         self._tick()
+
+    def _met(self, fault: BaseException) -> None:
+        """Say what is wrong with the meter; what nobody foresaw ends the screen."""
+        if isinstance(fault, MeterlinkError):
+            self.reader_fault = plain(str(fault), 300).rstrip(".")
+        else:
+            self.fail(fault)
 
     @on(Happened)
     def _take_events(self, message: Happened) -> None:
         for event in message.events:
             self.view.take(event)
+        if any(isinstance(event, StepReopened) for event in message.events):
+            self.action_again()  # a card that was done is worked again
         self._paint_soon()
 
     @on(Shown)
@@ -208,8 +229,23 @@ class BenchApp(App[int]):
         self.paint_due = False
         self._painted_at = time.monotonic()
         self.frames += 1
-        with suppress(NoMatches):  # a timer may come in while the page is being taken down
-            self.query_one(BenchBody).show(self.view)
+        body = self._body
+        if body is None:  # a timer may come in while the page is being taken down
+            return
+        body.show(self.view)
+        view = self.view
+        footed = (body.asking, body.question, body.page, view.progress.current, view.progress.ended)
+        if footed != self._footed:
+            self._footed = footed
+            self.refresh_bindings()
+
+    @property
+    def _body(self) -> BenchBody | None:
+        """The page, also while something else lies over it; None before and after it is there."""
+        for screen in self.screen_stack[:1]:
+            for body in screen.query(BenchBody):
+                return body
+        return None
 
     def _tick(self) -> None:
         """Once a second: is the meter there, does the record get written?"""
@@ -252,13 +288,25 @@ class BenchApp(App[int]):
     # --- commands -----------------------------------------------------------------------------
 
     def tell(self, command: AnyCommand) -> None:
-        """Take ``command`` to the bench, after those before it, without waiting for it."""
-        self._teller.submit(self.session.tell, command).add_done_callback(self._told)
+        """Take ``command`` to the bench, without waiting for it.
+
+        What is given before the last one has been shown was meant for what is no longer there: it
+        is left out.
+        """
+        if not self._telling:
+            self._telling = True
+            self._teller.submit(self.session.tell, command).add_done_callback(self._told)
 
     def _told(self, done: "Future[None]") -> None:
-        fault = done.exception()
-        if fault is not None:
-            self.reader_fault = _sentence(fault)
+        """Called by the thread that tells, after what happened was posted."""
+        self.post_message(Taken(done.exception()))
+
+    @on(Taken)
+    def _taken(self, message: Taken) -> None:
+        self._telling = False
+        if message.fault is not None:
+            self._met(message.fault)
+        self._paint()  # before the next key: it is meant for what is seen
 
     @on(EntryView.Answered)
     def _answered(self, message: EntryView.Answered) -> None:
@@ -269,19 +317,35 @@ class BenchApp(App[int]):
         """Tell the bench the command called ``name``."""
         self.tell(signed(command_named(name, How(how)), self._who, rfc3339(local_now())))
 
+    def action_asked(self, name: str) -> None:
+        """Do the command called ``name`` while a question stands."""
+        if name in COMMANDS:
+            self.action_tell(name)
+        else:
+            getattr(self, f"action_{name}")()
+
     def action_typed(self) -> None:
         """Let a value be typed for the step that is done."""
-        self.query_one(BenchBody).type_at(self.view.step)
-        self._paint_soon()
+        body = self.query_one(BenchBody)
+        if body.question is None:
+            body.type_at(self.view.step)
+        body.take_keys()
+        self._paint()
+
+    def action_answer(self) -> None:
+        """Give the keys back to the question."""
+        self.query_one(BenchBody).take_keys()
+        self._paint()
 
     def action_to_keys(self) -> None:
         """Give the keys back to the bench; turn back to the work where a page is open."""
         body = self.query_one(BenchBody)
-        body.type_at(None)
         if body.page:
             body.turn_to(body.page, Content(""))
-        self.set_focus(None)
-        self._paint_soon()
+        else:
+            body.type_at(None)
+            self.set_focus(None)
+        self._paint()
 
     def action_again(self) -> None:
         """Read again after the meter was lost."""
@@ -295,9 +359,7 @@ class BenchApp(App[int]):
 
     def action_budget(self) -> None:
         """Show how sure the newest held value is, or go back to the work."""
-        assessment, unit = self.view.assessment, self.view.assessed_unit
-        lines = [NOTHING_YET] if assessment is None else budget_lines(assessment, unit)
-        self.query_one(BenchBody).turn_to("budget", Content("\n".join(lines)))
+        self.query_one(BenchBody).turn_to("budget", Content("\n".join(budget_page(self.view))))
 
     def action_hands(self) -> None:
         """Let the user play the hands of the simulated bench, or see the last minute again."""
@@ -308,50 +370,6 @@ class BenchApp(App[int]):
     @on(HandsView.Moved)
     def _hands_moved(self) -> None:
         self._paint_soon()
-
-    def action_gestures(self) -> None:
-        """Let taps of the probes count, or not."""
-        on = not self.settings.gestures
-        self._change(gestures=on)
-        self.session.tell(Gestures(on=on))
-        self._say("Taps of the probes count." if on else "Only keys count, taps do not.")
-
-    def action_sound(self) -> None:
-        """Switch tones on or off."""
-        self.sounds.set_tones(not self.sounds.tones)
-        self._change(tones=self.sounds.tones)
-        self._say(f"Tones are {'on' if self.sounds.tones else 'off'}.")
-
-    def action_speech(self) -> None:
-        """Switch speech on or off."""
-        trouble = self.sounds.set_speech(not self.sounds.speech)
-        self._change(speech=self.sounds.speech)
-        self._say(trouble or f"Speech is {'on' if self.sounds.speech else 'off'}.")
-
-    def action_theme(self) -> None:
-        """Go on to the next theme of our own."""
-        if self.uncoloured:
-            self._say("NO_COLOR is set, so there is none.")
-            return
-        names = [theme.name for theme in THEMES]
-        at = names.index(self.theme) if self.theme in names else -1
-        self.theme = names[(at + 1) % len(names)]
-        self._change(theme=self.theme)
-
-    def action_teach(self, command: str) -> None:
-        """Wait for the key that a pedal sends, which shall mean ``command``."""
-        self.query_one(TeachingView).teach(command)
-
-    @on(TeachingView.Taught)
-    def _taught(self, message: TeachingView.Taught) -> None:
-        self._change(pedal={**self.settings.pedal, message.command: message.key})
-        self.set_keymap(keymap(self.settings.keys, self.settings.pedal))
-        self._say(f"The pedal «{message.key}» now means {message.command}.")
-
-    def _change(self, **changes: object) -> None:
-        self.settings = replace(self.settings, **changes)
-        if self._keep is not None:
-            self._keep(self.settings)
 
     def action_leave(self) -> None:
         """Leave; while the card is not done, only when asked for twice."""
@@ -368,13 +386,34 @@ class BenchApp(App[int]):
         self._show_notice()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer the way back to the keys only while something else has them."""
-        if action == "to_keys":
-            elsewhere = self.focused is not None and not isinstance(self.focused, CautionsView)
-            return elsewhere or bool(self.query_one(BenchBody).page)
-        if action == "hands":
-            return self._hands is not None
+        """Offer what works now: the keys that type something go to a question while one stands."""
+        body = self._body
+        if body is None:
+            return True
+        match action, parameters:
+            case "to_keys", _:
+                resting = CautionsView | SummaryView
+                elsewhere = self.focused is not None and not isinstance(self.focused, resting)
+                return elsewhere or bool(body.page)
+            case "answer", _:
+                return body.question is not None and not body.asking and not body.page
+            case "asked", (str(name),):
+                return body.asking and works(name, self.view)
+            case "tell", (str(), "pedal"):
+                return True
+            case "tell", (str(name), *_):
+                return self._has_keys(name, body) and works(name, self.view)
+            case "hands", _:
+                return self._hands is not None and self._has_keys("hands", body)
+            case _ if action in NAMES:
+                return self._has_keys(action, body) and works(action, self.view)
         return True
+
+    def _has_keys(self, name: str, body: BenchBody) -> bool:
+        """Return whether the key of ``name`` is not one that is typed into a question now."""
+        if not body.asking or (name == "confirm" and body.takes_space):
+            return True
+        return not types_something(self.settings.keys.get(name, NAMES[name].key))
 
     def _key_of(self, command: KeyCommand) -> str:
         key = self.settings.keys.get(command.name, command.key)
@@ -396,11 +435,3 @@ class BenchApp(App[int]):
                 f"teach a pedal, or any key, to mean {name}",
                 lambda name=name: self.action_teach(name),
             )
-
-
-def _sentence(fault: BaseException | None) -> str:
-    """Return ``fault`` as one plain sentence without its stop."""
-    words = plain(str(fault), 300).rstrip(".")
-    if isinstance(fault, MeterlinkError):
-        return words
-    return f"the program has a fault ({type(fault).__name__}: {words}); all readings are kept"

@@ -15,8 +15,6 @@ from textual.widgets import ContentSwitcher, Static
 
 from meterlink.card import (
     CautionStep,
-    ConfirmationStep,
-    EntryStep,
     LeadZeroStep,
     MeterCheckStep,
     SoakStep,
@@ -27,7 +25,7 @@ from meterlink.card import (
 from meterlink.circuit import OTHER_TIP
 from tui.screen.asked import AskedView, EndedView
 from tui.screen.cautions import CautionsView
-from tui.screen.entry import EntryView
+from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.picture import PictureView, points_of
 from tui.screen.reading import ReadingView
@@ -35,6 +33,7 @@ from tui.screen.ruler import RulerView
 from tui.screen.soak import SoakView
 from tui.screen.stage import StageView
 from tui.screen.steps import StepsView
+from tui.screen.summary import SummaryView
 from tui.screen.trace import TraceView
 from tui.screen.view import View
 from tui.screen.watch import WatchView
@@ -54,9 +53,10 @@ PANELS: Final = {
 class BenchBody(Vertical):
     """All the widgets that show the view."""
 
-    def __init__(self, hands: PlayedHands | None = None) -> None:
-        """``hands``: those of a simulated bench, for a person to play."""
+    def __init__(self, hands: PlayedHands | None = None, where: str = "") -> None:
+        """``hands``: those of a simulated bench, for a person to play; ``where`` all is kept."""
         super().__init__(id="body")
+        self._where = where
         self.hands = None if hands is None else HandsView(hands)
         self.playing = False
         """Whether a person plays the hands."""
@@ -87,6 +87,7 @@ class BenchBody(Vertical):
                     yield SoakView("celsius")
                     if self.hands is not None:
                         yield self.hands
+            yield SummaryView(self._where)
             with VerticalScroll(id="page"):
                 yield Static(id="page-text", markup=False)
 
@@ -100,28 +101,61 @@ class BenchBody(Vertical):
         caution = isinstance(step, CautionStep)
         self.set_class(caution, "-cautions")
         if isinstance(step, CautionStep):
-            self.query_one(CautionsView).show(step)
+            self.query_one(CautionsView).show(step, view.left_out)
         self.query_one(ReadingView).show(view)
         self.query_one(StageView).show(view)
         self.query_one(RulerView).show(view)
         self.query_one(AskedView).show(view)
-        self.query_one(EndedView).show(view)
         self.query_one(StepsView).show(view)
         self._show_panels(view, step)
+        self.query_one(EndedView).show(view, "ctrl+b" if self.asking else "b")
+        self._show_end(view)
+
+    @property
+    def question(self) -> Question | None:
+        """What a person is to answer now."""
+        return self.query_one(EntryView).question
+
+    @property
+    def takes_space(self) -> bool:
+        """Whether the space bar confirms while a question stands."""
+        return self.query_one(EntryView).takes_space
+
+    def take_keys(self) -> None:
+        """Give the keys to the question, where one stands."""
+        self.query_one(EntryView).take_keys()
+
+    @property
+    def asking(self) -> bool:
+        """Whether what is typed goes to a question."""
+        return self.query_one(EntryView).asking
+
+    def _show_end(self, view: View) -> None:
+        """Show what the card came to in place of the work, once it is done."""
+        done, end = view.progress.ended and view.back, self.query_one(SummaryView)
+        if done:
+            end.show(view)
+        if done is not self.has_class("-done"):
+            self.set_class(done, "-done")
+            if not done:
+                end.forget()
+            self._turn()
 
     def _show_panels(self, view: View, step: Step | None) -> None:
         if step is not self._typing_at:
             self._typing_at = None
         typing = self._typing_at is not None or asks_for_resistor(step, view)
+        question = question_of(step, view.answers, typing=typing)
         here, beside = panels_for(step, view)
-        if typing:
+        if question is not None:
             here = "entry"
         if self.playing:
             beside = "hands"
             self._hold_keys(step)
         self._switch("here", here)
         self._switch("beside", beside)
-        self.query_one(EntryView).show(step, typing=typing)
+        if self.query_one(EntryView).show(question) and self.page:
+            self.turn_to(self.page, Content(""))  # a question is not put behind a page
         self.query_one(PictureView).show(view, self._tips(view, step), self._lever(step))
         self.query_one(WatchView).show(view)
         for soak in self.query(SoakView):
@@ -185,9 +219,17 @@ class BenchBody(Vertical):
             self.query_one("#page-text", Static).update(text)
             self.query_one("#page", VerticalScroll).scroll_home(animate=False)
         self.set_class(bool(self.page), "-page")
-        if self.page:
-            self.query_one("#page", VerticalScroll).focus()  # arrows and page keys move it
-        self.query_one("#below", ContentSwitcher).current = "page" if self.page else "work"
+        self._turn()
+
+    def _turn(self) -> None:
+        """Show the page that is asked for, else the summary or the work; the arrows move it."""
+        done = self.has_class("-done")
+        shown = "page" if self.page else "summary" if done else "work"
+        self.query_one("#below", ContentSwitcher).current = shown
+        if shown != "work":
+            self.query_one(f"#{shown}", VerticalScroll).focus()
+        else:
+            self.query_one(EntryView).take_keys()
 
 
 def asks_for_resistor(step: Step | None, view: View) -> bool:
@@ -200,8 +242,6 @@ def asks_for_resistor(step: Step | None, view: View) -> bool:
 def panels_for(step: Step | None, view: View) -> tuple[str, str]:
     """Return what the panel for hands and the panel beside it show during ``step``."""
     match step:
-        case EntryStep() | ConfirmationStep():
-            return "entry", "trace"
         case WatchStep() if view.remaining_s is not None or view.dropouts:
             return "watch", "trace"
         case SoakStep() if view.soak:

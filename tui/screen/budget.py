@@ -2,12 +2,37 @@
 
 from collections.abc import Iterator
 from math import isinf
+from typing import Final
 
 from meterlink.assess import Assessment
+from meterlink.events import Evidence
 from meterlink.notation import format_value, format_with_u
-from meterlink.wording import COMPONENT_WORDS, VERDICT_WORDS
+from meterlink.text import plain
+from meterlink.wording import COMPONENT_WORDS, EVIDENCE_WORDS, VERDICT_WORDS
+from tui.screen.view import View
 
-NOTHING_YET = "Nothing is held yet: the budget belongs to a held value."
+NOTHING_YET: Final = "Nothing is held yet: the budget belongs to a held value."
+
+
+SAID: Final = "Said by the technician, not measured: there is no value, and so no budget."
+
+
+def budget_page(view: View) -> Iterator[str]:
+    """Yield how sure the newest verdict is, under the title of its step."""
+    judged = view.newest
+    if judged is None:
+        yield NOTHING_YET
+        return
+    at = f" in «{judged.position}»" if judged.position else ""
+    title = plain(view.progress.card.find(judged.step).title)
+    yield f"{title}{plain(at)}: {VERDICT_WORDS[judged.verdict]}"
+    if judged.evidence is Evidence.SAID:
+        yield SAID
+    elif view.assessment is not None:
+        yield from budget_lines(view.assessment, view.assessed_unit)
+    else:
+        how = "" if judged.evidence is None else f": {EVIDENCE_WORDS[judged.evidence]}"
+        yield f"It rests on no held value{how}."
 
 
 def budget_lines(assessment: Assessment, unit: str) -> Iterator[str]:

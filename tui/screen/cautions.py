@@ -24,12 +24,14 @@ class CautionsView(VerticalScroll):
     def __init__(self) -> None:
         super().__init__(id="cautions")
         self._lines: tuple[str, ...] = ()
+        self._left_out = ""
 
     def compose(self) -> ComposeResult:
         yield Static(id="caution-lines")
 
-    def show(self, step: CautionStep) -> None:
-        """Show the standing cautions and those of ``step``."""
+    def show(self, step: CautionStep, left_out: str = "") -> None:
+        """Show the standing cautions and those of ``step``, and what is ``left_out``."""
+        self._left_out = left_out
         lines = (*STANDING, *(plain(line, 600) for line in step.lines))
         if lines != self._lines:
             self._lines = lines
@@ -43,6 +45,8 @@ class CautionsView(VerticalScroll):
 
     def _lay_out(self) -> None:
         points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in self._lines]
+        if self._left_out and points:
+            points.append(Content(f"- {self._left_out}").stylize("$quiet"))
         room = self.app.size.height - _AROUND
         gap = "\n\n" if room >= _ROWS_EACH * len(points) else "\n"
         self.query_one("#caution-lines", Static).update(Content(gap).join(points))

@@ -9,7 +9,7 @@ from typing import ClassVar, Final, TypeVar
 
 import msgspec
 from textual import on
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -17,7 +17,9 @@ from textual.widgets import Button, Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
+from meterlink.errors import MeterlinkError
 from meterlink.text import plain
+from tui.screen.faults import FaultApp
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 
 NEW_JOB: Final = "a new job"
@@ -64,7 +66,7 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True):
     """What was chosen last."""
 
 
-class ChooseApp(App[Choice]):
+class ChooseApp(FaultApp[Choice]):
     """The page; it returns a ``Choice``, or None where the user left."""
 
     CSS_PATH = "choosing.tcss"
@@ -132,6 +134,8 @@ class ChooseApp(App[Choice]):
         found = worker.result or ()
         self._add_meters(found)
         if worker.error is not None:
+            if not isinstance(worker.error, MeterlinkError):
+                raise worker.error
             self._say(f"Meters could not be looked for: {worker.error}")
         elif not found:
             self._say("No meter was found; plug one in and switch it on, or type its port.")

@@ -23,6 +23,12 @@ _GESTURES = (
     "Tap, touch the part, tap: an over range in between counts as open.",
     "Hold the tips together at the lead zero: the leads are taken.",
 )
+_ANSWERS = (
+    "While a question stands, what is typed goes to it; Enter takes what the line beneath says.",
+    "A choice goes by its first letters, its number or the arrows; y or n where it is yes or no.",
+    "Escape gives the keys back to the bench, and Enter goes back to the question.",
+    "An open on your word takes its own key and its own answer: it is said, not measured.",
+)
 _MARKS = (
     (NOW, "now"),
     (DONE, "done, and good"),
@@ -45,7 +51,14 @@ def _lines(key_of: Callable[[KeyCommand], str]) -> Iterator[Content]:
     yield _head("Keys")
     for key in (*KEYS, *ON_SCREEN):
         yield Content.assemble((f"  {key_of(key):>8}  ", "bold"), key.does)
+        if key.asked:
+            yield Content.assemble(
+                (f"  {key.asked:>8}  ", "bold"), "the same, also while a question stands"
+            )
     yield Content.assemble(("    ctrl+p  ", "bold"), "every command by name")
+    yield _head("Answers")
+    for line in _ANSWERS:
+        yield Content(f"  {line}")
     yield _head("Marks")
     for mark, means in _MARKS:
         yield Content(f"  {mark}  {means}")

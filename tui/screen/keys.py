@@ -1,7 +1,9 @@
 """The commands of the bench and the keys that stand for them.
 
-A pedal is a keyboard with one key: any key can be taught to mean confirm, redo or skip, beside
-the key that the command has already.
+While a question stands, what is typed goes to it: then the commands have keys with Control. What
+changes a setting has a function key, which nobody strikes by typing words. A pedal is a keyboard
+with one key: any key can be taught to mean confirm, redo or skip, beside the key that the command
+has already.
 """
 
 from collections.abc import Mapping
@@ -10,7 +12,15 @@ from typing import Final, NamedTuple
 import msgspec
 from textual.binding import Binding, BindingType
 
-from meterlink.commands import AnyCommand, Back, Confirm, Deny, How, Redo, Skip, Zero
+from meterlink.card import (
+    CautionStep,
+    ConfirmationStep,
+    EntryStep,
+    MeasurementStep,
+    SwitchStep,
+)
+from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
+from tui.screen.view import View
 
 
 class KeyCommand(NamedTuple):
@@ -24,62 +34,96 @@ class KeyCommand(NamedTuple):
     """The word beside the key at the foot of the screen."""
     does: str
     """What it does, for the help."""
+    asked: str = ""
+    """The key that it has while a question stands; empty: none, or ``key`` types nothing."""
 
 
 KEYS: Final = (
-    KeyCommand("confirm", "space", "confirm", "go on, accept, or «the probes are on»"),
-    KeyCommand("redo", "r", "redo", "do this step again"),
-    KeyCommand("skip", "s", "skip", "leave this step without an outcome"),
-    KeyCommand("back", "b", "back", "take the last step back and do it again"),
+    KeyCommand("confirm", "space", "confirm", "go on, accept what is held, acknowledge"),
+    KeyCommand("redo", "r", "redo", "do this step again", "ctrl+r"),
+    KeyCommand("skip", "s", "skip", "leave this step without an outcome", "ctrl+s"),
+    KeyCommand("back", "b", "back", "take the last step back and do it again", "ctrl+b"),
     KeyCommand("zero", "z", "zero", "take what is held as the lead zero"),
     KeyCommand("deny", "n", "no", "answer no where a step asks yes or no"),
+    KeyCommand("open", "ctrl+o", "open", "call it open on your word: said, not measured"),
 )
 """What is told to the bench; ``y`` answers yes, which is the same as confirm."""
 
 ON_SCREEN: Final = (
     KeyCommand("typed", "e", "type", "type a value, where the meter has no cable"),
     KeyCommand("budget", "u", "sure?", "show how sure the value is, and why"),
-    KeyCommand("help", "question_mark", "help", "show this page"),
+    KeyCommand("help", "question_mark", "help", "show this page", "f1"),
     KeyCommand("hands", "p", "hands", "play the hands of the simulated bench yourself"),
-    KeyCommand("gestures", "g", "gestures", "let taps of the probes count, or not"),
-    KeyCommand("sound", "t", "tones", "tones on and off"),
-    KeyCommand("speech", "v", "voice", "speech on and off"),
     KeyCommand("again", "m", "meter", "read again after the meter was lost"),
-    KeyCommand("theme", "l", "light", "dark, light, plain"),
-    KeyCommand("leave", "q", "quit", "leave; all is kept, and the job can be taken up again"),
+    KeyCommand("leave", "q", "quit", "leave; all is kept, the job can be taken up again", "ctrl+q"),
+    KeyCommand("gestures", "f6", "gestures", "let taps of the probes count, or not"),
+    KeyCommand("sound", "f7", "tones", "tones on and off"),
+    KeyCommand("speech", "f8", "voice", "speech on and off"),
+    KeyCommand("theme", "f9", "light", "dark, light, plain"),
 )
+
+COMMANDS: Final = frozenset(key.name for key in KEYS)
+NAMES: Final = {key.name: key for key in (*KEYS, *ON_SCREEN)}
+"""Every command by its name."""
 
 PEDAL: Final = ("confirm", "redo", "skip")
 """The commands that a pedal can mean."""
 
-_SHOWN: Final = {"confirm", "redo", "skip", "back", "zero", "budget", "help", "hands", "leave"}
+_SHOWN: Final = {
+    *("confirm", "redo", "skip", "back", "zero", "open", "budget", "help", "hands", "leave"),
+}
+_AT_THE_END: Final = NAMES.keys() - {"confirm", "redo", "skip", "zero", "deny", "open", "typed"}
+_AT_CAUTIONS: Final = _AT_THE_END - {"budget"} | {"confirm"}
 
-_MAKE: Final[Mapping[str, type[Confirm | Redo | Skip | Back | Zero | Deny]]] = {
+_TYPE_WORDS: Final = {"space", "question_mark"}
+"""Names of keys that type something though their name is longer than that."""
+
+_MAKE: Final[Mapping[str, type[Confirm | Redo | Skip | Back | Zero | Deny | CallOpen]]] = {
     "confirm": Confirm,
     "redo": Redo,
     "skip": Skip,
     "back": Back,
     "zero": Zero,
     "deny": Deny,
+    "open": CallOpen,
 }
 
 
 def bindings() -> list[BindingType]:
     """Return the bindings of every command, each with its name for an id."""
-    made: list[BindingType] = [
-        Binding(key.key, f"tell('{key.name}')", key.label, key.name in _SHOWN, id=key.name)
-        for key in KEYS
-    ]
-    made += [
-        Binding(key.key, key.name, key.label, key.name in _SHOWN, id=key.name) for key in ON_SCREEN
-    ]
+    made: list[BindingType] = []
+    for key in (*KEYS, *ON_SCREEN):
+        does = f"tell('{key.name}')" if key in KEYS else key.name
+        made.append(Binding(key.key, does, key.label, key.name in _SHOWN, id=key.name))
+        if key.asked:
+            asked = f"asked('{key.name}')"
+            made.append(Binding(key.asked, asked, key.label, id=f"asked.{key.name}"))
+            made.append(Binding(key.asked, does, show=False))
     # A pedal has no key until it is taught one; a name that no keyboard sends stands for it.
     made += [
         Binding(f"pedal_{name}", f"tell('{name}', 'pedal')", show=False, id=f"pedal.{name}")
         for name in PEDAL
     ]
-    made.append(Binding("y", "tell('confirm')", "yes", show=False, id="yes"))
+    made.append(Binding("y", "tell('confirm', 'key')", "yes", show=False, id="yes"))
+    made.append(Binding("enter", "answer", "answer", id="answer"))
     return made
+
+
+def works(name: str, view: View) -> bool:
+    """Return whether the command called ``name`` does something where ``view`` stands."""
+    if view.progress.ended:
+        return name in _AT_THE_END
+    if isinstance(view.step, CautionStep):
+        first = view.step.id == view.progress.card.step[0].id
+        return name in _AT_CAUTIONS and not (first and name == "back")
+    if isinstance(view.step, EntryStep | ConfirmationStep):
+        return name not in ("zero", "open")
+    return name != "open" or isinstance(view.step, MeasurementStep | SwitchStep)
+
+
+def types_something(key: str) -> bool:
+    """Return whether ``key`` writes a character where a text is typed."""
+    return len(key) == 1 or key in _TYPE_WORDS
 
 
 def keymap(keys: Mapping[str, str], pedal: Mapping[str, str]) -> dict[str, str]:

@@ -31,5 +31,14 @@ class Shown(Message):
         return isinstance(message, Shown)
 
 
+class Taken(Message):
+    """A command was taken, and what it made happen was posted."""
+
+    def __init__(self, fault: BaseException | None) -> None:
+        """``fault``: why it could not be taken; None where it was."""
+        super().__init__()
+        self.fault = fault
+
+
 class Struck(Message):
     """One stroke of the bell is due."""

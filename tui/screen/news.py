@@ -1,10 +1,10 @@
 """How good an outcome or a verdict is, as a tone of the screen."""
 
 from meterlink.card import MeasurementStep, Step, SwitchStep
-from meterlink.events import Judged, Verdict
+from meterlink.events import Evidence, Judged, Verdict
 from meterlink.hopes import is_hoped_for
 from meterlink.profile import Insulation, Profile
-from meterlink.steps.parts import find_part
+from meterlink.steps.parts import find_part, lacking
 from tui.screen.forms import Tone
 
 
@@ -15,15 +15,20 @@ def tone_of_outcome(step: Step, outcome: str, profile: Profile) -> Tone:
 
 
 def tone_of_verdict(step: Step, judged: Judged, profile: Profile) -> Tone:
-    """Return how good ``judged`` is; unsure where it is close."""
-    if not judged.clear:
+    """Return how good ``judged`` is; unsure where it is close, or rests on somebody's word."""
+    if not judged.clear or judged.evidence is Evidence.SAID:
         return Tone.UNSURE
     hoped = judged.verdict is good_verdict(step, profile, judged.position)
     return Tone.GOOD if hoped else Tone.BAD
 
 
-def good_verdict(step: Step, profile: Profile, position: str = "") -> Verdict:
-    """Return the verdict that ``step`` hopes for, a switch check in this position."""
+def good_verdict(step: Step, profile: Profile, position: str = "") -> Verdict | None:
+    """Return the verdict that ``step`` hopes for, a switch check in this position.
+
+    None where the engine has no such part.
+    """
+    if lacking(step, profile):
+        return None
     match step:
         case MeasurementStep() if isinstance(find_part(step, profile), Insulation):
             return Verdict.OPEN

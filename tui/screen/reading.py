@@ -21,11 +21,13 @@ class ReadingView(Widget):
     """The value in figures as tall as there is room for, its unit beside, its origin beneath."""
 
     DETAIL_ROWS: Final = 2
+    """What the figures are, and beneath it what the meter itself reads."""
 
     def __init__(self) -> None:
         super().__init__(id="reading")
         self.value = ""
-        """The number shown, ``OL`` for over range, dashes before the first reading."""
+        """The number shown: corrected where it is judged, else as read; ``OL`` for over range,
+        dashes before the first reading."""
         self.unit = ""
         self.detail = ""
 
@@ -40,7 +42,7 @@ class ReadingView(Widget):
         """Return figures, unit and detail as lines."""
         columns, rows = self.content_size.width, self.content_size.height - self.DETAIL_ROWS
         lines = [Content(line) for line in _large(self.value, self.unit, columns, rows)]
-        lines.append(Content(self.detail).stylize("$quiet"))
+        lines += [Content(line).stylize("$quiet") for line in self.detail.splitlines()]
         return Content("\n").join(lines)
 
 
@@ -50,19 +52,40 @@ def _step(value: float, resolution: float) -> float:
 
 
 def _number(view: View) -> tuple[str, str]:
-    """Return figures and unit: of the hold while there is one, else of what is read now."""
+    """Return figures and unit: of the hold while there is one, else of what is read now.
+
+    Where the value is judged, they are those of the corrected value.
+    """
     look, held = view.look, view.held
+    corrected = _corrected(view)
     if held is not None:
-        step = _step(held.value, held.resolution) or None
-        return _split(format_value(held.value, held.unit, step))
+        value = held.value if corrected is None else corrected
+        return _split(format_value(value, held.unit, _step(value, held.resolution) or None))
     if look is None or look.reading is None:
         return _NO_READING, ""
     reading = look.reading
     if reading.overload:
         return _OVER, ""
-    value = reading.value if look.value is None or view.phase is Phase.OFF else look.value
+    value = _read(view, reading.value) if corrected is None else corrected
     step = _step(value, reading.resolution or 0.0) or None
     return _split(format_value(value, reading.quantity.unit, step))
+
+
+def _read(view: View, newest: float) -> float:
+    """Return the best present estimate of the touch as read, the newest reading without one."""
+    look = view.look
+    return newest if look is None or look.value is None or view.phase is Phase.OFF else look.value
+
+
+def _corrected(view: View) -> float | None:
+    """Return the corrected value, where the step judges it; None where it does not."""
+    look, held, judged = view.look, view.held, view.judged
+    if held is not None:
+        return None if judged is None else judged.corrected
+    if look is None or view.phase is Phase.OFF:
+        return None
+    judging = view.criterion is not None and look.criterion is not None
+    return look.corrected if judging else None
 
 
 def _split(shown: str) -> tuple[str, str]:
@@ -71,7 +94,7 @@ def _split(shown: str) -> tuple[str, str]:
 
 
 def _detail(view: View) -> str:
-    """Return in words where the figures come from."""
+    """Return in words what the figures are and, under a corrected value, what the meter reads."""
     look, judged, held = view.look, view.judged, view.held
     if view.away:
         return "no reading: the meter is away"
@@ -79,15 +102,17 @@ def _detail(view: View) -> str:
         return "no reading yet"
     if held is None and look.reading.overload:
         return "over range: probes off, or an open path"
-    if held is not None and judged is not None and judged.corrected is not None:
-        shown = format_with_u(judged.corrected, judged.u or 0.0, judged.unit)
-        return f"corrected {shown}, {judged.readings} readings"
     if held is not None:
-        return f"held from {held.readings} readings"
-    if look.corrected is not None and look.value is not None and look.criterion is not None:
-        step = _step(look.corrected, look.reading.resolution or 0.0) or None
-        return f"corrected {format_value(look.corrected, look.criterion.window.unit, step)}"
-    return "as read"
+        read = format_value(held.value, held.unit, _step(held.value, held.resolution) or None)
+        if judged is None or judged.corrected is None:
+            return f"as read, held from {held.readings} readings"
+        shown = format_with_u(judged.corrected, judged.u or 0.0, judged.unit)
+        return f"corrected {shown}\nas read {read}, {judged.readings} readings"
+    if _corrected(view) is None:
+        return "as read"
+    value = _read(view, look.reading.value)
+    step = _step(value, look.reading.resolution or 0.0) or None
+    return f"corrected\nas read {format_value(value, look.reading.quantity.unit, step)}"
 
 
 def _large(number: str, unit: str, columns: int, rows: int) -> list[str]:

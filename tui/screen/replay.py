@@ -7,6 +7,7 @@ from contextlib import suppress
 from math import inf
 from typing import ClassVar, Final
 
+from msgspec.structs import replace
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -44,11 +45,18 @@ _KEYS: Final = (
 _KEPT: Final = (
     Binding("u", "budget", "sure?"),
     Binding("question_mark", "help", "help", show=False),
-    Binding("t", "sound", "tones", show=False),
-    Binding("v", "speech", "voice", show=False),
-    Binding("l", "theme", "light", show=False),
+    Binding("f7", "sound", "tones", show=False),
+    Binding("f8", "speech", "voice", show=False),
+    Binding("f9", "theme", "light", show=False),
     Binding("q", "leave", "quit"),
 )
+_ASKED: Final = (
+    Binding("ctrl+n", "asked('next_touch')", "next touch"),
+    Binding("ctrl+b", "asked('previous_touch')", "touch before"),
+    Binding("ctrl+q", "asked('leave')", "quit"),
+)
+"""While a question stands, what is typed goes to it."""
+
 _HELP: Final = (
     "This is a record: nothing is measured, and nothing can be told to the bench.",
     "space  pause, or go on",
@@ -56,6 +64,9 @@ _HELP: Final = (
     "n  b   on to the next touch, or back to the one before",
     "f  s   faster, slower",
     "u      how sure the value is, and why",
+    "f7 f8  tones, voice",
+    "f9     dark, light, plain",
+    "While your verdict is asked for, Escape gives the keys back, and Enter goes back to it.",
     "q      leave",
 )
 _TICK_S: Final = 0.1
@@ -76,7 +87,8 @@ class ReplayView(View):
     def step(self) -> Step | None:
         """The current step; none where it waits for an answer, as the record has it already."""
         if self.question is not None:
-            return _QUESTION
+            # Each has a name of its own: what was typed for one is not left for the next.
+            return replace(_QUESTION, id=f"your-verdict-{self.question.judged.t:.3f}")
         step = super().step
         return None if isinstance(step, EntryStep | ConfirmationStep) else step
 
@@ -124,7 +136,13 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     #ended { display: none; } /* nothing can be taken back, and the drawing needs the row */
     #replay { height: auto; max-height: 5; padding: 0 1; background: $panel; text-style: bold; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS, *_KEPT, ("escape", "to_keys", "keys")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *_KEYS,
+        *_KEPT,
+        *_ASKED,
+        Binding("escape", "to_keys", "keys"),
+        Binding("enter", "answer", "answer"),
+    ]
 
     class Restarted(Message):
         """The record begins anew."""
@@ -227,6 +245,13 @@ class ReplayApp(BenchApp, inherit_bindings=False):
         line = f"replay: {how}, {pace}, {replay.t:.1f} s, touch {replay.touches}"
         note = plain(self.view.note, 600)
         return "\n".join(filter(None, (line, self.view.comment, f"✎ {note}" if note else "")))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer what works now: all keys but one are typed into the question while it stands."""
+        if action in ("to_keys", "answer"):
+            return super().check_action(action, parameters)
+        asking = self._body is not None and self._body.asking
+        return asking if action == "asked" else not asking
 
     # --- keys ---------------------------------------------------------------------------------
 

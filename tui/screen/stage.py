@@ -6,7 +6,7 @@ from textual.content import Content
 from textual.widget import Widget
 
 from meterlink.events import Judged
-from meterlink.wording import VERDICT_WORDS
+from meterlink.wording import VERDICT_WORDS, sure_in_short
 from tui.screen.blocks import paint, rows_of
 from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
 from tui.screen.news import tone_of_verdict
@@ -49,8 +49,11 @@ class StageView(Widget):
         right: list[str] = []
         if self._judged is not None:
             judged = self._judged
-            sure = "clear" if judged.clear else f"close, {judged.probability:.0%} sure"
-            right = [*paint(VERDICT_PICTURES[judged.verdict], scale), self.verdict_words, sure]
+            right = [
+                *paint(VERDICT_PICTURES[judged.verdict], scale),
+                self.verdict_words,
+                sure_in_short(judged),
+            ]
         lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
         news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
         return Content("\n").join(

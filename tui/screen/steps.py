@@ -16,6 +16,7 @@ from meterlink.wording import outcome_words
 from tui.screen.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
 from tui.screen.news import tone_of_outcome
 from tui.screen.view import View
+from tui.wrapping import wrapped
 
 _SHORT_WORDS: Final = {
     "in-window": "in window",
@@ -45,14 +46,17 @@ class StepsView(VerticalScroll, can_focus=False):
         columns = self.scrollable_content_region.width
         if columns <= 0:
             return
-        lines = tuple(line_of(step, view, columns) for step in view.progress.card.step)
+        lines = tuple(line_of(step, view, columns) for step in view.steps)
+        if view.left_out:
+            short = wrapped(f"- {view.left_out}", columns + 1).splitlines()
+            lines += tuple(Content(line).stylize("$quiet") for line in short)
         if lines == self._lines:
             return
         grown = len(lines) != len(self._lines)
         self._lines = lines
         self.query_one("#step-lines", Static).update(Content("\n").join(lines), layout=grown)
-        at = [step.id for step in view.progress.card.step]
-        if view.progress.current is not None:
+        at = [step.id for step in view.steps]
+        if view.progress.current in at:
             row = at.index(view.progress.current)
             self.scroll_to(
                 y=max(0, row - self.scrollable_content_region.height // 2), animate=False
@@ -90,6 +94,8 @@ def _mark(step: Step, result: StepResult, view: View, tone: Tone) -> str:
 
 def said_by(step: Step, result: StepResult) -> str:
     """Return in a word or a value what a step said; empty while it said nothing."""
+    if result.said and result.outcome != "skipped":
+        return f"said {outcome_words(step, result.outcome) or 'open'}"
     verdict = _only_verdict(result)
     word = _SHORT_WORDS.get(result.outcome) or outcome_words(step, result.outcome)
     if verdict is not None:

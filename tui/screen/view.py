@@ -10,7 +10,15 @@ from typing import ClassVar, Final
 
 from meterlink.assess import Assessment
 from meterlink.bench import Look
-from meterlink.card import LeadZeroStep, MeasurementStep, Step, SwitchStep
+from meterlink.card import (
+    CautionStep,
+    ConfirmationStep,
+    EntryStep,
+    LeadZeroStep,
+    MeasurementStep,
+    Step,
+    SwitchStep,
+)
 from meterlink.criterion import Criterion
 from meterlink.events import (
     Asked,
@@ -36,6 +44,7 @@ from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
 from meterlink.stages import Stage
 from meterlink.steps.assessors import Bearings
+from meterlink.steps.parts import left_out, left_out_words, steps_on
 from meterlink.window import Window
 from tui.screen.forms import Phase
 from tui.screen.history import History
@@ -63,18 +72,24 @@ class View:
         """Begin where ``progress`` stands; it is kept up to date from here on."""
         self.progress = progress
         self.profile = profile
+        self.steps = steps_on(progress.card, profile)
+        """The steps of the card that this engine has."""
+        self.left_out = left_out_words(left_out(progress.card, profile))
+        """What the card looks at and this engine lacks, in one line; empty where it lacks none."""
         self._accuracy = accuracy
         self._setting: Setting | None = None
         self.look: Look | None = None
         self.held: Held | None = None
         """The hold of the current touch."""
         self.judged: Judged | None = None
-        """The newest verdict, until the next touch begins."""
+        """The newest verdict, until the next touch or the next step begins."""
+        self.newest: Judged | None = None
+        """The newest verdict, however long ago."""
         self.ended: StepEnded | None = None
         """The step that ended last, while it can still be taken back at a glance."""
         self.asked: Asked | None = None
         self.assessment: Assessment | None = None
-        """How sure the newest judged hold is, and why."""
+        """How sure the newest verdict is, and why; None where it rests on no hold."""
         self.assessed_unit = "ohm"
         self.away = ""
         """Why no reading comes; empty while they do."""
@@ -100,6 +115,19 @@ class View:
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
 
     @property
+    def answers(self) -> tuple[str, ...]:
+        """What the bench's own question can be answered with; empty where it asks none."""
+        return () if self.asked is None or self.progress.ended else self.asked.answers
+
+    @property
+    def waits(self) -> bool:
+        """Whether a question stands that a person is to answer, rather than the probes."""
+        if isinstance(self.step, CautionStep | EntryStep | ConfirmationStep):
+            return True
+        asked = self.asked
+        return asked is not None and bool(asked.answers or "?" in asked.say)
+
+    @property
     def dropout_count(self) -> int:
         """Dropouts of this step so far, with those before a break."""
         current = self.progress.current
@@ -116,7 +144,10 @@ class View:
         step = self.step
         if isinstance(step, LeadZeroStep):
             return Criterion.part(Window(0.0, step.at_most))
-        return None if self.look is None or step is None else self.look.criterion
+        look = self.look
+        if look is None or step is None or look.step != step.id:
+            return None  # a look from before the step began has the limits of another
+        return look.criterion
 
     def see(self, look: Look) -> None:
         """Take a look."""
@@ -158,6 +189,9 @@ class View:
     def _take_step(self, event: BenchEvent) -> None:
         match event:
             case StepBegan():
+                # What an earlier step saw does not stand beside the limits of this one.
+                self.held = self.judged = None
+                self._fulfilled = False
                 if self.asked is not None and self.asked.step != event.step:
                     self.asked = None
                 self.dropouts.clear()
@@ -168,7 +202,8 @@ class View:
                 self.ended = self.judged = None
                 self._fulfilled = False
             case CardEnded():
-                self.asked = None
+                self.asked = self.held = self.judged = None
+                self._fulfilled = False
             case Dropout():
                 self.dropouts.append(event)
             case SoakPoint():
@@ -177,14 +212,15 @@ class View:
                 pass
 
     def _take_verdict(self, judged: Judged) -> None:
-        self.judged = judged
+        self.judged = self.newest = judged
+        self.assessment = None
         self._fulfilled = isinstance(self.step, MeasurementStep)
         if judged.corrected is not None and isfinite(judged.corrected):
             self.history.mark(judged.t, judged.corrected)
-
-        if self.held is not None and self.look is not None and self.look.criterion is not None:
+        held, look = self.held, self.look
+        if held is not None and look is not None and look.criterion is not None:
             bearings = Bearings(self._accuracy, self.progress, self._setting)
-            self.assessment = bearings.assessor(self.look.criterion).assess(self.held)
+            self.assessment = bearings.assessor(look.criterion).assess(held)
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:

@@ -1,0 +1,239 @@
+"""The last page of a card: what it came to, what that means, and what is still to do.
+
+All is folded from the view; the words are those of the report and of the plain table.
+"""
+
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from meterlink.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
+from meterlink.events import Judged
+from meterlink.notation import format_value, format_with_u
+from meterlink.profile import Gap, Profile
+from meterlink.progress import StepResult
+from meterlink.steps.parts import find_part, lacking
+from meterlink.text import plain
+from meterlink.wording import (
+    METER_FAILED,
+    SAID_WORDS,
+    VERDICT_WORDS,
+    entered_words,
+    outcome_words,
+    sure_in_short,
+    window_words,
+)
+from tui.ending import finding_of
+from tui.judging_by import criterion_of
+from tui.screen.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
+from tui.screen.news import tone_of_outcome, tone_of_verdict
+from tui.screen.view import View
+
+UNSURE: Final = "?"
+_LONGEST: Final = 600
+_FOUND: Final = 3
+"""So many sentences say what is found; what speaks for it comes last on the page."""
+
+
+class SummaryView(VerticalScroll):
+    """The page, made once for each end of the card; the arrows move it."""
+
+    def __init__(self, where: str) -> None:
+        """``where``: the folder that all is kept in; empty where nothing is kept."""
+        super().__init__(id="summary")
+        self._where = where
+        self._shown: object = None
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="summary-lines", markup=False)
+
+    def show(self, view: View) -> None:
+        """Show what the card that ended came to."""
+        state = [(id(result), result.outcome) for result in view.progress.results.values()]
+        if state != self._shown:
+            self._shown = state
+            lines = Content("\n").join(summary(view, self._where))
+            self.query_one("#summary-lines", Static).update(lines)
+            self.scroll_home(animate=False)
+
+    def forget(self) -> None:
+        """Be made anew the next time that a card ends."""
+        self._shown = None
+
+
+def summary(view: View, where: str = "") -> Iterator[Content]:
+    """Yield the lines of the page; ``where`` all is kept, empty where it is not."""
+    failed = [step for step in view.steps if _tone(step, view) is Tone.BAD]
+    unsure = [step for step in view.steps if _tone(step, view) is Tone.UNSURE]
+    undone = [step for step in view.steps if _undone(step, view)]
+    yield _headline(view, failed, unsure, undone)
+    if view.progress.meter_failed:
+        yield _line("!", METER_FAILED, Tone.BAD)
+    yield from _block("Did not pass", FAULT, failed, view)
+    yield from _block("Not sure", UNSURE, unsure, view)
+    found, onward, why = _finding(view)
+    yield from _words("What it means", found)
+    yield from _words("What to do next", onward)
+    yield from _still_to_do(view, undone)
+    if view.left_out:
+        yield Content(f"- {view.left_out}").stylize("$quiet")
+    if where:
+        yield _head("Kept in")
+        yield Content(plain(where, _LONGEST))
+    yield from _words("Why", why)
+
+
+def _headline(view: View, failed: list[Step], unsure: list[Step], undone: list[Step]) -> Content:
+    signed, signs = view.progress.signed_off, _signer(view) is not None
+    if failed or view.progress.meter_failed:
+        words, tone = f"{FAULT} NOT PASSED", Tone.BAD
+    elif undone or (signs and not signed):
+        words, tone = f"{TO_COME} NOT FINISHED", Tone.UNSURE
+    elif unsure:
+        words, tone = f"{UNSURE} NOT SURE", Tone.UNSURE
+    else:
+        words, tone = f"{DONE} PASSED", Tone.GOOD
+    if signs:
+        words += ", signed off" if signed else ", not signed off"
+    done = sum(bool(view.progress.outcome(step.id)) for step in view.steps) - len(undone)
+    count = f"  {max(0, done)} of {len(view.steps)} steps done"
+    return Content.assemble((f" {words} ", f"bold reverse ${tone.value}"), (count, "$quiet"))
+
+
+def _block(title: str, mark: str, steps: list[Step], view: View) -> Iterator[Content]:
+    if not steps:
+        return
+    yield _head(title)
+    tone = Tone.BAD if mark == FAULT else Tone.UNSURE
+    for step in steps:
+        for said in _said(step, view.progress.results[step.id], view.profile):
+            yield _line(mark, said, tone)
+
+
+def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
+    """Return the finding's sentences: what is found, what to do next, and why it is found."""
+    sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress)]
+    onward = next(
+        (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
+        len(sentences) - 1,
+    )
+    found = sentences[: max(0, onward)]
+    return found[:_FOUND], sentences[max(0, onward) :], found[_FOUND:]
+
+
+def _still_to_do(view: View, undone: list[Step]) -> Iterator[Content]:
+    """Yield what the job lacks, with what a signature still waits for."""
+    signer = _signer(view)
+    open_sign = signer is not None and not view.progress.signed_off
+    lines = []
+    for step in undone:
+        result = view.progress.results[step.id]
+        if step is signer:
+            continue
+        why = f" ({plain(result.reason, 60)})" if result.reason else ""
+        word = "skipped" if result.outcome else "not done"
+        lines.append(f"{SKIPPED if result.outcome else TO_COME} {plain(step.title)}: {word}{why}")
+    if open_sign and signer is not None:
+        for need in signer.requires:
+            step = view.progress.card.find(need.step)
+            if not view.progress.holds((need,)) and step not in undone:
+                said = outcome_words(step, view.progress.outcome(step.id))
+                wanted = " or ".join(outcome_words(step, was) for was in need.was)
+                lines.append(f"{FAULT} {plain(step.title)}: {plain(said)}, must be {plain(wanted)}")
+        lines.append(f"{TO_COME} {plain(signer.title)}: not signed")
+    yield from _words("Still to do before sign-off" if signer is not None else "Still to do", lines)
+
+
+def _signer(view: View) -> ConfirmationStep | None:
+    """Return the step that signs the card off; None where it has none."""
+    signers = (s for s in view.steps if isinstance(s, ConfirmationStep) and s.signs_off)
+    return next(signers, None)
+
+
+def _undone(step: Step, view: View) -> bool:
+    outcome = view.progress.outcome(step.id)
+    return outcome == "skipped" or (not outcome and view.progress.applies(step))
+
+
+def _tone(step: Step, view: View) -> Tone:
+    """Return how good it is what ``step`` came to; unsure where a verdict is close or said."""
+    result = view.progress.results[step.id]
+    if result.outcome in ("", "skipped"):
+        return Tone.NONE
+    tone = tone_of_outcome(step, result.outcome, view.profile)
+    if tone is Tone.GOOD:
+        tones = [tone_of_verdict(step, judged, view.profile) for judged in result.judged.values()]
+        return Tone.UNSURE if Tone.UNSURE in tones else tone
+    return tone
+
+
+def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
+    """Yield what a step said: value, limits and how sure, a line for each position of a switch."""
+    title = plain(step.title)
+    word = plain(outcome_words(step, result.outcome), 60)
+    if isinstance(step, SwitchStep):
+        yield f"{title}: {word}{f', {SAID_WORDS}' if result.said else ''}"
+        for position, judged in result.judged.items():
+            yield f"  in «{plain(position)}»: {_verdict(step, judged, profile)}"
+        return
+    judged_once = result.judged.get("")
+    if isinstance(step, MeasurementStep) and judged_once is not None:
+        yield f"{title}: {_verdict(step, judged_once, profile)}"
+        return
+    value = [word]
+    if result.checked is not None:
+        value.append(format_with_u(result.checked.corrected, result.checked.u))
+    elif isinstance(step, EntryStep) and step.takes != "choice" and result.entered is not None:
+        value.insert(0, plain(entered_words(result.entered), 40))
+    if result.dropouts:
+        value.append(f"{result.dropouts} times")
+    limits = _size_limits(step, profile)
+    yield f"{title}: {', '.join(value)}{f'; limits {limits}' if limits else ''}"
+
+
+def _verdict(step: Step, judged: Judged, profile: Profile) -> str:
+    words = VERDICT_WORDS[judged.verdict]
+    if judged.corrected is not None:
+        shown = (
+            format_with_u(judged.corrected, judged.u, judged.unit)
+            if judged.u
+            else format_value(judged.corrected, judged.unit)
+        )
+        words = f"{shown}, {words}"
+    criterion = criterion_of(step, profile, judged.position)
+    limits = "" if criterion is None else f"; limits {window_words(criterion, ohm_sign=True)}"
+    return f"{words} ({sure_in_short(judged)}){limits}"
+
+
+def _size_limits(step: Step, profile: Profile) -> str:
+    """Return what a gap or torque may be; empty where the step is neither."""
+    if not isinstance(step, EntryStep) or step.takes not in ("gap", "torque"):
+        return ""
+    if lacking(step, profile):
+        return ""
+    part = find_part(step, profile)
+    unit = "metre" if isinstance(part, Gap) else "newton-metre"
+    return f"{format_value(part.low, unit)} to {format_value(part.high, unit)}"
+
+
+def _words(title: str, lines: list[str]) -> Iterator[Content]:
+    if lines:
+        yield _head(title)
+        yield from map(Content, lines)
+
+
+def _head(words: str) -> Content:
+    return Content(words).stylize("bold underline")
+
+
+def _line(mark: str, words: str, tone: Tone) -> Content:
+    return Content.assemble((f"{mark} ", f"bold ${tone.value}"), (words, "bold"))
+
+
+def text_of(lines: Iterable[Content]) -> str:
+    """Return ``lines`` as plain text."""
+    return "\n".join(line.plain for line in lines)
