@@ -45,6 +45,8 @@ from meterlink.text import plain
 LEADS_AT_MOST: Final = 2.0
 """Ohms; the zero command takes no more than this for the leads."""
 
+CARD_DONE: Final = "The card is done. A step of it can still be done again: redo it, or go back."
+
 
 class Look(msgspec.Struct, frozen=True, kw_only=True):
     """What can be seen at this moment, for a face to show; made anew for every look."""
@@ -179,7 +181,7 @@ class Bench:
             case _ if self._worker is not None:
                 self._take(self._worker.hear(command, t), out)
         if len(out) == 1 and not isinstance(command, Gestures):
-            self._answer(t, _no_answer(command), out)
+            self._answer(t, CARD_DONE if self._worker is None else _no_answer(command), out)
         self._settle(t, out)
         return out
 

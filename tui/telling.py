@@ -98,7 +98,8 @@ class Teller:
             case StepBegan():
                 return f"step: {self.title(event.step)}"
             case Asked():
-                return f"> {event.say}"
+                named = all(answer in event.say for answer in event.answers)
+                return f"> {event.say}" + ("" if named else f" Choose: {', '.join(event.answers)}.")
             case StepEnded():
                 return "" if was_left_out(event) else self._ended(event)
             case Entered():

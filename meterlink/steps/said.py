@@ -99,8 +99,6 @@ class EntryWorker(Worker):
         say = self._step.say or f"Enter: {self._step.title}."
         if self._method:
             say = f"{say} {METHOD_WORDS[self._method]}"
-        if not all(choice in say for choice in self._step.choices):
-            say = f"{say} Choose: {', '.join(self._step.choices)}."
         yield self.ask(t, say, answers=self._step.choices)
 
     def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:

@@ -14,6 +14,7 @@ from meterlink.finding import (
     shipped_table,
 )
 from meterlink.finding.clauses import either
+from meterlink.finding.outcomes import Said
 from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 
@@ -315,3 +316,34 @@ def test_outcomes_of_a_sound_circuit_are_no_finding():
 )
 def test_what_outcomes_begin_with_alike_is_said_once(clauses, told):
     assert either(clauses) == told
+
+
+def test_an_open_that_is_only_said_weighs_as_a_statement_and_is_named_as_one():
+    measured = find({"secondary-resistance": "open"}, "no-spark")
+    said = find({"secondary-resistance": Said("open")}, "no-spark")
+    nothing = find({}, "no-spark")
+    place = measured.places[0].place
+    share = {
+        name: next(p.probability for p in found.places if p.place == place)
+        for name, found in {"measured": measured, "said": said, "nothing": nothing}.items()
+    }
+    assert share["nothing"] < share["said"] < share["measured"]
+    # Bayes' rule by hand: a statement that errs one time in ten is worth ten to one at most.
+    assert share["said"] / (1 - share["said"]) <= 10 * share["nothing"] / (1 - share["nothing"])
+    assert said.said == ("secondary-resistance",)
+    assert any("said, not measured" in sentence for sentence in said.sentences)
+    assert all(speaks.said for fault in said.faults for speaks in fault.speaks_for)
+    assert not measured.said
+
+
+def test_three_statements_without_a_measurement_find_nothing_for_sure():
+    said = find(
+        {
+            "primary-resistance": Said("open"),
+            "secondary-resistance": Said("open"),
+            "stop-switch": Said("never-closes"),
+        },
+        "no-spark",
+    )
+    assert not said.sure
+    assert said.sentences[0].startswith(("Most likely", "Not settled"))

@@ -9,8 +9,9 @@ import pytest
 from textual.widgets import Input, OptionList
 
 from meterlink.card import MeterCheckStep
-from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Judged, StepEnded
+from meterlink.steps.base import ON_METAL
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile
 from tests.tui.bench_screen import QUIET, bench, press, touch, until
@@ -109,6 +110,9 @@ async def test_over_range_is_no_open_until_the_technician_says_so():
         assert "over range" in text
         assert pilot.app.query_one(StageView).verdict_words == ""
         await press(pilot, "space")
+        assert not [event for event in session.seen if isinstance(event, Judged)]
+        await asyncio.to_thread(session.tell, CallOpen())
+        await asyncio.to_thread(session.tell, Enter(text=ON_METAL))
         verdicts = [event for event in session.seen if isinstance(event, Judged)]
         assert verdicts[-1].verdict.value == "open"
         assert verdicts[-1].evidence.value == "said"
