@@ -3,7 +3,7 @@
 All is folded from the view; the words are those of the report and of the plain table.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 from textual.app import ComposeResult
@@ -232,8 +232,3 @@ def _head(words: str) -> Content:
 
 def _line(mark: str, words: str, tone: Tone) -> Content:
     return Content.assemble((f"{mark} ", f"bold ${tone.value}"), (words, "bold"))
-
-
-def text_of(lines: Iterable[Content]) -> str:
-    """Return ``lines`` as plain text."""
-    return "\n".join(line.plain for line in lines)
