@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from meterlink import __version__
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 if TYPE_CHECKING:
-    from captures.job import JobWriter
+    from captures.job.job import JobWriter
 
 EXIT_CODE: Final = 70
 """EX_SOFTWARE of ``sysexits.h`` (4.3BSD): an internal software error."""

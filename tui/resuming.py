@@ -3,16 +3,16 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from captures.job import Job
-from captures.listing import Listed, Standing, list_jobs, standing_of
-from captures.names import safe_name
-from captures.store import JobStore
+from captures.job.job import Job
+from captures.job.listing import JobStatus, JobSummary, list_jobs, standing_of
+from captures.job.names import safe_name
+from captures.job.store import JobStore
 from meterlink.errors import UnreadableError, UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 if TYPE_CHECKING:
-    from meterlink.card import Card
-    from meterlink.profile import Profile
+    from meterlink.card.card import Card
+    from meterlink.card.profile import Profile
 
 _MOST_NAMED: Final = 5
 _DAY: Final = len("2026-11-03-")
@@ -31,7 +31,7 @@ def called(store: JobStore, name: str) -> Job | None:
         pass  # no folder is called so: it may be a title
     titled, begins = [], []
     for job in list_jobs(store):
-        if job.standing is Standing.UNREADABLE:
+        if job.standing is JobStatus.UNREADABLE:
             continue
         if job.title == plain(name):
             titled.append(job)
@@ -59,12 +59,12 @@ def check_open(job: Job, *, redo: bool = False) -> None:
         UsageError: it is signed off; or every step has its outcome and ``redo`` is not set.
     """
     standing = standing_of(job)
-    if standing is Standing.SIGNED_OFF:
+    if standing is JobStatus.SIGNED_OFF:
         raise UsageError(
             f"the job {plain(job.name)} is signed off and stays as it is; "
             "begin another with --new TITLE"
         )
-    if standing is Standing.DONE and not redo:
+    if standing is JobStatus.DONE and not redo:
         raise UsageError(
             f"every step of the job {plain(job.name)} is done; do one again with --redo STEP, "
             "or begin another job with --new TITLE"
@@ -84,7 +84,7 @@ def check_same(job: Job, kind: str, own: "Card | Profile", given: "Card | Profil
         )
 
 
-def _begins(job: Listed, name: str) -> bool:
+def _begins(job: JobSummary, name: str) -> bool:
     """Return whether ``name`` is the beginning of a job's title or folder, or nearly its title."""
     said, as_folder = name.casefold(), safe_name(name, "")
     return (
@@ -94,7 +94,7 @@ def _begins(job: Listed, name: str) -> bool:
     )
 
 
-def _names(jobs: Sequence[Listed]) -> str:
+def _names(jobs: Sequence[JobSummary]) -> str:
     """Return the names of jobs, as many as one sentence bears."""
     names = [plain(job.job) for job in jobs[:_MOST_NAMED]]
     more = len(jobs) - len(names)

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable
 
-from meterlink.card import SwitchStep
+from meterlink.bench.progress import Progress, StepResult
+from meterlink.card.card import SwitchStep
+from meterlink.card.profile_parts import was_left_out
 from meterlink.events import Verdict
 from meterlink.finding.outcomes import Outcome, Said, close_verdict
 from meterlink.finding.shape import UNSAID
-from meterlink.progress import Progress, StepResult
-from meterlink.steps.parts import was_left_out
 
 _VERDICTS = frozenset(verdict.value for verdict in Verdict)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from captures.job import LOG_NAME
+from captures.job.job import LOG_NAME
 
 Event = dict[str, Any]
 LONGEST_S: Final = 90.0

@@ -15,7 +15,7 @@ from numpy.random import Generator
 
 from drivers.simulated.meter import MeterCharacter
 from drivers.simulated.scenario import Scenario, Start
-from meterlink.card import (
+from meterlink.card.card import (
     Card,
     EntryStep,
     MeasurementStep,
@@ -24,11 +24,11 @@ from meterlink.card import (
     SwitchStep,
     WatchStep,
 )
-from meterlink.circuit import Condition, Engine, StopWire, Switch, Unseen, Winding
+from meterlink.card.profile import Profile
+from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire, Unseen
 from meterlink.circuit.condition import connector
 from meterlink.circuit.wiring import resistance_between
 from meterlink.declared import Celsius, Ohms
-from meterlink.profile import Profile
 
 FAULTS: Final = (
     *("primary-open", "primary-short", "primary-low", "primary-high"),
@@ -61,9 +61,7 @@ class Patient:
             id=f"engine-{self.seed}",
             title=f"engine {self.seed}",
             engine=self.engine,
-            bench=Start(
-                ambient=Celsius(self.ambient), leads=Ohms(self.leads), controls=self.start
-            ),
+            bench=Start(ambient=Celsius(self.ambient), leads=Ohms(self.leads), controls=self.start),
             meter=METER,
         )
 
@@ -74,7 +72,7 @@ def draw(profile: Profile, seed: int, fault: str = "") -> Patient:
     entries = {entry.name: entry for entry in profile.winding}
     cap = _cap(profile, rng)
     switches = tuple(
-        Switch(
+        EngineSwitch(
             name=entry.name,
             positions=dict(entry.positions),
             closed=Ohms(rng.uniform(0.02, 0.2)),
@@ -84,8 +82,8 @@ def draw(profile: Profile, seed: int, fault: str = "") -> Patient:
     )
     engine = Engine(
         name=f"pump set {seed}",
-        primary=Winding(ohms=_within(entries.get("primary"), 0.85, rng), henries=0.003),
-        secondary=Winding(ohms=_within(entries.get("secondary"), 5200.0, rng), henries=6.0),
+        primary=EngineWinding(ohms=_within(entries.get("primary"), 0.85, rng), henries=0.003),
+        secondary=EngineWinding(ohms=_within(entries.get("secondary"), 5200.0, rng), henries=6.0),
         lead=Ohms(rng.uniform(0.1, 0.8)),
         cap=Ohms(cap),
         switch=switches,
@@ -127,14 +125,14 @@ def _gap(profile: Profile, rng: Generator) -> float:
     return 0.3
 
 
-def _position(switch: Switch, state: str) -> str:
+def _position(switch: EngineSwitch, state: str) -> str:
     return next(p for p, s in switch.positions.items() if s == state)
 
 
 def _spoilt(engine: Engine, profile: Profile, fault: str, rng: Generator) -> Engine:
     part, _, how = fault.partition("-")
     if part in ("primary", "secondary"):
-        winding: Winding = getattr(engine, part)
+        winding: EngineWinding = getattr(engine, part)
         entry = next((e for e in profile.winding if e.name == part), None)
         return replace(engine, **{part: replace(winding, ohms=_bad(winding, entry, how, rng))})
     if part == "switch" and engine.switch:
@@ -157,7 +155,7 @@ def _spoilt(engine: Engine, profile: Profile, fault: str, rng: Generator) -> Eng
     return replace(engine, **changes.get(fault, {}))
 
 
-def _bad(winding: Winding, entry: Any, how: str, rng: Generator) -> Ohms | None:
+def _bad(winding: EngineWinding, entry: Any, how: str, rng: Generator) -> Ohms | None:
     sound = float(winding.ohms or 1.0)
     low, high = getattr(entry, "low", None) or sound, getattr(entry, "high", None) or sound
     match how:
@@ -197,7 +195,7 @@ def expected(step: Step, patient: Patient) -> frozenset[str] | None:
 def ohms(engine: Engine, red: str, black: str, **controls: str) -> float:
     """Return what the circuit has between two places at 20 °C, stop wire and plug lead off."""
     away = {"stop wire": "off", "plug lead": "off", **controls}
-    there = Condition(winding_c=20.0, controls=away)
+    there = EngineCondition(winding_c=20.0, controls=away)
     return float(resistance_between(engine, there, red, black))
 
 

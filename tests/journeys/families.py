@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from drivers.simulated.mischief import Mischief, Trouble
+from drivers.simulated.line_faults import LineFault, LineFaults
 from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import FAULTS, draw
 from tests.journeys.faces import Process
@@ -21,7 +21,7 @@ from tests.journeys.journey import (
 )
 from tests.journeys.judge import faults_of, rulings
 from tests.journeys.player import SLIPS, Habits, Player
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 NONSENSE: Final = ("perhaps", "?!", "12 bananas", "\x1b[31mred", "   ", "'; --", "Ω" * 40)
 
@@ -134,8 +134,8 @@ def _broken_off(folder: Path, lot: Lot, seed: int, told: Told, *, kill: bool) ->
                 assert isinstance(face, Process)
                 face.kill()
             else:
-                what = lot.rng.choice((Mischief.DROP, Mischief.RUBBISH, Mischief.HALF))
-                bench.simulated.trouble(Trouble(what=what, after=3, times=1))
+                what = lot.rng.choice((LineFaults.DROP, LineFaults.RUBBISH, LineFaults.HALF))
+                bench.simulated.trouble(LineFault(what=what, after=3, times=1))
                 player.play()
                 face.finish()
             told.slips += 1

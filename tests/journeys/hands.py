@@ -17,7 +17,7 @@ from typing import Final
 
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.pace import VirtualClock
-from drivers.simulated.world import Look, World
+from drivers.simulated.world import MeterInput, World
 from meterlink.circuit import OTHER_TIP, at_sockets
 
 _DOUBLE: Final = struct.Struct("d")
@@ -133,8 +133,8 @@ class Hands:
                 move(at)
             return self._planned[0][0] if self._planned else inf
 
-    def _look(self, t: float) -> Look:
+    def _look(self, t: float) -> MeterInput:
         ohms = self._resistor
         if ohms is None:
             return self._seen(t)
-        return Look(at_sockets(ohms, 0.02, inf, self.world._leads), ohms)
+        return MeterInput(at_sockets(ohms, 0.02, inf, self.world._leads), ohms)

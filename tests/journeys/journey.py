@@ -5,13 +5,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from drivers.simulated.bench import SimulatedBench
-from meterlink.card import Card
+from meterlink.card.card import Card
 from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import Patient
 from tests.journeys.faces import Plain, Process, Screen
 from tests.journeys.hands import Hands, Hurried
 from tests.journeys.player import Habits, Player
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 SIZES: Final = {"80x24": (80, 24), "100x30": (100, 30), "140x40": (140, 40)}
 SPEED: Final = {"plain": 60.0, "pipe": 60.0, "pty": 60.0}

@@ -12,10 +12,10 @@ from unittest.mock import patch
 
 from scipy.stats import beta
 
-from captures.job import Job
-from captures.verifying import State
-from captures.verifying_job import verify_job
-from meterlink.card import CautionStep, LeadZeroStep, MeterCheckStep, Step, WatchStep
+from captures.job.job import Job
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
+from meterlink.card.card import CautionStep, LeadZeroStep, MeterCheckStep, Step, WatchStep
 from meterlink.wording import outcome_words
 from tests.journeys.engines import expected, lacks, measured_steps
 from tests.journeys.faces import TOUCHED_OFF, home
@@ -169,7 +169,9 @@ def _disagreeing(journey: Journey) -> list[str]:
             continue
         words = outcome_words(step, outcome)
         if last.get(step.id) != outcome:
-            faults.append(f"jobs show --json says {last.get(step.id)} of «{step.id}», not {outcome}")
+            faults.append(
+                f"jobs show --json says {last.get(step.id)} of «{step.id}», not {outcome}"
+            )
         if not _says(table, step.title, words):
             faults.append(f"the table does not say «{words}» of «{step.title}»")
         if not isinstance(step, CautionStep) and not _says(report, step.title, words):

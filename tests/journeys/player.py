@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
-from meterlink.card import (
+from meterlink.card.card import (
     Card,
     CautionStep,
     ConfirmationStep,

@@ -11,7 +11,7 @@ from tests.journeys.engines import draw
 from tests.journeys.journey import FACES, PLAYED_CARDS, PLAYED_PROFILES, travel
 from tests.journeys.judge import faults_of, rulings
 from tests.journeys.player import Habits
-from tui.shelf import PROFILES
+from tui.settings.shelf import PROFILES
 
 
 @pytest.mark.parametrize("face", FACES)

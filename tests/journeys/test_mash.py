@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from captures.job import LOG_NAME, Job
-from captures.verifying import State
-from captures.verifying_job import verify_job
+from captures.job.job import LOG_NAME, Job
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
 from meterlink.events import Evidence
 from tests.journeys.cues import Cues
 from tests.journeys.engines import draw
@@ -21,7 +21,7 @@ from tests.journeys.faces import Screen, keys_of
 from tests.journeys.hands import Hurried
 from tests.journeys.journey import PLAYED_CARDS, Bench
 from tui.screen.keys import KEYS, ON_SCREEN
-from tui.shelf import PROFILES
+from tui.settings.shelf import PROFILES
 
 KEYS_A_RUN = int(os.environ.get("MASH_KEYS", "400"))
 SETTING = {key.key for key in ON_SCREEN if key.name in {"gestures", "sound", "speech", "theme"}}
@@ -87,7 +87,7 @@ def screen_of(folder: Any, clock: Hurried, words: list[str]) -> Screen:
 
 @pytest.mark.parametrize("seed", [1])
 def test_keys_on_the_choosing_page(tmp_path, seed, mocker):
-    mocker.patch("tui.offering.find_meters", return_value=[])
+    mocker.patch("tui.screen.offers.find_meters", return_value=[])
     clock = Hurried(tmp_path / "clock")
     with screen_of(tmp_path, clock, ["bench", "--jobs", str(tmp_path / "jobs")]) as face:
         assert mashed(face, random.Random(f"choosing {seed}"), KEYS_A_RUN) >= 0

@@ -4,14 +4,14 @@ import random
 
 import pytest
 
-from meterlink.card import ConfirmationStep, EntryStep, Step
+from meterlink.card.card import ConfirmationStep, EntryStep, Step
+from tests.journeys.cues import Cues
 from tests.journeys.engines import draw
 from tests.journeys.families import NONSENSE
 from tests.journeys.journey import Bench, Journey
-from tests.journeys.cues import Cues
 from tests.journeys.judge import faults_of
 from tests.journeys.player import Habits, Player
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 CHOSEN = [
     step for step in CARDS.get("no-spark").step if isinstance(step, EntryStep) and step.choices

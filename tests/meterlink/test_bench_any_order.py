@@ -7,27 +7,27 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from meterlink.bench import Bench
-from meterlink.card import Card, outcomes_of, read_card
+from meterlink.bench.bench import Bench
+from meterlink.bench.progress import Progress
+from meterlink.bench.steps.base import NOT_SURE, ON_METAL
+from meterlink.card.card import Card, outcomes_of, read_card
+from meterlink.card.profile import Profile, read_profile
+from meterlink.card.profile_parts import left_out, steps_on
 from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, Gestures, How, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
     CardEnded,
+    CommandReceived,
     Evidence,
     Gap,
     Judged,
     StepBegan,
     StepEnded,
     StepReopened,
-    Told,
     Verdict,
 )
-from meterlink.profile import Profile, read_profile
-from meterlink.progress import Progress
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting
-from meterlink.steps.base import NOT_SURE, ON_METAL
-from meterlink.steps.parts import left_out, steps_on
 
 DATA = files("meterlink") / "data"
 
@@ -157,7 +157,7 @@ def test_no_order_of_things_breaks_the_bench_or_makes_an_open_nobody_called(card
     check_fold(played)
     after = data.draw(st.lists(commands(played.card), min_size=1, max_size=5))
     for command in after:
-        assert played.do(command)[0] == Told(t=played.t, command=command)
+        assert played.do(command)[0] == CommandReceived(t=played.t, command=command)
 
 
 def check_what_was_said(act, happened: list) -> None:

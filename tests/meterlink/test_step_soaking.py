@@ -5,10 +5,10 @@ from itertools import pairwise
 
 import pytest
 
+from meterlink.bench.steps.base import ON_METAL
+from meterlink.card.profile import read_profile
 from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Dropout, Evidence, Judged, SoakPoint, StepEnded, Verdict
-from meterlink.profile import read_profile
-from meterlink.steps.base import ON_METAL
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, OVER, Hands, card
 
 MACHINE = read_profile(

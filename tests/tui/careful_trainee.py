@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator
 
+from meterlink.bench.steps.base import ON_METAL
 from meterlink.circuit import places
 from meterlink.finding import follow
-from meterlink.practice import Practice
-from meterlink.steps.base import ON_METAL
-from tui.practice_bench import PracticeBench
-from tui.practice_plain import PlainPractice
+from meterlink.training import Practice
+from tui.practice.bench import PracticeBench
+from tui.practice.plain import PlainPractice
 
 
 class CarefulTrainee:

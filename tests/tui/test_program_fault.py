@@ -8,16 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from captures.job import Job
-from captures.verifying import State
-from captures.verifying_job import verify_job
+from captures.job.job import Job
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
 from tests.tui.injected import CUSTOMER
 from tests.tui.processes import INJECTED, ROOT, home_of, run
 from tests.tui.terminals import Terminal
 
-SYNCER = "captures.appending:_to_medium"
+SYNCER = "captures.record.append_file:_to_medium"
 """Runs on a thread that nobody waits for."""
 
 
@@ -44,9 +44,9 @@ def check_details(file: Path, words: str) -> None:
 @pytest.mark.parametrize(
     "place",
     [
-        "meterlink.bench:Bench.feed@200",
-        "captures.joblog:JobLog.append@5",
-        "tui.plain_face:PlainFace.__call__@3",
+        "meterlink.bench.bench:Bench.feed@200",
+        "captures.job.joblog:JobLog.append@5",
+        "tui.plain.plain_face:PlainFace.__call__@3",
         "drivers.simulated.hands:Hands.notice@4",
         SYNCER,
     ],
@@ -65,7 +65,7 @@ def test_wherever_it_is_it_ends_in_one_sentence_with_the_record_sealed(tmp_path,
 
 
 @pytest.mark.parametrize(
-    "place", ["tui.typed_commands:read_command", "meterlink.bench:Bench.tell", SYNCER]
+    "place", ["tui.plain.typed_commands:read_command", "meterlink.bench.bench:Bench.tell", SYNCER]
 )
 def test_a_thread_of_the_live_bench_that_fails_ends_the_run(tmp_path, place):
     """Nobody types «quit»: the run would go on for ever."""
@@ -83,13 +83,16 @@ def test_a_thread_of_the_live_bench_that_fails_ends_the_run(tmp_path, place):
 @pytest.mark.parametrize(
     ("place", "words"),
     [
-        ("meterlink.bench:Bench.feed@9", ("replay", "sound-armature", "--plain", "--speed", "max")),
-        ("meterlink.bench:Bench.feed@9", ("replay", "sound-armature", "--check")),
-        ("tui.practice_plain:PlainPractice.play", ("practice", "--plain", "--seed", "1")),
-        ("captures.listing:list_jobs", ("jobs",)),
-        ("meterlink.assess:Assessor.assess", ("judge", "0.84", "--window", "0.7:1.0ohm")),
+        (
+            "meterlink.bench.bench:Bench.feed@9",
+            ("replay", "sound-armature", "--plain", "--speed", "max"),
+        ),
+        ("meterlink.bench.bench:Bench.feed@9", ("replay", "sound-armature", "--check")),
+        ("tui.practice.plain:PlainPractice.play", ("practice", "--plain", "--seed", "1")),
+        ("captures.job.listing:list_jobs", ("jobs",)),
+        ("meterlink.judging.assess:Assessor.assess", ("judge", "0.84", "--window", "0.7:1.0ohm")),
         ("tui.cli:build_parser", ("--version",)),
-        ("drivers.simulated.streams:StreamingMeter._run", ("simulate", "--tcp")),
+        ("drivers.simulated.streaming_meter:StreamingMeter._run", ("simulate", "--tcp")),
     ],
 )
 def test_without_a_job_the_details_lie_in_the_state_folder_and_are_never_overwritten(
@@ -110,7 +113,7 @@ def test_without_a_job_the_details_lie_in_the_state_folder_and_are_never_overwri
 
 def test_a_practice_that_is_kept_as_a_job_has_its_details_beside_it(tmp_path):
     words = ("practice", "--plain", "--seed", "1", "--jobs", str(tmp_path / "jobs"))
-    done = run(tmp_path, *words, broken="tui.practice_plain:PlainPractice.play")
+    done = run(tmp_path, *words, broken="tui.practice.plain:PlainPractice.play")
     assert done.returncode == 70, done.stderr
     (folder,) = (tmp_path / "jobs").iterdir()
     assert details_of(done.stderr).parent == folder
@@ -119,7 +122,7 @@ def test_a_practice_that_is_kept_as_a_job_has_its_details_beside_it(tmp_path):
 def test_where_no_file_can_be_written_the_sentence_says_what_it_was(tmp_path):
     for name in ("state", "Library", ".local"):
         (tmp_path / name).write_text("no folder")
-    done = run(tmp_path, "jobs", broken="captures.listing:list_jobs")
+    done = run(tmp_path, "jobs", broken="captures.job.listing:list_jobs")
     assert done.returncode == 70
     assert done.stderr.count("\n") == 1
     assert "could be written nowhere" in done.stderr
@@ -190,9 +193,9 @@ def check_ended(terminal: Terminal) -> None:
     "place",
     [
         f"{SYNCER}@3",
-        "meterlink.bench:Bench.feed@60",
+        "meterlink.bench.bench:Bench.feed@60",
         "tui.screen.body:BenchBody.show@8",
-        "meterlink.bench:Bench.tell",
+        "meterlink.bench.bench:Bench.tell",
     ],
     ids=["a thread of its own", "the reader", "the painter", "the teller"],
 )
@@ -211,9 +214,9 @@ def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_
 @pytest.mark.parametrize(
     ("place", "words"),
     [
-        ("meterlink.bench:Bench.feed@20", "replay sound-armature"),
-        ("tui.practice_screen:PracticeApp.compose", "practice --seed 1"),
-        ("tui.offering:find_meters", "bench"),
+        ("meterlink.bench.bench:Bench.feed@20", "replay sound-armature"),
+        ("tui.practice.screen:PracticeApp.compose", "practice --seed 1"),
+        ("tui.screen.offers:find_meters", "bench"),
         ("tui.screen.choosing:ChooseApp.compose", "bench"),
     ],
 )

@@ -5,16 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from captures.job import Job
-from captures.store import JobStore
+from captures.job.job import Job
+from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
 from meterlink.errors import UsageError
 from meterlink.events import CardEnded, StepReopened
 from tests.tui.processes import run
 from tui.resuming import called, check_open
-from tui.setting_up import settings_of
-from tui.shelf import CARDS, PROFILES
+from tui.session.setup import settings_of
+from tui.settings.shelf import CARDS, PROFILES
 
 
 @pytest.fixture

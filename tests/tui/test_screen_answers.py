@@ -8,14 +8,14 @@ import pytest
 
 from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Evidence, Judged
-from meterlink.stages import Stage
+from meterlink.hold.stages import Stage
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.bench_screen import QUIET, bench, press, touch
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
 from tui.screen.entry import fitting
-from tui.screen.settings import ScreenSettings
+from tui.settings.screen_settings import ScreenSettings
 
 PLUG = ("good", "fouled", "cracked", "gap-wrong")
 

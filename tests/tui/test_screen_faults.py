@@ -4,11 +4,11 @@ import pytest
 from textual.app import ComposeResult
 from textual.widgets import Static
 
-from tui.practice_screen import PracticeApp
+from tui.practice.screen import PracticeApp
+from tui.replay.screen import ReplayApp
 from tui.screen.app import BenchApp
 from tui.screen.choosing import ChooseApp
 from tui.screen.faults import FaultApp
-from tui.screen.replay import ReplayApp
 
 
 class Faulty(FaultApp[int]):

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from captures.job import Job
-from captures.verifying import State
-from captures.verifying_job import verify_job
-from meterlink.events import Judged, Told
+from captures.job.job import Job
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
+from meterlink.events import CommandReceived, Judged
 from tests.tui.processes import ROOT, command, home_of, run
 
 
@@ -57,9 +57,9 @@ def test_the_hands_wait_for_one_bench_after_another_and_play_the_job_to_its_end(
         assert verdicts(job)["primary"] == "in-window"
         assert verdicts(job)["secondary"] == "open"
         assert all(part.state is State.WHOLE for part in verify_job(job))
-        assert {e.event.command.who for e in job.entries() if isinstance(e.event, Told)} == {
-            "scripted hands"
-        }
+        assert {
+            e.event.command.who for e in job.entries() if isinstance(e.event, CommandReceived)
+        } == {"scripted hands"}
         (capture,) = job.captures()
         assert '"simulated":true' in capture.read_text().splitlines()[0]
 

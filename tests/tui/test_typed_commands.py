@@ -4,17 +4,17 @@ import threading
 
 import pytest
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from drivers.opening import open_source
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
 from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.events import Asked, Entered, StepEnded
 from tests.meterlink.bench_hands import GAP, OVER, PRIMARY, Hands, card
-from tui.leading import lead
-from tui.setting_up import session
-from tui.shelf import CARDS, PROFILES
-from tui.telling import Teller, table
-from tui.typed_commands import read_command
+from tui.announcing.teller import Teller, table
+from tui.plain.typed_commands import read_command
+from tui.session.hands import connect_hands
+from tui.session.setup import session
+from tui.settings.shelf import CARDS, PROFILES
 
 PLUG = (
     'kind = "entry"\nid = "plug"\ntitle = "Plug"\ntakes = "choice"\n'
@@ -140,7 +140,7 @@ def test_a_line_that_comes_after_the_end_is_answered_and_none_once_the_files_are
     ):
         source = open_source(bench.port, clock=bench.clock)
         with session(job, source, bench.clock, bench_card, profile) as sitting:
-            lead(sitting, bench)
+            connect_hands(sitting, bench)
             sitting.run(threading.Event())
             assert sitting.bench.progress.ended
             heard: list = []

@@ -6,20 +6,20 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.terminal import forget_typed_ahead, has_screen
+from tui.plain.terminal import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
-    from captures.job import JobWriter
+    from captures.job.job import JobWriter
     from drivers.reconnect import ReconnectingSource
-    from meterlink.card import Card
+    from meterlink.card.card import Card
+    from meterlink.card.profile import Profile
     from meterlink.commands import Redo
     from meterlink.events import Event
-    from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
-    from tui.configuration import Configuration, MeterChoice
-    from tui.screen.settings import ScreenSettings
-    from tui.session import Session
-    from tui.setting_up import Resumed
+    from tui.session.session import Session
+    from tui.session.setup import Resumed
+    from tui.settings.configuration import Configuration, MeterChoice
+    from tui.settings.screen_settings import ScreenSettings
 
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
@@ -61,9 +61,9 @@ def run(args: argparse.Namespace) -> int:
     from drivers.clock import MonotonicClock
     from drivers.opening import open_lasting
     from drivers.simulated.lent import is_simulated
-    from tui import configuration
-    from tui.choosing import choose
-    from tui.setting_up import job_store, session, settings_of
+    from tui.session.meter_choice import choose
+    from tui.session.setup import job_store, session, settings_of
+    from tui.settings import configuration
 
     known = configuration.load()
     chosen = _choose_on_screen(args, known)
@@ -111,8 +111,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _enter(opened: contextlib.ExitStack, job: "JobWriter", what: str, place: str) -> None:
     """Say which job it is, close it at the end, and say where it lies."""
-    from captures.names import shown_path
-    from meterlink.text import plain
+    from captures.job.names import shown_path
+    from meterlink.quantities.text import plain
 
     title = plain(job.job.header().title)
     print(f"{what} «{title}» {place} {shown_path(job.folder)}")
@@ -126,9 +126,9 @@ def _choose_on_screen(
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
     if args.port or args.job or args.new or args.profile or args.plain or not has_screen():
         return args
-    from tui.offering import find_meters, offer
     from tui.screen.choosing import ChooseApp
-    from tui.setting_up import job_store
+    from tui.screen.offers import find_meters, offer
+    from tui.session.setup import job_store
 
     app = ChooseApp(
         offer(job_store(args.jobs), known, args.card or _CARD),
@@ -150,12 +150,12 @@ def _accuracy(
     args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
 ) -> "tuple[Accuracy, ...]":
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
-    from drivers.wires import WireSource
-    from meterlink.notation import parse_accuracy
+    from drivers.frames import FrameSource
+    from meterlink.quantities.notation import parse_accuracy
 
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)
-    described = source.inner.wire.accuracies() if isinstance(source.inner, WireSource) else ()
+    described = source.inner.wire.accuracies() if isinstance(source.inner, FrameSource) else ()
     return known.accuracy_of(source.identity) or described
 
 
@@ -166,7 +166,7 @@ def _remember(
     from msgspec.structs import replace
 
     from meterlink.errors import CannotWriteError
-    from tui import configuration
+    from tui.settings import configuration
 
     now = replace(known, meter=replace(choice, identity=str(identity)))
     if profile:
@@ -179,8 +179,8 @@ def _remember(
 def _going_on(args: argparse.Namespace) -> "Resumed | None":
     """Return the job to go on with; None for a new one."""
     from tui.resuming import called, check_open, check_same
-    from tui.setting_up import job_store, resume_job, worked_by
-    from tui.shelf import CARDS, PROFILES
+    from tui.session.setup import job_store, resume_job, worked_by
+    from tui.settings.shelf import CARDS, PROFILES
 
     store = job_store(args.jobs)
     job = called(store, args.job) if args.job else None
@@ -204,7 +204,7 @@ def _check_new(args: argparse.Namespace) -> None:
 
 def _check_step(name: str, card: "Card") -> None:
     from meterlink.errors import UsageError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     steps = [step.id for step in card.step]
     if name not in steps:
@@ -215,7 +215,7 @@ def _check_step(name: str, card: "Card") -> None:
 
 def _chosen(args: argparse.Namespace, usual: str) -> "tuple[Card, Profile]":
     """Return what a new job is to be worked by."""
-    from tui.shelf import CARDS, PROFILES, only_profile
+    from tui.settings.shelf import CARDS, PROFILES, only_profile
 
     card = CARDS.get(args.card or _CARD)
     return card, PROFILES.get(args.profile or usual or only_profile())
@@ -229,7 +229,7 @@ def _show(
     settings: "ScreenSettings",
 ) -> int:
     """Work on the screen or plain; a simulated meter may bring hands of its own."""
-    from tui.leading import borrowing
+    from tui.session.hands import borrowing
 
     plain = args.plain or not has_screen()
     person = not plain or sys.stdin.isatty()
@@ -257,24 +257,24 @@ def _keep_settings(settings: "ScreenSettings") -> None:
     from msgspec.structs import replace
 
     from meterlink.errors import MeterlinkError
-    from tui import configuration
+    from tui.settings import configuration
 
     with contextlib.suppress(MeterlinkError):
         configuration.save(replace(configuration.load(), screen=settings))
 
 
 def _again(step: str, who: str) -> "Redo":
-    from captures.times import local_now, rfc3339
+    from captures.record.times import local_now, rfc3339
     from meterlink.commands import How, Redo
 
     return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))
 
 
 def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
-    from tui.plain_face import PlainFace
-    from tui.telling import Teller
-    from tui.typed_commands import HELP as TYPED
-    from tui.typed_commands import read_command
+    from tui.announcing.teller import Teller
+    from tui.plain.plain_face import PlainFace
+    from tui.plain.typed_commands import HELP as TYPED
+    from tui.plain.typed_commands import read_command
 
     face = PlainFace(
         Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble

@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from math import isinf
 from typing import Final
 
-from meterlink.assess import Assessment
 from meterlink.events import Evidence
-from meterlink.notation import format_value, format_with_u
-from meterlink.text import plain
+from meterlink.judging.assess import Assessment
+from meterlink.quantities.notation import format_value, format_with_u
+from meterlink.quantities.text import plain
 from meterlink.wording import COMPONENT_WORDS, EVIDENCE_WORDS, VERDICT_WORDS
 from tui.screen.view import View
 

@@ -17,10 +17,10 @@ from textual.message import Message
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from meterlink.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
+from meterlink.bench.steps.base import NOT_SURE, ON_METAL
+from meterlink.card.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
-from meterlink.steps.base import NOT_SURE, ON_METAL
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 YES_NO: Final = ("yes", "no")
 

@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import msgspec
 from textual.binding import Binding, BindingType
 
-from meterlink.card import (
+from meterlink.card.card import (
     CautionStep,
     ConfirmationStep,
     EntryStep,

@@ -13,17 +13,17 @@ from textual import on
 from meterlink.commands import Gestures
 from tui.screen.faults import FaultApp
 from tui.screen.keys import keymap
-from tui.screen.settings import ScreenSettings
-from tui.screen.sitting import Sitting
+from tui.screen.session_view import SessionView
 from tui.screen.sounds import Sounds
 from tui.screen.teaching import TeachingView
 from tui.screen.themes import THEMES
+from tui.settings.screen_settings import ScreenSettings
 
 
 class PreferencesApp(FaultApp[int]):
     """An app over a sitting whose looks, sounds and keys can be set and are kept."""
 
-    session: Sitting
+    session: SessionView
     sounds: Sounds
     settings: ScreenSettings
     uncoloured: bool

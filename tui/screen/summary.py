@@ -11,13 +11,13 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
+from meterlink.bench.progress import StepResult
+from meterlink.card.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
+from meterlink.card.profile import GapSetting, Profile
+from meterlink.card.profile_parts import find_part, lacking
 from meterlink.events import Judged
-from meterlink.notation import format_value, format_with_u
-from meterlink.profile import Gap, Profile
-from meterlink.progress import StepResult
-from meterlink.steps.parts import find_part, lacking
-from meterlink.text import plain
+from meterlink.quantities.notation import format_value, format_with_u
+from meterlink.quantities.text import plain
 from meterlink.wording import (
     METER_FAILED,
     SAID_WORDS,
@@ -27,11 +27,11 @@ from meterlink.wording import (
     sure_in_short,
     window_words,
 )
-from tui.ending import finding_of
-from tui.judging_by import criterion_of
-from tui.screen.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
-from tui.screen.news import tone_of_outcome, tone_of_verdict
+from tui.announcing.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
+from tui.announcing.news import tone_of_outcome, tone_of_verdict
 from tui.screen.view import View
+from tui.session.ending import finding_of
+from tui.session.judging_by import criterion_of
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600
@@ -216,7 +216,7 @@ def _size_limits(step: Step, profile: Profile) -> str:
     if lacking(step, profile):
         return ""
     part = find_part(step, profile)
-    unit = "metre" if isinstance(part, Gap) else "newton-metre"
+    unit = "metre" if isinstance(part, GapSetting) else "newton-metre"
     return f"{format_value(part.low, unit)} to {format_value(part.high, unit)}"
 
 
