@@ -154,7 +154,7 @@ def ask(link: Link, patience: Patience = PATIENT) -> FoundMeter:
 
 @cache
 def _wires() -> tuple[FrameFormat, ...]:
-    """Every usable description; what is wrong with others, ``meterlink wires check`` says."""
+    """Every usable description; what is wrong with others, ``meterlink frames check`` says."""
     wires, _ = load_all()
     return tuple(wires)
 

@@ -26,6 +26,9 @@ from tui.program_fault import ProgramFaults, end_output, told, working_on
 
 INTERRUPTED: Final = 130
 
+_ONCE: Final = {"wires": "frames"}
+"""Commands by the name they once had, which still works."""
+
 _FULL: Final = {getattr(errno, name, None) for name in ("ENOSPC", "EDQUOT", "EFBIG")}
 """Error numbers of a disk or quota that is used up; Windows has not all of them."""
 
@@ -99,7 +102,7 @@ def _tell_fault(fault: BaseException, argv: Sequence[str] | None) -> int:
 def _run(argv: Sequence[str] | None) -> int:
     """Do what the command line says; what the user can mend is told, and gives its exit code."""
     try:
-        args = build_parser().parse_args(argv)
+        args = build_parser().parse_args(_by_present_name(argv))
         code: int = args.run(args)
     except MeterlinkError as fault:
         print(f"meterlink: {fault}", file=sys.stderr)
@@ -133,6 +136,12 @@ def _commands() -> Iterator[CliCommand]:
     for name in names:
         if not name.startswith("_"):
             yield cast("CliCommand", importlib.import_module(f"{commands.__name__}.{name}"))
+
+
+def _by_present_name(argv: Sequence[str] | None) -> list[str]:
+    """Return the command line; a command that has got another name is still found by its first."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    return [_ONCE.get(words[0], words[0]), *words[1:]] if words else words
 
 
 def _prepare_output() -> None:

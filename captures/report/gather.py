@@ -8,7 +8,7 @@ from meterlink.bench.progress import Progress
 from meterlink.bench.steps.assessors import criterion_for, switch_criterion
 from meterlink.card.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
 from meterlink.card.profile import GapSetting, Profile, Torque
-from meterlink.card.profile_parts import find_part, left_out_so_far, left_out_words
+from meterlink.card.profile_parts import find_part, left_out_words
 from meterlink.errors import MeterlinkError
 from meterlink.events import (
     CardBegan,
@@ -70,7 +70,7 @@ class CardGatherer:
         """Return the card's rows, in the card's own order."""
         card = self.progress.card
         rows = []
-        left_out = left_out_so_far(self.progress)
+        left_out = self.progress.left_out
         for step in card.step:
             if step in left_out:
                 continue

@@ -70,7 +70,7 @@ class FrameFormat:
 
     @property
     def name(self) -> str:
-        """What it is called after ``--wire``."""
+        """What it is called after ``--frames``."""
         return self.description.name
 
     @property

@@ -217,7 +217,7 @@ class FrameSource:
         if decoder.dropped >= _TOO_MANY or decoder.dropped_bytes > _TOO_MANY * longest:
             raise MeterError(
                 f"what comes from {plain(self._link.name)} does not fit the wire "
-                f"{self.wire.name}; check the speed, or leave --wire out to have it found"
+                f"{self.wire.name}; check the speed, or leave --frames out to have it found"
             )
 
 

@@ -1,4 +1,4 @@
-"""Where wire descriptions come from: those that ship, the user's folder, or a file."""
+"""Where descriptions of frame formats come from: those that ship, the user's folder, or a file."""
 
 from pathlib import Path
 from typing import Final
@@ -17,29 +17,31 @@ SHIPPED: Final = Path(__file__).parent / "descriptions"
 
 def user_folder() -> Path:
     """Return the folder of the user's own descriptions; it need not exist."""
-    return platformdirs.user_config_path("meterlink", appauthor=False) / "wires"
+    return platformdirs.user_config_path("meterlink", appauthor=False) / "frames"
 
 
 def names(folder: Path | None = None) -> dict[str, Path]:
-    """Return every wire's name and file: those that ship, and the user's own.
+    """Return every frame format's name and file: those that ship, and the user's own.
 
-    The user's own description takes the place of one that ships under the same name.
+    The user's own description takes the place of one that ships under the same name. A folder
+    ``wires`` beside the user's folder, as it was once called, is read too.
 
     Args:
         folder: the user's descriptions; default ``user_folder()``.
     """
     folder = user_folder() if folder is None else folder
     found = {file.stem: file for file in sorted(SHIPPED.glob("*.toml"))}
-    if folder.is_dir():
-        found |= {file.stem: file for file in sorted(folder.glob("*.toml"))}
+    for own in (folder.with_name("wires"), folder):
+        if own.is_dir():
+            found |= {file.stem: file for file in sorted(own.glob("*.toml"))}
     return found
 
 
 def load(name: str | Path, folder: Path | None = None) -> FrameFormat:
-    """Return a wire by its name, or from a file where ``name`` is a path to one.
+    """Return a frame format by its name, or from a file where ``name`` is a path to one.
 
     Raises:
-        UsageError: no wire is called so.
+        UsageError: no frame format is called so.
         UnreadableError: the file cannot be read.
         InvalidFileError: what it says is impossible; names the key.
     """
@@ -51,17 +53,17 @@ def load(name: str | Path, folder: Path | None = None) -> FrameFormat:
     path = Path(name)
     if path.suffix == ".toml" or path.exists():
         return read(path)
-    # Somebody's file that is not called after its wire.
+    # Somebody's file that is not called after its format.
     for wire in load_all(folder)[0]:
         if wire.name == name:
             return wire
     raise UsageError(
-        f"there is no wire called {plain(str(name))}; «meterlink wires list» shows them"
+        f"there is no frame format called {plain(str(name))}; «meterlink frames list» shows them"
     )
 
 
 def load_all(folder: Path | None = None) -> tuple[list[FrameFormat], list[MeterlinkError]]:
-    """Return every wire, and what is wrong with those of the user's that cannot be used."""
+    """Return every frame format, and what is wrong with those of the user's that cannot be used."""
     wires: dict[str, FrameFormat] = {}
     faults: list[MeterlinkError] = []
     for path in names(folder).values():
@@ -76,11 +78,11 @@ def load_all(folder: Path | None = None) -> tuple[list[FrameFormat], list[Meterl
 
 
 def read(path: Path) -> FrameFormat:
-    """Return the wire that the file ``path`` describes; errors as ``load``."""
+    """Return the frame format that the file ``path`` describes; errors as ``load``."""
     shown = plain(str(path))
     try:
         if path.is_dir():
-            raise UnreadableError(f"{shown} is a directory, not a wire description")
+            raise UnreadableError(f"{shown} is a directory, not a description of frames")
         with path.open("rb") as file:
             data = file.read(declared.LARGEST_FILE + 1)
     except FileNotFoundError as fault:

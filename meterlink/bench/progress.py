@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import msgspec
 
 from meterlink.card.card import Card, LeadZeroStep, MeterCheckStep, Step, StepCondition
+from meterlink.card.profile_parts import was_left_out
 from meterlink.events import (
     CardBegan,
     CardEnded,
@@ -189,6 +190,11 @@ class Progress:
         for result in self.results.values():
             if result.corrected_by not in ("", but) and self.outcome(result.corrected_by):
                 result.corrected_by = ""
+
+    @property
+    def left_out(self) -> tuple[Step, ...]:
+        """The steps that were passed over as the engine has no such part."""
+        return tuple(step for step in self.card.step if was_left_out(self.results[step.id]))
 
     def outcome(self, step: str) -> str:
         """Return the outcome of ``step``; empty while it is open."""

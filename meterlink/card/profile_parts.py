@@ -1,9 +1,8 @@
 """Which entry of the profile a step is about, and which steps of a card an engine has."""
 
 from collections.abc import Iterable, Iterator
-from typing import Final, overload
+from typing import Final, Protocol, overload
 
-from meterlink.bench.progress import Progress, StepResult
 from meterlink.card.card import (
     SKIPPED,
     Card,
@@ -23,7 +22,6 @@ from meterlink.card.profile import (
     Torque,
     Winding,
 )
-from meterlink.events import StepEnded
 
 BY_PROFILE: Final = "profile"
 """What ended a step that was passed over, as the engine has no such part."""
@@ -70,12 +68,26 @@ def left_out(card: Card, profile: Profile) -> tuple[Step, ...]:
     return tuple(step for step in card.step if lacking(step, profile))
 
 
-def left_out_so_far(progress: Progress) -> tuple[Step, ...]:
-    """Return the steps that the bench passed over as the engine has no such part, by the record."""
-    return tuple(s for s in progress.card.step if was_left_out(progress.results[s.id]))
+class Ended(Protocol):
+    """How a step ended, as its result and the event both say."""
+
+    @property
+    def outcome(self) -> str:
+        """Word for what came out."""
+        ...
+
+    @property
+    def reason(self) -> str:
+        """Why it was passed over."""
+        ...
+
+    @property
+    def how(self) -> str:
+        """What ended it."""
+        ...
 
 
-def was_left_out(ended: StepResult | StepEnded) -> bool:
+def was_left_out(ended: Ended) -> bool:
     """Return whether a step ended thus because the engine has no such part."""
     if ended.outcome != SKIPPED:
         return False

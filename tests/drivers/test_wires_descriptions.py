@@ -89,7 +89,7 @@ def test_what_cannot_be_read_is_said(tmp_path):
         load(tmp_path / "none.toml")
     with pytest.raises(UnreadableError, match="is a directory"):
         load(tmp_path)
-    with pytest.raises(UsageError, match="no wire called"):
+    with pytest.raises(UsageError, match="no frame format called"):
         load("no-such-wire")
 
 

@@ -28,8 +28,8 @@ def file_of(shelf, name: str) -> str:
         ("cards", ["list"]),
         ("cards", ["show", "no-spark"]),
         ("cards", ["check", "no-spark", "--profile", "pump-set-demo"]),
-        ("wires", ["list"]),
-        ("wires", ["show", "scpi-numbers"]),
+        ("frames", ["list"]),
+        ("frames", ["show", "scpi-numbers"]),
         ("library", ["list"]),
     ],
 )
@@ -39,7 +39,7 @@ def test_before_or_after_the_word(capsys, command, rest):
     assert lines(capsys, command, *rest, "--json") == before
 
 
-@pytest.mark.parametrize("command", ["profiles", "cards", "wires", "library"])
+@pytest.mark.parametrize("command", ["profiles", "cards", "frames", "library"])
 def test_without_a_word_there_is_the_list(capsys, command):
     assert lines(capsys, command, "--json") == lines(capsys, command, "list", "--json")
 

@@ -12,7 +12,7 @@ from drivers.simulated import SimulatedBench, load_scenario
 from meterlink.errors import UsageError
 from meterlink.events import CardEnded, StepReopened
 from tests.tui.processes import run
-from tui.resuming import called, check_open
+from tui.session.resuming import called, check_open
 from tui.session.setup import settings_of
 from tui.settings.shelf import CARDS, PROFILES
 

@@ -1,4 +1,4 @@
-"""``meterlink wires`` and ``meterlink simulate`` as a person meets them."""
+"""``meterlink frames`` and ``meterlink simulate`` as a person meets them."""
 
 import json
 import socket
@@ -17,37 +17,53 @@ from tui.cli import main
 @pytest.fixture(autouse=True)
 def own_folder(tmp_path, monkeypatch):
     """No test sees, or depends on, what the person who runs it has configured."""
-    folder = tmp_path / "config" / "wires"
+    folder = tmp_path / "config" / "frames"
     folder.mkdir(parents=True)
     monkeypatch.setattr("drivers.frames.store.user_folder", lambda: folder)
     return folder
 
 
 def test_list_names_every_shape(capsys):
-    assert main(["wires", "list"]) == 0
+    assert main(["frames", "list"]) == 0
     out = capsys.readouterr().out
     assert all(file.stem in out for file in SHIPPED.glob("*.toml"))
 
 
 def test_list_as_json_holds_the_facts(capsys):
-    assert main(["wires", "list", "--json"]) == 0
+    assert main(["frames", "list", "--json"]) == 0
     rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert {"name", "title", "facts", "source", "modes"} <= set(rows[0])
     assert len(rows) == len(list(SHIPPED.glob("*.toml")))
+
+
+def test_what_it_was_once_called_still_works(own_folder, capsys):
+    text = (SHIPPED / "lcd-segments-14.toml").read_text("utf-8")
+    mine = text.replace('name = "lcd-segments-14"', 'name = "mine"')
+    own_folder.with_name("wires").mkdir()
+    (own_folder.with_name("wires") / "mine.toml").write_text(mine, "utf-8")
+    assert main(["wires", "show", "mine"]) == 0
+    assert "mine: " in capsys.readouterr().out
+    assert main(["simulate", "--tcp", "--seconds", "0.1", "--wire", "mine", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["wire"] == "mine"
+    for words in (["--help"], ["read", "--help"]):
+        main(words)
+        told = capsys.readouterr().out
+        assert "frames" in told
+        assert "wire" not in told
 
 
 def test_own_description_is_listed_as_such(own_folder, capsys):
     text = (SHIPPED / "lcd-segments-14.toml").read_text("utf-8")
     mine = text.replace('name = "lcd-segments-14"', 'name = "mine"')
     (own_folder / "mine.toml").write_text(mine, "utf-8")
-    assert main(["wires", "list"]) == 0
+    assert main(["frames", "list"]) == 0
     (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("mine")]
     assert "your own" in line
 
 
 def test_a_broken_description_of_ones_own_is_told_after_the_list(own_folder, capsys):
     (own_folder / "bad.toml").write_text("format = 1", "utf-8")
-    assert main(["wires", "list"]) == 1
+    assert main(["frames", "list"]) == 1
     told = capsys.readouterr()
     assert "lcd-segments-14" in told.out
     assert "bad.toml" in told.err
@@ -56,7 +72,7 @@ def test_a_broken_description_of_ones_own_is_told_after_the_list(own_folder, cap
 
 
 def test_show_says_where_the_facts_come_from(capsys):
-    assert main(["wires", "show", "scpi-numbers"]) == 0
+    assert main(["frames", "show", "scpi-numbers"]) == 0
     out = capsys.readouterr().out
     assert "standard" in out
     assert "IEEE 488.2" in out
@@ -65,7 +81,7 @@ def test_show_says_where_the_facts_come_from(capsys):
 
 @pytest.mark.parametrize("file", sorted(SHIPPED.glob("*.toml")), ids=lambda file: file.stem)
 def test_check_finds_what_ships_in_order(file, capsys):
-    assert main(["wires", "check", str(file)]) == 0
+    assert main(["frames", "check", str(file)]) == 0
     assert "in order" in capsys.readouterr().out
 
 
@@ -82,7 +98,7 @@ def test_check_names_the_key_and_the_frame_in_one_sentence(old, new, said, tmp_p
     text = (SHIPPED / "lcd-segments-14.toml").read_text("utf-8")
     file = tmp_path / "mine.toml"
     file.write_text(text.replace(old, new, 1), "utf-8")
-    assert main(["wires", "check", str(file)]) == 1
+    assert main(["frames", "check", str(file)]) == 1
     told = capsys.readouterr()
     assert told.out == ""
     assert said in told.err
@@ -90,10 +106,10 @@ def test_check_names_the_key_and_the_frame_in_one_sentence(old, new, said, tmp_p
 
 
 def test_check_of_what_is_not_there(tmp_path, capsys):
-    assert main(["wires", "check", str(tmp_path / "none.toml")]) == 4
-    assert main(["wires", "check", str(tmp_path)]) == 4
-    assert main(["wires", "show", "no-such-wire"]) == 2
-    assert main(["wires", "sing"]) == 2
+    assert main(["frames", "check", str(tmp_path / "none.toml")]) == 4
+    assert main(["frames", "check", str(tmp_path)]) == 4
+    assert main(["frames", "show", "no-such-wire"]) == 2
+    assert main(["frames", "sing"]) == 2
     assert all(line.startswith("meterlink: ") for line in capsys.readouterr().err.splitlines())
 
 
@@ -126,7 +142,9 @@ def served(arguments, use):
 
 
 def test_simulate_says_its_port_and_sends_the_wire():
-    data = served(["--wire", "ascii-digits-11", "--rate", "200"], lambda port: read_from(port, 220))
+    data = served(
+        ["--frames", "ascii-digits-11", "--rate", "200"], lambda port: read_from(port, 220)
+    )
     frames = load("ascii-digits-11").decoder().feed(data)
     assert len(frames) >= 19
 
@@ -137,7 +155,7 @@ def test_simulate_for_a_while_ends_by_itself(capsys):
 
 
 def test_simulate_says_where_it_is_as_facts(capsys):
-    assert main(["simulate", "--tcp", "--seconds", "0.1", "--wire", "polled-line", "--json"]) == 0
+    assert main(["simulate", "--tcp", "--seconds", "0.1", "--frames", "polled-line", "--json"]) == 0
     (facts,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert facts["port"].startswith("socket://127.0.0.1:")
     assert facts["wire"] == "polled-line"
@@ -146,8 +164,8 @@ def test_simulate_says_where_it_is_as_facts(capsys):
 @pytest.mark.parametrize(
     "arguments",
     [
-        ["--wire", "no-such-wire"],
-        ["--wire", "lcd-segments-14", "--scpi"],
+        ["--frames", "no-such-wire"],
+        ["--frames", "lcd-segments-14", "--scpi"],
         ["--drop", "2"],
         ["--tcp", "70000"],
         ["--flag", "no-such-flag"],

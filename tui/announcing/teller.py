@@ -8,7 +8,7 @@ from meterlink.bench.steps.meter_checks import told as told_check
 from meterlink.card.card import Card, CautionStep, Step, WatchStep
 from meterlink.card.cautions import STANDING
 from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_so_far, left_out_words, was_left_out
+from meterlink.card.profile_parts import left_out, left_out_words, was_left_out
 from meterlink.events import (
     Asked,
     CardBegan,
@@ -197,7 +197,7 @@ class Teller:
 def table(progress: Progress, teller: Teller) -> Iterator[str]:
     """Yield the lines of the table of results, one step or switch position a line."""
     rows = [("step", "outcome", "value", "sure")]
-    left_out = left_out_so_far(progress)
+    left_out = progress.left_out
     for step in progress.card.step:
         if step in left_out:
             continue

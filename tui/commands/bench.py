@@ -6,6 +6,7 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
+from tui.commands.frames import add_frames
 from tui.plain.terminal import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="VISA resource string, serial device as the system names it, or socket://HOST:PORT; "
         "left out where one meter is found",
     )
-    parser.add_argument("--wire", help="the meter's byte format, where it cannot be found out")
+    add_frames(parser)
     parser.add_argument("--visa", choices=["py", "system"], help="go through this VISA library")
     parser.add_argument("--profile", metavar="P", help="coil profile, by name or path")
     parser.add_argument("--card", metavar="C", help=f"work card (default {_CARD})")
@@ -178,7 +179,7 @@ def _remember(
 
 def _going_on(args: argparse.Namespace) -> "Resumed | None":
     """Return the job to go on with; None for a new one."""
-    from tui.resuming import called, check_open, check_same
+    from tui.session.resuming import called, check_open, check_same
     from tui.session.setup import job_store, resume_job, worked_by
     from tui.settings.shelf import CARDS, PROFILES
 

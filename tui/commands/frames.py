@@ -1,4 +1,4 @@
-"""``meterlink wires``: the byte formats of streaming meters, shown and checked."""
+"""``meterlink frames``: the byte formats of streaming meters, shown and checked."""
 
 import argparse
 from pathlib import Path
@@ -9,21 +9,39 @@ from tui.commands._json_option import add_json
 if TYPE_CHECKING:
     from drivers.frames import FrameFormat
 
-NAME: Final = "wires"
+NAME: Final = "frames"
 HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the three things that can be done with wires."""
+    """Declare the three things that can be done with frame formats."""
     tasks = parser.add_subparsers(dest="task", metavar="TASK")
     listing = tasks.add_parser(
-        "list", help="every wire that can be read (also when nothing is said)"
+        "list", help="every frame format that can be read (also when nothing is said)"
     )
-    show = tasks.add_parser("show", help="what one wire is like, and where its facts come from")
-    show.add_argument("name", metavar="NAME", help="name of a wire, or a description's file")
+    show = tasks.add_parser("show", help="what one format is like, and where its facts come from")
+    show.add_argument(
+        "name", metavar="NAME", help="name of a frame format, or a description's file"
+    )
     check = tasks.add_parser("check", help="check a description and its sample frames")
     check.add_argument("file", metavar="FILE", type=Path, help="the description, a TOML file")
     add_json(parser, listing, show, check)
+
+
+def add_frames(
+    parser: argparse._ActionsContainer,
+    text: str = "the meter's frame format, where it cannot be found out",
+) -> None:
+    """Declare ``--frames NAME``, kept in ``args.wire``.
+
+    The option was once called ``--wire``, and still works under that name.
+
+    Args:
+        parser: a parser, or a group of options of which one may be given.
+        text: the help on the option.
+    """
+    parser.add_argument("--frames", dest="wire", metavar="NAME", help=text)
+    parser.add_argument("--wire", dest="wire", help=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -7,6 +7,8 @@ import math
 import sys
 from typing import TYPE_CHECKING, Final
 
+from tui.commands.frames import add_frames
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
@@ -25,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         required=True,
         help="VISA resource string, serial device as the system names it, or socket://HOST:PORT",
     )
-    parser.add_argument("--wire", help="the meter's byte format, where it cannot be found out")
+    add_frames(parser)
     parser.add_argument("--visa", choices=["py", "system"], help="go through this VISA library")
     parser.add_argument("--count", type=_count, help="end after so many readings")
     parser.add_argument(

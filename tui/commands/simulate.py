@@ -7,6 +7,7 @@ import threading
 from typing import TYPE_CHECKING, Final
 
 from tui.commands._seeds import seed
+from tui.commands.frames import add_frames
 
 if TYPE_CHECKING:
     from drivers.simulated.stream_ports import StreamPort
@@ -24,9 +25,7 @@ _SELDOM: Final = 0.02
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the meter, its port, and what is to go wrong."""
     what = parser.add_mutually_exclusive_group()
-    what.add_argument(
-        "--wire", metavar="NAME", help=f"a meter that streams in this wire (default {_WIRE})"
-    )
+    add_frames(what, f"a meter that streams in this frame format (default {_WIRE})")
     what.add_argument("--scpi", action="store_true", help="a bench with a SCPI meter")
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
@@ -77,7 +76,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--away", metavar="S", type=_positive, default=2.0, help="how long a stall or unplugging is"
     )
     faults.add_argument(
-        "--wrong-settings", action="store_true", help="send at another speed than the wire's"
+        "--wrong-settings", action="store_true", help="send at another speed than the format's"
     )
     parser.add_argument("--json", action="store_true", help="say where it is as a JSON object")
 
@@ -111,7 +110,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     wire = load(args.wire or _WIRE)
     unknown = [flag for flag in args.flag if flag not in wire.description.flags]
     if unknown:
-        raise UsageError(f"the wire {wire.name} has no flag {unknown[0]}")
+        raise UsageError(f"the frame format {wire.name} has no flag {unknown[0]}")
     ohms = [parse_as(text, "ohm").value for text in args.ohms or ()] or OHMS
     rate = args.rate or wire.description.rate.usual_hz
     faults = StreamFaults(
@@ -196,7 +195,7 @@ def _say(args: argparse.Namespace, port: str, wire: str | None) -> None:
     if args.json:
         print(json.dumps({"port": port, "wire": wire or "scpi"}), flush=True)
         return
-    with_wire = f" --wire {wire}" if wire is not None else ""
+    with_wire = f" --frames {wire}" if wire is not None else ""
     print(f"port {port}", flush=True)
     print(f"  try: meterlink read --port {port}{with_wire}", flush=True)
 

@@ -20,7 +20,7 @@ from meterlink.declared import from_plain
 from meterlink.events import Event
 from meterlink.source import Accuracy, Identity, Source
 from tui.program_fault import working_on
-from tui.resuming import called
+from tui.session.resuming import called
 from tui.session.session import Session
 
 

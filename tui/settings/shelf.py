@@ -20,7 +20,7 @@ Thing = TypeVar("Thing", bound=Profile | Card)
 
 
 def config_folder() -> Path:
-    """Return the folder of the user's own profiles, cards, wires and settings."""
+    """Return the folder of the user's own profiles, cards, frame formats and settings."""
     import platformdirs
 
     return platformdirs.user_config_path("meterlink", appauthor=False)
