@@ -7,6 +7,7 @@ as soon as something can be written again (see ``appending`` for the promise).
 
 from collections import deque
 from datetime import datetime
+from io import BytesIO
 from pathlib import Path
 from typing import Final, NamedTuple, Self
 
@@ -21,7 +22,7 @@ from captures.records import (
     decode,
     encode,
 )
-from captures.sealing import SEAL_EVERY_LINES, Sealer, pieces
+from captures.sealing import SEAL_EVERY_LINES, Sealer, stretches
 from captures.times import read_rfc3339
 from meterlink.closing import Closing
 from meterlink.events import Event, Gap
@@ -187,10 +188,11 @@ def _look_over(path: Path, expect: str) -> _Found:
     newest: deque[bytes] = deque(maxlen=SEAL_EVERY_LINES)
     cut = False
     with path.open("rb") as file:
-        for piece in pieces(file):
-            sealer.follow(piece)
-            cut = not piece.data.endswith(b"\n")
-            newest.append(piece.data if len(piece.data) <= _LONGEST_LOOKED_AT else b"")
+        for stretch in stretches(file):
+            sealer.follow(stretch)
+            cut = not stretch.data.endswith(b"\n")
+            for line in BytesIO(stretch.data):
+                newest.append(line if len(line) <= _LONGEST_LOOKED_AT else b"")
     last_t, closed = 0.0, False
     for line in newest:
         try:

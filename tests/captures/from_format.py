@@ -7,6 +7,9 @@ from pathlib import Path
 
 LONGEST = 4_194_304
 SEAL = b'{"kind":"seal"'
+OF_A_SEAL = (
+    b'"kind":"seal"', b'"lines":', b'"bytes":', b'"sha256":"', b'"marks":"', b'"final":'
+)  # fmt: skip
 
 
 def read(path: Path) -> tuple[dict, list[dict], int]:
@@ -51,6 +54,7 @@ def check(path: Path) -> tuple[str, int | None]:
     ends_well = False
     number_of_lines = 0
     marked_from = 1
+    tail_is_bad = None
     for line in data.splitlines(keepends=True) if b"\r" not in data else _split(data):
         if line.startswith(SEAL) and line.endswith(b"\n"):
             expected = {
@@ -69,16 +73,24 @@ def check(path: Path) -> tuple[str, int | None]:
                 if found.get("sha256") == expected["sha256"]:
                     return "altered", number_of_lines + 1
                 return "altered", _first_difference(found, expected, marked_from)
-            ends_well = final
+            ends_well, tail_is_bad = final, None
             marks, marked_from = [], number_of_lines + 1
         else:
             ends_well = False
+            if sum(text in line for text in OF_A_SEAL) >= 4 and not _was_cut(line):
+                tail_is_bad = tail_is_bad or number_of_lines + 1
         digest.update(line)
         size += len(line)
         if line.endswith(b"\n"):
             number_of_lines += 1
             marks.append(f"{zlib.crc32(line) & 0xFFFF:04x}")
-    return ("whole" if ends_well and data.endswith(b"\n") else "unsealed-tail"), None
+    if tail_is_bad is not None:
+        return "altered", tail_is_bad
+    return ("whole" if ends_well and data.endswith(b"\n") else "open"), None
+
+
+def _was_cut(line: bytes) -> bool:
+    return line.startswith(SEAL) and b"\n" not in line and line.find(b"}") in (-1, len(line) - 1)
 
 
 def _split(data: bytes) -> list[bytes]:
