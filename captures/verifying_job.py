@@ -1,20 +1,26 @@
-"""Is a whole job still what was written: log, captures and attachments against each other.
+"""The gate that every reader of records goes through: is this still what was written, and all of it?
 
-Each file is checked by its own seals, and the log says which captures and attachments there
-were and what they hashed to, so one that was swapped or taken away is found too.
+Each file is checked by its own seals. What else is known of it is held against that: the job log
+says which captures and attachments there were and what they hashed to, and captures say what the
+log must have held. So one that was swapped, cut short or taken away is found too.
 """
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
+from typing import Final
 
-from captures.job import Job
-from captures.reader import open_regular
+from captures.job import CAPTURES_FOLDER, LOG_NAME, Job
+from captures.reader import is_regular, open_regular, read_capture
 from captures.records import Attached, CaptureBegan, CaptureEnded
-from captures.verifying import Check, State, verify
+from captures.verifying import Check, Sealed, State, verify
 from meterlink.errors import UnreadableError
+from meterlink.events import BenchEvent, Gap
 from meterlink.text import plain
+from meterlink.wording import counted
+
+_WORST_FIRST: Final = (State.ALTERED, State.CUT, State.OPEN, State.WHOLE)
 
 
 @dataclass(frozen=True)
@@ -27,35 +33,164 @@ class Part:
     sentence: str
     sha256: str = ""
     """Hash in its last good seal, or of an attachment as it is now."""
+    first_bad_line: int | None = None
+    """Where ``altered`` and known: what comes from this line on is not what was sealed."""
 
 
-def verify_job(job: Job) -> Iterator[Part]:
+@dataclass(frozen=True)
+class JobCheck:
+    """What a check of all files of a job found."""
+
+    name: str
+    parts: tuple[Part, ...]
+    """The log first."""
+
+    @property
+    def state(self) -> State:
+        """The worst that was found of any part."""
+        found = {part.state for part in self.parts}
+        return next(state for state in _WORST_FIRST if state in found)
+
+    @property
+    def sentence(self) -> str:
+        """The finding in one plain sentence."""
+        state, name = self.state, plain(self.name)
+        if state is State.WHOLE:
+            return f"{name}: whole, the log and {counted(len(self.parts) - 1, 'file')} beside it"
+        bad = [part for part in self.parts if part.state is state]
+        more = f"; and {counted(len(bad) - 1, 'more file')}" if len(bad) > 1 else ""
+        return f"{name}: {state.value}. {bad[0].sentence}{more}"
+
+    def part(self, file: str) -> Part:
+        """Return what was found of one file, by its path inside the job's folder."""
+        return next(part for part in self.parts if part.file == file)
+
+
+class _Told:
+    """What a job log says of one capture."""
+
+    def __init__(self) -> None:
+        self.ended: CaptureEnded | None = None
+        self.again = False
+        """It was begun, or taken up again, since it last ended."""
+        self.events = 0
+        """So many events stand in the log since then."""
+
+
+def check_record(path: Path) -> Check:
+    """Check one capture or job log, against the rest of the job where it lies in one.
+
+    Raises:
+        UnreadableError: it cannot be read at all.
+    """
+    if path.name == LOG_NAME and path.parent.joinpath(CAPTURES_FOLDER).is_dir():
+        return _Gate(Job(path.parent)).log(thorough=False)
+    job = Job(path.parent.parent)
+    if path.parent.name == CAPTURES_FOLDER and is_regular(job.log_path):
+        return _Gate(job).capture(f"{CAPTURES_FOLDER}/{path.name}", path, thorough=False)
+    return verify(path, thorough=False)
+
+
+def check_job(job: Job, *, thorough: bool = False) -> JobCheck:
+    """Check every file of a job.
+
+    Raises:
+        UnreadableError: the log itself cannot be read.
+    """
+    return JobCheck(job.name, tuple(verify_job(job, thorough=thorough)))
+
+
+def verify_job(job: Job, *, thorough: bool = True) -> Iterator[Part]:
     """Check every file of a job; yields one part for each, the log first.
 
     Raises:
         UnreadableError: the log itself cannot be read.
     """
-    log = verify(job.log_path)
-    yield _part(job, log)
-    began: dict[str, CaptureEnded | None] = {}
-    attached: dict[str, Attached] = {}
-    for entry in job.entries():
-        match entry.event:
-            case CaptureBegan(file=file):
-                began[file] = None
-            case CaptureEnded(file=file) as ended:
-                began[file] = ended
-            case Attached(file=file) as attachment:
-                attached[file] = attachment
+    gate = _Gate(job)
+    yield _part("log.jsonl", gate.log(thorough=thorough))
     present = {path.relative_to(job.folder).as_posix() for path in job.captures()}
-    for file in sorted(present | began.keys()):
-        yield _capture(job, file, began)
-    for _, attachment in sorted(attached.items()):
+    for file in sorted(present | gate.told.keys()):
+        yield _capture(gate, file, present, thorough=thorough)
+    for _, attachment in sorted(gate.attached.items()):
         yield _attachment(job, attachment)
     for path in job.attachments():
         file = path.relative_to(job.folder).as_posix()
-        if file not in attached:
+        if file not in gate.attached:
             yield Part(file, State.OPEN, f"{plain(file)}: the job log knows nothing of it")
+
+
+class _Gate:
+    """One job's files, and what each says of the others."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.told: dict[str, _Told] = {}
+        self.attached: dict[str, Attached] = {}
+        newest = _Told()
+        for entry in job.entries():
+            match entry.event:
+                case CaptureBegan(file=file):
+                    newest = self.told.setdefault(file, _Told())
+                    newest.again, newest.events = True, 0
+                case CaptureEnded(file=file) as ended:
+                    told = self.told.setdefault(file, _Told())
+                    told.ended, told.again = ended, False
+                case Attached(file=file) as attachment:
+                    self.attached[file] = attachment
+                case event:
+                    newest.events += isinstance(event, BenchEvent) and not isinstance(event, Gap)
+
+    def log(self, *, thorough: bool) -> Check:
+        """Return what was found of the log."""
+        check = verify(self.job.log_path, thorough=thorough)
+        if check.state is State.OPEN and (why := self._more_than_the_log()):
+            return replace(check, state=State.CUT, why=f"it ends at line {check.lines}, and {why}")
+        return check
+
+    def capture(self, file: str, path: Path, *, thorough: bool) -> Check:
+        """Return what was found of a capture that is there."""
+        told = self.told.get(file)
+        ended = None if told is None else told.ended
+        expect = None if ended is None else Sealed(ended.lines, ended.sha256)
+        check = verify(path, thorough=thorough, expect=expect)
+        if told is None or ended is None or check.state is State.ALTERED:
+            return check
+        if check.found and (told.again or check.sha256 == ended.sha256):
+            return check
+        if not check.found and check.lines <= ended.lines:
+            why = f"it ends at line {check.lines}, and the job log says that it had {ended.lines}"
+            return replace(check, state=State.CUT, why=why)
+        why = "its seal is not the one that the job log names"
+        return replace(check, state=State.ALTERED, why=why)
+
+    def _more_than_the_log(self) -> str:
+        """Return what proves that a log without final seal held more; empty for nothing.
+
+        A capture is named in the log before it has a reading, and each of its events is in the
+        log as soon as it is in the capture.
+        """
+        for path in self.job.captures():
+            told = self.told.get(path.relative_to(self.job.folder).as_posix())
+            if told is not None and told.ended is not None:
+                continue
+            try:
+                events, records = _count(path)
+            except UnreadableError:
+                continue
+            if told is None and records:
+                return f"{plain(path.name)}, which it does not name, has {records} records"
+            if told is not None and events > told.events + 1:
+                return f"{plain(path.name)} has {events - told.events} events more"
+        return ""
+
+
+def _count(path: Path) -> tuple[int, int]:
+    events = records = 0
+    with read_capture(path) as capture:
+        for record in capture:
+            records += 1
+            events += isinstance(record, BenchEvent) and not isinstance(record, Gap)
+    return events, records
 
 
 def hash_file(path: Path) -> tuple[str, int]:
@@ -75,38 +210,35 @@ def hash_file(path: Path) -> tuple[str, int]:
     return digest.hexdigest(), length
 
 
-def _part(job: Job, check: Check) -> Part:
-    file = check.path.relative_to(job.folder).as_posix()
-    return Part(file, check.state, check.sentence, check.sha256)
+def _part(file: str, check: Check) -> Part:
+    sentence = f"{plain(file)}: {check.words}"
+    first_bad = check.first_bad_line
+    if check.state is State.ALTERED and first_bad is None:
+        first_bad = 1  # it was made anew, so nothing in it is what was sealed
+    return Part(file, check.state, sentence, check.sha256, first_bad)
 
 
-def _capture(job: Job, file: str, began: dict[str, CaptureEnded | None]) -> Part:
+def _capture(gate: _Gate, file: str, present: set[str], *, thorough: bool) -> Part:
+    if file not in present:
+        return Part(file, State.CUT, f"{plain(file)}: it is gone, and the job log names it")
     try:
-        check = verify(inside(job.folder, file))
+        check = gate.capture(file, inside(gate.job.folder, file), thorough=thorough)
     except UnreadableError as fault:
-        return Part(file, State.ALTERED, str(fault))
-    part = _part(job, check)
-    if check.state is State.ALTERED:
-        return part
-    if file not in began:
+        return Part(file, State.ALTERED, str(fault), first_bad_line=1)
+    if file not in gate.told and check.state is not State.ALTERED:
         return Part(file, State.OPEN, f"{plain(file)}: the job log knows nothing of it")
-    ended = began[file]
-    if ended is not None and ended.sha256 != check.sha256:
-        return Part(
-            file,
-            State.ALTERED,
-            f"{plain(file)}: altered, its seal is not the one that the job log names",
-            check.sha256,
-        )
-    return part
+    return _part(file, check)
 
 
 def _attachment(job: Job, attachment: Attached) -> Part:
     file = attachment.file
     try:
-        found, _ = hash_file(inside(job.folder, file))
-    except UnreadableError as fault:
-        return Part(file, State.ALTERED, str(fault))
+        path = inside(job.folder, file)
+        if not path.exists():
+            return Part(file, State.CUT, f"{plain(file)}: it is gone, and the job log names it")
+        found, _ = hash_file(path)
+    except (OSError, UnreadableError) as fault:
+        return Part(file, State.ALTERED, plain(str(fault), 400))
     if found != attachment.sha256:
         return Part(file, State.ALTERED, f"{plain(file)}: altered since it was attached", found)
     return Part(file, State.WHOLE, f"{plain(file)}: whole, as attached", found)

@@ -33,6 +33,7 @@ _LARGEST_PICTURE: Final = 6 << 20
 STATE_WORDS: Final = {
     State.WHOLE: "whole",
     State.OPEN: "not under a final seal",
+    State.CUT: "cut",
     State.ALTERED: "altered",
 }
 
