@@ -20,6 +20,7 @@ from meterlink import __version__
 from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
 from meterlink.text import plain
 from tui import commands
+from tui.output import harmless_output
 from tui.signs import SPELLED
 
 INTERRUPTED: Final = 130
@@ -58,6 +59,11 @@ class _Parser(argparse.ArgumentParser):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line ``argv`` (default: the process's own) and return the exit code."""
     _prepare_output()
+    with harmless_output():
+        return _main(argv)
+
+
+def _main(argv: Sequence[str] | None) -> int:
     try:
         code = _run(argv)
         sys.stdout.flush()

@@ -12,6 +12,7 @@ from tui.replaying import Player, Question, comment_on
 from tui.session import Seen
 from tui.signs import can_show
 from tui.telling import Teller
+from tui.wrapping import say
 
 _CODES: Final = tuple(verdict.value for verdict in Verdict)
 _GO_ON: Final = "       [Enter goes on]"
@@ -26,7 +27,7 @@ class PlainReplay:
         *,
         step_by_step: bool = False,
         typed: TextIO | None = None,
-        write: Callable[[str], None] = print,
+        write: Callable[[str], None] = say,
     ) -> None:
         self._player = player
         self._teller = Teller(player.bench.card)

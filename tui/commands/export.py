@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> int:
     if args.output is None:
         if as_parquet:
             raise UsageError("Parquet is no text; name a file to write it to")
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            sys.stdout.reconfigure(newline="")  # the line ends are those of RFC 4180 already
+        if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
+            reconfigure(newline="")  # the line ends are those of RFC 4180 already
         write_csv(rows, kind, sys.stdout)
         return 0
     path = Path(args.output)
