@@ -28,6 +28,8 @@ class LogEntry(NamedTuple):
     at: str
     """RFC 3339 wall time; empty where the line has none."""
     event: Event
+    line: int = 0
+    """Its number in the log, counted from 1."""
 
 
 class _At(msgspec.Struct):
@@ -110,7 +112,7 @@ class LogReader(RecordReader):
         """Yield every event with its wall time, oldest first."""
         for line, record in self.lines_and_records():
             if not isinstance(record, Seal | Header | Unknown | Reading):
-                yield LogEntry(_read_at(line), record)
+                yield LogEntry(_read_at(line), record, self.line)
 
 
 def read_log(path: Path) -> LogReader:

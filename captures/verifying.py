@@ -75,7 +75,9 @@ class Check:
     def words(self) -> str:
         """The finding, without the name of the file."""
         if self.why:
-            return f"{self.state.value}, {self.why}"
+            loose = self.state is State.CUT and self.sealed_lines < self.lines
+            tail = f"; unsealed tail from line {self.sealed_lines + 1}" if loose else ""
+            return f"{self.state.value}, {self.why}{tail}"
         match self.state:
             case State.WHOLE:
                 return f"whole, {self.lines} lines sealed"
@@ -236,6 +238,11 @@ class _Checker:
         if found.sha256 == expected.sha256:
             return number, number  # what it seals is as it was, so the seal itself is not
         first = max(self._sealed, 1)
+        missing = len(expected.marks) - len(found.marks)
+        if found.lines == expected.lines and missing > 0:
+            # A seal since the last good one is none any more: the first line that is marked here.
+            line = first + missing // MARK_DIGITS
+            return line, line
         for index in range(max(len(found.marks), len(expected.marks)) // MARK_DIGITS + 1):
             span = slice(index * MARK_DIGITS, (index + 1) * MARK_DIGITS)
             if found.marks[span] != expected.marks[span]:

@@ -1,4 +1,4 @@
-"""The gate that every reader of records goes through: is this still what was written, and all of it?
+"""The gate for readers of records: is this still what was written, and all of it?
 
 Each file is checked by its own seals. What else is known of it is held against that: the job log
 says which captures and attachments there were and what they hashed to, and captures say what the
@@ -77,18 +77,21 @@ class _Told:
         """So many events stand in the log since then."""
 
 
-def check_record(path: Path) -> Check:
+def check_record(path: Path, *, thorough: bool = False) -> Check:
     """Check one capture or job log, against the rest of the job where it lies in one.
+
+    ``thorough`` also counts the lines under good seals that hold no record.
 
     Raises:
         UnreadableError: it cannot be read at all.
     """
     if path.name == LOG_NAME and path.parent.joinpath(CAPTURES_FOLDER).is_dir():
-        return _Gate(Job(path.parent)).log(thorough=False)
+        return _Gate(Job(path.parent)).log(thorough=thorough)
     job = Job(path.parent.parent)
     if path.parent.name == CAPTURES_FOLDER and is_regular(job.log_path):
-        return _Gate(job).capture(f"{CAPTURES_FOLDER}/{path.name}", path, thorough=False)
-    return verify(path, thorough=False)
+        file = f"{CAPTURES_FOLDER}/{path.name}"
+        return _Gate(job).capture(file, path, thorough=thorough)
+    return verify(path, thorough=thorough)
 
 
 def check_job(job: Job, *, thorough: bool = False) -> JobCheck:

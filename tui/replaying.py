@@ -14,6 +14,7 @@ from captures.answers import Answer, add_answer
 from captures.notes import Notes, Pinned, read_notes
 from captures.replaying import Played
 from captures.times import local_now, rfc3339
+from captures.verifying import Check, State
 from drivers.clock import Clock
 from meterlink.bench import Bench, Look
 from meterlink.commands import AnyCommand
@@ -50,8 +51,9 @@ class Player:
         path: Path,
         clock: Clock,
         pacing: Pacing | None = None,
+        check: Check | None = None,
     ) -> None:
-        """Open the record and the notes beside it.
+        """Open the record and the notes beside it. ``check`` is what a check of it found.
 
         Raises:
             UnreadableError: the record or its notes cannot be read.
@@ -59,6 +61,7 @@ class Player:
         """
         self.path = path
         self._clock = clock
+        self._check = check
         self._pacing = pacing or Pacing()
         self.ask: Asker | None = None
         """Where there is one, each verdict is hidden until it was said."""
@@ -86,7 +89,9 @@ class Player:
 
     @property
     def trouble(self) -> str:
-        """Why not everything can be seen; empty where it can."""
+        """Why not everything can be seen, or what is seen was not recorded; else empty."""
+        if self._check is not None and self._check.state is not State.WHOLE:
+            return f"this record is {self._check.words}"
         damaged = self.played.reader.damaged
         return f"{damaged} lines of this record cannot be read" if damaged else ""
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from captures.checks import Recorded
 from captures.records import Attached, Header
-from captures.verifying_job import Part
+from captures.verifying_job import JobCheck, Part
 from meterlink.card import Card, Step
 from meterlink.criterion import Criterion
 from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
@@ -98,5 +98,10 @@ class JobFacts:
     attachments: list[Attached]
     notes: list[tuple[str, str]]
     """Time and words of what was noted, gaps included."""
-    parts: list[Part]
-    """What a check of the seals found."""
+    check: JobCheck
+    """What a check of its files found."""
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """What was found of each file, the log first."""
+        return self.check.parts

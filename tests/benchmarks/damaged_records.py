@@ -3,8 +3,8 @@
     python tests/benchmarks/damaged_records.py [--rounds 330] [--seed 1]
 
 For each round a job of the demo is copied, and its capture (in every fourth round its log) gets
-one flipped bit, or is cut. Then each reader is asked. ``silent`` counts the answers that differ from
-those on the sound job while neither exit code nor any line speaks of the record's state.
+one flipped bit, or is cut. Then each reader is asked. ``silent`` counts the answers that differ
+from those on the sound job while neither exit code nor any line speaks of the record's state.
 """
 
 import argparse
@@ -20,9 +20,10 @@ from pathlib import Path
 from tui.cli import main
 
 SPEAKS = re.compile(
-    r'altered|\bcut\b|not closed|never closed|unsealed|cannot be read|"record":"(?:open|cut|altered)"'
-    r"|,(?:open|cut|altered)(?:,[01])?\r?$"
-    ,re.MULTILINE,
+    r"altered|\bcut\b|not closed|never closed|unsealed|cannot be read"
+    r'|"record":"(?:open|cut|altered)"'
+    r"|,(?:open|cut|altered)(?:,[01])?\r?$",
+    re.MULTILINE,
 )
 
 

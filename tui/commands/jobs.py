@@ -4,12 +4,15 @@ import argparse
 import re
 from typing import TYPE_CHECKING, Final
 
+from tui.gate import MARK, add_damaged_too, after_damage, pass_job
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from captures.job import Job
     from captures.listing import Listed
     from captures.store import JobStore
+    from captures.verifying_job import JobCheck
 
 NAME: Final = "jobs"
 HELP: Final = "list jobs, show one, attach files, pack one for handing over"
@@ -29,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     show = does.add_parser("show", help="what happened in one job")
     show.add_argument("job", metavar="JOB", help="name or folder of a job")
+    add_damaged_too(show)
     _common(show, again=True)
 
     attach = does.add_parser("attach", help="copy photos or other files into a job")
@@ -133,33 +137,43 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
     from meterlink.text import plain
 
     job = store.job(args.job)
+    check = pass_job(args, job)
     if args.json:
-        _show_json(job)
+        _show_json(job, check)
         return 0
     header = job.header()
     print(f"{plain(header.title)}\n{plain(str(job.folder))}\nbegun {plain(header.started, 40)}")
     for path in (*job.captures(), *job.attachments()):
         print(f"  {plain(path.relative_to(job.folder).as_posix())}")
-    for line in _told(job):
+    for line in _told(job, check.parts[0].first_bad_line):
         print(line)
     return 0
 
 
-def _show_json(job: "Job") -> None:
+def _show_json(job: "Job", check: "JobCheck") -> None:
     import msgspec
 
     from captures.names import as_utf8
     from captures.records import encode
 
     header = job.header()
-    facts = {"job": as_utf8(job.name), "title": header.title, "started": header.started}
+    record, bad = check.state.value, check.parts[0].first_bad_line
+    facts = {
+        "job": as_utf8(job.name),
+        "title": header.title,
+        "started": header.started,
+        "record": record,
+        "says": check.sentence,
+    }
     print(msgspec.json.encode(facts).decode())
     for entry in job.entries():
-        fields = msgspec.json.decode(encode(entry.event))
-        print(msgspec.json.encode(fields | {"at": entry.at}).decode())
+        fields = msgspec.json.decode(encode(entry.event)) | {"at": entry.at}
+        if bad is not None:
+            fields |= {"record": record, "after_damage": after_damage(entry.line, bad)}
+        print(msgspec.json.encode(fields).decode())
 
 
-def _told(job: "Job") -> "Iterator[str]":
+def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
     """Yield what happened, card by card, then the table of results of each."""
     from captures.standing import JobSettings, card_progress
     from meterlink.events import CardBegan
@@ -174,7 +188,8 @@ def _told(job: "Job") -> "Iterator[str]":
         if isinstance(entry.event, CardBegan):
             teller = tellers[entry.event.card]
         if teller is not None and (words := teller.tell(entry.event)):
-            yield f"{plain(entry.at, 40)}  {plain(words, 400)}"
+            mark = MARK if after_damage(entry.line, first_bad_line) else ""
+            yield f"{plain(entry.at, 40)}  {mark}{plain(words, 400)}"
     for progress in stands:
         yield ""
         yield from map(plain, table(progress, tellers[progress.card.id]))

@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 NAME: Final = "verify"
 HELP: Final = "check the seals of captures, job logs and whole jobs"
 
+_OLD_WORDS: Final = {"open": "unsealed-tail"}
+"""What ``state`` said before there was ``record``."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what to check."""
@@ -33,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
 
     whole = True
     for facts, sentence in _findings(args):
-        whole = whole and facts["state"] == State.WHOLE.value
+        whole = whole and facts["record"] == State.WHOLE.value
         print(msgspec.json.encode(facts).decode() if args.json else sentence)
     return 0 if whole else 1
 
@@ -42,13 +45,12 @@ def _findings(args: argparse.Namespace) -> "Iterator[tuple[dict[str, object], st
     from pathlib import Path
 
     from captures.reader import is_regular
-    from captures.verifying import verify
-    from captures.verifying_job import verify_job
+    from captures.verifying_job import check_record, verify_job
     from tui.setting_up import job_store
 
     for what in args.what:
         if is_regular(Path(what)):
-            check = verify(Path(what))
+            check = check_record(Path(what), thorough=True)
             yield _facts_of_file(check), check.sentence
             continue
         job = job_store(args.jobs).job(what)
@@ -61,7 +63,9 @@ def _facts_of_file(check: "Check") -> dict[str, object]:
 
     return {
         "file": as_utf8(str(check.path)),
-        "state": check.state.value,
+        "record": check.state.value,
+        "state": _OLD_WORDS.get(check.state.value, check.state.value),
+        "says": check.sentence,
         "lines": check.lines,
         "sealed_lines": check.sealed_lines,
         "first_bad_line": check.first_bad_line,
@@ -77,7 +81,8 @@ def _facts_of_part(job: str, part: "Part") -> dict[str, object]:
     return {
         "job": as_utf8(job),
         "file": as_utf8(part.file),
-        "state": part.state.value,
+        "record": part.state.value,
+        "state": _OLD_WORDS.get(part.state.value, part.state.value),
         "says": part.sentence,
         "sha256": part.sha256,
     }
