@@ -225,17 +225,27 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
     from captures.names import shown_path
-    from captures.packing import LARGEST, unpack
+    from captures.packing import LARGEST, reports_in, unpack
+    from captures.report import Audience, write_report
     from captures.verifying import State
-    from captures.verifying_job import verify_job
+    from captures.verifying_job import check_job
     from meterlink.errors import UsageError
+    from tui.shelf import CARDS
 
     if args.largest is not None and args.largest < 1:
         raise UsageError("--largest is a number of MiB, at least 1")
     largest = LARGEST if args.largest is None else args.largest << 20
     job = unpack(Path(args.file), store, largest=largest)
     print(f"wrote {shown_path(job.folder)}")
-    parts = [part for part in verify_job(job) if part.state is not State.WHOLE]
-    for part in parts:
-        print(part.sentence)
-    return 1 if parts else 0
+    check = check_job(job, thorough=True)
+    if check.state is not State.WHOLE:
+        print(check.sentence)
+    reports = reports_in(Path(args.file))
+    for audience in Audience:
+        if audience.file_name in reports and check.state is not State.ALTERED:
+            written = write_report(job, CARDS.get, audience, check=check)
+            print(f"wrote {shown_path(written)}, made again from the record")
+    for part in check.parts:
+        if part.state is not State.WHOLE:
+            print(part.sentence)
+    return 0 if check.state is State.WHOLE else 1
