@@ -13,8 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from captures.attaching import attach
 from captures.archiving import pack_files
+from captures.attaching import attach
 from captures.packing import JOB_PACK, MANIFEST, Manifest, _files_of, pack, reports_in, unpack
 from captures.store import JobStore
 from captures.verifying import State
