@@ -9,22 +9,30 @@
 
 import contextlib
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Final, Self
 
 from captures.appending import OnTrouble
 from captures.joblog import Clock, JobLog, LogEntry, LogReader
 from captures.names import safe_name
+from captures.reader import read_capture
 from captures.records import CaptureBegan, CaptureEnded, Header
-from captures.times import local_now
-from captures.writer import RecordWriter
+from captures.times import local_now, read_rfc3339
+from captures.verifying import State, verify
+from captures.writer import PROGRAM, RecordWriter
 from meterlink.closing import Closing
 from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.events import BenchEvent, Event, Gap, Note
 from meterlink.text import plain
+from meterlink.wording import counted
 
 LOG_NAME: Final = "log.jsonl"
 CAPTURES_FOLDER: Final = "captures"
 ATTACHMENTS_FOLDER: Final = "attachments"
+
+TAKEN_IN: Final = "were in the capture and not in this log, and were taken in from it"
+"""What a note says where a log had lost what a capture still held."""
 
 
 class Job:
@@ -108,18 +116,42 @@ class JobWriter(Closing):
     ) -> Self:
         """Go on with a job that was closed or that a crash ended.
 
-        Captures that a crash left open are continued, so far as to say in a gap until when nothing
-        was recorded, and closed: what they hold is under a seal from then on.
+        Captures that a crash left open, and those that the log knows nothing of yet, are continued,
+        so far as to say in a gap until when nothing was recorded, and closed: what they hold is
+        under a seal from then on, and in the log. One that was altered is left alone.
 
         Raises:
             InUseError: another program works on it.
             UnreadableError: its log cannot be read.
         """
         writer = cls(job, JobLog.resume(job.log_path, clock, on_trouble), on_trouble)
-        for path in _left_open(job):
+        for path, logged in _left_open(job):
             with contextlib.suppress(UnreadableError, CannotWriteError):  # checking a job names it
-                writer.resume_capture(path, clock).close()
+                if verify(path, thorough=False).state is not State.ALTERED:
+                    writer.take_in(path, logged, clock)
         return writer
+
+    def take_in(self, path: Path, logged: "Logged | None", clock: Clock = local_now) -> None:
+        """Close a capture, and bring into the log what the capture holds and the log does not.
+
+        ``logged`` is what the log says of it; None where it does not name it.
+
+        Raises:
+            UnreadableError: it is no capture.
+        """
+        with read_capture(path) as capture:
+            began = read_rfc3339(capture.header.started)
+            found = [record for record in capture if isinstance(record, Event)]
+        events = [event for event in found if is_logged(event)]
+        missing = events[0 if logged is None else logged.events :]
+        writer = CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble)
+        self._tell(writer)
+        for event in missing:
+            self.log.append(event, began + timedelta(seconds=event.t))
+        if missing:
+            what = f"{counted(len(missing), 'event')} of {writer._file_name} {TAKEN_IN}"
+            self.log.append(Note(t=writer.last_t, text=what, who=PROGRAM))
+        writer.close()
 
     @property
     def folder(self) -> Path:
@@ -184,13 +216,53 @@ def _by_number(path: Path) -> tuple[int, str]:
     return _number(path), path.name
 
 
-def _left_open(job: Job) -> list[Path]:
-    """Return the captures that the log says were begun and does not say were closed."""
-    still_open: dict[str, None] = {}
-    for entry in job.entries():
-        match entry.event:
+def is_logged(record: object) -> bool:
+    """Whether a record of a capture stands in the job log too; the writer's own gaps do not."""
+    return isinstance(record, BenchEvent) and not isinstance(record, Gap)
+
+
+class Logged:
+    """What a job log says of one capture."""
+
+    def __init__(self) -> None:
+        self.ended: CaptureEnded | None = None
+        """Its end, as told last."""
+        self.again = False
+        """It was begun, or taken up again, since it last ended."""
+        self.events = 0
+        """So many of its events stand in the log."""
+
+
+class LoggedCaptures:
+    """What a job log says of its captures. Give it all events, in order."""
+
+    def __init__(self) -> None:
+        self.by_file: dict[str, Logged] = {}
+        self._newest = Logged()
+
+    def take(self, event: Event) -> None:
+        """Take the next event of the log."""
+        match event:
             case CaptureBegan(file=file):
-                still_open[file] = None
+                self._newest = self.by_file.setdefault(file, Logged())
+                self._newest.again = True
             case CaptureEnded(file=file):
-                still_open.pop(file, None)
-    return [p for p in job.captures() if p.relative_to(job.folder).as_posix() in still_open]
+                logged = self.by_file.setdefault(file, Logged())
+                logged.ended, logged.again = event, False
+            case Note(text=text, who=who) if who == PROGRAM and text.endswith(TAKEN_IN):
+                pass  # the one thing that this program says of a capture and not in it
+            case _:
+                self._newest.events += is_logged(event)
+
+
+def _left_open(job: Job) -> list[tuple[Path, Logged | None]]:
+    """Return the captures whose end the log does not tell; None for one that it does not name."""
+    captures = LoggedCaptures()
+    for entry in job.entries():
+        captures.take(entry.event)
+    found = []
+    for path in job.captures():
+        logged = captures.by_file.get(path.relative_to(job.folder).as_posix())
+        if logged is None or logged.again:
+            found.append((path, logged))
+    return found

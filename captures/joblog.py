@@ -47,27 +47,19 @@ class JobLog:
         self._clock = clock
 
     @classmethod
-    def create(
+    def take_up(
         cls,
         path: Path,
-        title: str,
-        settings: dict[str, object],
+        line: bytes,
         clock: Clock = local_now,
         on_trouble: OnTrouble | None = None,
     ) -> Self:
-        """Begin a log.
+        """Write on in a log that was begun just now with ``line``.
 
         Raises:
-            CannotWriteError: the file cannot be made.
+            CannotWriteError: it cannot be opened for writing.
         """
-        header = Header(
-            format=LOG_FORMAT,
-            started=rfc3339(clock()),
-            program=PROGRAM,
-            title=title,
-            settings=settings,
-        )
-        return cls(RecordWriter.create(path, header, on_trouble=on_trouble), clock)
+        return cls(RecordWriter.take_up(path, line, on_trouble=on_trouble), clock)
 
     @classmethod
     def resume(
@@ -87,10 +79,10 @@ class JobLog:
         """One sentence while nothing can be written, else empty."""
         return self._writer.trouble
 
-    def append(self, event: Event) -> None:
-        """Write ``event`` with the wall time of now."""
+    def append(self, event: Event, at: datetime | None = None) -> None:
+        """Write ``event`` with the wall time at which it happened: now, unless ``at`` says when."""
         line = encode(event).removesuffix(b"}\n")
-        stamp = rfc3339(self._clock()).encode()
+        stamp = rfc3339(at or self._clock()).encode()
         self._writer.append_line(line + b',"at":"' + stamp + b'"}\n', event.t)
 
     def sync(self) -> bool:
@@ -100,6 +92,18 @@ class JobLog:
     def close(self) -> None:
         """Write the final seal and let go. Safe to call twice."""
         self._writer.close()
+
+
+def first_line(title: str, settings: dict[str, object], clock: Clock = local_now) -> bytes:
+    """Return the line that a log begins with."""
+    header = Header(
+        format=LOG_FORMAT,
+        started=rfc3339(clock()),
+        program=PROGRAM,
+        title=title,
+        settings=settings,
+    )
+    return encode(header)
 
 
 class LogReader(RecordReader):

@@ -1,13 +1,14 @@
 """The folder that all jobs lie in."""
 
-import contextlib
+import secrets
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from captures.appending import OnTrouble
+from captures.appending import OnTrouble, begin_file
 from captures.job import LOG_NAME, Job, JobWriter
-from captures.joblog import Clock, JobLog
+from captures.joblog import Clock, JobLog, first_line
 from captures.names import safe_name
 from captures.reader import is_regular
 from captures.times import local_now
@@ -41,13 +42,10 @@ class JobStore:
         Raises:
             CannotWriteError: the folder cannot be made or written.
         """
-        job = Job(self._make_folder(f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"))
-        try:
-            log = JobLog.create(job.log_path, title, settings or {}, clock, on_trouble)
-        except CannotWriteError:
-            with contextlib.suppress(OSError):
-                job.folder.rmdir()
-            raise
+        name = f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"
+        line = first_line(title, settings or {}, clock)
+        job = Job(self._make_folder(name, line))
+        log = JobLog.take_up(job.log_path, line, clock, on_trouble)
         return JobWriter(job, log, on_trouble)
 
     def resume(
@@ -96,32 +94,52 @@ class JobStore:
             "`meterlink jobs` lists those that are"
         )
 
+    def folder(self, name: str) -> Job:
+        """Return the job whose folder is called ``name``, though it may have no log.
+
+        Raises:
+            UnreadableError: there is no such folder.
+        """
+        for folder in (self.root / name, Path(name)):
+            if folder.is_dir():
+                return Job(folder)
+        return self.job(name)
+
     def adopt(self, folder: Path, name: str) -> Path:
         """Give a finished folder of this store the name ``name``, or the next one that is free."""
         for number in _NUMBERS:
             path = self.root / _numbered(name, number)
             # Renaming may replace an empty folder on some systems, so look first.
-            if not path.exists():
+            if path.exists():
+                continue
+            try:
                 return folder.rename(path)
+            except OSError:
+                if not path.exists():
+                    raise  # else another program took the name just now
         raise _too_many(name)
 
-    def _make_folder(self, name: str) -> Path:
+    def _make_folder(self, name: str, line: bytes) -> Path:
+        """Make a job's folder with its log begun in it: there whole, or not under its name."""
+        draft = self.root / f"{BEGUN}{secrets.token_hex(8)}"
         try:
             self.root.mkdir(parents=True, exist_ok=True)
-            for number in _NUMBERS:
-                folder = self.root / _numbered(name, number)
-                try:
-                    folder.mkdir()
-                except FileExistsError:
-                    continue
-                return folder
+            draft.mkdir()
+            try:
+                begin_file(draft / LOG_NAME, line)
+                return self.adopt(draft, name)
+            except BaseException:
+                shutil.rmtree(draft, ignore_errors=True)
+                raise
         except OSError as fault:
             raise CannotWriteError(
                 f"no job can be made in {plain(str(self.root))}: {fault.strerror}; "
                 "choose another folder with --jobs"
             ) from fault
-        raise _too_many(name)
 
+
+BEGUN: Final = ".begun-"
+"""How the folder of a job is called before its log is begun in it."""
 
 _NUMBERS: Final = range(1, 10_000)
 

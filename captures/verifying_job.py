@@ -11,12 +11,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from captures.job import CAPTURES_FOLDER, LOG_NAME, Job
+from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, is_logged
 from captures.reader import is_regular, open_regular, read_capture
-from captures.records import Attached, CaptureBegan, CaptureEnded
+from captures.records import Attached
 from captures.verifying import Check, Sealed, State, verify
 from meterlink.errors import UnreadableError
-from meterlink.events import BenchEvent, Gap
 from meterlink.text import plain
 from meterlink.wording import counted
 
@@ -64,17 +63,6 @@ class JobCheck:
     def part(self, file: str) -> Part:
         """Return what was found of one file, by its path inside the job's folder."""
         return next(part for part in self.parts if part.file == file)
-
-
-class _Told:
-    """What a job log says of one capture."""
-
-    def __init__(self) -> None:
-        self.ended: CaptureEnded | None = None
-        self.again = False
-        """It was begun, or taken up again, since it last ended."""
-        self.events = 0
-        """So many events stand in the log since then."""
 
 
 def check_record(path: Path, *, thorough: bool = False) -> Check:
@@ -127,21 +115,13 @@ class _Gate:
 
     def __init__(self, job: Job) -> None:
         self.job = job
-        self.told: dict[str, _Told] = {}
         self.attached: dict[str, Attached] = {}
-        newest = _Told()
+        logged = LoggedCaptures()
         for entry in job.entries():
-            match entry.event:
-                case CaptureBegan(file=file):
-                    newest = self.told.setdefault(file, _Told())
-                    newest.again, newest.events = True, 0
-                case CaptureEnded(file=file) as ended:
-                    told = self.told.setdefault(file, _Told())
-                    told.ended, told.again = ended, False
-                case Attached(file=file) as attachment:
-                    self.attached[file] = attachment
-                case event:
-                    newest.events += isinstance(event, BenchEvent) and not isinstance(event, Gap)
+            logged.take(entry.event)
+            if isinstance(entry.event, Attached):
+                self.attached[entry.event.file] = entry.event
+        self.told = logged.by_file
 
     def log(self, *, thorough: bool) -> Check:
         """Return what was found of the log."""
@@ -174,7 +154,7 @@ class _Gate:
         """
         for path in self.job.captures():
             told = self.told.get(path.relative_to(self.job.folder).as_posix())
-            if told is not None and told.ended is not None:
+            if told is not None and not told.again:
                 continue
             try:
                 events, records = _count(path)
@@ -192,7 +172,7 @@ def _count(path: Path) -> tuple[int, int]:
     with read_capture(path) as capture:
         for record in capture:
             records += 1
-            events += isinstance(record, BenchEvent) and not isinstance(record, Gap)
+            events += is_logged(record)
     return events, records
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from captures.verifying_job import JobCheck
 
 NAME: Final = "jobs"
-HELP: Final = "list jobs, show one, attach files, pack one for handing over"
+HELP: Final = "list jobs, show one, attach files, pack one for handing over, mend"
 
 _STANDINGS: Final = ("begun", "under-way", "done", "signed-off", "unreadable")
 
@@ -53,13 +53,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     _common(unpack, again=True)
 
+    mend = does.add_parser("mend", help="find what crashes left behind, and mend it")
+    mend.add_argument("job", nargs="*", metavar="JOB", help="only these; else all jobs")
+    _common(mend, again=True)
+
 
 def run(args: argparse.Namespace) -> int:
     """Do what was asked."""
     from tui.setting_up import job_store
 
     store = job_store(args.jobs)
-    does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack}
+    does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack, "mend": _mend}
     return does.get(args.does, _list)(args, store)
 
 
@@ -249,3 +253,28 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
         if part.state is not State.WHOLE:
             print(part.sentence)
     return 0 if check.state is State.WHOLE else 1
+
+
+def _mend(args: argparse.Namespace, store: "JobStore") -> int:
+    """Mend and say what was found; 1 where something is left that cannot be mended here."""
+    import msgspec
+
+    from captures.mending import mend_job, mend_store
+    from captures.names import as_utf8
+    from meterlink.text import plain
+    from meterlink.wording import counted
+
+    if args.job:
+        found = [finding for name in args.job for finding in mend_job(store.folder(name))]
+    else:
+        found = list(mend_store(store))
+    for finding in found:
+        if args.json:
+            facts = {"job": as_utf8(finding.job), "says": finding.says, "mended": finding.mended}
+            print(msgspec.json.encode(facts).decode())
+        else:
+            print(f"{plain(finding.job)}: {plain(finding.says, 1000)}")
+    left = sum(not finding.mended for finding in found)
+    if not args.json:
+        print(f"{counted(len(found), 'finding')}, {left} of them beyond mending here")
+    return 1 if left else 0
