@@ -155,6 +155,11 @@ def known_kinds() -> frozenset[str]:
     return _KINDS
 
 
+def record_types() -> list[Any]:
+    """Return the Struct of every kind, as it stands in a file."""
+    return list(cast("Any", _Reading | FileRecord | BenchEvent).__args__)
+
+
 def _as_written(reading: Reading) -> _Reading:
     value: float | None = reading.value
     special = ""
@@ -223,9 +228,4 @@ def _decode_unknown(line: bytes, fault: Exception) -> Unknown:
     return Unknown(kind, fields)
 
 
-def _tags() -> frozenset[str]:
-    union = cast("Any", _Reading | FileRecord | BenchEvent)
-    return frozenset(kind.__struct_config__.tag for kind in union.__args__)
-
-
-_KINDS: Final = _tags()
+_KINDS: Final = frozenset(str(kind.__struct_config__.tag) for kind in record_types())

@@ -5,7 +5,6 @@ from typing import Final
 
 from meterlink.errors import UnreadableError
 
-
 _DECIMALS: Final = 6
 """Of a second: no clock that stamps readings here is finer than a microsecond."""
 
