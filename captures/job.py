@@ -18,6 +18,8 @@ from captures.joblog import Clock, JobLog, LogEntry, LogReader
 from captures.names import safe_name
 from captures.reader import read_capture
 from captures.records import CaptureBegan, CaptureEnded, Header
+from captures.running_list import has_list, put_on_list
+from captures.signing import own_signer
 from captures.times import local_now, read_rfc3339
 from captures.verifying import State, verify
 from captures.writer import PROGRAM, RecordWriter
@@ -109,6 +111,9 @@ class JobWriter(Closing):
         self.log = log
         self._on_trouble = on_trouble
         self._captures: list[CaptureWriter] = []
+        self._listed = False
+        self._sign = own_signer()
+        log.sign_with(self._sign)
 
     @classmethod
     def resume(
@@ -179,15 +184,33 @@ class JobWriter(Closing):
         return self._tell(CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble))
 
     def close(self) -> None:
-        """Close the captures still open, seal the log, let go of the job. Safe to call twice."""
+        """Close the captures still open, seal the log, let go of the job. Safe to call twice.
+
+        Where the store keeps a running list, the final seals are put on it.
+        """
         with contextlib.ExitStack() as closing:
+            closing.callback(self._put_on_list)
             closing.callback(self.log.close)
             for capture in self._captures:
                 closing.callback(capture.close)
 
+    def _put_on_list(self) -> None:
+        if self._listed or not has_list(self.folder.parent):
+            return
+        self._listed = True
+        sealed = [(capture._file_name, capture.seal) for capture in self._captures]
+        seals = [
+            (file, seal.lines, seal.sha256)
+            for file, seal in (*sealed, (LOG_NAME, self.log.seal))
+            if seal is not None and seal.final
+        ]
+        with contextlib.suppress(CannotWriteError, UnreadableError):  # mending a store does it then
+            put_on_list(self.folder.parent, self.job.log_path, seals)
+
     def _tell(self, capture: CaptureWriter) -> CaptureWriter:
         capture._file_name = capture.path.relative_to(self.folder).as_posix()
         capture._log = self.log
+        capture.sign = self._sign
         self._captures.append(capture)
         self.log.append(CaptureBegan(t=capture.last_t, file=capture._file_name))
         return capture

@@ -74,6 +74,15 @@ class JobLog:
         writer = RecordWriter.resume(path, clock(), expect=LOG_FORMAT, on_trouble=on_trouble)
         return cls(writer, clock)
 
+    def sign_with(self, sign: Callable[[Seal], Seal] | None) -> None:
+        """Have the final seal signed by ``sign``."""
+        self._writer.sign = sign
+
+    @property
+    def seal(self) -> Seal | None:
+        """The newest seal; once closed, the final one."""
+        return self._writer.seal
+
     @property
     def trouble(self) -> str:
         """One sentence while nothing can be written, else empty."""

@@ -15,9 +15,10 @@ from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter
 from captures.joblog import first_line
 from captures.reader import is_regular, read_capture
 from captures.records import LOG_FORMAT, Header, RecordError, decode
+from captures.running_list import has_list, last_of, put_on_list
 from captures.store import BEGUN, JobStore
 from captures.times import local_now, read_rfc3339
-from captures.verifying import State
+from captures.verifying import State, verify
 from captures.verifying_job import JobCheck, check_job
 from meterlink.errors import CannotWriteError, InUseError, MeterlinkError, UnreadableError
 from meterlink.text import plain
@@ -57,6 +58,23 @@ def mend_store(store: JobStore) -> Iterator[Finding]:
             yield _mend_left_over(store, folder)
         elif not folder.name.startswith("."):
             yield from mend_job(Job(folder))
+    if has_list(store.root):
+        yield from _mend_list(store)
+
+
+def _mend_list(store: JobStore) -> Iterator[Finding]:
+    """Put on the store's list what was closed and could not be put there then."""
+    for job in store.jobs():
+        try:
+            check = verify(job.log_path, thorough=False)
+            last = last_of(store.root, job.log_path, LOG_NAME)
+            if check.state is not State.WHOLE or (last and last.sha256 == check.sha256):
+                continue
+            put_on_list(store.root, job.log_path, [(LOG_NAME, check.lines - 1, check.sha256)])
+        except MeterlinkError as fault:
+            yield Finding(job.name, f"it cannot be put on the store's list: {fault}", False)
+        else:
+            yield Finding(job.name, "it was not on the store's list as it is; it is now", True)
 
 
 def mend_job(job: Job) -> Iterator[Finding]:

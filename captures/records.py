@@ -17,7 +17,7 @@ from meterlink.source import Accuracy, Identity, Setting
 
 CAPTURE_FORMAT: Final = "meterlink-capture"
 LOG_FORMAT: Final = "meterlink-job-log"
-VERSION: Final = "1.0"
+VERSION: Final = "1.1"
 """Major and minor: a newer minor only adds kinds and keys, a newer major may not be read."""
 
 LONGEST_LINE: Final = 4 << 20
@@ -56,8 +56,13 @@ class Header(
     """Anything else worth keeping: scenario, seed, who set it up."""
 
 
-class Seal(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="seal"):
-    """What all bytes of the file before this line hash to. All keys are always written."""
+class Seal(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="kind", tag="seal"
+):
+    """What all bytes of the file before this line hash to.
+
+    All keys are always written, but for the last two, which only a final seal can have.
+    """
 
     lines: int
     """Lines before this one."""
@@ -69,6 +74,10 @@ class Seal(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="sea
     """Four hexadecimal digits for each line since the last seal: the low 16 bits of its CRC-32."""
     final: bool
     """The file was closed here."""
+    key: str = ""
+    """Public Ed25519 key of the bench that closed the file, 64 hexadecimal digits."""
+    signature: str = ""
+    """Its signature, 128 hexadecimal digits."""
 
 
 class CaptureBegan(Event, frozen=True, kw_only=True, tag="capture-began"):

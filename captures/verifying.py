@@ -18,6 +18,7 @@ import msgspec
 from captures.reader import check_version, open_regular
 from captures.records import LONGEST_LINE, Header, RecordError, Seal, decode
 from captures.sealing import MARK_DIGITS, START_OF_SEAL, Sealer, Stretch, stretches
+from captures.signing import is_signed_well
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
 
@@ -63,6 +64,10 @@ class Check:
     """Hash in the last good seal."""
     found: bool = False
     """The seal that was looked for is there, and good."""
+    key: str = ""
+    """Public key of the bench that signed the final seal; empty where nobody did."""
+    signed_well: bool | None = None
+    """Whether the signature is that key's; None where there is none, or it cannot be checked."""
     why: str = ""
     """Where something else told: what it told, as the end of a sentence."""
 
@@ -144,6 +149,8 @@ class _Checker:
         self._thorough = thorough
         self._expect = expect
         self._found = False
+        self._key = ""
+        self._signed_well: bool | None = None
         self._sealer = Sealer()
         self._sealed = 0
         self._sealed_bytes = 0
@@ -221,9 +228,14 @@ class _Checker:
         if not isinstance(found, Seal):
             self._alter(number, number)
             return
-        if msgspec.structs.replace(found, final=False) != expected:
+        if msgspec.structs.replace(found, final=False, key="", signature="") != expected:
             self._alter(*self._where(found, expected, number))
             return
+        signed_well = is_signed_well(found) if found.key or found.signature else None
+        if signed_well is False:
+            self._alter(number, number)
+            return
+        self._key, self._signed_well = found.key, signed_well
         if self._expect == Sealed(found.lines, found.sha256):
             self._found = True
         self._sealed = number
@@ -266,6 +278,8 @@ class _Checker:
             unreadable_lines=self._unreadable_sealed,
             sha256=self._sha256,
             found=self._found,
+            key=self._key if state is State.WHOLE else "",
+            signed_well=self._signed_well if state is State.WHOLE else None,
         )
 
 

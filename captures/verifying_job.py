@@ -14,6 +14,8 @@ from typing import Final
 from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, is_logged
 from captures.reader import is_regular, open_regular, read_capture
 from captures.records import Attached
+from captures.running_list import LIST_NAME, ListCheck, has_list, id_of, last_of, read_list
+from captures.store import JobStore
 from captures.verifying import Check, Sealed, State, verify
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
@@ -34,6 +36,10 @@ class Part:
     """Hash in its last good seal, or of an attachment as it is now."""
     first_bad_line: int | None = None
     """Where ``altered`` and known: what comes from this line on is not what was sealed."""
+    key: str = ""
+    """Public key of the bench that signed its final seal; empty where nobody did."""
+    signed_well: bool | None = None
+    """As in ``Check``."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +116,56 @@ def verify_job(job: Job, *, thorough: bool = True) -> Iterator[Part]:
             yield Part(file, State.OPEN, f"{plain(file)}: the job log knows nothing of it")
 
 
+def verify_store(store: JobStore, head: str = "") -> Iterator[Part]:
+    """Check the running list of a store, and every job against it and by itself.
+
+    ``head`` is one that was kept elsewhere, to be looked for in the list.
+
+    Raises:
+        UnreadableError: the folder, or the list, cannot be read.
+    """
+    on_list: dict[str, str] = {}
+    if has_list(store.root):
+        listed = read_list(store.root)
+        yield _list_part(listed)
+        if head and head not in listed.heads:
+            says = "the list was made anew since that head was kept, or it is of another list"
+            yield Part(LIST_NAME, State.ALTERED, f"{LIST_NAME}: {says}")
+        elif head:
+            yield Part(LIST_NAME, State.WHOLE, f"{LIST_NAME}: goes on from the head that was kept")
+        on_list = {entry.log: entry.at for entry in listed.entries if entry.file == LOG_NAME}
+    elif head:
+        yield Part(LIST_NAME, State.CUT, f"{LIST_NAME}: it is gone; there was one with that head")
+    found: set[str] = set()
+    for job in store.jobs():
+        try:
+            check = check_job(job)
+            job_id = id_of(job.log_path)
+        except UnreadableError as fault:
+            yield Part(job.name, State.ALTERED, str(fault), first_bad_line=1)
+            continue
+        found.add(job_id)
+        unlisted = has_list(store.root) and job_id not in on_list
+        if unlisted and check.state is State.WHOLE:
+            says = "whole, and not on the store's list: older than the list, or made elsewhere"
+            yield Part(job.name, State.OPEN, f"{plain(job.name)}: {says}")
+        else:
+            log = check.parts[0]
+            yield Part(job.name, check.state, check.sentence, log.sha256, log.first_bad_line)
+    for job_id, at in on_list.items():
+        if job_id not in found:
+            says = f"a job that was closed {plain(at, 40)} is gone, or its log was made anew"
+            yield Part(LIST_NAME, State.CUT, f"{LIST_NAME}: {says}")
+
+
+def _list_part(listed: ListCheck) -> Part:
+    if listed.bad_line is not None:
+        says = f"altered, line {listed.bad_line} does not follow from the one before it"
+        return Part(LIST_NAME, State.ALTERED, f"{LIST_NAME}: {says}", "", listed.bad_line)
+    says = f"whole, {counted(len(listed.entries), 'seal')}, head {listed.head}"
+    return Part(LIST_NAME, State.WHOLE, f"{LIST_NAME}: {says}", listed.head)
+
+
 class _Gate:
     """One job's files, and what each says of the others."""
 
@@ -125,7 +181,15 @@ class _Gate:
 
     def log(self, *, thorough: bool) -> Check:
         """Return what was found of the log."""
-        check = verify(self.job.log_path, thorough=thorough)
+        listed = last_of(self.job.folder.parent, self.job.log_path, LOG_NAME)
+        expect = None if listed is None else Sealed(listed.lines, listed.sha256)
+        check = verify(self.job.log_path, thorough=thorough, expect=expect)
+        if listed is not None and not check.found and check.state is not State.ALTERED:
+            if check.lines <= listed.lines:
+                why = f"it ends at line {check.lines}, and the store's list says it had"
+                return replace(check, state=State.CUT, why=f"{why} {listed.lines}")
+            why = "its seal is not the one that the store's list names"
+            return replace(check, state=State.ALTERED, why=why)
         if check.state is State.OPEN and (why := self._more_than_the_log()):
             return replace(check, state=State.CUT, why=f"it ends at line {check.lines}, and {why}")
         return check
@@ -198,7 +262,8 @@ def _part(file: str, check: Check) -> Part:
     first_bad = check.first_bad_line
     if check.state is State.ALTERED and first_bad is None:
         first_bad = 1  # it was made anew, so nothing in it is what was sealed
-    return Part(file, check.state, sentence, check.sha256, first_bad)
+    signed = check.key, check.signed_well
+    return Part(file, check.state, sentence, check.sha256, first_bad, *signed)
 
 
 def _capture(gate: _Gate, file: str, present: set[str], *, thorough: bool) -> Part:

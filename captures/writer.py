@@ -7,6 +7,7 @@ as soon as something can be written again (see ``appending`` for the promise).
 
 import threading
 from collections import deque
+from collections.abc import Callable
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -57,6 +58,8 @@ class RecordWriter(Closing):
         self._missing: Gap | None = None
         self._turn = threading.RLock()
         self._closing = False
+        self.sign: Callable[[Seal], Seal] | None = None
+        """Signs the final seal, where the bench has a key."""
         self.last_t = 0.0
         """``t`` of the newest record."""
         self.seal: Seal | None = None
@@ -195,6 +198,8 @@ class RecordWriter(Closing):
 
     def _seal(self, *, final: bool) -> None:
         seal = self._sealer.seal(final=final)
+        if final and self.sign is not None:
+            seal = self.sign(seal)
         line = encode(seal)
         if self._file.append(line):
             self._sealer.feed_seal(line)

@@ -53,6 +53,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     _common(unpack, again=True)
 
+    chain = does.add_parser("keep-list", help="keep a running list of all seals in this store")
+    _common(chain, again=True)
+
     mend = does.add_parser("mend", help="find what crashes left behind, and mend it")
     mend.add_argument("job", nargs="*", metavar="JOB", help="only these; else all jobs")
     _common(mend, again=True)
@@ -63,7 +66,14 @@ def run(args: argparse.Namespace) -> int:
     from tui.setting_up import job_store
 
     store = job_store(args.jobs)
-    does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack, "mend": _mend}
+    does = {
+        "show": _show,
+        "attach": _attach,
+        "pack": _pack,
+        "unpack": _unpack,
+        "mend": _mend,
+        "keep-list": _keep_list,
+    }
     return does.get(args.does, _list)(args, store)
 
 
@@ -278,3 +288,22 @@ def _mend(args: argparse.Namespace, store: "JobStore") -> int:
     if not args.json:
         print(f"{counted(len(found), 'finding')}, {left} of them beyond mending here")
     return 1 if left else 0
+
+
+def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
+    """Begin the store's running list, with what is closed already on it, and say its head."""
+    import msgspec
+
+    from captures.mending import mend_store
+    from captures.names import shown_path
+    from captures.running_list import LIST_NAME, begin_list, read_list
+
+    begin_list(store.root)
+    list(mend_store(store))
+    head = read_list(store.root).head
+    if args.json:
+        print(msgspec.json.encode({"head": head}).decode())
+    else:
+        print(f"wrote {shown_path(store.root / LIST_NAME)}")
+        print(f"its head is {head}; keep that elsewhere, and «meterlink verify --head» checks it")
+    return 0
