@@ -17,14 +17,15 @@ from captures.appending import OnTrouble
 from captures.joblog import Clock, JobLog, LogEntry, LogReader
 from captures.names import safe_name
 from captures.reader import read_capture
-from captures.records import CaptureBegan, CaptureEnded, Header
+from captures.records import CaptureBegan, CaptureEnded, Header, Struck
 from captures.running_list import has_list, put_on_list
 from captures.signing import own_signer
+from captures.striking import strike_from
 from captures.times import local_now, read_rfc3339
 from captures.verifying import State, verify
 from captures.writer import PROGRAM, RecordWriter
 from meterlink.closing import Closing
-from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError
 from meterlink.events import BenchEvent, Event, Gap, Note
 from meterlink.text import plain
 from meterlink.wording import counted
@@ -84,6 +85,7 @@ class Job:
 class CaptureWriter(RecordWriter):
     """A capture inside a job: its end is told to the job log."""
 
+    private = True
     _log: JobLog | None = None
     _file_name = ""
 
@@ -289,3 +291,44 @@ def _left_open(job: Job) -> list[tuple[Path, Logged | None]]:
         if logged is None or logged.again:
             found.append((path, logged))
     return found
+
+
+def strike(job: Job, wanted: str, *, reason: str = "", who: str = "") -> tuple[Job, int]:
+    """Strike every text with ``wanted`` in it from a job, and say so in its log.
+
+    Returns the job, whose folder has another name where its own said that text, and the number of
+    lines. Reports in the folder are taken away, as they can be made again.
+
+    Raises:
+        InUseError: a program works on the job.
+        FaultFoundError: a record of it is altered; nothing was struck.
+        CannotWriteError: a record cannot be replaced.
+    """
+    JobWriter.resume(job).close()  # what a crash left open is closed first
+    records = [job.log_path, *job.captures()]
+    for path in records:
+        if verify(path, thorough=False).state is State.ALTERED:
+            raise FaultFoundError(f"{plain(path.name)} is altered; nothing was struck")
+    try:
+        count = sum(strike_from(path, wanted) for path in records)
+        if count:
+            with JobWriter.resume(job) as writer:
+                writer.log.append(Struck(t=0.0, lines=count, reason=reason, who=who))
+            for page in job.folder.glob("report*.html"):
+                page.unlink()
+            if safe_name(wanted, "-") in job.folder.name:
+                job = Job(_renamed(job.folder))
+    except OSError as fault:
+        raise CannotWriteError(
+            f"{plain(job.name)} cannot be rewritten: {fault.strerror}"
+        ) from fault
+    return job, count
+
+
+def _renamed(folder: Path) -> Path:
+    """Give a job's folder a name that says nothing but its day."""
+    for number in range(1, 10_000):
+        path = folder.with_name(f"{folder.name[:10]}-struck-{number}")
+        if not path.exists():
+            return folder.rename(path)
+    raise CannotWriteError(f"{plain(folder.name)} cannot be renamed; too many are struck that day")

@@ -14,6 +14,7 @@ import msgspec
 from captures.appending import OnTrouble
 from captures.reader import RecordReader
 from captures.records import LOG_FORMAT, Header, Seal, Unknown, encode
+from captures.striking import salted
 from captures.times import local_now, rfc3339
 from captures.writer import PROGRAM, RecordWriter
 from meterlink.events import Event
@@ -92,7 +93,8 @@ class JobLog:
         """Write ``event`` with the wall time at which it happened: now, unless ``at`` says when."""
         line = encode(event).removesuffix(b"}\n")
         stamp = rfc3339(at or self._clock()).encode()
-        self._writer.append_line(line + b',"at":"' + stamp + b'"}\n', event.t)
+        line += b',"at":"' + stamp + b'"}\n'
+        self._writer.append_line(salted(line, event), event.t)
 
     def sync(self) -> bool:
         """Put everything on the medium now; return whether that worked."""
@@ -112,7 +114,7 @@ def first_line(title: str, settings: dict[str, object], clock: Clock = local_now
         title=title,
         settings=settings,
     )
-    return encode(header)
+    return salted(encode(header), header)
 
 
 class LogReader(RecordReader):

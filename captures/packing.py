@@ -12,7 +12,7 @@ from captures.archiving import Manifest as Manifest
 from captures.archiving import PackKind, pack_files, unpack_files
 from captures.job import ATTACHMENTS_FOLDER, CAPTURES_FOLDER, LOG_NAME, Job
 from captures.names import safe_name
-from captures.reader import open_regular
+from captures.reader import is_regular, open_regular
 from captures.store import JobStore
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
@@ -27,7 +27,7 @@ JOB_PACK: Final = PackKind(
     format="meterlink-job-pack",
     # A number before the name keeps it from being a device's name, a dot file or a parent.
     allowed=re.compile(
-        rf"{re.escape(LOG_NAME)}|{_REPORT.pattern}"
+        rf"{re.escape(LOG_NAME)}(?:\.tst)?|{_REPORT.pattern}"
         rf"|(?:{CAPTURES_FOLDER}|{ATTACHMENTS_FOLDER})/\d{{4,6}}-[^/\\:*?\"<>|\x00-\x1f]{{1,120}}"
     ),
     needs=LOG_NAME,
@@ -81,8 +81,11 @@ def reports_in(pack_file: Path) -> list[str]:
 
 
 def _files_of(job: Job) -> Iterator[Path]:
-    yield job.log_path
-    yield from job.captures()
+    for path in (job.log_path, *job.captures()):
+        yield path
+        stamp = path.with_name(f"{path.name}.tst")
+        if is_regular(stamp):
+            yield stamp
     yield from job.attachments()
 
 

@@ -106,6 +106,15 @@ class Attached(Event, frozen=True, kw_only=True, tag="attachment"):
     note: str = ""
 
 
+class Struck(Event, frozen=True, kw_only=True, tag="struck"):
+    """In a job log: texts were struck from the records of the job."""
+
+    lines: int
+    """From so many lines of all its records."""
+    reason: str = ""
+    who: str = ""
+
+
 class _Reading(
     msgspec.Struct, frozen=True, omit_defaults=True, gc=False, tag_field="kind", tag="reading"
 ):
@@ -132,7 +141,7 @@ class RecordError(ValueError):
     """A line is no record; ``str()`` says why, without the line's own text."""
 
 
-FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached
+FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached | Struck
 Record: TypeAlias = Reading | BenchEvent | FileRecord | Unknown
 
 _DECODER: Final = msgspec.json.Decoder(_Reading | FileRecord | BenchEvent, strict=False)

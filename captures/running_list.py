@@ -18,6 +18,7 @@ from captures.appending import begin_file
 from captures.locking import take_lock
 from captures.reader import is_regular, open_regular
 from captures.records import LONGEST_LINE, VERSION
+from captures.striking import as_sealed
 from captures.times import local_now, rfc3339
 from captures.writer import PROGRAM
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
@@ -45,7 +46,7 @@ class Listed(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="s
     at: str
     """RFC 3339."""
     log: str
-    """SHA-256 of the first line of the job's log: which job it is, without its name."""
+    """SHA-256 of the first line of the job's log, as sealed: which job, without its name."""
     file: str
     """Path inside the job's folder."""
     lines: int
@@ -99,7 +100,7 @@ def id_of(log: Path) -> str:
         UnreadableError: it cannot be read.
     """
     with open_regular(log) as file:
-        return hashlib.sha256(file.readline(LONGEST_LINE)).hexdigest()
+        return hashlib.sha256(as_sealed(file.readline(LONGEST_LINE))).hexdigest()
 
 
 def put_on_list(root: Path, log: Path, seals: list[tuple[str, int, str]]) -> None:

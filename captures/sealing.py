@@ -13,6 +13,7 @@ from typing import BinaryIO, Final, NamedTuple
 from zlib import crc32
 
 from captures.records import LONGEST_LINE, Seal
+from captures.striking import lines_as_sealed
 
 SEAL_EVERY_LINES: Final = 100
 """A writer seals at least this often, so a cut costs the seal of fewer lines than this."""
@@ -135,6 +136,6 @@ class Sealer:
         if stretch.is_seal:
             self.feed_seal(stretch.data)
         elif stretch.whole:
-            self.feed_lines(stretch.data)
+            self.feed_lines(lines_as_sealed(stretch.data))
         else:
             self.feed(stretch.data)

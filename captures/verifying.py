@@ -154,6 +154,7 @@ class _Checker:
         self._sealer = Sealer()
         self._sealed = 0
         self._sealed_bytes = 0
+        self._bytes = 0
         self._sha256 = ""
         self._final = False
         self._ends = True
@@ -163,6 +164,7 @@ class _Checker:
 
     def feed(self, stretch: Stretch) -> None:
         """Take the next stretch of the file."""
+        self._bytes += len(stretch.data)
         self._ends = stretch.data.endswith(b"\n")
         if stretch.is_seal:
             self._check_seal(stretch.data)
@@ -243,7 +245,7 @@ class _Checker:
         self._final = found.final
         self._unreadable_sealed = self._unreadable
         self._sealer.feed_seal(line)
-        self._sealed_bytes = self._sealer.bytes
+        self._sealed_bytes = self._bytes
 
     def _where(self, found: Seal, expected: Seal, number: int) -> tuple[int, int]:
         """Return the first and last line that may be the bad one."""

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
-from typing import Final, NamedTuple, Self
+from typing import ClassVar, Final, NamedTuple, Self
 
 import meterlink
 from captures.appending import HOLD_BYTES, AppendFile, OnTrouble, begin_file
@@ -25,6 +25,7 @@ from captures.records import (
     encode,
 )
 from captures.sealing import SEAL_EVERY_LINES, Sealer, stretches
+from captures.striking import as_sealed, salted
 from captures.times import read_rfc3339
 from meterlink.closing import Closing
 from meterlink.events import Event, Gap
@@ -51,6 +52,9 @@ class RecordWriter(Closing):
     once closing has begun is not taken.
     """
 
+    private: ClassVar[bool] = False
+    """Names and notes are written so that they can be struck, as a job's records are."""
+
     def __init__(self, file: AppendFile, sealer: Sealer) -> None:
         self._file = file
         self._sealer = sealer
@@ -73,6 +77,8 @@ class RecordWriter(Closing):
             CannotWriteError: it exists already or cannot be made.
         """
         line = encode(header)
+        if cls.private:
+            line = salted(line, header)
         begin_file(path, line)
         return cls.take_up(path, line, on_trouble=on_trouble)
 
@@ -84,7 +90,7 @@ class RecordWriter(Closing):
             CannotWriteError: it cannot be opened for writing.
         """
         writer = cls(AppendFile(path, create=False, on_trouble=on_trouble), Sealer())
-        writer._sealer.feed(line)
+        writer._sealer.feed(as_sealed(line))
         return writer
 
     @classmethod
@@ -116,7 +122,7 @@ class RecordWriter(Closing):
         writer.last_t = writer._sealed_t = found.last_t
         if found.cut:
             file.append(b"\n")
-            found.sealer.feed(b"\n")
+            found.sealer.feed(as_sealed(found.cut + b"\n"))
         if found.final is not None:
             writer.seal = found.final
         else:
@@ -142,7 +148,11 @@ class RecordWriter(Closing):
 
         Once closing has begun nothing is taken any more.
         """
-        self.append_line(encode(record), record.t, important=not isinstance(record, Reading))
+        line = encode(record)
+        if isinstance(record, Reading):
+            self.append_line(line, record.t, important=False)
+        else:
+            self.append_line(salted(line, record) if self.private else line, record.t)
 
     def append_line(self, line: bytes, t: float, *, important: bool = True) -> None:
         """Write a line made by ``encode``, whose record has the time ``t``; else as ``append``."""
@@ -189,7 +199,7 @@ class RecordWriter(Closing):
     def _take(self, line: bytes, keep_free: int) -> bool:
         if not self._file.append(line, keep_free=keep_free):
             return False
-        self._sealer.feed(line)
+        self._sealer.feed(as_sealed(line))
         return True
 
     def _miss(self, t: float) -> None:
@@ -217,7 +227,8 @@ class _Found(NamedTuple):
     header: Header
     sealer: Sealer
     last_t: float
-    cut: bool
+    cut: bytes
+    """What is there of a last line that was cut; the sealer does not know it yet."""
     final: Seal | None
     """The final seal, where that is the last line."""
 
@@ -228,11 +239,14 @@ def _look_over(path: Path, expect: str) -> _Found:
         header = reader.header
     sealer = Sealer()
     newest: deque[bytes] = deque(maxlen=SEAL_EVERY_LINES)
-    cut = False
+    cut = b""
     with path.open("rb") as file:
         for stretch in stretches(file):
-            sealer.follow(stretch)
-            cut = not stretch.data.endswith(b"\n")
+            if cut:
+                sealer.feed(cut)
+            cut = b"" if stretch.data.endswith(b"\n") else stretch.data
+            if not cut:
+                sealer.follow(stretch)
             for line in BytesIO(stretch.data):
                 newest.append(line if len(line) <= _LONGEST_LOOKED_AT else b"")
     last_t, final = 0.0, None

@@ -56,6 +56,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     chain = does.add_parser("keep-list", help="keep a running list of all seals in this store")
     _common(chain, again=True)
 
+    strike = does.add_parser("strike", help="strike a name or serial number from a job's records")
+    strike.add_argument("job", metavar="JOB", help="name or folder of a job")
+    strike.add_argument("text", metavar="TEXT", help="every title, entry and note with this in it")
+    strike.add_argument("--reason", default="", help="why, for the record")
+    strike.add_argument("--who", default="", metavar="NAME", help="who asked, for the record")
+    _common(strike, again=True)
+
     mend = does.add_parser("mend", help="find what crashes left behind, and mend it")
     mend.add_argument("job", nargs="*", metavar="JOB", help="only these; else all jobs")
     _common(mend, again=True)
@@ -72,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
         "pack": _pack,
         "unpack": _unpack,
         "mend": _mend,
+        "strike": _strike,
         "keep-list": _keep_list,
     }
     return does.get(args.does, _list)(args, store)
@@ -307,3 +315,25 @@ def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
         print(f"wrote {shown_path(store.root / LIST_NAME)}")
         print(f"its head is {head}; keep that elsewhere, and «meterlink verify --head» checks it")
     return 0
+
+
+def _strike(args: argparse.Namespace, store: "JobStore") -> int:
+    """Strike, and say from how many lines; 1 where the text is not there."""
+    import msgspec
+
+    from captures.job import strike
+    from captures.names import as_utf8, shown_path
+    from meterlink.errors import UsageError
+    from meterlink.wording import counted
+
+    if not args.text.strip():
+        raise UsageError("say what is to be struck; an empty text is everywhere")
+    job, count = strike(store.job(args.job), args.text.strip(), reason=args.reason, who=args.who)
+    if args.json:
+        print(msgspec.json.encode({"job": as_utf8(job.name), "lines": count}).decode())
+    elif count:
+        print(f"struck from {counted(count, 'line')} of {shown_path(job.folder)}")
+        print("not from attached files, from packs, or from copies that are elsewhere")
+    else:
+        print("no title, entry or note of this job that can be struck has that text")
+    return 0 if count else 1
