@@ -151,3 +151,11 @@ def test_a_file_that_holds_no_keys_is_refused_in_one_sentence(job, tmp_path, cap
     if text != "\ufeff":
         assert said.out == ""
         assert said.err.count("\n") == 1
+
+
+def test_the_report_says_whether_the_log_is_signed_and_what_that_shows(job, capsys):
+    assert main(["report", str(job.folder)]) == 0
+    page = (job.folder / "report.html").read_text("utf-8")
+    assert public_key() in page
+    assert "it does not show when" in page
+    capsys.readouterr()
