@@ -15,7 +15,7 @@ from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter
 from captures.joblog import first_line
 from captures.reader import is_regular, read_capture
 from captures.records import LOG_FORMAT, Header, RecordError, decode
-from captures.running_list import has_list, last_of, put_on_list
+from captures.running_list import has_list, id_of, last_on, put_on_list
 from captures.store import BEGUN, JobStore
 from captures.times import local_now, read_rfc3339
 from captures.verifying import State, verify
@@ -64,10 +64,11 @@ def mend_store(store: JobStore) -> Iterator[Finding]:
 
 def _mend_list(store: JobStore) -> Iterator[Finding]:
     """Put on the store's list what was closed and could not be put there then."""
+    on_list = last_on(store.root)
     for job in store.jobs():
         try:
             check = verify(job.log_path, thorough=False)
-            last = last_of(store.root, job.log_path, LOG_NAME)
+            last = on_list.get((id_of(job.log_path), LOG_NAME))
             if check.state is not State.WHOLE or (last and last.sha256 == check.sha256):
                 continue
             put_on_list(store.root, job.log_path, [(LOG_NAME, check.lines - 1, check.sha256)])

@@ -167,17 +167,17 @@ def read_list(root: Path) -> ListCheck:
     return ListCheck(tuple(entries), head, bad, frozenset(heads))
 
 
-def last_of(root: Path, log: Path, file: str) -> Listed | None:
-    """Return what the list says last of a file of a job; None for nothing, or where there is none.
+def last_on(root: Path) -> dict[tuple[str, str], Listed]:
+    """Return what the list says last of each file, by job (see ``id_of``) and path inside it.
+
+    Empty where no list is kept.
 
     Raises:
         UnreadableError: the list cannot be read.
     """
     if not has_list(root):
-        return None
-    job = id_of(log)
-    found = [entry for entry in read_list(root).entries if (entry.log, entry.file) == (job, file)]
-    return found[-1] if found else None
+        return {}
+    return {(entry.log, entry.file): entry for entry in read_list(root).entries}
 
 
 def _tail(path: Path) -> Iterator[bytes]:

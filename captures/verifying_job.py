@@ -14,12 +14,14 @@ from typing import Final
 from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, is_logged
 from captures.reader import is_regular, open_regular, read_capture
 from captures.records import Attached
-from captures.running_list import LIST_NAME, ListCheck, has_list, id_of, last_of, read_list
+from captures.running_list import LIST_NAME, ListCheck, Listed, has_list, id_of, last_on, read_list
 from captures.store import JobStore
 from captures.verifying import Check, Sealed, State, verify
 from meterlink.errors import UnreadableError
 from meterlink.text import plain
 from meterlink.wording import counted
+
+LastOn = dict[tuple[str, str], Listed]
 
 _WORST_FIRST: Final = (State.ALTERED, State.CUT, State.OPEN, State.WHOLE)
 
@@ -88,23 +90,25 @@ def check_record(path: Path, *, thorough: bool = False) -> Check:
     return verify(path, thorough=thorough)
 
 
-def check_job(job: Job, *, thorough: bool = False) -> JobCheck:
+def check_job(job: Job, *, thorough: bool = False, last: LastOn | None = None) -> JobCheck:
     """Check every file of a job.
 
-    Raises:
-        UnreadableError: the log itself cannot be read.
-    """
-    return JobCheck(job.name, tuple(verify_job(job, thorough=thorough)))
-
-
-def verify_job(job: Job, *, thorough: bool = True) -> Iterator[Part]:
-    """Check every file of a job; yields one part for each, the log first.
+    ``last`` is what the store's list says, for those who check many jobs and read it once.
 
     Raises:
         UnreadableError: the log itself cannot be read.
     """
-    gate = _Gate(job)
-    yield _part("log.jsonl", gate.log(thorough=thorough))
+    return JobCheck(job.name, tuple(verify_job(job, thorough=thorough, last=last)))
+
+
+def verify_job(job: Job, *, thorough: bool = True, last: LastOn | None = None) -> Iterator[Part]:
+    """Check every file of a job; yields one part for each, the log first. ``last`` as above.
+
+    Raises:
+        UnreadableError: the log itself cannot be read.
+    """
+    gate = _Gate(job, last)
+    yield _part(LOG_NAME, gate.log(thorough=thorough))
     present = {path.relative_to(job.folder).as_posix() for path in job.captures()}
     for file in sorted(present | gate.told.keys()):
         yield _capture(gate, file, present, thorough=thorough)
@@ -125,6 +129,7 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[Part]:
         UnreadableError: the folder, or the list, cannot be read.
     """
     on_list: dict[str, str] = {}
+    last: LastOn = {}
     if has_list(store.root):
         listed = read_list(store.root)
         yield _list_part(listed)
@@ -133,13 +138,14 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[Part]:
             yield Part(LIST_NAME, State.ALTERED, f"{LIST_NAME}: {says}")
         elif head:
             yield Part(LIST_NAME, State.WHOLE, f"{LIST_NAME}: goes on from the head that was kept")
+        last = {(entry.log, entry.file): entry for entry in listed.entries}
         on_list = {entry.log: entry.at for entry in listed.entries if entry.file == LOG_NAME}
     elif head:
         yield Part(LIST_NAME, State.CUT, f"{LIST_NAME}: it is gone; there was one with that head")
     found: set[str] = set()
     for job in store.jobs():
         try:
-            check = check_job(job)
+            check = check_job(job, last=last)
             job_id = id_of(job.log_path)
         except UnreadableError as fault:
             yield Part(job.name, State.ALTERED, str(fault), first_bad_line=1)
@@ -158,6 +164,14 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[Part]:
             yield Part(LIST_NAME, State.CUT, f"{LIST_NAME}: {says}")
 
 
+def _last_on(root: Path) -> LastOn:
+    """Return what the store's list says; a list that cannot be read keeps no job from being read."""
+    try:
+        return last_on(root)
+    except UnreadableError:
+        return {}
+
+
 def _list_part(listed: ListCheck) -> Part:
     if listed.bad_line is not None:
         says = f"altered, line {listed.bad_line} does not follow from the one before it"
@@ -169,8 +183,9 @@ def _list_part(listed: ListCheck) -> Part:
 class _Gate:
     """One job's files, and what each says of the others."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, last: LastOn | None = None) -> None:
         self.job = job
+        self._last = _last_on(job.folder.parent) if last is None else last
         self.attached: dict[str, Attached] = {}
         logged = LoggedCaptures()
         for entry in job.entries():
@@ -181,7 +196,7 @@ class _Gate:
 
     def log(self, *, thorough: bool) -> Check:
         """Return what was found of the log."""
-        listed = last_of(self.job.folder.parent, self.job.log_path, LOG_NAME)
+        listed = self._last.get((id_of(self.job.log_path), LOG_NAME)) if self._last else None
         expect = None if listed is None else Sealed(listed.lines, listed.sha256)
         check = verify(self.job.log_path, thorough=thorough, expect=expect)
         if listed is not None and not check.found and check.state is not State.ALTERED:

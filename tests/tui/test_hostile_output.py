@@ -20,6 +20,8 @@ from captures.attaching import attach
 from captures.packing import pack
 from captures.records import Header
 from captures.store import JobStore
+from drivers.clock import MonotonicClock
+from drivers.simulated import SimulatedBench, load_scenario
 from meterlink.commands import Skip
 from meterlink.declared import to_plain
 from meterlink.events import (
@@ -40,6 +42,7 @@ from meterlink.events import (
 from meterlink.reading import Reading
 from meterlink.source import Accuracy, Identity
 from tests.captures.made import START
+from tests.tui.test_bench_command import bench
 from tui.cli import main
 from tui.output import shown
 from tui.shelf import CARDS, PROFILES
@@ -232,3 +235,18 @@ def test_the_writer_keeps_json_what_it_is(value):
     out = shown(line)
     assert json.loads(out) == value
     assert steers(out) == []
+
+
+def test_a_live_bench_repeats_nothing_that_was_typed_as_it_came(tmp_path):
+    typed = "\n19 °C\nskip \x1b[31m\u202e\x07 no time\n\x9b31m\nquit\n"
+    odd = "pump \x1b[2J\u202e\x07"
+    with SimulatedBench(load_scenario("spring-service"), clock=MonotonicClock()) as simulated:
+        args = ("--port", simulated.port, "--profile", "pump-set-demo", "--job", odd, "--who", odd)
+        done = bench(tmp_path, *args, typed=typed)
+        assert done.returncode == 0, done.stderr
+        assert steers(done.stdout + done.stderr) == []
+        [job] = (tmp_path / "jobs").iterdir()
+        again = bench(tmp_path, "--port", simulated.port, "--job", job.name, typed="quit\n")
+    assert steers(again.stdout + again.stderr) == []
+    for words in (["replay", str(job), "--plain", "--speed", "max"], ["jobs", "show", str(job)]):
+        assert steers(said(words)) == []
