@@ -165,7 +165,7 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[Part]:
 
 
 def _last_on(root: Path) -> LastOn:
-    """Return what the list of a store says; one that cannot be read keeps no job from being read."""
+    """Return what a store's list says: nothing where it cannot be read, so that jobs still are."""
     try:
         return last_on(root)
     except UnreadableError:
