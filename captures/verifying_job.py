@@ -5,6 +5,7 @@ says which captures and attachments there were and what they hashed to, and capt
 log must have held. So one that was swapped, cut short or taken away is found too.
 """
 
+import contextlib
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -86,7 +87,9 @@ def check_record(path: Path, *, thorough: bool = False) -> Check:
     job = Job(path.parent.parent)
     if path.parent.name == CAPTURES_FOLDER and is_regular(job.log_path):
         file = f"{CAPTURES_FOLDER}/{path.name}"
-        return _Gate(job).capture(file, path, thorough=thorough)
+        with contextlib.suppress(UnreadableError):  # of the log: then it says nothing of a capture
+            gate = _Gate(job)
+            return gate.capture(file, path, thorough=thorough)
     return verify(path, thorough=thorough)
 
 

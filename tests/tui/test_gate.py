@@ -198,3 +198,9 @@ def test_a_final_seal_that_is_none_any_more_is_no_open_record(job, capsys):
         changed[at] ^= 1
         path.write_bytes(changed)
         assert check_record(path).state is State.ALTERED
+
+
+def test_a_capture_beside_a_log_that_cannot_be_read_is_still_read(job, capsys):
+    (job / "log.jsonl").write_bytes(b"no log at all\n")
+    assert main(words("analyse", job)) == 0
+    assert ": whole, " in capsys.readouterr().out.splitlines()[0]

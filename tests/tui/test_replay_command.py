@@ -268,7 +268,7 @@ def test_a_capture_that_was_cut_is_played_to_the_cut(capture, capsys):
 
 
 def test_a_capture_of_a_newer_format_is_refused_in_one_sentence(capture, capsys):
-    text = capture.read_text("utf-8").replace('"version":"1.0"', '"version":"2.0"', 1)
+    text = capture.read_text("utf-8").replace('"version":"1.1"', '"version":"2.0"', 1)
     capture.write_text(text, encoding="utf-8")
     assert main(["replay", str(capture), "--check"]) == 4
     said = capsys.readouterr().err
