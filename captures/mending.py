@@ -185,6 +185,7 @@ def _mend_left_over(store: JobStore, folder: Path) -> Finding:
             with_day = Job(folder).header()
             name = f"{_when(with_day):%Y-%m-%d}-begun"
             taken = store.adopt(folder, name)
+            _close(Job(taken))
             return Finding(taken.name, "it was begun and not yet named; it is a job now", True)
         aside = store.root / SET_ASIDE
         aside.mkdir(exist_ok=True)
