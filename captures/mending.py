@@ -9,19 +9,19 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from captures.appending import begin_file
-from captures.attaching import register
-from captures.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter
-from captures.joblog import first_line
-from captures.reader import is_regular, read_capture
-from captures.records import LOG_FORMAT, Header, RecordError, decode
+from captures.job.attachments import register
+from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter
+from captures.job.joblog import first_line
+from captures.job.store import BEGUN, JobStore
+from captures.job.verify_job import JobCheck, check_job
+from captures.record.append_file import begin_file
+from captures.record.reader import is_regular, read_capture
+from captures.record.records import LOG_FORMAT, Header, RecordError, decode
+from captures.record.times import local_now, read_rfc3339
+from captures.record.verify import State, verify
 from captures.running_list import has_list, id_of, last_on, put_on_list
-from captures.store import BEGUN, JobStore
-from captures.times import local_now, read_rfc3339
-from captures.verifying import State, verify
-from captures.verifying_job import JobCheck, check_job
 from meterlink.errors import CannotWriteError, InUseError, MeterlinkError, UnreadableError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 SET_ASIDE: Final = ".set-aside"
 """Folder in the store for what is no job, and never deleted."""

@@ -14,15 +14,15 @@ from typing import Final, NamedTuple
 
 import msgspec
 
-from captures.appending import begin_file
-from captures.locking import take_lock
-from captures.reader import is_regular, open_regular
-from captures.records import LONGEST_LINE, VERSION
+from captures.record.append_file import begin_file
+from captures.record.locks import take_lock
+from captures.record.reader import is_regular, open_regular
+from captures.record.records import LONGEST_LINE, VERSION
+from captures.record.times import local_now, rfc3339
+from captures.record.writer import PROGRAM
 from captures.striking import as_sealed
-from captures.times import local_now, rfc3339
-from captures.writer import PROGRAM
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 LIST_NAME: Final = "list.jsonl"
 FORMAT: Final = "meterlink-store-list"

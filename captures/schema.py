@@ -9,8 +9,8 @@ from typing import Any, Final
 
 import msgspec
 
-from captures.archiving import Manifest
-from captures.records import VERSION, known_kinds, record_types
+from captures.exchange.zip_files import Manifest
+from captures.record.records import VERSION, known_kinds, record_types
 
 FILE: Final = Path(__file__).with_name("record.schema.json")
 

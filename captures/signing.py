@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Final
 import tomli_w
 from msgspec.structs import replace
 
-from captures.reader import open_regular
-from captures.records import Seal
+from captures.record.reader import open_regular
+from captures.record.records import Seal
 from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError, UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

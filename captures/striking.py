@@ -17,9 +17,9 @@ from typing import Final
 
 import msgspec
 
-from captures.records import Attached, Header
+from captures.record.records import Attached, Header
 from meterlink.commands import Enter
-from meterlink.events import Entered, Note, Told
+from meterlink.events import CommandReceived, Entered, Note
 
 _SALT: Final = re.compile(rb',"salt":"([0-9a-f]{32})"\}\n\Z')
 _SALT_BYTES: Final = 16
@@ -37,7 +37,7 @@ def salted(line: bytes, record: object) -> bytes:
     match record:
         case Header(title=title) if title:
             pass
-        case Note() | Attached() | Entered(value=None) | Told(command=Enter()):
+        case Note() | Attached() | Entered(value=None) | CommandReceived(command=Enter()):
             pass
         case _:
             return line

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Final
 from meterlink.errors import UnreadableError
 
 if TYPE_CHECKING:
-    from captures.job import Job
-    from captures.verifying import Check, State
-    from captures.verifying_job import JobCheck
+    from captures.job.job import Job
+    from captures.job.verify_job import JobCheck
+    from captures.record.verify import State, Verification
 
 MARK: Final = "(after the damage) "
 """Stands before what a damaged record says from its first bad line on."""
@@ -29,13 +29,13 @@ def add_damaged_too(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def pass_record(args: argparse.Namespace, path: Path, *, beside: bool = False) -> "Check":
+def pass_record(args: argparse.Namespace, path: Path, *, beside: bool = False) -> "Verification":
     """Check one record and say what state it is in; ``beside``: to standard error.
 
     Raises:
         UnreadableError: it is altered and ``--damaged-too`` was not given, or cannot be read.
     """
-    from captures.verifying_job import check_record
+    from captures.job.verify_job import check_record
 
     check = check_record(path)
     _pass(args, check.state, check.sentence, beside=beside)
@@ -44,7 +44,7 @@ def pass_record(args: argparse.Namespace, path: Path, *, beside: bool = False) -
 
 def pass_job(args: argparse.Namespace, job: "Job", *, beside: bool = False) -> "JobCheck":
     """Check all files of a job and say what state it is in; errors as for ``pass_record``."""
-    from captures.verifying_job import check_job
+    from captures.job.verify_job import check_job
 
     check = check_job(job)
     _pass(args, check.state, check.sentence, beside=beside)
@@ -54,7 +54,7 @@ def pass_job(args: argparse.Namespace, job: "Job", *, beside: bool = False) -> "
 def _pass(args: argparse.Namespace, state: "State", sentence: str, *, beside: bool) -> None:
     import msgspec
 
-    from captures.verifying import State
+    from captures.record.verify import State
 
     as_json = getattr(args, "json", False)
     if state is State.ALTERED and not args.damaged_too:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final, TextIO, cast
 
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _USUAL: Final = re.compile(r"[\n\t\x20-\x7e]*")
 _LINE_ENDS: Final = re.compile(r"(\r?\n|\t)")

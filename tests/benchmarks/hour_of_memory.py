@@ -25,17 +25,17 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from msgspec.structs import replace
 
-from captures.job import JobWriter
-from captures.store import JobStore
+from captures.job.job import JobWriter
+from captures.job.store import JobStore
 from drivers.opening import open_source
 from drivers.scpi import ScpiOptions
 from drivers.simulated import SimulatedBench, load_scenario
-from tui.leading import lead
-from tui.plain_face import PlainFace
-from tui.session import Session
-from tui.setting_up import session
-from tui.shelf import CARDS, PROFILES
-from tui.telling import Teller
+from tui.announcing.teller import Teller
+from tui.plain.plain_face import PlainFace
+from tui.session.hands import connect_hands
+from tui.session.session import Session
+from tui.session.setup import session
+from tui.settings.shelf import CARDS, PROFILES
 
 NPLC = 1.0
 """Power line cycles a reading: 50 readings a second on 50 Hz."""
@@ -51,7 +51,7 @@ def card_at_work(job: JobWriter, seed: int) -> Iterator[tuple[Session, Simulated
         source = open_source(bench.port, clock=bench.clock, options=ScpiOptions(nplc=NPLC))
         try:
             with session(job, source, bench.clock, card, profile) as sitting:
-                lead(sitting, bench)
+                connect_hands(sitting, bench)
                 yield sitting, bench
         finally:
             source.close()
@@ -69,7 +69,7 @@ def work_plain(sitting: Session) -> None:
 def work_on_screen(sitting: Session) -> None:
     """Work the card to its end on the screen, which is painted as often as it wants to be."""
     from tui.screen.app import BenchApp
-    from tui.screen.settings import ScreenSettings
+    from tui.settings.screen_settings import ScreenSettings
 
     async def shown() -> None:
         app = BenchApp(sitting, title="an hour", settings=ScreenSettings(tones=False))

@@ -11,21 +11,21 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from captures.answers import read_answers
-from captures.packing import unpack
-from captures.reader import read_capture
-from captures.standing import JobSettings, card_progress
-from captures.store import JobStore
-from captures.trainee_files import TraineeStore
-from captures.verifying import State, verify
-from captures.verifying_job import check_job
+from captures.job.card_progress import JobSettings, card_progress
+from captures.job.pack import unpack
+from captures.job.store import JobStore
+from captures.job.verify_job import check_job
+from captures.record.reader import read_capture
+from captures.record.verify import State, verify
+from captures.training.answers import read_answers
+from captures.training.trainee_files import TraineeStore
 from meterlink.declared import decode
 from meterlink.errors import UnreadableError
 from meterlink.events import CardEnded, Gap, Judged
 from meterlink.reading import Reading
 from tui.cli import main
-from tui.configuration import Configuration
-from tui.shelf import CARDS
+from tui.settings.configuration import Configuration
+from tui.settings.shelf import CARDS
 
 FROZEN = Path(__file__).parent / "frozen"
 VERSIONS = sorted(path.name for path in FROZEN.iterdir() if path.is_dir())

@@ -10,13 +10,13 @@ from datetime import datetime
 
 import pytest
 
-from captures.job import TAKEN_IN, Job
+from captures.job.job import TAKEN_IN, Job
+from captures.job.store import JobStore
+from captures.job.verify_job import check_job, verify_job
 from captures.mending import SET_ASIDE, mend_job, mend_store
-from captures.reader import read_capture
-from captures.store import JobStore
-from captures.verifying import State
-from captures.verifying_job import check_job, verify_job
-from captures.writer import STOPPED
+from captures.record.reader import read_capture
+from captures.record.verify import State
+from captures.record.writer import STOPPED
 from meterlink.events import Contact, Gap, Note
 from meterlink.reading import Reading
 from tests.captures.made import HEADER, many
@@ -193,7 +193,7 @@ def test_the_command_says_what_it_found_and_did(tmp_path, capsys):
 WORKER = """
 import sys
 from pathlib import Path
-from captures.store import JobStore
+from captures.job.store import JobStore
 from meterlink.events import Contact
 from meterlink.reading import Reading
 from tests.captures.made import HEADER

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from captures.archiving import pack_files
-from captures.attaching import attach
-from captures.packing import JOB_PACK, MANIFEST, Manifest, _files_of, pack, reports_in, unpack
-from captures.store import JobStore
-from captures.verifying import State
-from captures.verifying_job import verify_job
+from captures.exchange.zip_files import pack_files
+from captures.job.attachments import attach
+from captures.job.pack import JOB_PACK, MANIFEST, Manifest, _files_of, pack, reports_in, unpack
+from captures.job.store import JobStore
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
 from meterlink.errors import CannotWriteError, FaultFoundError, MeterlinkError, UnreadableError
 from meterlink.reading import Reading
 from tests.captures.made import HEADER

@@ -8,11 +8,11 @@ import threading
 
 import pytest
 
+from captures.job.store import JobStore
+from captures.job.verify_job import check_job, check_record, verify_store
+from captures.record.verify import State
+from captures.record.writer import RecordWriter
 from captures.running_list import LIST_NAME, begin_list, read_list
-from captures.store import JobStore
-from captures.verifying import State
-from captures.verifying_job import check_job, check_record, verify_store
-from captures.writer import RecordWriter
 from meterlink.errors import CannotWriteError
 from meterlink.events import Note
 from meterlink.reading import Reading

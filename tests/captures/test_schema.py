@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.records import encode
+from captures.record.records import encode
 from captures.schema import FILE, schema
 from tests.captures.made import SMALL
 from tests.captures.test_frozen import FROZEN

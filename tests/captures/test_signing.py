@@ -11,10 +11,10 @@ import stat
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
-from captures.records import Seal, decode
+from captures.job.verify_job import verify_job
+from captures.record.records import Seal, decode
+from captures.record.verify import State, verify
 from captures.signing import is_signed_well, make_key, public_key, signed_text
-from captures.verifying import State, verify
-from captures.verifying_job import verify_job
 from meterlink.reading import Reading
 from tests.captures.made import HEADER
 from tui.cli import main
@@ -111,7 +111,7 @@ def test_a_record_that_was_made_anew_has_no_signature_or_another(job, keys, tmp_
     trusted.write_text(f'"Bench 1" = "ed25519:{public_key()}"\n')
     path = job.captures()[0]
     seal = last_seal(path)
-    from captures.writer import RecordWriter
+    from captures.record.writer import RecordWriter
 
     path.unlink()
     with RecordWriter.create(path, HEADER) as forged:

@@ -7,18 +7,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.attaching import attach
-from captures.job import CaptureWriter, strike
-from captures.reader import read_capture
-from captures.records import Struck, encode
+from captures.job.attachments import attach
+from captures.job.job import CaptureWriter, strike
+from captures.job.verify_job import verify_job, verify_store
+from captures.record.reader import read_capture
+from captures.record.records import Struck, encode
+from captures.record.verify import State, verify
+from captures.record.writer import RecordWriter
 from captures.running_list import begin_list
 from captures.striking import as_sealed, salted, texts_of
-from captures.verifying import State, verify
-from captures.verifying_job import verify_job, verify_store
-from captures.writer import RecordWriter
 from meterlink.commands import Enter, How
 from meterlink.errors import InUseError
-from meterlink.events import Entered, Note, Told
+from meterlink.events import CommandReceived, Entered, Note
 from meterlink.reading import Reading
 from tests.captures import from_format
 from tests.captures.made import HEADER, SMALL, START, write
@@ -35,7 +35,7 @@ def note_of(text):
 def job(store, tmp_path):
     photo = tmp_path / "plug.txt"
     photo.write_text("worn")
-    told = Told(t=0.1, command=Enter(text="SN-00-471", how=How.TYPED))
+    told = CommandReceived(t=0.1, command=Enter(text="SN-00-471", how=How.TYPED))
     entered = Entered(t=0.1, step="engine", text="SN-00-471", value=None, unit="", how=How.TYPED)
     with store.create(f"Pump of {NAME}") as writer:
         with writer.new_capture(HEADER) as capture:

@@ -8,8 +8,8 @@ import re
 import pyarrow.parquet
 import pytest
 
-from captures.verifying import State
-from captures.verifying_job import check_record
+from captures.job.verify_job import check_record
+from captures.record.verify import State
 from tests.tui.demo_job import copy_demo
 from tui.cli import main
 

@@ -16,10 +16,10 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from captures.attaching import attach
-from captures.packing import pack
-from captures.records import Header
-from captures.store import JobStore
+from captures.job.attachments import attach
+from captures.job.pack import pack
+from captures.job.store import JobStore
+from captures.record.records import Header
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
 from meterlink.commands import Skip
@@ -27,6 +27,7 @@ from meterlink.declared import to_plain
 from meterlink.events import (
     Asked,
     CardBegan,
+    CommandReceived,
     Contact,
     Entered,
     Gap,
@@ -37,7 +38,6 @@ from meterlink.events import (
     StepBegan,
     StepEnded,
     StepReopened,
-    Told,
 )
 from meterlink.reading import Reading
 from meterlink.source import Accuracy, Identity
@@ -45,7 +45,7 @@ from tests.captures.made import START
 from tests.tui.test_bench_command import bench
 from tui.cli import main
 from tui.output import shown
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 STEERING = "\x1b[2J\x07\x9b31m\u202e\u2066\u200b\x85\x00\r\x7f\ufeff\U000e0041"
 HOSTILE = st.text(
@@ -92,7 +92,7 @@ def make_job(root: Path, text: str) -> Path:
         Lift(t=3.0, contact_t=1.0, held=True),
         MeterSet(t=3.0, quantity=text, lost=(text,)),
         Asked(t=3.0, step=ids[1], say=text, position=text),
-        Told(t=3.1, command=Skip(reason=text, how="typed", who=text, when=text)),
+        CommandReceived(t=3.1, command=Skip(reason=text, how="typed", who=text, when=text)),
         Entered(
             t=3.1, step=ids[1], text=text, value=None, unit="", who=text, when=text, how="typed"
         ),

@@ -8,9 +8,9 @@ from tui.gate import MARK, add_damaged_too, after_damage, pass_record
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.source import RecordSource
-    from captures.verifying import Check
-    from meterlink.analysis import Analysis, HoldFacts
+    from captures.record.record_source import RecordSource
+    from captures.record.verify import Verification
+    from meterlink.bench.analysis import Analysis, HoldFacts
 
 NAME: Final = "analyse"
 HELP: Final = "hold and judge what a capture or a readings file contains"
@@ -41,8 +41,8 @@ def run(args: argparse.Namespace) -> int:
     """Print each hold, then a summary."""
     from pathlib import Path
 
-    from captures.source import open_readings
-    from meterlink.analysis import Analysis
+    from captures.record.record_source import open_readings
+    from meterlink.bench.analysis import Analysis
 
     source = open_readings(Path(args.file))
     analysis = Analysis()
@@ -74,7 +74,7 @@ def _holds(
     args: argparse.Namespace, source: "RecordSource", analysis: "Analysis"
 ) -> "Iterator[HoldFacts]":
     from meterlink.reading import Reading
-    from tui.judging_by import JudgingBy
+    from tui.session.judging_by import JudgingBy
 
     judging = JudgingBy(args, source.header)
     analysis.judge_by(judging.assessor(), judging.step)
@@ -86,7 +86,7 @@ def _holds(
     yield from analysis.close()
 
 
-def _print_json(facts: "HoldFacts", check: "Check | None", damaged: bool) -> None:
+def _print_json(facts: "HoldFacts", check: "Verification | None", damaged: bool) -> None:
     import msgspec
 
     said = msgspec.to_builtins(facts)
@@ -95,10 +95,10 @@ def _print_json(facts: "HoldFacts", check: "Check | None", damaged: bool) -> Non
     print(msgspec.json.encode(said).decode())
 
 
-def _print_text(facts: "HoldFacts", _: "Check | None", damaged: bool) -> None:
-    from meterlink.notation import format_value, format_with_u
-    from tui.signs import can_show
-    from tui.telling import VERDICT_WORDS
+def _print_text(facts: "HoldFacts", _: "Verification | None", damaged: bool) -> None:
+    from meterlink.quantities.notation import format_value, format_with_u
+    from tui.announcing.signs import can_show
+    from tui.announcing.teller import VERDICT_WORDS
 
     sign = can_show("Ω")
     shown = format_value(facts.value, facts.unit, facts.resolution or None, ohm_sign=sign)

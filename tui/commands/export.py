@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from captures.exporting import Row
+    from captures.exchange.export import TableRow
 
     Source = tuple[Path, str, int | None]
     """A capture, its state and the first line that is not what was sealed."""
@@ -38,12 +38,12 @@ def run(args: argparse.Namespace) -> int:
     """Write the table; says where and how many rows."""
     from pathlib import Path
 
-    from captures.exporting import new_file, write_csv, write_parquet
-    from captures.names import shown_path
-    from captures.tables import HoldRow, ReadingRow
+    from captures.exchange.export import new_file, write_csv, write_parquet
+    from captures.exchange.tables import HoldRow, ReadingRow
+    from captures.job.names import shown_path
     from meterlink.errors import UsageError
 
-    kind: type[Row] = HoldRow if args.holds else ReadingRow
+    kind: type[TableRow] = HoldRow if args.holds else ReadingRow
     as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
     if as_parquet and args.output is None:
         raise UsageError("Parquet is no text; name a file to write it to")
@@ -66,8 +66,8 @@ def run(args: argparse.Namespace) -> int:
 def _captures(args: argparse.Namespace) -> "list[Source]":
     from pathlib import Path
 
-    from captures.reader import is_regular
-    from tui.setting_up import job_store
+    from captures.record.reader import is_regular
+    from tui.session.setup import job_store
 
     beside = args.output is None  # the table itself goes to standard output
     path = Path(args.what)
@@ -83,8 +83,8 @@ def _captures(args: argparse.Namespace) -> "list[Source]":
     return found
 
 
-def _rows(captures: "list[Source]", *, holds: bool) -> "Iterator[Row]":
-    from captures.tables import hold_rows, reading_rows
+def _rows(captures: "list[Source]", *, holds: bool) -> "Iterator[TableRow]":
+    from captures.exchange.tables import hold_rows, reading_rows
 
     rows = hold_rows if holds else reading_rows
     for path, record, first_bad_line in captures:

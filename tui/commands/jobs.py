@@ -9,10 +9,10 @@ from tui.gate import MARK, add_damaged_too, after_damage, pass_job
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.job import Job
-    from captures.listing import Listed
-    from captures.store import JobStore
-    from captures.verifying_job import JobCheck
+    from captures.job.job import Job
+    from captures.job.listing import JobSummary
+    from captures.job.store import JobStore
+    from captures.job.verify_job import JobCheck
 
 NAME: Final = "jobs"
 HELP: Final = "list jobs, show one, attach files, pack one for handing over, mend"
@@ -70,7 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do what was asked."""
-    from tui.setting_up import job_store
+    from tui.session.setup import job_store
 
     store = job_store(args.jobs)
     does = {
@@ -112,10 +112,10 @@ def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
 def _list(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
-    from captures.listing import Standing, list_jobs
-    from captures.names import as_utf8
+    from captures.job.listing import JobStatus, list_jobs
+    from captures.job.names import as_utf8
 
-    standing = Standing(args.standing) if args.standing else None
+    standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
         store,
         match=args.match,
@@ -132,7 +132,7 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
         else:
             print(_line(job))
     if not found and not args.json:
-        from meterlink.text import plain
+        from meterlink.quantities.text import plain
 
         print(f"no such job in {plain(str(store.root))}")
     return 0
@@ -140,15 +140,15 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
 
 def _day(text: str) -> str:
     from meterlink.errors import UsageError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     if text and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
         raise UsageError(f"«{plain(text)}» is no day; expected such as 2026-11-03")
     return text
 
 
-def _line(job: "Listed") -> str:
-    from meterlink.text import plain
+def _line(job: "JobSummary") -> str:
+    from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
     captures = counted(job.captures, "capture")
@@ -156,7 +156,7 @@ def _line(job: "Listed") -> str:
 
 
 def _show(args: argparse.Namespace, store: "JobStore") -> int:
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     job = store.job(args.job)
     check = pass_job(args, job)
@@ -175,8 +175,8 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
 def _show_json(job: "Job", check: "JobCheck") -> None:
     import msgspec
 
-    from captures.names import as_utf8
-    from captures.records import encode
+    from captures.job.names import as_utf8
+    from captures.record.records import encode
 
     header = job.header()
     record, bad = check.state.value, check.parts[0].first_bad_line
@@ -197,11 +197,11 @@ def _show_json(job: "Job", check: "JobCheck") -> None:
 
 def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
     """Yield what happened, card by card, then the table of results of each."""
-    from captures.standing import JobSettings, card_progress
+    from captures.job.card_progress import JobSettings, card_progress
     from meterlink.events import CardBegan
-    from meterlink.text import plain
-    from tui.shelf import CARDS
-    from tui.telling import Teller, table
+    from meterlink.quantities.text import plain
+    from tui.announcing.teller import Teller, table
+    from tui.settings.shelf import CARDS
 
     stands = list(card_progress(job, JobSettings(job), CARDS.get))
     tellers = {progress.card.id: Teller(progress.card) for progress in stands}
@@ -220,8 +220,8 @@ def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
 def _attach(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.attaching import attach
-    from captures.names import shown_path
+    from captures.job.attachments import attach
+    from captures.job.names import shown_path
 
     with store.resume(args.job) as job:
         for file in args.files:
@@ -233,8 +233,8 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
 def _pack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.names import shown_path
-    from captures.packing import PACK_ENDING, pack
+    from captures.job.names import shown_path
+    from captures.job.pack import PACK_ENDING, pack
 
     job = store.job(args.job)
     target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
@@ -246,13 +246,13 @@ def _pack(args: argparse.Namespace, store: "JobStore") -> int:
 def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.names import shown_path
-    from captures.packing import LARGEST, reports_in, unpack
+    from captures.job.names import shown_path
+    from captures.job.pack import LARGEST, reports_in, unpack
+    from captures.job.verify_job import check_job
+    from captures.record.verify import State
     from captures.report import Audience, write_report
-    from captures.verifying import State
-    from captures.verifying_job import check_job
     from meterlink.errors import UsageError
-    from tui.shelf import CARDS
+    from tui.settings.shelf import CARDS
 
     if args.largest is not None and args.largest < 1:
         raise UsageError("--largest is a number of MiB, at least 1")
@@ -277,9 +277,9 @@ def _mend(args: argparse.Namespace, store: "JobStore") -> int:
     """Mend and say what was found; 1 where something is left that cannot be mended here."""
     import msgspec
 
+    from captures.job.names import as_utf8
     from captures.mending import mend_job, mend_store
-    from captures.names import as_utf8
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
     if args.job:
@@ -302,8 +302,8 @@ def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
     """Begin the store's running list, with what is closed already on it, and say its head."""
     import msgspec
 
+    from captures.job.names import shown_path
     from captures.mending import mend_store
-    from captures.names import shown_path
     from captures.running_list import LIST_NAME, begin_list, read_list
 
     begin_list(store.root)
@@ -321,8 +321,8 @@ def _strike(args: argparse.Namespace, store: "JobStore") -> int:
     """Strike, and say from how many lines; 1 where the text is not there."""
     import msgspec
 
-    from captures.job import strike
-    from captures.names import as_utf8, shown_path
+    from captures.job.job import strike
+    from captures.job.names import as_utf8, shown_path
     from meterlink.errors import UsageError
     from meterlink.wording import counted
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.verifying import Check
-    from captures.verifying_job import Part
+    from captures.job.verify_job import JobPart
+    from captures.record.verify import Verification
 
 NAME: Final = "verify"
 HELP: Final = "check the seals of captures, job logs, whole jobs, or all of them"
@@ -40,8 +40,8 @@ def run(args: argparse.Namespace) -> int:
 
     import msgspec
 
+    from captures.record.verify import State
     from captures.signing import read_trusted
-    from captures.verifying import State
     from meterlink.errors import UsageError
 
     if args.what and args.head:
@@ -62,14 +62,14 @@ def run(args: argparse.Namespace) -> int:
     return 0 if good else 1
 
 
-def _can_be_signed(found: "Check | Part") -> bool:
+def _can_be_signed(found: "Verification | JobPart") -> bool:
     """Attachments have no seal of their own; the job log names their hash."""
-    from captures.verifying import Check
+    from captures.record.verify import Verification
 
-    return isinstance(found, Check) or not found.file.startswith("attachments/")
+    return isinstance(found, Verification) or not found.file.startswith("attachments/")
 
 
-def _signed_words(found: "Check | Part", who: str | None) -> str:
+def _signed_words(found: "Verification | JobPart", who: str | None) -> str:
     if who is not None:
         return f"signed by «{who}»"
     if not found.key:
@@ -79,12 +79,14 @@ def _signed_words(found: "Check | Part", who: str | None) -> str:
     return f"signed with a key that is not among the trusted, {found.key}"
 
 
-def _findings(args: argparse.Namespace) -> "Iterator[tuple[Check | Part, dict[str, object]]]":
+def _findings(
+    args: argparse.Namespace,
+) -> "Iterator[tuple[Verification | JobPart, dict[str, object]]]":
     from pathlib import Path
 
-    from captures.reader import is_regular
-    from captures.verifying_job import check_record, verify_job, verify_store
-    from tui.setting_up import job_store
+    from captures.job.verify_job import check_record, verify_job, verify_store
+    from captures.record.reader import is_regular
+    from tui.session.setup import job_store
 
     store = job_store(args.jobs)
     if not args.what:
@@ -100,8 +102,8 @@ def _findings(args: argparse.Namespace) -> "Iterator[tuple[Check | Part, dict[st
             yield part, _facts_of_part(job.name, part)
 
 
-def _facts_of_file(check: "Check") -> dict[str, object]:
-    from captures.names import as_utf8
+def _facts_of_file(check: "Verification") -> dict[str, object]:
+    from captures.job.names import as_utf8
 
     return {
         "file": as_utf8(str(check.path)),
@@ -117,8 +119,8 @@ def _facts_of_file(check: "Check") -> dict[str, object]:
     }
 
 
-def _facts_of_part(job: str | None, part: "Part") -> dict[str, object]:
-    from captures.names import as_utf8
+def _facts_of_part(job: str | None, part: "JobPart") -> dict[str, object]:
+    from captures.job.names import as_utf8
 
     named = {} if job is None else {"job": as_utf8(job)}
     return {
