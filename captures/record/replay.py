@@ -35,6 +35,10 @@ _WRITERS_OWN: Final = (NOT_WRITTEN, STOPPED)
 """Why of gaps that the writer of the record put in: the bench never heard of them."""
 
 
+NEVER_CLOSED: Final = "it was never closed, so its end may be missing"
+"""Among the reasons of a replay."""
+
+
 class Moment(NamedTuple):
     """One step of a replay: what came in, and what the engine makes of it."""
 
@@ -187,5 +191,5 @@ class Played(Closing):
         if self.unknown:
             reasons.append(f"{self.unknown} of its records are of kinds that this program lacks")
         if not self.closed:
-            reasons.append("it was never closed, so its end may be missing")
+            reasons.append(NEVER_CLOSED)
         return reasons

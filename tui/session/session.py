@@ -9,7 +9,10 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final, NamedTuple
 
+from msgspec.structs import replace
+
 from captures.job.job import JobWriter
+from captures.record.times import to_the_clock
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench, Snapshot
@@ -71,7 +74,7 @@ class Session:
         with self._lock:
             if not self._begun:
                 self._begun = True
-                self._handle(self.bench.begin(self._clock.now()))
+                self._handle(self.bench.begin(self._now()))
 
     def run(self, stop: threading.Event) -> None:
         """Read until ``stop`` is set, the source ends or the card does.
@@ -81,6 +84,7 @@ class Session:
         """
         self.begin()
         for reading in self._source.readings(stop):
+            reading = replace(reading, t=to_the_clock(reading.t))
             with self._lock:
                 self.readings += 1
                 self._capture.append(reading)
@@ -101,7 +105,7 @@ class Session:
             if self._closed:
                 return
             self.begin()
-            self._handle(self.bench.tell(command, self._clock.now()))
+            self._handle(self.bench.tell(command, self._now()))
 
     def close(self) -> None:
         """Take no more commands: job and capture are about to be closed."""
@@ -111,12 +115,16 @@ class Session:
     def turned(self, setting: Setting) -> None:
         """Someone turned the meter's knob. Called by the thread that reads."""
         with self._lock:
-            self._handle(self.bench.set_meter(setting, self._clock.now()))
+            self._handle(self.bench.set_meter(setting, self._now()))
 
     def gap(self, gap: Gap) -> None:
         """Readings are missing, or the meter is back. Called by the thread that reads."""
         with self._lock:
-            self._handle(self.bench.gap(gap))
+            until = None if gap.until is None else to_the_clock(gap.until)
+            self._handle(self.bench.gap(replace(gap, t=to_the_clock(gap.t), until=until)))
+
+    def _now(self) -> float:
+        return to_the_clock(self._clock.now())
 
     def _handle(self, events: Iterable[BenchEvent]) -> None:
         """Write, then show; then set the meter as a new step wants it."""
@@ -144,7 +152,7 @@ class Session:
 
         The bench is told either way: with all that it was told in the record, it replays exactly.
         """
-        t = self._clock.now()
+        t = self._now()
         try:
             setting = self._source.prepare(setup)
         except MeterError as fault:
