@@ -1,6 +1,6 @@
 """The JSON Schema of a record's lines, made from the very Structs that write and read them.
 
-``python -m captures.exchange.schema`` writes it anew beside FORMAT.md; a test holds the two together.
+Run ``python -m captures.exchange.schema`` to write it beside FORMAT.md; a test compares the two.
 """
 
 import json
