@@ -47,6 +47,8 @@ class Beginning(NamedTuple):
     past: tuple[Event, ...]
     lacks: tuple[str, ...] = ()
     """What the record does not say, each a plain sentence: why a replay may differ."""
+    confirms: bool = False
+    """Whether the meter was asked before a held value counted."""
 
     def bench(self) -> Bench:
         """Return a fresh bench."""
@@ -56,6 +58,7 @@ class Beginning(NamedTuple):
             accuracy=self.accuracy,
             policy=self.policy,
             past=self.past,
+            confirms=self.confirms,
         )
 
 
@@ -70,9 +73,12 @@ def settings_for(
     *,
     policy: HoldPolicy = POLICY,
     past: Iterable[Event] = (),
+    confirms: bool = False,
 ) -> dict[str, Any]:
     """Return the settings of a capture's header that say what its bench was made from."""
     settings = settings_of(card, profile) | {"policy": msgspec.to_builtins(policy)}
+    if confirms:
+        settings["confirms"] = True
     folded = [
         event for event in past if isinstance(event, BenchEvent) and not isinstance(event, _PASSED)
     ]
@@ -122,6 +128,7 @@ def read_beginning(header: Header, name: str) -> Beginning:
         policy=policy,
         past=past_of(header, name),
         lacks=lacks,
+        confirms=bool(settings.get("confirms")),
     )
 
 

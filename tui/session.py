@@ -85,6 +85,8 @@ class Session:
                 self.readings += 1
                 self._capture.append(reading)
                 self._handle(self.bench.feed(reading))
+                if self.bench.unconfirmed:
+                    self._confirm()
             if self.between is not None:
                 self.between()
             if self.bench.progress.ended:
@@ -128,6 +130,19 @@ class Session:
         seen = Seen(events, self.bench.look())
         for face in self._faces:
             face(seen)
+
+    def _confirm(self) -> None:
+        """Ask what the meter is set to before a held value counts, and let the bench know."""
+        failed, setup = "", self.bench.setup
+        if setup is not None:
+            try:
+                setting = self._source.confirm(setup)
+            except MeterError as fault:
+                failed = str(fault)
+            else:
+                if setting != self.bench.setting:
+                    self._handle(self.bench.set_meter(setting, self._clock.now()))
+        self._handle(self.bench.confirm(self._clock.now(), failed))
 
     def _prepare(self, setup: Setup) -> None:
         """Set the meter; what it refuses is a thing that was asked for and could not be had.

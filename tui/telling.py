@@ -17,6 +17,7 @@ from meterlink.events import (
     Judged,
     Lift,
     MeterChecked,
+    MeterFlags,
     MeterSet,
     Note,
     PassedOver,
@@ -164,7 +165,9 @@ class Teller:
             case PassedOver():
                 return f"passed over {event.count} readings: {event.why}"
             case MeterSet():
-                return "; ".join(event.lost)
+                return "; ".join((*event.lost, *event.cautions))
+            case MeterFlags():
+                return "; ".join(event.cautions)
             case Note():
                 return f"note: {event.text}"
         return ""

@@ -23,6 +23,7 @@ from meterlink.events import (
     Judged,
     Lift,
     MeterChecked,
+    MeterFlags,
     MeterSet,
     SoakPoint,
     StepBegan,
@@ -152,6 +153,8 @@ class View:
                 self._fulfilled |= self._asks_to_lift(event)
             case MeterSet():
                 self._take_setting(event)
+            case MeterFlags():
+                self.lost = "; ".join((*event.blocks, *event.cautions))
             case _:
                 self._take_step(event)
 
@@ -188,7 +191,7 @@ class View:
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
-        self.lost = "; ".join(event.lost)
+        self.lost = "; ".join((*event.lost, *event.cautions))
         self._setting = Setting(
             quantity=Quantity(event.quantity) if event.quantity else None,
             range=event.range,
@@ -196,6 +199,8 @@ class View:
             integration_s=event.integration_s,
             resolution=event.resolution,
             lost=event.lost,
+            flags=event.flags,
+            cautions=event.cautions,
         )
 
     def _asks_to_lift(self, asked: Asked) -> bool:
