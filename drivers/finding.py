@@ -147,6 +147,14 @@ def ask(link: Link, patience: Patience = PATIENT) -> Found:
                 confidence=1.0,
                 says=f"answers as {identity}",
             )
+        if not talk.heard_bytes and baud in (0, SPEEDS[0]) and talk.tells_entries():
+            return Found(
+                port=link.name,
+                wire=SCPI,
+                identity=Identity(port=link.name),
+                confidence=1.0,
+                says="answers as a meter that speaks SCPI and does not say who it is",
+            )
         if talk.heard_bytes:
             break
     return Found(port=link.name, says=says)

@@ -98,8 +98,10 @@ def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | Non
     if wire not in (None, SCPI):
         return open_wire(link, wire, clock)
     found = ask(link) if wire == SCPI else find_out(link)
-    if found.wire == SCPI:
-        return ScpiMeter.open(link, clock, options)
+    if found.wire == SCPI or wire == SCPI:
+        return ScpiMeter.open(
+            link, clock, options, named=wire == SCPI, asks=found.identity is not None
+        )
     if found.sure:
         # The line is as it was found, which need not be the wire's usual one.
         return WireSource(link, load(found.wire), clock)

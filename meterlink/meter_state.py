@@ -77,12 +77,13 @@ def told_flags(flags: Iterable[str]) -> tuple[str, ...]:
 
 def misfit(setting: Setting | None, setup: Setup | None) -> str:
     """Return what to turn the meter to, where it says that it measures something else."""
-    if setting is None or setup is None or setting.quantity in (None, setup.quantity):
+    if setting is None or setup is None or setting.quantity is None:
         return ""
-    on = setting.quantity.value if setting.quantity is not None else ""
+    if setting.quantity is setup.quantity:
+        return ""
     return (
-        f"The meter was turned to {on}; turn it to {setup.quantity.value} and touch again. "
-        "Nothing was judged."
+        f"The meter was turned to {setting.quantity.value}; turn it to {setup.quantity.value} "
+        "and touch again. Nothing was judged."
     )
 
 

@@ -102,6 +102,11 @@ class WireSource:
         self._told = setting_for(self._newest, setup)
         return self._told
 
+    def confirm(self, setup: Setup) -> Setting:
+        """Return what the newest frame says that the knob is on; such a meter cannot be asked."""
+        self._told = setting_for(self._newest, setup)
+        return self._told
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
         """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
 

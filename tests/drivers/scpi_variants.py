@@ -46,8 +46,8 @@ class Variant:
     binary: bool = False
     greeting: bytes = b""
     wire: str | None = None
-    header: str = ""
-    """Before every answer, as with headers on."""
+    headers: bool = False
+    """Every answer begins with its header (IEEE 488.2, 8.2), but for common queries."""
     stray: bytes = b""
     """Comes before every answer."""
     functions: Callable[[str], str] = field(default=lambda name: f'"{name}"')
@@ -61,6 +61,7 @@ class Instrument:
     def __init__(self, variant: Variant) -> None:
         self.variant = variant
         self.errors: list[tuple[int, str]] = []
+        self.rest = b""
         self.function, self.range, self.auto, self.nplc = "VOLT", 1000.0, True, 10.0
         self.remote = False
         self.binary = variant.binary
@@ -86,7 +87,9 @@ class Instrument:
             if v.prompt and v.prompt_first:
                 yield 0, v.prompt
             if answer is not None:
-                whole = v.stray + v.header.encode() + answer + v.end
+                on = v.headers and not text.startswith("*")
+                header = f":{text.rstrip('?').partition(' ')[0]} " if on else ""
+                whole = v.stray + header.encode() + answer + v.end
                 if v.split_s:
                     half = len(whole) // 2
                     yield pause, whole[:half]
@@ -160,17 +163,27 @@ class Instrument:
     def setting(self, header: str, value: str, *, query: bool) -> tuple[bytes | None, float]:
         function, _, rest = header.partition(":")
         knows = self.variant.knows
-        if function in ("RES", "FRES", "VOLT") and rest.removeprefix("DC:") in ("RANG", "RANG:AUTO", "NPLC"):
+        if function in ("RES", "FRES", "VOLT") and rest.removeprefix("DC:") in (
+            "RANG",
+            "RANG:AUTO",
+            "NPLC",
+        ):
             name = rest.removeprefix("DC:")
             if name[:4] in knows:
                 if name == "RANG":
                     if query:
                         return f"{self.range:+.6E}".encode(), 0
-                    self.range, self.auto = float(value), False
+                    try:
+                        self.range, self.auto = float(value), False
+                    except ValueError:
+                        return self.refuse(-104, "Data type error")
                 elif name == "NPLC":
                     if query:
                         return f"{self.nplc:+.6E}".encode(), 0
-                    self.nplc = float(value)
+                    try:
+                        self.nplc = float(value)
+                    except ValueError:
+                        return self.refuse(-104, "Data type error")
                 else:
                     if query:
                         return str(int(self.auto)).encode(), 0
@@ -204,8 +217,13 @@ VARIANTS = [
     Variant("identity in Latin-1", identity="Prüfgerätebau,Meßgerät,7,1.0 µ".encode("latin-1")),
     Variant("identity begins with a digit", identity=b"4 1/2 digit meter,rev B"),
     Variant("no identity, but an error queue", identity=None),
-    Variant("no identity, no queue, no status; asked for by name", identity=None, queue=False,
-            status=False, wire="scpi"),
+    Variant(
+        "no identity, no queue, no status; asked for by name",
+        identity=None,
+        queue=False,
+        status=False,
+        wire="scpi",
+    ),
     Variant("prompt before each answer", prompt=b"SCPI> ", prompt_first=True),
     Variant("prompt after each answer", prompt=b"> ", end=b"\r\n"),
     Variant("echo of each command", echo=True),
@@ -216,19 +234,29 @@ VARIANTS = [
     Variant("unit close behind", number=lambda r: f"{r:+.6E}OHM", over="+9.9E37OHM"),
     Variant("label before the number", number=lambda r: f"RES {r:+.6E}", over="RES +9.9E37"),
     Variant("label with a colon", number=lambda r: f"R: {r:.2f}", over="R: OL"),
-    Variant("headers on", header=":RES ", queue=True),
-    Variant("value, time, count", number=lambda r: f"{r:+.6E},+12.345,+00017",
-            over="+9.9E37,+12.345,+00017"),
-    Variant("value, time, count with units", number=lambda r: f"{r:+.6E}OHM,+12.345SECS,+00017RDNG#",
-            over="+9.9E37OHM,+12.345SECS,+00017RDNG#"),
+    Variant("headers on", headers=True),
+    Variant(
+        "value, time, count",
+        number=lambda r: f"{r:+.6E},+12.345,+00017",
+        over="+9.9E37,+12.345,+00017",
+    ),
+    Variant(
+        "value, time, count with units",
+        number=lambda r: f"{r:+.6E}OHM,+12.345SECS,+00017RDNG#",
+        over="+9.9E37OHM,+12.345SECS,+00017RDNG#",
+    ),
     Variant("OL for over range", over="OL"),
     Variant("overload in words", over="OVERFLOW"),
     Variant("INF for over range", over="+INF"),
     Variant("INFINITY for over range", over="INFINITY"),
-    Variant("whole numbers", number=lambda r: f"{r:.0f}", over="99999999999999999999999999999999999999"),
+    Variant("whole numbers", number=lambda r: f"{r:.0f}", over="99" + "0" * 36),
     Variant("small e, no plus", number=lambda r: f"{r:.5e}", over="9.9e37"),
-    Variant("blanks around and leading noughts", number=lambda r: f"  +000{r:.3f} \t", over=" +9.9E+37 "),
-    Variant("a block around the number", number=lambda r: "#210" + f"{r:+010.3f}", over="#207+9.9E37"),
+    Variant(
+        "blanks around and leading noughts", number=lambda r: f"  +000{r:.3f} \t", over=" +9.9E+37 "
+    ),
+    Variant(
+        "a block around the number", number=lambda r: "#210" + f"{r:+010.3f}", over="#207+9.9E37"
+    ),
     Variant("a reading takes 2.6 s", slow_s=2.6),
     Variant("the identity takes 1.8 s", slow_identity_s=1.8),
     Variant("deaf for 60 ms after each command", deaf_s=0.06),
@@ -247,5 +275,7 @@ VARIANTS = [
     Variant("a banner on connecting", greeting=b"Welcome to the bench\r\nready\r\n"),
     Variant("XON and XOFF among the bytes", stray=b"\x11"),
     Variant("NULs among the bytes", stray=b"\0\0"),
-    Variant("long names without quotes", functions=lambda f: {"RES": "RESISTANCE"}.get(f, "VOLTAGE:DC")),
+    Variant(
+        "long names without quotes", functions=lambda f: {"RES": "RESISTANCE"}.get(f, "VOLTAGE:DC")
+    ),
 ]
