@@ -35,7 +35,7 @@ from meterlink.events import (
     TouchEvent,
 )
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
-from meterlink.meter_state import MeterState, misfit
+from meterlink.meter_state import MeterState, misfit, turned_meanwhile
 from meterlink.profile import Profile
 from meterlink.progress import Progress
 from meterlink.reading import Reading
@@ -158,13 +158,21 @@ class Bench:
         if pending is None:
             return []
         out: list[BenchEvent] = []
-        why = failed or misfit(self.setting, self.setup) or " ".join(self._state.blocks)
+        reading, touches = pending
+        say = failed or misfit(self.setting, self.setup) or " ".join(self._state.blocks)
+        why = say or turned_meanwhile(self.setting, reading)
         self._note(MeterConfirmed(t=t, why=why, failed=failed), out)
-        if not why:
-            return [*out, *self._follow(*pending)]
-        self._abandon(t, out)
-        self._note(Asked(t=t, step=self.progress.current or "", say=why), out)
+        if why:
+            touches = [touch for touch in touches if not isinstance(touch, Held)]
+        out += self._follow(reading, touches)
+        if say:
+            self._note(Asked(t=t, step=self.progress.current or "", say=say), out)
         return out
+
+    @property
+    def astray(self) -> bool:
+        """Whether the meter says that it measures something else than the step wants."""
+        return bool(misfit(self.setting, self.setup))
 
     def _follow(self, reading: Reading, touches: Sequence[TouchEvent]) -> Sequence[BenchEvent]:
         """Take what the detector made of ``reading``."""

@@ -87,6 +87,13 @@ def misfit(setting: Setting | None, setup: Setup | None) -> str:
     )
 
 
+def turned_meanwhile(setting: Setting | None, reading: Reading) -> str:
+    """Return why a value does not count that was read while the meter was being turned back."""
+    if setting is None or setting.quantity in (None, reading.quantity):
+        return ""
+    return "The meter was turned while the value settled."
+
+
 class MeterState:
     """Follows what the meter says of itself, by its readings and by its answers."""
 

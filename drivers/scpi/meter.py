@@ -52,7 +52,7 @@ class ScpiMeter:
         self._turns = Turns()
         self._dialect = dialect or Dialect()
         self._panel = Panel(talk, options, self._dialect)
-        self._setting = Setting()
+        self._prepared = Setting()
         self._shapes = NumberShapes()
         self._strikes = 0
         self._readout: Readout | None = None
@@ -118,6 +118,7 @@ class ScpiMeter:
             self._readout, setting = choose_readout(
                 self._talk, self._panel, chosen, self._options, self._dialect
             )
+            self._prepared = setting
             self._take(setting, setup)
             self._shapes = NumberShapes()
             return setting
@@ -129,12 +130,11 @@ class ScpiMeter:
             MeterError: it does not answer, or is on what has no name here.
         """
         with self._turns:
-            setting = self._panel.confirm(self._setting, setup)
+            setting = self._panel.confirm(self._prepared)
             self._take(setting, setup)
             return setting
 
     def _take(self, setting: Setting, setup: Setup) -> None:
-        self._setting = setting
         self._quantity = setting.quantity or setup.quantity
         self._resolution = setting.resolution
 

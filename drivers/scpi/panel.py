@@ -117,8 +117,8 @@ class Panel:
         )
         return Chosen(node, measure_only, setting)
 
-    def confirm(self, was: Setting, setup: Setup) -> Setting:
-        """Return what the instrument says that it is set to now; ``was`` is what it was set to.
+    def confirm(self, was: Setting) -> Setting:
+        """Return what the instrument says that it is set to now; ``was``: when it had been set.
 
         Raises:
             MeterError: it does not answer, or measures what has no name here.

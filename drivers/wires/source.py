@@ -108,7 +108,7 @@ class WireSource:
         return self._told
 
     def readings(self, stop: Stop) -> Iterator[Reading]:
-        """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
+        """Yield readings; see ``Source``. What a display that is held shows carries the flag.
 
         Raises:
             PortLostError: the meter went away.
@@ -196,8 +196,6 @@ class WireSource:
         wanted = self._setup.quantity if self._setup is not None else None
         for frame, age in zip(frames, reversed(ages), strict=True):
             self._notice(frame)
-            if frame.status.hold:
-                continue
             self._last_t = max(self._last_t + _TICK_S, now - age)
             reading = frame.reading(self._last_t, wanted)
             if reading is not None:

@@ -128,10 +128,7 @@ class Instrument:
     def measure_or_set(self, header: str, value: str) -> tuple[bytes | None, float]:
         v = self.variant
         query = header.endswith("?")
-        if header in READ_QUERIES and header.rstrip("?")[:4] in (
-            *(name[:4] for name in v.knows),
-            *(("FETC",) if "INIT" in v.knows else ()),
-        ):
+        if header in READ_QUERIES and self.knows_reading(header):
             if header.startswith("MEAS"):
                 self.function = "RES"
             return self.reading(), v.slow_s
@@ -139,26 +136,28 @@ class Instrument:
             return None, 0
         if not query and v.remote_first and not self.remote:
             return self.refuse(-203, "Command protected")
-        if header in ("FUNC", "FUNC?") and "FUNC" in v.knows:
+        if header[:4] in ("FUNC", "CONF") and header[:4] in v.knows:
+            return self.choose(header, value), 0
+        if header.rstrip("?") in ("TRIG:SOUR", "SAMP:COUN") and "TRIG" in v.knows:
+            return (None if not query else b"IMM" if "SOUR" in header else b"1"), 0
+        if header.rstrip("?") == "FORM:DATA":
             if query:
-                return v.functions(self.function).encode(), 0
-            self.function = value.strip("\"'")
-            return None, 0
-        if header.startswith("CONF") and "CONF" in v.knows:
-            if query:
-                return f'"{self.function} +1.0E+03,+1.0E-03"'.encode(), 0
-            self.function = header.partition(":")[2]
-            return None, 0
-        if header in ("TRIG:SOUR", "SAMP:COUN") and "TRIG" in v.knows:
-            return None, 0
-        if header in ("TRIG:SOUR?", "SAMP:COUN?") and "TRIG" in v.knows:
-            return (b"IMM" if "SOUR" in header else b"1"), 0
-        if header == "FORM:DATA":
+                return (b"REAL,64" if self.binary else b"ASC"), 0
             self.binary = not value.startswith("ASC")
             return None, 0
-        if header == "FORM:DATA?":
-            return (b"REAL,64" if self.binary else b"ASC"), 0
         return self.setting(header.rstrip("?"), value, query=query)
+
+    def knows_reading(self, header: str) -> bool:
+        knows = self.variant.knows
+        return "INIT" in knows if header == "FETC?" else header[:4] in knows
+
+    def choose(self, header: str, value: str) -> bytes | None:
+        if header == "FUNC?":
+            return self.variant.functions(self.function).encode()
+        if header == "CONF?":
+            return f'"{self.function} +1.0E+03,+1.0E-03"'.encode()
+        self.function = value.strip("\"'") if header == "FUNC" else header.partition(":")[2]
+        return None
 
     def setting(self, header: str, value: str, *, query: bool) -> tuple[bytes | None, float]:
         function, _, rest = header.partition(":")

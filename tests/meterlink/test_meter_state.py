@@ -121,11 +121,14 @@ class Confirming(Hands):
         return said
 
     def touch_primary(self):
+        """Touch twice."""
         self.cautions()
-        for n in range(100):
+        for n in range(240):
             self.t += 0.02
             value = 0.95 if n % 2 else 0.951
-            self.events += self.feed(Reading(self.t, value, resolution=0.001))
+            over = n % 120 > 80
+            value = float("inf") if over else value
+            self.events += self.feed(Reading(self.t, value, resolution=0.001, overload=over))
         return self
 
 
