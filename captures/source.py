@@ -101,6 +101,6 @@ def setting_of(event: MeterSet) -> Setting:
         integration_s=event.integration_s,
         resolution=event.resolution,
         lost=event.lost,
-        flags=event.flags,
-        cautions=event.cautions,
+        flags=event.flags or (),
+        cautions=event.cautions or (),
     )

@@ -8,10 +8,12 @@ import re
 from typing import Final
 
 _DIGITS: Final = re.compile(r"\d")
-_MOST: Final = 12
-"""A meter with more shapes than this writes numbers as they come, and none of them is odd."""
+_SHARE: Final = 0.15
+"""A shape that makes up so much of what came lately is one of the meter's own."""
+_KEEPS: Final = 0.97
+"""What a reading counts when the next has come: some thirty of them are remembered."""
 _RUN: Final = 2
-"""So many in a row make a shape known: damage seldom hits twice in the same way."""
+"""So many in a row are no accident either: the meter has changed its range."""
 
 
 def shape_of(text: str) -> str:
@@ -20,26 +22,25 @@ def shape_of(text: str) -> str:
 
 
 class NumberShapes:
-    """Learns which shapes a meter sends."""
+    """Learns which shapes a meter sends. Memory is bounded: what is rare is forgotten."""
 
     def __init__(self) -> None:
-        self._known: set[str] = set()
-        self._odd = ""
-        self._count = 0
+        self._counts: dict[str, float] = {}
+        self._newest = ""
+        self._run = 0
 
     def fits(self, text: str) -> bool:
-        """Whether ``text`` has a shape of this meter's; what comes twice in a row is one of them.
-
-        The first one ever is taken for granted.
-        """
+        """Whether ``text`` has a shape that this meter sends, as far as that is known by now."""
         shape = shape_of(text)
-        if shape in self._known or not self._known or len(self._known) > _MOST:
-            self._known.add(shape)
-            self._odd, self._count = "", 0
-            return True
-        self._count = self._count + 1 if shape == self._odd else 1
-        self._odd = shape
-        if self._count < _RUN:
-            return False
-        self._known.add(shape)
-        return True
+        self._run = self._run + 1 if shape == self._newest else 1
+        self._newest = shape
+        counts = self._counts
+        for known in counts:
+            counts[known] *= _KEEPS
+        counts[shape] = counts.get(shape, 0.0) + 1.0
+        if len(counts) > _MOST:
+            self._counts = {known: n for known, n in counts.items() if n > 0.1}
+        return self._run >= _RUN or counts[shape] >= _SHARE * sum(counts.values())
+
+
+_MOST: Final = 64

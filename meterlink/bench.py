@@ -232,8 +232,8 @@ class Bench:
                 integration_s=setting.integration_s,
                 resolution=setting.resolution,
                 lost=setting.lost,
-                flags=setting.flags,
-                cautions=setting.cautions,
+                flags=setting.flags or msgspec.UNSET,
+                cautions=setting.cautions or msgspec.UNSET,
             ),
             out,
         )

@@ -306,10 +306,10 @@ class MeterSet(Event, frozen=True, kw_only=True, tag="meter-set"):
     integration_s: float | None = None
     resolution: float | None = None
     lost: tuple[str, ...] = ()
-    flags: tuple[str, ...] = ()
-    """What it answers of itself, such as ``relative``."""
-    cautions: tuple[str, ...] = ()
-    """What it cannot be asked, each a plain sentence."""
+    flags: tuple[str, ...] | msgspec.UnsetType = msgspec.UNSET
+    """What it answers of itself, such as ``relative``; not written where that is nothing."""
+    cautions: tuple[str, ...] | msgspec.UnsetType = msgspec.UNSET
+    """What it cannot be asked, each a plain sentence; likewise."""
 
 
 class MeterFlags(Event, frozen=True, kw_only=True, tag="meter-flags"):

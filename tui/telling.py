@@ -165,7 +165,7 @@ class Teller:
             case PassedOver():
                 return f"passed over {event.count} readings: {event.why}"
             case MeterSet():
-                return "; ".join((*event.lost, *event.cautions))
+                return "; ".join((*event.lost, *(event.cautions or ())))
             case MeterFlags():
                 return "; ".join(event.cautions)
             case Note():

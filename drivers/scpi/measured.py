@@ -20,6 +20,8 @@ _VALUE: Final = re.compile(
     r"\s?(?P<unit>[A-Za-zµ°\u03a9\u2126\u03bc#%]{0,6})",
     re.ASCII,
 )
+_MOST: Final = 1e30
+"""No quantity in SI units is so large: such a number is a damaged 9.9E37."""
 _BETWEEN: Final = re.compile(r"\s*[:=]\s*|\s+")
 
 OVER_WORDS: Final = frozenset(
@@ -73,6 +75,8 @@ def parse_measured(text: str) -> Measured:
         return _word(text)
     quantity, power = _unit(found["unit"], text)
     value = real_value(float("".join(found["number"].split())))
+    if _MOST < abs(value) < math.inf:
+        raise AnswerFormError(f"«{plain(text, 40)}» is more than any quantity")
     if math.isfinite(value) and power:
         value = value * 10.0**power if power > 0 else value / 10.0**-power
     return Measured(value, text, quantity)

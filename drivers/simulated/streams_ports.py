@@ -10,6 +10,7 @@ import select
 import socket
 from typing import Protocol
 
+from drivers.simulated.ptys import open_raw, reader_speed
 from meterlink.errors import MeterError
 
 
@@ -62,31 +63,15 @@ class PtyPort:
         self.plug_in(elsewhere=False)
 
     def plug_in(self, *, elsewhere: bool) -> None:
-        try:
-            import pty
-            import tty
-        except ImportError as fault:
-            raise MeterError("this system has no pseudo-terminals; use --tcp") from fault
         # The system gives out the lowest free number: hold the one just freed to get another.
-        held = pty.openpty() if elsewhere else ()
-        self._near, self._far = pty.openpty()
+        held = open_raw()[:2] if elsewhere else ()
+        self._near, self._far, self.name = open_raw()
         for descriptor in held:
             os.close(descriptor)
-        tty.setraw(self._far)
-        os.set_blocking(self._near, False)
-        self.name = os.ttyname(self._far)
 
     @property
     def reader_baud(self) -> int | None:
-        import termios
-
-        code = termios.tcgetattr(self._near)[5]
-        speeds = {
-            value: int(name[1:])
-            for name, value in vars(termios).items()
-            if name[0] == "B" and name[1:].isdigit()
-        }
-        return speeds.get(code)
+        return reader_speed(self._near)
 
     def send(self, data: bytes) -> None:
         with contextlib.suppress(BlockingIOError):

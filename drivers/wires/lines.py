@@ -8,6 +8,7 @@ from typing import Final
 
 import msgspec
 
+from drivers.number_shape import NumberShapes
 from drivers.wires.description import Description, LinesFrame, TextLayout
 from drivers.wires.frame import Frame, Status
 from drivers.wires.modes import exact, make_scale, make_status, quantity_of, ranges_of
@@ -139,6 +140,7 @@ class LineReader:
         self._over_numbers = frozenset(overload.numbers)
         self._scpi = overload.scpi
         self._last = ("", "")
+        self._shapes = NumberShapes() if self._length is None else None
 
     def read(self, line: bytes) -> Frame | None:
         """Return the frame that ``line``, without its end, is; None where it is none."""
@@ -162,6 +164,8 @@ class LineReader:
             return self._no_quantity(value, found, line, text)
         if self._over_numbers and abs(_number(found)) in self._over_numbers:
             return self._over(label, sign, unit, words, line, text)
+        if self._shapes is not None and not self._shapes.fits(text):
+            return None
         self._last = label, unit
         return Frame(value, False, status, line, text)
 

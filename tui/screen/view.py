@@ -191,7 +191,7 @@ class View:
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
-        self.lost = "; ".join((*event.lost, *event.cautions))
+        self.lost = "; ".join((*event.lost, *(event.cautions or ())))
         self._setting = Setting(
             quantity=Quantity(event.quantity) if event.quantity else None,
             range=event.range,
@@ -199,8 +199,8 @@ class View:
             integration_s=event.integration_s,
             resolution=event.resolution,
             lost=event.lost,
-            flags=event.flags,
-            cautions=event.cautions,
+            flags=event.flags or (),
+            cautions=event.cautions or (),
         )
 
     def _asks_to_lift(self, asked: Asked) -> bool:
