@@ -19,6 +19,7 @@ from drivers.scpi.conversation import Conversation
 from drivers.scpi.identity import parse_identity
 from drivers.wires import Match, Wire, listen, load_all
 from drivers.wires.identify import SURE
+from drivers.wires.listening import Notes
 from meterlink.errors import MeterError, MeterlinkError, PortLostError
 from meterlink.source import Identity
 from meterlink.text import plain
@@ -40,13 +41,13 @@ class Patience(NamedTuple):
     other: float
     """At each other speed."""
     listening: float
-    """For frames that make sense."""
+    """For frames that make sense, at all line levels, speeds and framings together."""
 
 
-PATIENT: Final = Patience(first=1.5, other=0.4, listening=4.0)
-"""For a port that the user named: it may take its time."""
-BRISK: Final = Patience(first=0.4, other=0.2, listening=1.4)
-"""For ports that may be anything: about 3 s in all at the worst."""
+BRISK: Final = Patience(first=0.8, other=0.25, listening=5.0)
+"""For ports that may be anything: about 8 s in all at the worst, several ports side by side."""
+PATIENT: Final = Patience(first=3.0, other=0.5, listening=10.0)
+"""For a port that the user named: twice as long."""
 
 
 class Found(msgspec.Struct, frozen=True, kw_only=True):
@@ -61,6 +62,8 @@ class Found(msgspec.Struct, frozen=True, kw_only=True):
     """How sure that is, 0 to 1."""
     says: str = ""
     """What was found, or why nothing was, as one plain sentence."""
+    heard: int = 0
+    """Bytes that came altogether."""
 
     @property
     def sure(self) -> bool:
@@ -86,8 +89,8 @@ def probe_all(ports: Sequence[str], *, excluded: Iterable[str] = ()) -> list[Fou
         return list(pool.map(one, ports))
 
 
-def probe(port: str, *, visa: Visa | None = None) -> Found:
-    """Open ``port``, find out what is there, close it. Takes about 3 s at the most.
+def probe(port: str, *, visa: Visa | None = None, patience: Patience = BRISK) -> Found:
+    """Open ``port``, find out what is there, close it; ``patience`` says how long that may take.
 
     What cannot be opened is no error here: ``says`` tells why.
     """
@@ -96,7 +99,7 @@ def probe(port: str, *, visa: Visa | None = None) -> Found:
     except MeterlinkError as fault:
         return Found(port=port, says=str(fault))
     try:
-        return find_out(link, BRISK)
+        return find_out(link, patience)
     except MeterError as fault:
         return Found(port=port, says=str(fault))
     finally:
@@ -115,8 +118,30 @@ def find_out(link: Link, patience: Patience = PATIENT) -> Found:
     serial = has_line(link.name)
     if serial:
         link.configure(LineSettings())
-    matches = listen(link, _wires(), MonotonicClock(), has_line=serial, budget_s=patience.listening)
-    return _heard(link, matches) if matches else asked
+    notes = Notes()
+    matches = listen(
+        link,
+        _wires(),
+        MonotonicClock(),
+        has_line=serial,
+        budget_s=patience.listening,
+        notes=notes,
+    )
+    if matches:
+        return _heard(link, matches)
+    if not notes.count:
+        return asked
+    return Found(port=link.name, heard=notes.count, says=_unknown(link, notes))
+
+
+def _unknown(link: Link, notes: Notes) -> str:
+    """Say that bytes came which nothing here can read."""
+    at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
+    return (
+        f"{notes.count} bytes came from {plain(link.name)}, such as «{notes.sample.hex(' ')}», "
+        f"that fit no format known here{at}; wrong speed? «meterlink wires new» describes an unknown "
+        "meter"
+    )
 
 
 def ask(link: Link, patience: Patience = PATIENT) -> Found:
@@ -126,14 +151,18 @@ def ask(link: Link, patience: Patience = PATIENT) -> Found:
         PortLostError: the port went away.
     """
     serial = has_line(link.name)
+    heard = 0
     says = f"nothing answers at {plain(link.name)}; check that the meter is on"
     for baud in SPEEDS if serial else (0,):
         line = LineSettings(baud=baud) if serial else None
         if line is not None:
             link.configure(line)
         talk = Conversation(link)
+        usual = baud in (0, SPEEDS[0])
         try:
-            greeting = talk.greet(patience.first if baud in (0, SPEEDS[0]) else patience.other)
+            greeting = talk.greet(
+                patience.first if usual else patience.other, otherwise_ended=usual
+            )
         except PortLostError:
             raise
         except MeterError as fault:
@@ -155,9 +184,10 @@ def ask(link: Link, patience: Patience = PATIENT) -> Found:
                 confidence=1.0,
                 says="answers as a meter that speaks SCPI and does not say who it is",
             )
+        heard += talk.heard_bytes
         if talk.heard_bytes:
             break
-    return Found(port=link.name, says=says)
+    return Found(port=link.name, says=says, heard=heard)
 
 
 @cache

@@ -80,10 +80,11 @@ class Conversation:
         """The bytes that came last, as many as an error shows."""
         return self._newest
 
-    def greet(self, timeout_s: float = ANSWER_S) -> str | None:
+    def greet(self, timeout_s: float = ANSWER_S, *, otherwise_ended: bool = True) -> str | None:
         """Ask ``*IDN?`` and return the answer's text, or None where nothing came in time.
 
-        Lines that are no identity are passed over: a banner, or the end of something older.
+        Lines that are no identity are passed over: a banner, or the end of something older. Where
+        ``otherwise_ended`` and nothing comes, it is asked again with another end.
 
         Raises:
             MeterError: something answers, but nothing like an identity.
@@ -92,7 +93,8 @@ class Conversation:
         if not query:
             return None
         heard = self._greet(query, timeout_s)
-        if self._greeting is None and not self.heard_bytes and self._may_end_otherwise:
+        silent = self._greeting is None and not self.heard_bytes
+        if silent and otherwise_ended and self._may_end_otherwise:
             # A few take a carriage return for the only end. What they heard so far is ended first.
             self._end = b"\r\n"
             self._link.write(self._end)

@@ -112,12 +112,15 @@ def _pattern(
 ) -> re.Pattern[str]:
     gap = r" *" if layout.gap == " " else rf" *{re.escape(layout.gap)} *" if layout.gap else ""
     sign = "[+-]" if layout.sign == "always" else "[+-]?"
+    apart = " *" if layout.sign_apart else ""
     power = r"[eE]([+-]?\d{1,2})"
     exponent = {"never": "()", "optional": f"(?:{power})?", "always": power}
     point = re.escape(layout.decimal)
     number = rf"(\d{{1,12}})(?:{point}(\d{{0,12}}))?{exponent[layout.exponent]}"
     over = _any_of(set(wire.overload.words))
-    value = rf"({sign})(?:{number})" if not over else rf"(?:({sign})(?:{number})|([+-]?)({over}))"
+    value = rf"({sign}){apart}(?:{number})"
+    if over:
+        value = rf"(?:({sign}){apart}(?:{number})|([+-]?)({over}))"
     groups = "" if over else "()()"
     label = rf"(?:({_any_of(labels)}){gap})?" if labels else "()"
     unit = rf"(?:{gap}({_any_of(units)}))?" if units else "()"

@@ -38,6 +38,7 @@ class WireSource:
         """Read ``link``, which is open and set to the wire's line; it is closed by ``close``."""
         self.wire: Final = wire
         self._link = link
+        self._started_t: float | None = None
         self._clock = clock
         self._decoder = wire.decoder()
         self._poll = wire.description.poll
@@ -142,9 +143,19 @@ class WireSource:
 
     def _next_frames(self, stop: Stop) -> list[Frame]:
         """Return what comes within a slice of time, or in answer to one command."""
+        self._start()
         if self._poll is None:
             return self._frames(self._link.read(SLICE_S))
         return self._answer(self._poll, stop)
+
+    def _start(self) -> None:
+        """Send what the meter wants to hear, once or again and again."""
+        start, now = self.wire.description.start, self._clock.now()
+        if start is None or (self._started_t is not None and not start.again_s):
+            return
+        if self._started_t is None or now - self._started_t >= start.again_s:
+            self._started_t = now
+            self._link.write(self.wire.start_bytes)
 
     def _answer(self, poll: Poll, stop: Stop) -> list[Frame]:
         """Ask once; return as soon as a frame has come, or nothing when the time is up."""

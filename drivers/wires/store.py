@@ -13,6 +13,8 @@ from meterlink.errors import MeterlinkError, UnreadableError, UsageError
 from meterlink.text import plain
 
 SHIPPED: Final = Path(__file__).parent / "descriptions"
+ASKED: Final = ".scpi.toml"
+"""What the names of descriptions end with that are of instruments that are asked."""
 
 
 def user_folder() -> Path:
@@ -31,7 +33,8 @@ def names(folder: Path | None = None) -> dict[str, Path]:
     folder = user_folder() if folder is None else folder
     found = {file.stem: file for file in sorted(SHIPPED.glob("*.toml"))}
     if folder.is_dir():
-        found |= {file.stem: file for file in sorted(folder.glob("*.toml"))}
+        own = sorted(folder.glob("*.toml"))
+        found |= {file.stem: file for file in own if not file.name.endswith(ASKED)}
     return found
 
 

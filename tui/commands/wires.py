@@ -42,6 +42,18 @@ def _list(args: argparse.Namespace) -> int:
         else:
             own = "  (your own)" if wire.own else ""
             print(f"{wire.name:<{width}}  {wire.description.title}{own}")
+    from drivers.scpi.store import load_dialects
+    from meterlink.text import plain
+
+    dialects, more = load_dialects(user_folder())
+    faults += more
+    for dialect in dialects.values():
+        if args.json:
+            _print_json(
+                {"name": dialect.name, "title": plain(dialect.title), "own": True, "asked": True}
+            )
+        else:
+            print(f"{dialect.name:<{width}}  {plain(dialect.title)}  (your own, asked)")
     if not args.json:
         print(f"Your own descriptions belong in {user_folder()}")
     if faults:
@@ -61,14 +73,17 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
+    from drivers.scpi.store import is_dialect
     from drivers.wires import check
     from drivers.wires.store import read
     from meterlink.declared import InvalidFileError
     from meterlink.text import plain
     from meterlink.wording import counted
 
-    wire = read(args.file)
     name = plain(args.file.name)
+    if is_dialect(args.file):
+        return _check_dialect(args)
+    wire = read(args.file)
     try:
         check(wire)
     except InvalidFileError as fault:
@@ -81,6 +96,25 @@ def _check(args: argparse.Namespace) -> int:
             f"{name}: in order; {counted(samples, 'sample')} read as they should be, "
             f"{counted(modes, 'knob position')}"
         )
+    return 0
+
+
+def _check_dialect(args: argparse.Namespace) -> int:
+    from drivers.scpi.store import check_dialect, read_dialect
+    from meterlink.declared import InvalidFileError
+    from meterlink.text import plain
+    from meterlink.wording import counted
+
+    dialect, name = read_dialect(args.file), plain(args.file.name)
+    try:
+        check_dialect(dialect)
+    except InvalidFileError as fault:
+        raise InvalidFileError(f"{name}: {fault}") from fault
+    samples = len(dialect.samples)
+    if args.json:
+        _print_json({"file": name, "name": dialect.name, "samples": samples, "modes": 0})
+    else:
+        print(f"{name}: in order; {counted(samples, 'sample')} read as they should be")
     return 0
 
 
