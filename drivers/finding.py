@@ -139,8 +139,8 @@ def _unknown(link: Link, notes: Notes) -> str:
     at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
     return (
         f"{notes.count} bytes came from {plain(link.name)}, such as «{notes.sample.hex(' ')}», "
-        f"that fit no format known here{at}; wrong speed? «meterlink wires new» describes an unknown "
-        "meter"
+        f"that fit no format known here{at}; wrong speed? «meterlink wires new» describes an "
+        "unknown meter"
     )
 
 

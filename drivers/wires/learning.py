@@ -139,7 +139,7 @@ def _lengths(recordings: Sequence[Recording]) -> list[int]:
             data = b"".join(recording.bursts)
             total += max(0, len(data) - length)
             again += sum(a == b for a, b in zip(data, data[length:], strict=False))
-        if total and again / total > 0.9:
+        if total and again / total > 0.75:
             found.append(length)
     # A multiple of one that fits says no more than that one.
     return [one for one in found if not any(one % less == 0 for less in found if less < one)]
@@ -207,9 +207,7 @@ def _head(name: str, line: LineSettings | None, rate_hz: float, command: str) ->
         "title": f"{name}: worked out from its own display",
         "facts": "measured",
         "source": "Worked out by the program from recorded bytes and the displays in the samples.",
-        "line": {
-            k: v for k, v in told.items() if v is not None and (k == "baud" or v != default[k])
-        },
+        "line": {k: v for k, v in told.items() if k == "baud" or v != default[k]},
         "rate": {"slowest_hz": max(0.1, rate_hz / 2), "usual_hz": rate_hz},
     }
     if command:

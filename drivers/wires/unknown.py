@@ -6,7 +6,7 @@ code, and a state that was never shown is refused by the description that comes 
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise, product
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 from drivers.wires import checksums
 from drivers.wires.description import Checksum
@@ -15,7 +15,9 @@ from drivers.wires.glyphs import DIGITS, SEGMENTS
 
 Frames = Sequence[bytes]
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)
-_CRCS: Final = (
+_SUMS: Final[tuple[Literal["sum", "xor", "negative-sum"], ...]] = ("sum", "xor", "negative-sum")
+_ORDERS: Final[tuple[Literal["little", "big"], ...]] = ("little", "big")
+_CRCS: Final[tuple[tuple[Literal[8, 16], int, int, bool, int], ...]] = (
     (16, 0x8005, 0xFFFF, True, 0),
     (16, 0x1021, 0xFFFF, False, 0),
     (16, 0x1021, 0, False, 0),
@@ -280,7 +282,7 @@ def _checksum(frames: Frames, digits: Digits) -> Checksum | None:
         if digits.mask >> 8 * (length - 1 - at) & 0xFF:
             continue
         for first in (0, 1, 2):
-            for found in _checksums_at(at, first, length):
+            for found in _checksums_at(at, first):
                 value = next(iter(distinct))
                 if found.kind != "crc":
                     wrong = checksums.total(found, value) ^ value[at]
@@ -298,19 +300,19 @@ def _checksum(frames: Frames, digits: Digits) -> Checksum | None:
     return None
 
 
-def _checksums_at(at: int, first: int, length: int) -> Iterator[Checksum]:
+def _checksums_at(at: int, first: int) -> Iterator[Checksum]:
     if first >= at:
         return
-    for kind in ("sum", "xor", "negative-sum"):
-        yield Checksum(kind=kind, first=first, last=at - 1, at=at)  # type: ignore[arg-type]
+    for kind in _SUMS:
+        yield Checksum(kind=kind, first=first, last=at - 1, at=at)
     for bits, poly, start, reflected, final in _CRCS:
         begins = at - bits // 8 + 1
         if begins <= first:
             continue
-        for order in ("little", "big"):
+        for order in _ORDERS:
             yield Checksum(
                 kind="crc", first=first, last=begins - 1, at=begins, bits=bits, poly=poly,
-                start=start, reflected=reflected, final=final, order=order,  # type: ignore[arg-type]
+                start=start, reflected=reflected, final=final, order=order,
             )  # fmt: skip
 
 

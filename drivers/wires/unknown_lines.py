@@ -70,15 +70,14 @@ def solve_lines(
 
 def _parse(line: str, *, over: bool) -> _Line | None:
     text = line.strip()
-    if over and (found := _scpi_over(text)):
-        return found
+    if over and (number := _scpi_over(text)):
+        return number
     if over:
         tokens = [token for token in re.split(r"[ ,;\t]+", text) if token]
-        at = next(
-            (n for n, t in enumerate(tokens[:2]) if t.upper().lstrip("+-") in OVER_WORDS), None
-        )
-        if at is None:
+        over_at = [n for n, t in enumerate(tokens[:2]) if t.upper().lstrip("+-") in OVER_WORDS]
+        if not over_at:
             return None
+        at = over_at[0]
         gap = "," if "," in text else " "
         label = tokens[0] if at else ""
         return _Line(label, gap, "", False, "", tokens[at].lstrip("+-"), tuple(tokens[at + 1 :]))
@@ -125,9 +124,8 @@ def _factor(line: _Line, display: Display) -> Decimal | None:
 def _flag_words(pairs: Sequence[tuple[_Line, Display]]) -> dict[str, str] | None:
     """Return each flag and its word; words that nobody named get a name of their own."""
     words = sorted({word for line, _ in pairs for word in line.words[1:]})
-    words += sorted(
-        {line.words[0] for line, _ in pairs if line.words and _is_flag(line.words[0], pairs)}
-    )
+    ahead = {line.words[0] for line, _ in pairs if line.words}
+    words += sorted(word for word in ahead if _is_flag(word, pairs))
     found: dict[str, str] = {}
     named = sorted(set().union(*(display.flags for _, display in pairs)))
     for word in dict.fromkeys(words):
@@ -140,11 +138,7 @@ def _flag_words(pairs: Sequence[tuple[_Line, Display]]) -> dict[str, str] | None
     return found
 
 
-def _tables(
-    parsed: Sequence[_Line],
-    modes: dict[tuple[str, str], tuple[str, Decimal]],
-    flags: dict[str, str],
-) -> dict[str, Any]:
+def _text(parsed: Sequence[_Line]) -> dict[str, Any]:
     numbers = [line for line in parsed if not line.over]
     exponents = [("e" in line.number.lower()) for line in numbers]
     text: dict[str, Any] = {"gap": "," if any(line.gap == "," for line in parsed) else " "}
@@ -156,6 +150,14 @@ def _tables(
         text["exponent"] = "always" if all(exponents) else "optional"
     if any("," in line.number for line in numbers):
         text["decimal"] = ","
+    return text
+
+
+def _tables(
+    parsed: Sequence[_Line],
+    modes: dict[tuple[str, str], tuple[str, Decimal]],
+    flags: dict[str, str],
+) -> dict[str, Any]:
     grouped: dict[tuple[str, str], dict[str, Any]] = {}
     for (label, unit), (quantity, factor) in modes.items():
         mode = grouped.setdefault((label, quantity), {"quantity": quantity})
@@ -167,7 +169,7 @@ def _tables(
             mode["assumed"] = True
         if not unit and factor != 1:
             mode["scale"] = float(factor)
-    tables: dict[str, Any] = {"text": text, "modes": list(grouped.values())}
+    tables: dict[str, Any] = {"text": _text(parsed), "modes": list(grouped.values())}
     if flags:
         tables["flags"] = flags
     over = sorted({line.over for line in parsed if line.over} - {SCPI})

@@ -218,8 +218,8 @@ class _Status:
         if resolution is None:
             mode |= {"knob": "over range alone", "largest": 1}
             self.notes.append(
-                f"Of the range that reads over range in {quantity} no value was shown, so values on "
-                "it are refused. Show one."
+                f"Of the range that reads over range in {quantity} no value was shown, so values "
+                "on it are refused. Show one."
             )
         return mode
 

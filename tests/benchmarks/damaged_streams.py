@@ -101,9 +101,8 @@ def try_scpi(kind: str, seed: int = 1) -> tuple[int, int, int, int]:
 
 
 def main() -> None:
-    print(
-        f"{'format':<20}{'damage':<10}{'damaged':>8}{'accepted wrong':>16}{'wrong holds':>13}{'holds':>7}"
-    )
+    titles = ("damaged", "accepted wrong", "wrong holds", "holds")
+    print(f"{'format':<20}{'damage':<10}" + "{:>8}{:>16}{:>13}{:>7}".format(*titles))
     for name in [*sorted(names()), "asked (SCPI)"]:
         for kind in ("flips", "drops", "inserts"):
             result = try_scpi(kind) if name.startswith("asked") else try_wire(name, kind)

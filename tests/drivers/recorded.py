@@ -15,9 +15,7 @@ def shown(value, resolution, unit):
     """A value as a display writes it: prefix, and digits down to ``resolution``."""
     power = 0
     if unit != "celsius":
-        while (abs(value) >= 10.0 ** (power + 3) * 1.0 and power < 6) or resolution >= 10.0 ** (
-            power + 1
-        ):
+        while (abs(value) >= 1000 * 10.0**power and power < 6) or resolution >= 10 * 10.0**power:
             power += 3
     scale = 10.0**power
     decimals = max(0, round(-math.log10(resolution / scale)))
@@ -25,7 +23,7 @@ def shown(value, resolution, unit):
 
 
 def record(wire: Wire, value, scale, *, flags=(), cut=False, rng=None, text=None):
-    """One display and what comes meanwhile; ``cut``: no pauses are known, and it begins anywhere."""
+    """One display and what comes meanwhile; ``cut``: in one piece that begins anywhere."""
     data = wire.encoder().frame(value, scale=scale, flags=flags)
     bursts = (data,) * 6
     if cut:

@@ -70,7 +70,16 @@ BINARY = """
 kind = "bytes"
 length = 7
 marks = [{ at = 0, hex = "AB" }]
-checksum = { kind = "crc", bits = 16, poly = 0x8005, start = 0xFFFF, reflected = true, order = "little", first = 0, last = 4, at = 5 }
+[frame.checksum]
+kind = "crc"
+bits = 16
+poly = 0x8005
+start = 0xFFFF
+reflected = true
+order = "little"
+first = 0
+last = 4
+at = 5
 [count]
 at = [2, 1]
 signed = true
@@ -260,7 +269,7 @@ def test_any_cut_of_the_bytes_gives_the_same_frames(text):
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("poly = 0x8005, ", "", "frame.checksum.poly"),
+        ("poly = 0x8005\n", "", "frame.checksum.poly"),
         ("length = 7", "length = 7\nshortest = 9", "frame.shortest"),
         ("[count]\nat = [2, 1]", "[count]\nat = [2, 9]", "count.at"),
         ("[[modes]]", '[start]\nhex = "xx"\n[[modes]]', "start.hex"),
