@@ -13,6 +13,7 @@ import msgspec
 
 from drivers.clock import MonotonicClock
 from drivers.links import LineSettings, Link, open_link
+from drivers.links.hid_link import HidLink
 from drivers.links.transports import Visa, has_line
 from drivers.ports import is_excluded
 from drivers.scpi.conversation import Conversation
@@ -112,6 +113,8 @@ def find_out(link: Link, patience: Patience = PATIENT) -> Found:
     Raises:
         PortLostError: the port went away.
     """
+    if isinstance(link, HidLink):
+        return _find_hid(link, patience)
     asked = ask(link, patience)
     if asked.wire or link.whole:
         return asked
@@ -132,6 +135,35 @@ def find_out(link: Link, patience: Patience = PATIENT) -> Found:
     if not notes.count:
         return asked
     return Found(port=link.name, heard=notes.count, says=_unknown(link, notes))
+
+
+def _find_hid(link: HidLink, patience: Patience) -> Found:
+    """Listen by the descriptions that name this device; to another nothing is sent."""
+    ids = link.name.removeprefix("hid://").partition("/")[0].lower()
+    for wire in _wires():
+        hid = wire.description.hid
+        if hid is None or f"{hid.vendor}:{hid.product}".lower() != ids:
+            continue
+        link.use(hid)
+        notes = Notes()
+        matches = listen(
+            link,
+            [wire],
+            MonotonicClock(),
+            has_line=False,
+            may_send=False,
+            budget_s=patience.listening,
+            notes=notes,
+        )
+        if matches:
+            return _heard(link, matches)
+        if notes.count:
+            return Found(port=link.name, heard=notes.count, says=_unknown(link, notes))
+        return Found(port=link.name, says=f"{plain(link.name)} sends nothing; is the meter on?")
+    return Found(
+        port=link.name,
+        says="an HID device that no description names; put its numbers into [hid] of one",
+    )
 
 
 def _unknown(link: Link, notes: Notes) -> str:

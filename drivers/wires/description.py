@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 
 from drivers.links.link import LineSettings
+from drivers.links.packets import Packets
 
 FORMAT = 1
 """Version of this description format; a file of a newer one is refused."""
@@ -313,6 +314,8 @@ class Description(Part, frozen=True, kw_only=True):
     modes: Annotated[tuple[Mode, ...], msgspec.Meta(min_length=1)]
     samples: Annotated[tuple[Sample, ...], msgspec.Meta(min_length=1)]
     poll: Poll | None = None
+    hid: Packets | None = None
+    """How frames lie in the reports of an HID device; None where it comes on a serial line."""
     start: Start | None = None
     digits: Digits | None = None
     count: Count | None = None

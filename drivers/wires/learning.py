@@ -17,7 +17,7 @@ from drivers.links import LineSettings
 from drivers.wires.checks import faults
 from drivers.wires.description import Description
 from drivers.wires.displays import Display, parse_display
-from drivers.wires.unknown import solve
+from drivers.wires.unknown import digits_in, solve
 from drivers.wires.unknown_lines import solve_lines
 from drivers.wires.wire import Wire
 from meterlink.errors import FaultFoundError, MeterlinkError
@@ -81,6 +81,22 @@ def learn(
         "no format explains all displays; show others with many different digits, wait until each "
         "stands still, and check the speed"
     )
+
+
+def plausibility(recording: Recording) -> int:
+    """Say how much the bytes look like the display: 2 its digits are in them, 1 frames, 0 noise."""
+    display = parse_display(recording.display)
+    line = _usual_line(recording)
+    if line is not None:
+        shown = f"{int(display.digits or 0)}".lstrip("0")
+        return 2 if shown and shown in line[0].replace(".", "").replace(",", "") else 1
+    best = 0
+    for length in _lengths([recording]):
+        best = max(best, 1)
+        frame = _usual_frame(recording, length, _starts([recording], length)[0])
+        if frame is not None and next(digits_in([frame], [display]), None) is not None:
+            return 2
+    return best
 
 
 def _candidates(

@@ -10,7 +10,9 @@ import msgspec
 
 from drivers.clock import Clock
 from drivers.links import LineSettings, Link
+from drivers.links.hid_link import HidLink
 from drivers.links.link import SLICE_S
+from drivers.links.packets import Packets
 from drivers.wires.description import Poll
 from drivers.wires.frame import Frame, Status
 from drivers.wires.knob import setting_for
@@ -252,5 +254,7 @@ def open_wire(
         MeterError: the port refuses the line settings.
     """
     known = wire if isinstance(wire, Wire) else load(wire)
+    if isinstance(link, HidLink):
+        link.use(known.description.hid or Packets())
     link.configure(line or known.description.line)
     return WireSource(link, known, clock)

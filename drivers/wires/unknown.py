@@ -58,13 +58,14 @@ def solve(frames: Frames, displays: Sequence[Display]) -> Iterator[Solution]:
     length = len(frames[0])
     for key in (0x00, 0xFF, *range(1, 0xFF)):
         plain_frames = [bytes(byte ^ key for byte in frame) for frame in frames]
-        for digits in _digits(plain_frames, displays):
+        for digits in digits_in(plain_frames, displays):
             solution = _explain(plain_frames, displays, digits, length, key)
             if solution is not None:
                 yield solution
 
 
-def _digits(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
+def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
+    """Yield every way in which the frames hold the digits that were shown."""
     most = max((len(display.digits) for display in displays if not display.over), default=0)
     if not most:
         return

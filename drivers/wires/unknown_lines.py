@@ -41,8 +41,8 @@ def solve_lines(
         displays: what was shown.
     """
     parsed = []
-    for line, display in zip(lines, displays, strict=True):
-        found = _parse(line, over=display.over)
+    for text, display in zip(lines, displays, strict=True):
+        found = _parse(text, over=display.over)
         if found is None or bool(found.over) != display.over:
             return None
         parsed.append(found)

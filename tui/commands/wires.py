@@ -1,13 +1,16 @@
 """``meterlink wires``: the byte formats of streaming meters, shown and checked."""
 
 import argparse
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from tui.json_option import add_json
 
 if TYPE_CHECKING:
+    from drivers.links import LineSettings
     from drivers.wires import Wire
+    from drivers.wires.learning import Recording
 
 NAME: Final = "wires"
 HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
@@ -23,12 +26,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     show.add_argument("name", metavar="NAME", help="name of a wire, or a description's file")
     check = tasks.add_parser("check", help="check a description and its sample frames")
     check.add_argument("file", metavar="FILE", type=Path, help="the description, a TOML file")
+    new = tasks.add_parser("new", help="describe an unknown meter by what its display shows")
+    new.add_argument("name", metavar="NAME", help="what to call it: small letters and hyphens")
+    source = new.add_mutually_exclusive_group(required=True)
+    source.add_argument("--port", help="where the meter is; its displays are asked for")
+    source.add_argument(
+        "--recorded", type=Path, metavar="FILE", help="displays and bytes recorded before"
+    )
+    new.add_argument("--keep", type=Path, metavar="FILE", help="record displays and bytes here")
+    new.add_argument("--to", type=Path, metavar="FILE", help="the description; default your own")
+    new.add_argument("--displays", type=int, default=5, metavar="N", help="how many (default 5)")
     add_json(parser, listing, show, check)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the task that was named."""
-    return {"list": _list, "show": _show, "check": _check, None: _list}[args.task](args)
+    return {"list": _list, "show": _show, "check": _check, "new": _new, None: _list}[args.task](
+        args
+    )
 
 
 def _list(args: argparse.Namespace) -> int:
@@ -116,6 +131,58 @@ def _check_dialect(args: argparse.Namespace) -> int:
     else:
         print(f"{name}: in order; {counted(samples, 'sample')} read as they should be")
     return 0
+
+
+def _new(args: argparse.Namespace) -> int:
+    """Work a format out, write its description, and say what is not settled."""
+    from drivers.wires import user_folder
+    from drivers.wires.learning import learn
+    from drivers.wires.recording import as_lines, load_recordings
+    from meterlink.errors import UsageError
+    from tui.writing import write_whole
+
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", args.name):
+        raise UsageError("a name is made of small letters, digits and hyphens, such as my-meter")
+
+    if args.recorded is not None:
+        recordings, line = load_recordings(args.recorded)
+    else:
+        recordings, line = _recorded(args.port, args.displays)
+        if args.keep is not None:
+            write_whole(args.keep, as_lines(recordings, line))
+    learnt = learn(recordings, name=args.name, line=line)
+    path: Path = args.to or user_folder() / f"{args.name}.toml"
+    write_whole(path, learnt.toml.encode())
+    print(f"wrote {path}; it reads all {len(recordings)} displays as they were typed")
+    for note in learnt.notes:
+        print(f"not settled: {note}")
+    return 0
+
+
+def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | None]":
+    """Ask for the displays one by one, and record what comes meanwhile."""
+    from drivers.links import open_link
+    from drivers.wires.displays import parse_display
+    from drivers.wires.learning import Recording
+    from drivers.wires.recording import find_line, record
+    from tui.asking import Asker
+
+    print(
+        f"Let the display stand still each time, and type what it shows: {count} displays, two of "
+        "them on one range, one over range, one negative. Such as «0.842 ohm», «OL Mohm», "
+        "«-12.40 V hold»."
+    )
+    asker, link, made = Asker(), open_link(port), list["Recording"]()
+    line = None
+    try:
+        for number in range(1, count + 1):
+            shown = asker.ask(f"Display {number} of {count}", parse_display)
+            if number == 1:
+                line = find_line(link, shown.text)
+            made.append(Recording(shown.text, record(link)))
+    finally:
+        link.close()
+    return made, line
 
 
 def _lines(wire: "Wire") -> list[str]:
