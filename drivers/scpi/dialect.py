@@ -30,8 +30,8 @@ class Ask(Part, frozen=True, kw_only=True):
     """Such as ``READ?``; empty to find out."""
     before: Command = ""
     """A command to send first, such as ``INIT``."""
-    timeout_s: Wait = 5.0
-    """How long a reading may take."""
+    timeout_s: Wait | None = None
+    """How long a reading may take; None for what most need."""
 
 
 class Answer(Part, frozen=True, kw_only=True):

@@ -44,7 +44,7 @@ def choose_readout(
     Raises:
         MeterError: no way brings a number.
     """
-    timeout_s = max(MEASURE_S, dialect.ask.timeout_s) + 2 * (chosen.setting.integration_s or 0.0)
+    timeout_s = (dialect.ask.timeout_s or MEASURE_S) + 2 * (chosen.setting.integration_s or 0.0)
     if dialect.ask.query:
         known = Readout(dialect.ask.query, dialect.ask.before, 1, timeout_s)
         if (found := _brings_a_number(talk, panel, known, dialect)) is None:

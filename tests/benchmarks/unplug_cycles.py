@@ -3,6 +3,7 @@
 Run ``python tests/benchmarks/unplug_cycles.py``.
 """
 
+import contextlib
 import sys
 import threading
 import time
@@ -10,10 +11,14 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from drivers.opening import open_lasting
+from drivers.clock import MonotonicClock
+from drivers.opening import open_source
+from drivers.reconnect import ReconnectingSource
 from drivers.simulated.streams_ports import PtyPort, StreamPort, TcpPort
 from drivers.wires import load
+from meterlink.errors import MeterError
 from meterlink.events import Gap
+from meterlink.source import Source
 
 CYCLES = 200
 READINGS = 5
@@ -36,14 +41,20 @@ def cycles(port: StreamPort) -> dict[str, int]:
             with lock:
                 if port.name:
                     sent += 1
-                    try:
+                    with contextlib.suppress(OSError):
                         port.send(encoder.frame(sent % 19000 / 100))
-                    except OSError:
-                        pass
             time.sleep(0.002)
 
     threading.Thread(target=send, daemon=True).start()
-    source = open_lasting(port.name, wire="bcd-nibbles-8", on_gap=gaps.append, retry_s=0.005)
+    clock = MonotonicClock()
+
+    def opened() -> Source:
+        if not port.name:
+            raise MeterError("unplugged")
+        return open_source(port.name, wire="bcd-nibbles-8", clock=clock)
+
+    # A pseudo-terminal comes back under another name, which a real port's identity would tell.
+    source = ReconnectingSource(opened(), opened, clock, gaps.append, retry_s=0.005)
     readings = source.readings(stop)
     last_t, last = -1.0, -1.0
     for _ in range(CYCLES):
