@@ -65,6 +65,8 @@ class Found(msgspec.Struct, frozen=True, kw_only=True):
     """What was found, or why nothing was, as one plain sentence."""
     heard: int = 0
     """Bytes that came altogether."""
+    end: str = "\n"
+    """What ends a command that it takes."""
 
     @property
     def sure(self) -> bool:
@@ -207,6 +209,7 @@ def ask(link: Link, patience: Patience = PATIENT) -> Found:
                 identity=identity,
                 confidence=1.0,
                 says=f"answers as {identity}",
+                end=talk.end,
             )
         if not talk.heard_bytes and baud in (0, SPEEDS[0]) and talk.tells_entries():
             return Found(

@@ -8,7 +8,7 @@ from drivers.links import Link, open_link
 from drivers.links.transports import Visa, locate
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
-from drivers.scpi import ScpiMeter, ScpiOptions
+from drivers.scpi import Dialect, ScpiMeter, ScpiOptions
 from drivers.scpi.store import find_dialect
 from drivers.wires import WireSource, load, open_wire, user_folder
 from meterlink.errors import MeterError
@@ -106,7 +106,12 @@ def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | Non
     found = ask(link) if wire == SCPI else find_out(link)
     if found.wire == SCPI or (wire == SCPI and not found.heard):
         return ScpiMeter.open(
-            link, clock, options, named=wire == SCPI, asks=found.identity is not None
+            link,
+            clock,
+            options,
+            dialect=None if found.end == "\n" else Dialect(end=found.end),
+            named=wire == SCPI,
+            asks=found.identity is not None,
         )
     if found.sure:
         # The line is as it was found, which need not be the wire's usual one.

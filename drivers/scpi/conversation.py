@@ -71,6 +71,11 @@ class Conversation:
         return self._link.name
 
     @property
+    def end(self) -> str:
+        """What ends a command that this instrument takes; known after ``greet``."""
+        return self._end.decode("ascii")
+
+    @property
     def tells_errors(self) -> bool:
         """Whether this instrument says what it refuses; known after ``begin``."""
         return self._tells_errors is not None

@@ -94,7 +94,7 @@ class ScpiMeter:
                 f"nothing answers at {link.name}; check that the meter is on and set to remote "
                 "control, and the line's speed"
             )
-        identity = Identity(model=dialect.title if dialect else "", port=link.name)
+        identity = Identity(model=plain(dialect.title) if dialect else "", port=link.name)
         if greeting is not None:
             identity = parse_identity(greeting, link.name)
         meter = cls(link, talk, identity, clock, options or ScpiOptions(), dialect)
