@@ -6,8 +6,8 @@ behind, ``hid://VENDOR:PRODUCT/SERIAL``, by what the system says; no table of ma
 
 import contextlib
 import importlib
+import platform
 import re
-import sys
 from typing import Any, Final
 
 from drivers.links import faults
@@ -139,7 +139,7 @@ def _library() -> Any:
 
 def _cannot_open(name: str, vendor: int, product: int) -> str:
     shown = plain(name)
-    if not sys.platform.startswith("linux"):
+    if platform.system() != "Linux":
         return f"{shown} cannot be opened; close the program that uses it and plug it in again"
     return (
         f"no permission to open {shown}, or another program uses it; put "
