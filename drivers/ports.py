@@ -11,7 +11,7 @@ import msgspec
 
 from drivers.links.hid_link import list_devices, name_of
 from drivers.links.holders import holder_of
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _TMC_CLASS = 0xFE
 _TMC_SUBCLASS = 3

@@ -9,7 +9,7 @@ from enum import Enum
 from typing import Final, NamedTuple
 
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Setting, Setup
+from meterlink.source import MeterSetup, Setting
 
 
 class Effect(Enum):
@@ -75,7 +75,7 @@ def told_flags(flags: Iterable[str]) -> tuple[str, ...]:
     return tuple(sorted(MEANINGS.keys() & set(flags)))
 
 
-def misfit(setting: Setting | None, setup: Setup | None) -> str:
+def misfit(setting: Setting | None, setup: MeterSetup | None) -> str:
     """Return what to turn the meter to, where it says that it measures something else."""
     if setting is None or setup is None or setting.quantity is None:
         return ""

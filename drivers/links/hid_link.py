@@ -10,11 +10,11 @@ import platform
 import re
 from typing import Any, Final
 
-from drivers.links import faults
+from drivers.links import port_errors
 from drivers.links.link import LineSettings
 from drivers.links.packets import Packets
 from meterlink.errors import MeterError, UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _NAME: Final = re.compile(r"hid://([0-9a-fA-F]{4}):([0-9a-fA-F]{4})(?:/(.+))?")
 _LOST: Final = (OSError, ValueError)
@@ -84,15 +84,15 @@ class HidLink:
         try:
             sent = send(data)
         except _LOST as fault:
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
         if sent is not None and sent < 0:
-            raise faults.lost(self.name)
+            raise port_errors.lost(self.name)
 
     def read(self, timeout_s: float) -> bytes:
         try:
             report = self._device.read(self._packets.size, max(1, round(timeout_s * 1000)))
         except _LOST as fault:
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
         return self._packets.payload(bytes(report or b""))
 
     def discard(self) -> None:

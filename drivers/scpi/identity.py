@@ -5,8 +5,8 @@ import re
 from typing import Final
 
 from drivers.scpi.measured import OVER_WORDS
+from meterlink.quantities.text import plain
 from meterlink.source import Identity
-from meterlink.text import plain
 
 _FIELDS: Final = 4
 _NAME: Final = re.compile(r"[A-Za-z]{2}")

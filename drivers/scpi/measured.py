@@ -10,9 +10,9 @@ from typing import Final, NamedTuple
 
 from drivers.scpi.blocks import AnswerFormError, unwrap
 from drivers.scpi.numbers import answer_text
-from meterlink.overrange import real_value
+from meterlink.quantities.overrange import real_value
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
-from meterlink.text import plain
 
 _VALUE: Final = re.compile(
     r"(?:(?P<label>:?[A-Za-z][A-Za-z0-9_:*]{0,24})(?:\s*[:=]\s*|\s+))?"

@@ -10,16 +10,16 @@ from drivers.number_shape import NumberShapes
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import ANSWER_S, Conversation
 from drivers.scpi.dialect import Dialect
+from drivers.scpi.fair_lock import FairLock
 from drivers.scpi.identity import parse_identity
 from drivers.scpi.measured import Measured
 from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import Panel
 from drivers.scpi.readout import Readout, choose_readout, read_answer, spread
-from drivers.scpi.turns import Turns
 from meterlink.errors import MeterError, MeterSilentError
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Identity, Setting, Setup, Stop
-from meterlink.text import plain
+from meterlink.source import Identity, MeterSetup, Setting, Stop
 
 _STRIKES: Final = 5
 """Answers in a row that make no sense before we give up: some may be noise on the line."""
@@ -30,7 +30,7 @@ _LONGEST_S: Final = 60.0
 class ScpiMeter:
     """A ``Source`` that asks for each reading, or for a burst of them.
 
-    Every exchange holds the line for itself (``Turns``), so ``prepare`` and ``close`` may come
+    Every exchange holds the line for itself (``FairLock``), so ``prepare`` and ``close`` may come
     from another thread and take effect between two readings.
     """
 
@@ -49,7 +49,7 @@ class ScpiMeter:
         self._identity = identity
         self._clock = clock
         self._options = options
-        self._turns = Turns()
+        self._turns = FairLock()
         self._dialect = dialect or Dialect()
         self._panel = Panel(talk, options, self._dialect)
         self._prepared = Setting()
@@ -107,7 +107,7 @@ class ScpiMeter:
         """What ``*IDN?`` says."""
         return self._identity
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         """Set function, range, four-wire and integration time, as far as the meter knows them.
 
         Raises:
@@ -123,7 +123,7 @@ class ScpiMeter:
             self._shapes = NumberShapes()
             return setting
 
-    def confirm(self, setup: Setup) -> Setting:
+    def confirm(self, setup: MeterSetup) -> Setting:
         """Ask for function, range and what else can be on; see ``Source``.
 
         Raises:
@@ -134,7 +134,7 @@ class ScpiMeter:
             self._take(setting, setup)
             return setting
 
-    def _take(self, setting: Setting, setup: Setup) -> None:
+    def _take(self, setting: Setting, setup: MeterSetup) -> None:
         self._quantity = setting.quantity or setup.quantity
         self._resolution = setting.resolution
 
@@ -145,7 +145,7 @@ class ScpiMeter:
         back into step; only what persists ends it.
         """
         if self._readout is None:
-            self.prepare(Setup())
+            self.prepare(MeterSetup())
         self._strikes = 0
         while not stop.is_set() and not self._closed:
             try:

@@ -26,9 +26,9 @@ from drivers.scpi.numbers import answer_text, parse_number
 from drivers.scpi.options import ScpiOptions
 from meterlink.errors import MeterError
 from meterlink.meter_state import told_flags
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
-from meterlink.source import Setting, Setup
-from meterlink.text import plain
+from meterlink.source import MeterSetup, Setting
 
 _SELECT: Final = ('{sense}FUNC "{node}"', "CONF:{node}")
 """How a function is chosen, the way that leaves most other settings alone first."""
@@ -88,7 +88,7 @@ class Panel:
         if answer:
             self._found["FUNC"] = f"CONF:{function_name(answer)}"
 
-    def set_for(self, setup: Setup) -> Chosen:
+    def set_for(self, setup: MeterSetup) -> Chosen:
         """Set what ``setup`` asks for, as far as the instrument goes along.
 
         Raises:
@@ -205,7 +205,7 @@ class Panel:
             return ()
         return (f"The meter cannot be asked {' and '.join(untold)}; watch its display.",)
 
-    def _as_it_stands(self, setup: Setup) -> Setting:
+    def _as_it_stands(self, setup: MeterSetup) -> Setting:
         """The setting of an instrument that is set on its panel alone."""
         quantity: Quantity | None = None
         more: tuple[str, ...] = ()
@@ -234,7 +234,7 @@ class Panel:
         self._talk.refusals()  # its answer says that all of that is done
         self._talk.tell("SYST:LOC")
 
-    def _choose_function(self, setup: Setup, lost: list[str]) -> tuple[str, bool]:
+    def _choose_function(self, setup: MeterSetup, lost: list[str]) -> tuple[str, bool]:
         refusal: Refusal | None = None
         for node in nodes_for(setup):
             self._note_settings(node)

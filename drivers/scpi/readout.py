@@ -12,8 +12,8 @@ from drivers.scpi.measured import Measured, parse_answer, parse_measured
 from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import MEASURE_S, Chosen, Panel
 from meterlink.errors import MeterError
+from meterlink.quantities.text import plain
 from meterlink.source import Setting
-from meterlink.text import plain
 
 
 class Readout(NamedTuple):

@@ -10,7 +10,7 @@ from meterlink import declared
 from meterlink.declared import InvalidFileError
 from meterlink.errors import MeterlinkError, UnreadableError
 from meterlink.meter_state import MEANINGS
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 SUFFIX: Final = ".scpi.toml"
 """What their names end with, beside descriptions of frames in the same folder."""

@@ -42,7 +42,7 @@ _FAR: Final = 1e3
 """So many standard errors away a tail is nothing, however few readings there are."""
 
 
-class Assessment(msgspec.Struct, frozen=True, gc=False):
+class SteadinessEstimate(msgspec.Struct, frozen=True, gc=False):
     """What a stretch of readings says."""
 
     p_moving: float
@@ -94,7 +94,7 @@ def variance_floor(policy: HoldPolicy, fixed: float, step: float) -> float:
     return step * step / 12 + (policy.noise_guess * fixed) ** 2
 
 
-class Weighing:
+class ModelComparison:
     """A constant value against settling ones, over one stretch of points."""
 
     def __init__(
@@ -167,7 +167,7 @@ class Weighing:
                 insort(fits, fit, key=_rung)
         self._rescale()
 
-    def ask(self, settling_share: float) -> Assessment:
+    def ask(self, settling_share: float) -> SteadinessEstimate:
         """Weigh all models; ``settling_share`` is the prior probability of any settling."""
         policy, sums, fits = self._policy, self._sums, self.fits
         n, dof, scatter, constant_ss = sums.n, self._dof, self.scatter, self._constant_ss
@@ -212,7 +212,7 @@ class Weighing:
         loose = _no_contact(policy.noise_weight, n, log_constant_ss, log(self._prior_ss), width)
         loose *= policy.bounce_share / steady_share
         centre /= weights
-        return Assessment(
+        return SteadinessEstimate(
             (moving + loose) / (weights + loose),
             1.0 - 1.0 / weights,
             sums.mean + centre,
@@ -226,7 +226,7 @@ class Weighing:
             n,
         )
 
-    def second(self, found: Assessment) -> Assessment:
+    def second(self, found: SteadinessEstimate) -> SteadinessEstimate:
         """Weigh a slower settling that may be hidden under the likeliest one.
 
         ``found`` is what the models with one time constant say. What is returned has their value

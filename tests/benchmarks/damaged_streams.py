@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from drivers.wires import load, names
+from drivers.frames import load, names
 from meterlink.events import Held
 from meterlink.hold import HoldDetector
 from meterlink.reading import Reading

@@ -12,10 +12,10 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.clock import MonotonicClock
+from drivers.frames import load
 from drivers.opening import open_source
 from drivers.reconnect import ReconnectingSource
-from drivers.simulated.streams_ports import PtyPort, StreamPort, TcpPort
-from drivers.wires import load
+from drivers.simulated.stream_ports import PtyPort, StreamPort, TcpPort
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source

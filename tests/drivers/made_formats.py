@@ -5,15 +5,15 @@ import random
 import msgspec
 import tomli_w
 
-from drivers.wires.checks import sample_bytes
-from drivers.wires.description import Description
-from drivers.wires.wire import Wire
+from drivers.frames.description import Description
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.sample_check import sample_bytes
 from meterlink.errors import FaultFoundError
 
 CODINGS = ("ascii", "bcd", "segments", "binary")
 
 
-def made_format(seed: int) -> Wire:
+def made_format(seed: int) -> FrameFormat:
     """Return the format number ``seed``."""
     rng = random.Random(seed)
     while True:
@@ -23,7 +23,7 @@ def made_format(seed: int) -> Wire:
             continue  # parts that overlap
 
 
-def _made(rng: random.Random) -> Wire:
+def _made(rng: random.Random) -> FrameFormat:
     coding = rng.choice(CODINGS)
     count = rng.choice((4, 4, 5))
     tables: dict = {}
@@ -101,6 +101,6 @@ def _made(rng: random.Random) -> Wire:
         "line": {"baud": 9600}, "rate": {"slowest_hz": 2, "usual_hz": 4}, "frame": frame,
         "modes": modes, "flags": flags, "samples": [{"hex": "00", "refused": True}], **tables,
     }  # fmt: skip
-    wire = Wire(msgspec.toml.decode(tomli_w.dumps(whole).encode(), type=Description))
+    wire = FrameFormat(msgspec.toml.decode(tomli_w.dumps(whole).encode(), type=Description))
     sample_bytes(wire, wire.description.samples[0])
     return wire

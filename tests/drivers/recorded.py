@@ -3,8 +3,8 @@
 import math
 import random
 
-from drivers.wires.learning import Recording
-from drivers.wires.wire import Wire
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.learning import Recording
 from meterlink.reading import Quantity
 
 PREFIXES = {-12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M"}
@@ -22,7 +22,7 @@ def shown(value, resolution, unit):
     return f"{value / scale:.{decimals}f} {PREFIXES[power]}{NAMES[unit]}"
 
 
-def record(wire: Wire, value, scale, *, flags=(), cut=False, rng=None, text=None):
+def record(wire: FrameFormat, value, scale, *, flags=(), cut=False, rng=None, text=None):
     """One display and what comes meanwhile; ``cut``: in one piece that begins anywhere."""
     data = wire.encoder().frame(value, scale=scale, flags=flags)
     bursts = (data,) * 6
@@ -47,7 +47,7 @@ def ohm_scales(wire):
     return wire.encoder().scales(number)
 
 
-def session(wire: Wire, seed=1, *, cut=False):
+def session(wire: FrameFormat, seed=1, *, cut=False):
     """Six displays of resistance: two on one range, others on another, and an overload."""
     rng = random.Random(seed)
     scales = [s for s in ohm_scales(wire) if s.largest > 100]

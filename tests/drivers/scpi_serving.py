@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from drivers.opening import open_source
 from meterlink.errors import MeterlinkError
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 from tests.drivers.scpi_variants import OHMS, Instrument, Variant
 
 
@@ -51,7 +51,7 @@ def outcome(variant: Variant) -> str:
         except MeterlinkError as fault:
             return f"not opened: {fault}"
         try:
-            source.prepare(Setup(expected=1000.0))
+            source.prepare(MeterSetup(expected=1000.0))
             readings = source.readings(never)
             first = [next(readings) for _ in range(3)]
             instrument.open = True

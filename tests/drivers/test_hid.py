@@ -7,13 +7,13 @@ import types
 
 import pytest
 
-from drivers.finding import probe
+from drivers.discovery import probe
+from drivers.frames import load
+from drivers.frames.store import SHIPPED
 from drivers.links.hid_link import list_devices
 from drivers.links.packets import Packets
 from drivers.opening import open_lasting, open_source
 from drivers.ports import list_ports
-from drivers.wires import load
-from drivers.wires.store import SHIPPED
 from meterlink.errors import MeterError, PortLostError, UsageError
 from meterlink.events import Gap
 

@@ -10,7 +10,7 @@ from drivers.scpi.measured import parse_measured
 from drivers.scpi.store import check_dialect, read_dialect
 from meterlink.declared import InvalidFileError
 from meterlink.reading import Quantity
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 from tests.drivers.scpi_serving import outcome, serving
 from tests.drivers.scpi_variants import VARIANTS, Instrument, Variant
 
@@ -74,12 +74,12 @@ def test_an_instrument_unlike_all_others_is_read_by_its_description(tmp_path):
     odd = Odd(Variant("odd"))
     with serving(odd) as url:
         source = open_source(url, wire=str(file))
-        setting = source.prepare(Setup())
+        setting = source.prepare(MeterSetup())
         reading = next(source.readings(threading.Event()))
         assert (reading.value, reading.quantity) == (842.0, Quantity.RESISTANCE)
         assert setting.flags == ()
         odd.null = b"1"
-        assert source.confirm(Setup()).flags == ("relative",)
+        assert source.confirm(MeterSetup()).flags == ("relative",)
         source.close()
     assert not [said for said in odd.heard if said.startswith(("SYST", "*"))]
 

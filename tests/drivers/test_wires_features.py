@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.wires import checksums
-from drivers.wires.checks import check
-from drivers.wires.description import Checksum, Description
-from drivers.wires.wire import Wire
+from drivers.frames import checksums
+from drivers.frames.description import Checksum, Description
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.sample_check import check
 from meterlink.declared import InvalidFileError, decode
 
 HEAD = """
@@ -29,7 +29,7 @@ rate = { slowest_hz = 2, usual_hz = 4 }
 
 
 def made(text):
-    return Wire(decode((HEAD + text).encode(), Description, "made.toml", as_is=True))
+    return FrameFormat(decode((HEAD + text).encode(), Description, "made.toml", as_is=True))
 
 
 def read(wire, *frames):

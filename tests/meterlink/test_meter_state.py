@@ -3,9 +3,9 @@
 import pytest
 from msgspec import structs
 
-from captures.records import decode, encode
-from meterlink.analysis import Analysis
-from meterlink.bench import Bench
+from captures.record.records import decode, encode
+from meterlink.bench.analysis import Analysis
+from meterlink.bench.bench import Bench
 from meterlink.events import Asked, Judged, MeterConfirmed, MeterFlags, MeterSet
 from meterlink.meter_state import MEANINGS, Effect, MeterState, told_flags
 from meterlink.reading import Quantity, Reading

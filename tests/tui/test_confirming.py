@@ -2,8 +2,8 @@
 
 import threading
 
-from captures.replaying import Played
-from captures.store import JobStore
+from captures.job.store import JobStore
+from captures.record.replay import Played
 from drivers.clock import MonotonicClock
 from drivers.opening import open_lasting
 from meterlink.commands import Confirm
@@ -11,7 +11,7 @@ from meterlink.events import Asked, Judged, MeterConfirmed, MeterSet, Verdict
 from tests.drivers.scpi_serving import serving
 from tests.drivers.scpi_variants import Instrument, Variant
 from tests.meterlink.bench_hands import PRIMARY, PROFILE, card
-from tui.setting_up import session
+from tui.session.setup import session
 
 
 class Turned(Instrument):

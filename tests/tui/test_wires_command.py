@@ -10,11 +10,11 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from drivers.simulated.streams import StreamingMeter
-from drivers.simulated.streams_ports import PtyPort
-from drivers.wires import load
-from drivers.wires.recording import as_lines
-from drivers.wires.store import SHIPPED
+from drivers.frames import load
+from drivers.frames.recording import as_lines
+from drivers.frames.store import SHIPPED
+from drivers.simulated.stream_ports import PtyPort
+from drivers.simulated.streaming_meter import StreamingMeter
 from tests.drivers.recorded import session
 from tui.cli import main
 
@@ -24,7 +24,7 @@ def own_folder(tmp_path, monkeypatch):
     """No test sees, or depends on, what the person who runs it has configured."""
     folder = tmp_path / "config" / "wires"
     folder.mkdir(parents=True)
-    monkeypatch.setattr("drivers.wires.store.user_folder", lambda: folder)
+    monkeypatch.setattr("drivers.frames.store.user_folder", lambda: folder)
     return folder
 
 
@@ -207,7 +207,7 @@ def test_an_unknown_meter_is_described_live(tmp_path, monkeypatch, capsys):
         return text
 
     monkeypatch.setattr("builtins.input", typed)
-    monkeypatch.setattr("drivers.wires.recording._TRY_S", 0.3)
+    monkeypatch.setattr("drivers.frames.recording._TRY_S", 0.3)
     made, kept = tmp_path / "learnt.toml", tmp_path / "kept.jsonl"
     with StreamingMeter(wire, PtyPort(), values=now(), rate_hz=20, mind_speed=True) as meter:
         asked = ["wires", "new", "learnt", "--port", meter.port.name, "--displays", "3"]
