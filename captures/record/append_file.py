@@ -385,15 +385,14 @@ else:
 
 def _sync_folder(folder: Path) -> None:
     """Make a new file's name as safe as its bytes, where folders can be opened at all."""
-    if sys.platform == "win32":
-        return
-    try:
-        fd = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(fd)
-    except OSError:
-        pass
-    finally:
-        os.close(fd)
+    if sys.platform != "win32":
+        try:
+            fd = os.open(folder, os.O_RDONLY)
+        except OSError:
+            return
+        try:
+            os.fsync(fd)
+        except OSError:
+            pass
+        finally:
+            os.close(fd)

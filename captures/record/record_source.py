@@ -53,6 +53,10 @@ class RecordSource:
         """Return what the meter was set to; a record cannot be set."""
         return self._setting
 
+    def confirm(self, setup: MeterSetup) -> Setting:
+        """As ``prepare``: a record cannot be asked."""
+        return self._setting
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
         """Yield the readings, oldest first, until ``stop`` or the end.
 
@@ -102,4 +106,6 @@ def setting_of(event: MeterSet) -> Setting:
         integration_s=event.integration_s,
         resolution=event.resolution,
         lost=event.lost,
+        flags=event.flags or (),
+        cautions=event.cautions or (),
     )

@@ -128,6 +128,7 @@ class _Reading(
     special: str = ""
     """``inf``, ``-inf`` or ``nan`` where ``value`` is null for another reason than ``overload``."""
     raw: str = ""
+    flags: tuple[str, ...] = ()
 
 
 class Unknown(msgspec.Struct, frozen=True):
@@ -194,6 +195,7 @@ def _as_written(reading: Reading) -> _Reading:
         reading.overload,
         special,
         reading.raw,
+        reading.flags,
     )
 
 
@@ -202,7 +204,15 @@ def _as_read(found: _Reading) -> Reading:
     if value is None:
         usual = math.inf if found.overload else math.nan
         value = _NUMBERS.get(found.special, math.nan) if found.special else usual
-    return Reading(found.t, value, found.quantity, found.resolution, found.overload, found.raw)
+    return Reading(
+        found.t,
+        value,
+        found.quantity,
+        found.resolution,
+        found.overload,
+        found.raw,
+        found.flags,
+    )
 
 
 def _encode_object(record: object) -> bytes:

@@ -24,6 +24,7 @@ from meterlink.events import (
     Contact,
     Event,
     Gap,
+    MeterConfirmed,
     MeterSet,
     Note,
     PassedOver,
@@ -82,6 +83,8 @@ class Replay:
                 return self._took(flushed, self.bench.tell(record.command, record.t))
             case MeterSet():
                 return self._took(self.bench.set_meter(setting_of(record), record.t))
+            case MeterConfirmed():
+                return self._took(self.bench.confirm(record.t, record.failed))
             case Gap():
                 return self._took(self.bench.gap(record))
             case _:

@@ -50,6 +50,8 @@ class ReplaySetup(NamedTuple):
     past: tuple[Event, ...]
     lacks: tuple[str, ...] = ()
     """What the record does not say, each a plain sentence: why a replay may differ."""
+    confirms: bool = False
+    """Whether the meter was asked before a held value counted."""
 
     def bench(self) -> Bench:
         """Return a fresh bench."""
@@ -59,6 +61,7 @@ class ReplaySetup(NamedTuple):
             accuracy=self.accuracy,
             policy=self.policy,
             past=self.past,
+            confirms=self.confirms,
         )
 
 
@@ -73,9 +76,12 @@ def settings_for(
     *,
     policy: HoldPolicy = POLICY,
     past: Iterable[Event] = (),
+    confirms: bool = False,
 ) -> dict[str, Any]:
     """Return the settings of a capture's header that say what its bench was made from."""
     settings = settings_of(card, profile) | {"policy": msgspec.to_builtins(policy)}
+    if confirms:
+        settings["confirms"] = True
     folded = [
         _without_names(event)
         for event in past
@@ -135,6 +141,7 @@ def read_replay_setup(header: Header, name: str) -> ReplaySetup:
         policy=policy,
         past=past_of(header, name),
         lacks=lacks,
+        confirms=bool(settings.get("confirms")),
     )
 
 

@@ -35,6 +35,10 @@ GLANCE_S: Final = 0.04
 """Without an event the faces are told no more often than this, however fast the meter is."""
 
 
+ASK_AGAIN_S: Final = 1.0
+"""How often a meter that was turned to something else is asked whether it was turned back."""
+
+
 class Session:
     """Joins a meter, a record and the bench. Use ``run`` from a thread of its own."""
 
@@ -50,7 +54,7 @@ class Session:
         self._lock = threading.RLock()
         self._begun = self._closed = False
         self._set_for: MeterSetup | None = None
-        self._shown_t = float("-inf")
+        self._shown_t = self._asked_t = float("-inf")
         self.readings = 0
         self.between: Callable[[], None] | None = None
         """Called by the reading thread between two readings; simulated hands speak here."""
@@ -89,6 +93,10 @@ class Session:
                 self.readings += 1
                 self._capture.append(reading)
                 self._handle(self.bench.feed(reading))
+                if self.bench.unconfirmed:
+                    self._confirm()
+                elif self.bench.astray and self._clock.now() - self._asked_t > ASK_AGAIN_S:
+                    self._ask()
             if self.between is not None:
                 self.between()
             if self.bench.progress.ended:
@@ -146,6 +154,26 @@ class Session:
         seen = Update(events, self.bench.look())
         for face in self._faces:
             face(seen)
+
+    def _confirm(self) -> None:
+        """Ask what the meter is set to before a held value counts, and let the bench know."""
+        failed = self._ask()
+        self._handle(self.bench.confirm(self._clock.now(), failed))
+
+    def _ask(self) -> str:
+        """Ask what the meter is set to; return why it could not be asked, else nothing."""
+        setup = self.bench.setup
+        if setup is None:
+            return ""
+        try:
+            setting = self._source.confirm(setup)
+        except MeterError as fault:
+            return str(fault)
+        finally:
+            self._asked_t = self._clock.now()
+        if setting != self.bench.setting:
+            self._handle(self.bench.set_meter(setting, self._clock.now()))
+        return ""
 
     def _prepare(self, setup: MeterSetup) -> None:
         """Set the meter; what it refuses is a thing that was asked for and could not be had.
