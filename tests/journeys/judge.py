@@ -21,6 +21,7 @@ from tests.journeys.engines import expected, lacks, measured_steps
 from tests.journeys.faces import TOUCHED_OFF, home
 from tests.journeys.journey import Journey
 from tui.cli import main
+from tui.program_fault import FILE as DETAILS
 
 WRONG_AT_MOST: Final = 0.05
 """Of the clear verdicts of a family."""
@@ -31,6 +32,8 @@ def faults_of(journey: Journey, code: int | None = 0) -> list[str]:
     faults = []
     if journey.code != code:
         faults.append(f"exit code {journey.code}, not {code}")
+    details = sorted(journey.folder.rglob(f"{DETAILS}-*.txt"))
+    faults += [f"a fault of the program: {f.read_text('utf-8')[-1500:]}" for f in details]
     streams = (journey.shown, journey.errors, journey.screen)
     faults += [f"a traceback: {stream[-1500:]}" for stream in streams if TOUCHED_OFF in stream]
     if journey.errors.strip() and TOUCHED_OFF not in journey.errors:

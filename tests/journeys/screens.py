@@ -23,7 +23,6 @@ from tui.cli import main
 from tui.screen import app as screen_app
 from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
-from tui.screen.entry import AnswerLine
 from tui.screen.keys import NAMES, KeyCommand
 
 
@@ -137,11 +136,7 @@ class Screen(Within):
         elif not self._asking:
             await self._press("enter")
         await self._until(lambda: self._asking)
-        line = self._body.query_one(AnswerLine)
-        if line.value:  # the library takes a key that has a binding later than signs typed after it
-            await self._press("end", "ctrl+u")
-            await self._until(lambda: not line.value)
-        await self._press(*keys_of(text), "enter")
+        await self._press("end", "ctrl+u", *keys_of(text), "enter")
 
     @property
     def _body(self) -> BenchBody:
