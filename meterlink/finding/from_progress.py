@@ -32,9 +32,7 @@ def outcomes_of_cards(cards: Iterable[Progress]) -> dict[str, Outcome]:
     return found
 
 
-def parts_of_cards(
-    cards: Iterable[Progress], profiles: Iterable[Profile] = ()
-) -> tuple[str, ...]:
+def parts_of_cards(cards: Iterable[Progress], profiles: Iterable[Profile] = ()) -> tuple[str, ...]:
     """Return the checks of the switches that the engine has, as far as the cards know.
 
     ``profiles``: those that the cards were worked by. A step for a switch that none of them has

@@ -15,14 +15,14 @@ from textual._context import active_app
 from textual.app import App
 from textual.keys import _character_to_key
 
-from meterlink.card.card import ConfirmationStep, EntryStep
 from tests.journeys.cues import LONGEST_S
 from tests.journeys.faces import Within
 from tests.journeys.hands import Hurried
 from tui.cli import main
 from tui.screen import app as screen_app
 from tui.screen.app import BenchApp
-from tui.screen.body import BenchBody
+from tui.screen.body import BenchBody, asks_for_resistor
+from tui.screen.entry import question_of
 from tui.screen.keys import NAMES, KeyCommand
 
 
@@ -166,7 +166,8 @@ class Screen(Within):
             return False
         if app._telling or ("" if step is None else step.id) != (_current(app) or ""):
             return False
-        return not isinstance(step, EntryStep | ConfirmationStep) or self._asking
+        typing = asks_for_resistor(step, app.view)
+        return question_of(step, app.view.answers, typing=typing) is None or self._asking
 
     def _rows(self) -> str:
         rows = self.app.screen._compositor.render_strips()

@@ -88,7 +88,11 @@ async def test_nothing_typed_overtakes_a_key_that_clears_the_line():
     async with bench("ambient") as (pilot, session):
         await press(pilot, *"12")
         # As a fast typist or a paste sends them: nothing waits for the page between two keys.
-        keys = [("end", None), ("ctrl+u", "\x15"), *(("space" if c == " " else c, c) for c in "20 C")]
+        keys = [
+            ("end", None),
+            ("ctrl+u", "\x15"),
+            *(("space" if c == " " else c, c) for c in "20 C"),
+        ]
         for key, sign in (*keys, ("enter", "\r")):
             pilot.app._driver.process_message(events.Key(key, sign))
         await settled(pilot)

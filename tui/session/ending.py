@@ -25,7 +25,9 @@ def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[s
     if not complaint or not told:
         return
     try:
-        found = find(outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ()))
+        found = find(
+            outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ())
+        )
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return
