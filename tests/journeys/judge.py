@@ -16,6 +16,7 @@ from captures.job.job import Job
 from captures.job.verify_job import verify_job
 from captures.record.verify import State
 from meterlink.card.card import CautionStep, LeadZeroStep, MeterCheckStep, Step, WatchStep
+from meterlink.events import Evidence
 from meterlink.wording import outcome_words
 from tests.journeys.engines import expected, lacks, measured_steps
 from tests.journeys.faces import TOUCHED_OFF, home
@@ -123,6 +124,9 @@ def _clear(journey: Journey, step: Step) -> bool:
             newest = {}
         if event["kind"] == "verdict" and event["step"] == step.id:
             newest[event["position"]] = event["clear"]
+        if event["kind"] == "step-ended" and event["step"] == step.id:
+            said = event.get("evidence") == Evidence.SAID.value
+            newest[""] = newest.get("", True) and not said
     return all(newest.values())
 
 

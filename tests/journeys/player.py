@@ -357,6 +357,9 @@ class Player:
         """It cannot be shown by taps: say so, with the tips on bare metal."""
         self.hands.put(red, black)
         self.cues.until(lambda: False, 1.5)
+        self._call_open(step)
+
+    def _call_open(self, step: Step) -> None:
         mark = self.cues.look()
         self._say(step, "open")
         if self._came(step, mark, "asked") and self.cues.asked.get("answers"):
@@ -379,8 +382,8 @@ class Player:
         if self._came(step, mark, "asked"):
             self.hands.flex(step.lasts * 0.8)
             self._ended(step, step.lasts + 15.0)
-        elif self._open(step):
-            self._say(step, "confirm")
+        elif self._open(step):  # open from the start
+            self._call_open(step)
         self.hands.lift()
 
     def _soak(self, step: Step) -> None:
