@@ -317,8 +317,10 @@ class Player:
         if self.habits.slips and self.rng.random() < 0.3:
             self._hasty()
         takes = self.hands.tap_put_tap(red, black)
-        step = self.cues.current
-        self.cues.until(lambda: self.cues.current != step, takes)
+        step = self.card.find(self.cues.current)
+        self.cues.until(lambda: not self._open(step), takes)
+        if self._open(step):
+            self._never_closes(step, red, black)  # taps show nothing here
 
     def _hasty(self) -> None:
         """Confirm with nothing held: no open may be concluded from it."""
