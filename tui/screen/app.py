@@ -243,6 +243,8 @@ class BenchApp(PreferencesApp):
     @property
     def _body(self) -> BenchBody | None:
         """The page, also while something else lies over it; None before and after it is there."""
+        if self._exit:  # it is taken down from its innermost parts, while keys and pictures come in
+            return None
         for screen in self.screen_stack[:1]:
             for body in screen.query(BenchBody):
                 return body

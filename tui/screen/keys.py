@@ -17,7 +17,9 @@ from meterlink.card.card import (
     ConfirmationStep,
     EntryStep,
     MeasurementStep,
+    Step,
     SwitchStep,
+    WatchStep,
 )
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
 from tui.screen.view import View
@@ -118,7 +120,13 @@ def works(name: str, view: View) -> bool:
         return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
-    return name != "open" or isinstance(view.step, MeasurementStep | SwitchStep)
+    return name != "open" or _can_be_open(view.step)
+
+
+def _can_be_open(step: Step | None) -> bool:
+    if isinstance(step, WatchStep):
+        return step.expect == "closed"
+    return isinstance(step, MeasurementStep | SwitchStep)
 
 
 def types_something(key: str) -> bool:

@@ -116,7 +116,7 @@ def _block(title: str, mark: str, steps: list[Step], view: View) -> Iterator[Con
 
 def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
     """Return the finding's sentences: what is found, what to do next, and why it is found."""
-    sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress)]
+    sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress, view.profile)]
     onward = next(
         (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
         len(sentences) - 1,

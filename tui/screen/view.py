@@ -116,6 +116,13 @@ class View:
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
 
     @property
+    def judged_here(self) -> Judged | None:
+        """The newest verdict, as long as no other position of the switch is asked for since."""
+        wanted = "" if self.asked is None else self.asked.position
+        judged = self.judged
+        return None if judged is not None and wanted not in ("", judged.position) else judged
+
+    @property
     def answers(self) -> tuple[str, ...]:
         """What the bench's own question can be answered with; empty where it asks none."""
         return () if self.asked is None or self.progress.ended else self.asked.answers

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.bench.steps.assessors import criterion_for
-from meterlink.bench.steps.base import PROOF, StepContext, Worker, over_range_now
+from meterlink.bench.steps.base import NO_TAPS, PROOF, StepContext, Worker, over_range_now
 from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
 from meterlink.bench.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.card.card import LeadZeroStep, MeasurementStep
@@ -190,11 +190,16 @@ class MeasurementWorker(Worker):
             case Confirm() if self._judged is not None:
                 yield self._end(t, self._judged, command)
             case Confirm() if over_range_now(self.around):
-                yield self.again(t, PROOF)
+                yield self.again(t, self._proof)
             case Confirm():
                 yield self.again(t, "Nothing is held yet; keep the probes on.")
             case Enter():
                 yield from self._typed(command, t)
+
+    @property
+    def _proof(self) -> str:
+        self._taps.count = self.around.gestures
+        return PROOF if self._taps.tell else NO_TAPS
 
     @property
     def concludes_open(self) -> bool:
