@@ -1,28 +1,41 @@
 """The hold detector: readings in, touch events out."""
 
 from collections.abc import Sequence
-from math import inf, isfinite, sqrt
+from math import hypot, inf, isfinite, sqrt
 from typing import Final
 
 import msgspec
 
-from meterlink.events import Contact, Held, Lift, PassedOver, TouchEvent
+from meterlink.events import Contact, Held, Lift, Noise, PassedOver, TouchEvent
 from meterlink.hold.absence import Absence
 from meterlink.hold.aim import Aim
 from meterlink.hold.cadence import Cadence
 from meterlink.hold.enough import is_enough, limit_of
+from meterlink.hold.following import (
+    Course,
+    Statement,
+    is_no_settling,
+    may_be_stated,
+    statement,
+    takes_the_place,
+)
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.resolution import StepSeen
-from meterlink.hold.settling import Assessment, tolerance
+from meterlink.hold.settling import Assessment, tolerance, variance_floor
 from meterlink.hold.steadiness import Steadiness
+from meterlink.hold.wandering import factor, weigh
 from meterlink.reading import Quantity, Reading
 from meterlink.stages import Stage
 
 _NOTHING: Final[tuple[TouchEvent, ...]] = ()
 _BEYOND: Final = 1e30
 """Values beyond this are overloads, whatever the meter calls them (SCPI-1999 sends 9.9E37)."""
+
+
+_STRAYS: Final = 16
+"""Most readings away from a held value that are remembered until it is known what they are."""
 
 
 class Live(msgspec.Struct, frozen=True, gc=False):
@@ -62,6 +75,7 @@ class HoldDetector:
         self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
         self._steadiness = Steadiness(policy)
         self._seen = StepSeen()
+        self._course = Course(policy.followed)
         self._size = 1
         """Readings in a point that is weighed."""
         self._forget()
@@ -77,6 +91,10 @@ class HoldDetector:
         self._band = 0.0
         self._astray_t = 0.0
         self._astray_count = 0
+        self._astray_near = True
+        self._strays: list[float] = []
+        self._half = 0.0
+        self._look_at = 0
         self._start_over()
         self._seen.clear()
         self._resolution: float | None = None
@@ -129,7 +147,7 @@ class HoldDetector:
                 self._astray_count = 0
                 self._start_over()
             self._absence.here()
-            return _NOTHING
+            return self._follow(t, value)
         return self._astray(reading)
 
     def close(self) -> Sequence[TouchEvent]:
@@ -223,19 +241,123 @@ class HoldDetector:
             # A coarser range shows the same value.
             return _NOTHING
         if not self._astray_count:
-            self._astray_t = t
+            self._astray_t, self._astray_near = t, True
+            self._strays.clear()
         self._astray_count += 1
+        self._astray_near &= self._is_near(value)
+        if len(self._strays) < _STRAYS:
+            self._strays.append(value)
         brief = t - self._astray_t < self.policy.dropout_time
         if brief or self._astray_count < self.policy.least_readings:
             self._learn_step(reading)
             self._follow_step()
             self._take(value)
             return _NOTHING
+        if self._astray_near:
+            return self._jumped(t)
         self._stage = Stage.SETTLING
         self._held = None
         self._began_t = self._astray_t
         self._astray_count = 0
         return self._settling(reading)
+
+    def _is_near(self, value: float) -> bool:
+        """Whether a value may be of the same point, seen through a contact that is not good."""
+        held = self._held
+        return held is not None and (
+            abs(value - held.value) <= self.policy.jump_share * abs(held.value)
+        )
+
+    def _jumped(self, t: float) -> Sequence[TouchEvent]:
+        """Take the strays as values of the same point."""
+        strays = self._strays
+        self._astray_count = 0
+        self._start_over()
+        for value in strays[:-1]:
+            self._course.add(value)
+        self._track = strays[-1]
+        self._look_at = 0
+        return self._follow(t, strays[-1])
+
+    # --- a value that is held -----------------------------------------------------------------
+
+    def _follow(self, t: float, value: float) -> Sequence[TouchEvent]:
+        """Take a reading of what is held; say it anew where it has left its interval."""
+        held, course = self._held, self._course
+        if held is None:
+            return _NOTHING
+        if held.poor and held.origin is not Noise.JUMPING:
+            found = self._look() if self._take(value) else None
+            if found is not None:
+                said: list[TouchEvent] = []
+                self._hold(t, found, said)
+                return said
+        elif self._size > 1:
+            mean = self._blocks.feed(value)
+            if mean is None:
+                return _NOTHING
+            value = mean
+        course.add(value)
+        if course.count < self._look_at:
+            return _NOTHING
+        if not held.poor and abs(self._track - held.value) <= 0.5 * self._half:
+            return _NOTHING
+        return self._revise(t, held)
+
+    def _revise(self, t: float, held: Held) -> Sequence[TouchEvent]:
+        """Weigh the touch so far; say what is stated of it now, if that is something else."""
+        policy, course, step = self.policy, self._course, held.resolution
+        self._look_at = course.count + max(2, course.count // 8)
+        every = self._cadence.interval * self._size
+        fixed = tolerance(policy, held.value, step)
+        found = course.found(every, fixed, variance_floor(policy, fixed, step))
+        if found is None:
+            return _NOTHING
+        new = statement(policy, found, every * course.size, step, t - self._began_t)
+        if not may_be_stated(policy, new, fixed) or not takes_the_place(
+            new, held, self._half, fixed
+        ):
+            return _NOTHING
+        return [self._state(t, new, step, revises=True)]
+
+    def _state(self, t: float, new: Statement, step: float, *, revises: bool) -> Held:
+        """Hold what can be stated, and follow it."""
+        policy = self.policy
+        quantity = self._quantity or Quantity.RESISTANCE
+        fixed = self._aim.u_fixed(new.value) if self._aim is not None else 0.0
+        usual = max(
+            policy.noise_share * abs(new.value), policy.noise_resolutions * step, policy.tol_least
+        )
+        held = Held(
+            t=t,
+            contact_t=self._began_t,
+            value=new.value,
+            unit=quantity.unit,
+            readings=new.n * self._size * self._course.size,
+            noise=new.scatter,
+            resolution=step,
+            step_at_most=0.0 if step else self._seen.at_most,
+            u=new.u,
+            dof=new.dof,
+            limit=limit_of(new.u, fixed, step),
+            revises=revises,
+            slope=new.slope,
+            slope_u=new.slope_u,
+            origin=new.noise,
+            poor=new.scatter > usual or (new.noise is Noise.JUMPING and new.half > usual),
+        )
+        self._keep(held, new.half, tolerance(policy, new.value, step, new.scatter))
+        return held
+
+    def _keep(self, held: Held, half: float, tol: float) -> None:
+        """Go by a value that is held from now on."""
+        self._held = self._newest_held = held
+        self._stage = Stage.HELD
+        self._track = held.value
+        self._half = half
+        self._band = self.policy.slide_tols * tol
+        if not (held.poor and held.origin is not Noise.JUMPING):
+            self._start_over()
 
     def _follow_step(self) -> None:
         """Count a last digit that only shows now, after a value that stood still, as no slide."""
@@ -274,7 +396,28 @@ class HoldDetector:
         found = self._look() if self._take(value) else None
         if found is not None:
             self._hold(t, found, said)
+        elif self._steadiness.count >= self._look_at and t - self._began_t >= 1.0:
+            self._hold_late(t, said)
         return said
+
+    def _hold_late(self, t: float, said: list[TouchEvent]) -> None:
+        """Hold what is due and will not come to rest, if its level is known as well as may be."""
+        policy, steadiness = self.policy, self._steadiness
+        self._look_at = steadiness.count + max(1, steadiness.count // 8)
+        step = self._seen.step if self._resolution is None else self._resolution
+        values, span = steadiness.recent(policy.jump_share, step)
+        every = self._cadence.interval * self._size
+        if len(values) < policy.due_readings or span * every < policy.late_time:
+            return
+        fixed = tolerance(policy, values[-1], step)
+        found = weigh(values, every, 0.3 * fixed, variance_floor(policy, fixed, step))
+        new = statement(policy, found, every, step, t - self._began_t)
+        if not may_be_stated(policy, new, fixed) or not is_no_settling(
+            found, every, new, fixed
+        ):
+            return
+        self._course.start(values)
+        said.append(self._state(t, new, step, revises=False))
 
     def _contact(self, t: float) -> Contact:
         self._stage = Stage.CONTACT
@@ -336,7 +479,8 @@ class HoldDetector:
     def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""
         newest = self._newest_held
-        if newest is not None and abs(found.value - self._track) <= self._band:
+        settled = self._held is None
+        if newest is not None and settled and abs(found.value - self._track) <= self._band:
             self._held = newest
             self._stage = Stage.HELD
             self._start_over()
@@ -364,10 +508,10 @@ class HoldDetector:
             u=u,
             dof=max(found.dof / inflation, 1.0),
             limit=limit_of(u, fixed, step),
+            revises=not settled,
         )
-        self._held = self._newest_held = held
-        self._stage = Stage.HELD
-        self._track = found.value
-        self._band = policy.slide_tols * tolerance(policy, found.value, step, found.noise)
-        self._start_over()
+        self._course.start(steadiness.stretch.values)
+        half = factor(held.dof) * hypot(u, step / sqrt(12))
+        self._keep(held, half, tolerance(policy, found.value, step, found.noise))
+        self._look_at = 0
         said.append(held)

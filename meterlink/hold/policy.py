@@ -146,6 +146,20 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     small_share: float = 0.3
     """Repeatability below this share of what averaging cannot mend no longer matters."""
 
+    # --- what never comes to rest ---------------------------------------------------------------
+    noise_most: float = 0.08
+    """Readings that scatter by more than this share of the value are no contact."""
+    jump_share: float = 0.15
+    """A contact jumps by no more than this share of the value; beyond it is another point."""
+    creep_most: float = 0.02
+    """A value that moves by more than this share of itself in a second is not stated."""
+    stands_time: float = 2.0
+    """A value that moves is stated with what it moves in so many seconds ..."""
+    stands_share: float = 0.5
+    """... or in this share of the time that the touch has lasted."""
+    followed: int = 48
+    """Most means that the record of a touch keeps."""
+
     # --- leaving ------------------------------------------------------------------------------
     dropout_time: float = 0.15
     """A gap of the contact no longer than this is no lift."""

@@ -56,6 +56,8 @@ class Steadiness:
     def __init__(self, policy: HoldPolicy) -> None:
         self._policy = policy
         self._points: deque[tuple[int, float]] = deque(maxlen=policy.kept)
+        self.count = 0
+        """Points taken since the last was forgotten."""
         self.step = 0.0
         """Step of the last digit of the newest point; 0 where none is known."""
         self.latest: Assessment | None = None
@@ -69,6 +71,7 @@ class Steadiness:
 
     def clear(self) -> None:
         """Forget all points."""
+        self.count = 0
         self._points.clear()
         self.latest = None
         self.scatter = 0.0
@@ -89,6 +92,7 @@ class Steadiness:
         """
         points, policy = self._points, self._policy
         points.append((place, value))
+        self.count += 1
         if self.latest is not None:
             if self._still_moves(place, value, every):
                 return False
@@ -128,6 +132,29 @@ class Steadiness:
         elif self._approached(len(values)):
             share = policy.course_share
         return self._weigh(stretch, share, fixed, single)
+
+    def recent(self, share: float, step: float) -> tuple[list[float], int]:
+        """The newest values that may be of one point, oldest first, and the places they span.
+
+        They lie within a ``share`` of the median of the newest few; lone outliers are left out.
+        """
+        few = sorted(self._newest(7))
+        centre = few[len(few) // 2]
+        reach = max(share * abs(centre), 10 * step)
+        values: list[float] = []
+        last = first = self._points[-1][0]
+        outlier = False
+        for place, value in reversed(self._points):
+            if abs(value - centre) <= reach:
+                outlier = False
+                values.append(value)
+                first = place
+            elif outlier:
+                break
+            else:
+                outlier = True
+        values.reverse()
+        return values, last - first
 
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""

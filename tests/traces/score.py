@@ -25,6 +25,8 @@ class Score:
     doubled: Counter[str] = field(default_factory=Counter)
     missed: Counter[str] = field(default_factory=Counter)
     off: Counter[str] = field(default_factory=Counter)
+    revised: Counter[str] = field(default_factory=Counter)
+    """Holds that took the place of another; each is judged, and none is a double."""
     units: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
     by_family: dict[str, list[float]] = field(default_factory=dict)
@@ -58,19 +60,20 @@ class Score:
                 self._wrong(seed, family, h.t, "no goal", inf)
                 continue
             got[k] += 1
+            self.revised[family] += h.revises
             error = abs(h.value - goal.at(h.t)) / goal.tol
             if goal.barred:
                 self._wrong(seed, family, h.t, f"short {len(goal.clean)}", error)
             elif h.t < goal.clean[0] - 1e-9 or (error > 1 and h.t > goal.clean[-1] + 1e-9):
                 self._wrong(seed, family, h.t, f"{error:.1f} tol", error)
-            elif got[k] > 1:
+            elif got[k] > 1 and not h.revises:
                 self.doubled[family] += 1
                 self.cases.append(("doubled", seed, h.t, family))
             else:
                 if error > 2:
                     self.off[family] += 1
                     self.cases.append(("off", seed, h.t, f"{family} {error:.1f} tol"))
-                if goal.due:
+                if goal.due and got[k] == 1:
                     self._delay(trace, goal, h, family)
         for k, goal in enumerate(span.goals):
             if goal.due:
@@ -113,7 +116,7 @@ class Score:
                 f"{f:18s} n {n:6d} due {due:6d} false {1000 * self.false[f] / n:6.2f} "
                 f"far {1000 * self.false_far[f] / n:5.2f} dbl {1000 * self.doubled[f] / n:5.2f} "
                 f"off {1000 * self.off[f] / n:5.2f} missed {1000 * self.missed[f] / due:6.2f} "
-                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f}"
+                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f} revised {1000 * self.revised[f] / n:6.1f}"
             )
         return "\n".join(rows)
 
