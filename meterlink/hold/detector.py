@@ -23,7 +23,8 @@ from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.resolution import StepSeen
-from meterlink.hold.settling import Assessment, tolerance, variance_floor
+from meterlink.hold.exponentials import LONGEST
+from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
 from meterlink.hold.steadiness import Steadiness
 from meterlink.hold.wandering import factor, weigh
 from meterlink.reading import Quantity, Reading
@@ -396,7 +397,7 @@ class HoldDetector:
         found = self._look() if self._take(value) else None
         if found is not None:
             self._hold(t, found, said)
-        elif self._steadiness.count >= self._look_at and t - self._began_t >= 1.0:
+        elif self._steadiness.count >= max(self._look_at, self.policy.due_readings):
             self._hold_late(t, said)
         return said
 
@@ -405,17 +406,27 @@ class HoldDetector:
         policy, steadiness = self.policy, self._steadiness
         self._look_at = steadiness.count + max(1, steadiness.count // 8)
         step = self._seen.step if self._resolution is None else self._resolution
-        values, span = steadiness.recent(policy.jump_share, step)
         every = self._cadence.interval * self._size
+        places, values = steadiness.recent(policy.jump_share, step)
+        span = places[-1] - places[0] if places else 0
         if len(values) < policy.due_readings or span * every < policy.late_time:
             return
+        if span > len(values) + len(values) // policy.outlier_spacing:
+            return  # contact that comes and goes
         fixed = tolerance(policy, values[-1], step)
         found = weigh(values, every, 0.3 * fixed, variance_floor(policy, fixed, step))
         new = statement(policy, found, every, step, t - self._began_t)
-        if not may_be_stated(policy, new, fixed) or not is_no_settling(
-            found, every, new, fixed
-        ):
+        if not may_be_stated(policy, new, fixed) or span >= LONGEST:
             return
+        model = Weighing(places, values, every, step, policy)
+        model.refine()
+        noisy = is_no_settling(found, every, new, fixed) and model.scatter > 0.5 * new.scatter
+        if not noisy or model.ask(policy.course_share).p_moving > 0.25:
+            half = len(values) // 2
+            if half < policy.due_readings or not model.creeps():
+                return
+            if not Weighing(places[half:], values[half:], every, step, policy).creeps():
+                return
         self._course.start(values)
         said.append(self._state(t, new, step, revises=False))
 
@@ -510,7 +521,7 @@ class HoldDetector:
             limit=limit_of(u, fixed, step),
             revises=not settled,
         )
-        self._course.start(steadiness.stretch.values)
+        self._course.start(steadiness.settled(found))
         half = factor(held.dof) * hypot(u, step / sqrt(12))
         self._keep(held, half, tolerance(policy, found.value, step, found.noise))
         self._look_at = 0

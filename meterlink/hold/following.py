@@ -170,12 +170,7 @@ def is_no_settling(found: Found, every: float, new: Statement, fixed: float) -> 
     """
     tol = max(fixed, 2 * new.scatter)
     slope = abs(found.slope) / every
-    if 2 * new.scatter > fixed and slope * _SLOWEST <= tol:
-        return True
-    if not new.moves or found.n < _CREEP_POINTS or found.n * every < _CREEP_TIME:
-        return False
-    bend = (abs(found.bend) + 2 * found.bend_u) / every**2
-    return bend * _CREEP_TAU <= slope
+    return 2 * new.scatter > fixed and slope * _SLOWEST <= tol
 
 
 def takes_the_place(new: Statement, held: Held, half: float, fixed: float) -> bool:

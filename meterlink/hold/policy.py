@@ -147,12 +147,16 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Repeatability below this share of what averaging cannot mend no longer matters."""
 
     # --- what never comes to rest ---------------------------------------------------------------
-    noise_most: float = 0.08
+    noise_most: float = 0.06
     """Readings that scatter by more than this share of the value are no contact."""
     jump_share: float = 0.15
     """A contact jumps by no more than this share of the value; beyond it is another point."""
     creep_most: float = 0.02
     """A value that moves by more than this share of itself in a second is not stated."""
+    creep_taus: tuple[float, ...] = (5.0, 12.0, 50.0)
+    """Time constants of what creeps; nothing settles so slowly."""
+    creep_gain: float = 3.0
+    """Log likelihood by which creep explains a touch better than settling does."""
     stands_time: float = 2.0
     """A value that moves is stated with what it moves in so many seconds ..."""
     stands_share: float = 0.5

@@ -133,28 +133,30 @@ class Steadiness:
             share = policy.course_share
         return self._weigh(stretch, share, fixed, single)
 
-    def recent(self, share: float, step: float) -> tuple[list[float], int]:
-        """The newest values that may be of one point, oldest first, and the places they span.
+    def recent(self, share: float, step: float) -> tuple[list[int], list[float]]:
+        """Places and values of the newest points that may be of one level, oldest first.
 
         They lie within a ``share`` of the median of the newest few; lone outliers are left out.
         """
-        few = sorted(self._newest(7))
-        centre = few[len(few) // 2]
-        reach = max(share * abs(centre), 10 * step)
+        places: list[int] = []
         values: list[float] = []
-        last = first = self._points[-1][0]
-        outlier = False
-        for place, value in reversed(self._points):
-            if abs(value - centre) <= reach:
-                outlier = False
-                values.append(value)
-                first = place
-            elif outlier:
-                break
-            else:
-                outlier = True
+        few = sorted(self._newest(7))
+        if few:
+            centre = few[len(few) // 2]
+            reach = max(share * abs(centre), 10 * step)
+            outlier = False
+            for place, value in reversed(self._points):
+                if abs(value - centre) <= reach:
+                    outlier = False
+                    places.append(place)
+                    values.append(value)
+                elif outlier:
+                    break
+                else:
+                    outlier = True
+        places.reverse()
         values.reverse()
-        return values, last - first
+        return places, values
 
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""
@@ -288,16 +290,21 @@ class Steadiness:
             self._wait(found.n)
         return both if both.p_moving <= risk else None
 
-    def _lasted(self, stretch: Stretch, found: Assessment) -> float:
-        """For how long the newest points have been where the value is held to be, seconds."""
+    def settled(self, found: Assessment) -> list[float]:
+        """The newest values of the stretch that are where the value is held to be."""
         low, high = found.value - found.tol, found.value + found.tol
-        places, values = stretch.places, stretch.values
+        values = self.stretch.values
         k = len(values)
         while k and low <= values[k - 1] <= high:
             k -= 1
-        if len(values) - k < self._policy.due_readings:
+        return values[k:]
+
+    def _lasted(self, stretch: Stretch, found: Assessment) -> float:
+        """For how long the newest points have been where the value is held to be, seconds."""
+        k = len(self.settled(found))
+        if k < self._policy.due_readings:
             return 0.0
-        return (places[-1] - places[k]) * stretch.every
+        return (stretch.places[-1] - stretch.places[-k]) * stretch.every
 
     def _quiet(self, found: Assessment) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""
