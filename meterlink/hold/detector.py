@@ -19,6 +19,7 @@ from meterlink.hold.following import (
     statement,
     takes_the_place,
 )
+from meterlink.hold.levels import is_on_the_move
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
@@ -95,6 +96,7 @@ class HoldDetector:
         self._astray_near = True
         self._strays: list[float] = []
         self._half = 0.0
+        self._doubt_t = inf
         self._look_at = 0
         self._start_over()
         self._seen.clear()
@@ -318,6 +320,12 @@ class HoldDetector:
         if not may_be_stated(policy, new, fixed) or not takes_the_place(
             new, held, self._half, fixed
         ):
+            self._doubt_t = inf
+            return _NOTHING
+        self._doubt_t = min(self._doubt_t, t)
+        shown = new.is_plain or t - self._doubt_t >= policy.late_time
+        if not shown or (not new.moves and is_on_the_move(course.means[-4:], 1.5 * fixed)):
+            self._look_at = course.count + 1
             return _NOTHING
         return [self._state(t, new, step, revises=True)]
 
@@ -356,6 +364,7 @@ class HoldDetector:
         self._stage = Stage.HELD
         self._track = held.value
         self._half = half
+        self._doubt_t = inf
         self._band = self.policy.slide_tols * tol
         if not (held.poor and held.origin is not Noise.JUMPING):
             self._start_over()

@@ -18,12 +18,12 @@ _RECTANGLE: Final = 1.96 / 3**0.5
 """Half of a 95 % interval that has the variance of a rectangle of half width one."""
 _SLOWEST: Final = 1.4
 """Time constant of the slowest settling, seconds ..."""
-_CREEP_TAU: Final = 3.5
-"""... and of the quickest creep, seconds: what lies between is waited for."""
 _CREEP_POINTS: Final = 8
 """Creep is seen in so many points ..."""
-_CREEP_TIME: Final = 1.5
+_CREEP_TIME: Final = 1.0
 """... over so many seconds at least."""
+_STANDS_OUT: Final = 6.0
+"""Two levels that are so many times the scatter about them apart are no ramp."""
 _LIKELY: Final = 0.5
 """Probability from which on an origin of the noise, or a movement, is named."""
 _SURE: Final = 0.95
@@ -46,6 +46,9 @@ class Statement(msgspec.Struct, frozen=True):
     """Unit a second; 0 where no movement is likely."""
     slope_u: float
     moves: bool
+    is_plain: bool
+    """A movement that went on for long enough, or a jump that stands out: it needs no proof by
+    going on."""
     n: int
     """Points that it rests on."""
 
@@ -132,6 +135,7 @@ def statement(
             slope=0.0,
             slope_u=0.0,
             moves=False,
+            is_plain=found.high - found.low > _STANDS_OUT * found.within,
             n=found.n,
         )
     moves = found.p_moves > _SURE
@@ -148,6 +152,10 @@ def statement(
         slope=slope if moves else 0.0,
         slope_u=found.slope_u / every,
         moves=moves,
+        is_plain=moves
+        and found.p_bends < _LIKELY
+        and found.n >= _CREEP_POINTS
+        and found.n * every >= _CREEP_TIME,
         n=found.n,
     )
 
@@ -155,7 +163,7 @@ def statement(
 def may_be_stated(policy: HoldPolicy, new: Statement, fixed: float) -> bool:
     """Whether it is a value at all: contact there is, and it does not run away."""
     size = abs(new.value)
-    if new.scatter > max(policy.noise_most * size, 10 * fixed):
+    if new.scatter > min(max(policy.noise_most * size, 10 * fixed), policy.contact_most):
         return False
     if new.noise is Noise.JUMPING:
         return new.half <= 0.6 * policy.jump_share * size

@@ -149,9 +149,11 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     # --- what never comes to rest ---------------------------------------------------------------
     noise_most: float = 0.06
     """Readings that scatter by more than this share of the value are no contact."""
+    contact_most: float = 1e3
+    """... and by more than this, in SI units, neither: a body, or wet insulation."""
     jump_share: float = 0.15
     """A contact jumps by no more than this share of the value; beyond it is another point."""
-    creep_most: float = 0.02
+    creep_most: float = 0.015
     """A value that moves by more than this share of itself in a second is not stated."""
     creep_taus: tuple[float, ...] = (5.0, 12.0, 50.0)
     """Time constants of what creeps; nothing settles so slowly."""
@@ -188,6 +190,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
             tol_least=share * self.tol_least,
             bounce_least=share * self.bounce_least,
             step_most=share * self.step_most,
+            contact_most=share * self.contact_most,
         )
 
 
