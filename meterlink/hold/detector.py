@@ -19,7 +19,7 @@ from meterlink.hold.following import (
     statement,
     takes_the_place,
 )
-from meterlink.hold.levels import is_on_the_move
+from meterlink.hold.levels import has_turned
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
@@ -95,6 +95,7 @@ class HoldDetector:
         self._astray_count = 0
         self._astray_near = True
         self._strays: list[float] = []
+        self._since_stray = 0
         self._half = 0.0
         self._doubt_t = inf
         self._look_at = 0
@@ -150,6 +151,10 @@ class HoldDetector:
                 self._astray_count = 0
                 self._start_over()
             self._absence.here()
+            if self._strays:
+                self._since_stray += 1
+                if self._since_stray > _STRAYS:
+                    self._strays.clear()
             return self._follow(t, value)
         return self._astray(reading)
 
@@ -245,11 +250,14 @@ class HoldDetector:
             return _NOTHING
         if not self._astray_count:
             self._astray_t, self._astray_near = t, True
-            self._strays.clear()
         self._astray_count += 1
-        self._astray_near &= self._is_near(value)
-        if len(self._strays) < _STRAYS:
+        near = self._is_near(value)
+        self._astray_near &= near
+        if near and self._size == 1:
             self._strays.append(value)
+            self._since_stray = 0
+            if self._is_level():
+                return self._jumped(t)
         brief = t - self._astray_t < self.policy.dropout_time
         if brief or self._astray_count < self.policy.least_readings:
             self._learn_step(reading)
@@ -257,6 +265,7 @@ class HoldDetector:
             self._take(value)
             return _NOTHING
         if self._astray_near:
+            self._strays.append(value)
             return self._jumped(t)
         self._stage = Stage.SETTLING
         self._held = None
@@ -271,16 +280,28 @@ class HoldDetector:
             abs(value - held.value) <= self.policy.jump_share * abs(held.value)
         )
 
+    def _is_level(self) -> bool:
+        """Whether the newest strays agree, so that they are no lone outliers."""
+        strays = self._strays
+        slow = self._cadence.interval > self.policy.dropout_time
+        few = 2 if slow and self._astray_count > 1 else 3
+        if len(strays) < few:
+            return False
+        newest = strays[-few:]
+        spread = max(newest) - min(newest)
+        return spread <= min(abs(v - self._track) for v in newest) / 6
+
     def _jumped(self, t: float) -> Sequence[TouchEvent]:
         """Take the strays as values of the same point."""
-        strays = self._strays
+        strays, newest = self._strays, self._strays[-1]
         self._astray_count = 0
         self._start_over()
         for value in strays[:-1]:
             self._course.add(value)
-        self._track = strays[-1]
+        strays.clear()
+        self._track = newest
         self._look_at = 0
-        return self._follow(t, strays[-1])
+        return self._follow(t, newest)
 
     # --- a value that is held -----------------------------------------------------------------
 
@@ -323,8 +344,13 @@ class HoldDetector:
             self._doubt_t = inf
             return _NOTHING
         self._doubt_t = min(self._doubt_t, t)
-        shown = new.is_plain or t - self._doubt_t >= policy.late_time
-        if not shown or (not new.moves and is_on_the_move(course.means[-4:], 1.5 * fixed)):
+        lasted = t - self._doubt_t
+        shown = new.is_plain or (
+            lasted >= policy.late_time
+            if new.moves
+            else lasted >= policy.doubt_time and has_turned(course.means, held.value)
+        )
+        if not shown:
             self._look_at = course.count + 1
             return _NOTHING
         return [self._state(t, new, step, revises=True)]
@@ -430,7 +456,7 @@ class HoldDetector:
         model = Weighing(places, values, every, step, policy)
         model.refine()
         noisy = is_no_settling(found, every, new, fixed) and model.scatter > 0.5 * new.scatter
-        if not noisy or model.ask(policy.course_share).p_moving > 0.25:
+        if not noisy or model.ask(policy.settling_share, bounce=False).p_moving > 0.25:
             half = len(values) // 2
             if half < policy.due_readings or not model.creeps():
                 return
@@ -516,6 +542,14 @@ class HoldDetector:
             return
         fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
         quantity = self._quantity or Quantity.RESISTANCE
+        dof = max(found.dof / inflation, 1.0)
+        if found.p_course < 0.5 and found.scatter > max(1e-3 * abs(found.value), 2 * step):
+            # Contacts wander more slowly than the few newest readings can show.
+            values = steadiness.recent(policy.jump_share, step)[1]
+            tol = tolerance(policy, found.value, step)
+            every = self._cadence.interval * self._size
+            seen = weigh(values, every, 0.3 * tol, variance_floor(policy, tol, step))
+            u = max(u, seen.half / factor(dof))
         held = Held(
             t=t,
             contact_t=self._began_t,
@@ -526,12 +560,12 @@ class HoldDetector:
             resolution=step,
             step_at_most=0.0 if step else self._seen.at_most,
             u=u,
-            dof=max(found.dof / inflation, 1.0),
+            dof=dof,
             limit=limit_of(u, fixed, step),
             revises=not settled,
         )
         self._course.start(steadiness.settled(found))
-        half = factor(held.dof) * hypot(u, step / sqrt(12))
+        half = factor(held.dof) * hypot(held.u, step / sqrt(12))
         self._keep(held, half, tolerance(policy, found.value, step, found.noise))
         self._look_at = 0
         said.append(held)

@@ -124,7 +124,7 @@ def statement(
     noise = Noise.WANDERING if found.p_wanders > _LIKELY else Noise.WHITE
     if found.p_jumps > _LIKELY:
         value = 0.5 * (found.low + found.high)
-        half = 0.5 * (found.high - found.low) + 1.2 * found.within
+        half = 0.5 * (found.high - found.low) + 1.2 * found.within + 0.5 * step
         return Statement(
             value=value,
             half=half,
@@ -135,7 +135,8 @@ def statement(
             slope=0.0,
             slope_u=0.0,
             moves=False,
-            is_plain=found.high - found.low > _STANDS_OUT * found.within,
+            is_plain=found.high - found.low > max(_STANDS_OUT * found.within, 3 * found.newest)
+            and (found.since - 0.5) * every > min(policy.least_time, 1.4 * every),
             n=found.n,
         )
     moves = found.p_moves > _SURE

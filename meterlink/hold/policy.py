@@ -147,7 +147,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Repeatability below this share of what averaging cannot mend no longer matters."""
 
     # --- what never comes to rest ---------------------------------------------------------------
-    noise_most: float = 0.06
+    noise_most: float = 0.07
     """Readings that scatter by more than this share of the value are no contact."""
     contact_most: float = 1e3
     """... and by more than this, in SI units, neither: a body, or wet insulation."""
@@ -163,6 +163,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """A value that moves is stated with what it moves in so many seconds ..."""
     stands_share: float = 0.5
     """... or in this share of the time that the touch has lasted."""
+    doubt_time: float = 0.35
+    """What speaks against a held value must do so for this long."""
     followed: int = 48
     """Most means that the record of a touch keeps."""
 

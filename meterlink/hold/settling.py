@@ -176,8 +176,11 @@ class Weighing:
                 insort(fits, fit, key=_rung)
         self._rescale()
 
-    def ask(self, settling_share: float) -> Assessment:
-        """Weigh all models; ``settling_share`` is the prior probability of any settling."""
+    def ask(self, settling_share: float, *, bounce: bool = True) -> Assessment:
+        """Weigh all models; ``settling_share`` is the prior probability of any settling.
+
+        With ``bounce`` the readings may have nothing to do with one another.
+        """
         policy, sums, fits = self._policy, self._sums, self.fits
         n, dof, scatter, constant_ss = sums.n, self._dof, self.scatter, self._constant_ss
         noise = max(self._single, scatter)
@@ -217,9 +220,9 @@ class Weighing:
             goal = -b * hm
             centre += w * goal
             square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
-        width = max(policy.bounce_width * abs(sums.mean), 5 * tol, policy.bounce_least)
-        loose = _no_contact(policy.noise_weight, n, log_constant_ss, log(self._prior_ss), width)
-        loose *= policy.bounce_share / steady_share
+        loose = 0.0
+        if bounce:
+            loose = self._loose(tol) * policy.bounce_share / steady_share
         centre /= weights
         return Assessment(
             (moving + loose) / (weights + loose),
@@ -234,6 +237,13 @@ class Weighing:
             0.0 if tallest is None else tau_of(tallest),
             n,
         )
+
+    def _loose(self, tol: float) -> float:
+        """Odds of readings that have nothing to do with one another."""
+        policy, sums = self._policy, self._sums
+        width = max(policy.bounce_width * abs(sums.mean), 5 * tol, policy.bounce_least)
+        logs = log(self._constant_ss), log(self._prior_ss)
+        return _no_contact(policy.noise_weight, sums.n, *logs, width)
 
     def second(self, found: Assessment) -> Assessment:
         """Weigh a slower settling that may be hidden under the likeliest one.

@@ -36,7 +36,7 @@ _JUMP_ODDS: Final = 0.1
 """Chance beforehand that there are two levels."""
 _SIZE_RANGE: Final = 8.0
 """Logarithm of the range of sizes that a movement or a jump may have, all equally likely."""
-_FEWEST: Final = 3
+_FEWEST: Final = 2
 """A level is seen in no fewer values."""
 
 
@@ -71,7 +71,11 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     high: float
     """... and this one ..."""
     within: float
-    """... with this scatter about each."""
+    """... with this scatter about each ..."""
+    newest: float
+    """... this between the lowest and the highest since the last change from one to the other ..."""
+    since: int
+    """... which was so many values ago."""
     n: int
 
 
@@ -187,7 +191,7 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     bends = top[:, 2] * scale
     bend = float(v @ bends)
     bend_var = v @ (var[:, 2] * (made.top[:, 2] * scale) ** 2 + (bends - bend) ** 2)
-    jump, low, high, within = _two_levels(y, least, floor)
+    jump, low, high, within, newest, since = _two_levels(y, least, floor)
     against = log(total) + most
     return Found(
         value=base + value,
@@ -205,6 +209,8 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         low=base + low,
         high=base + high,
         within=within,
+        newest=newest,
+        since=since,
         n=n,
     )
 
@@ -229,8 +235,10 @@ def _half_width(w: Floats, away: Floats, sd: Floats, n: int) -> float:
     return high
 
 
-def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, float, float]:
-    """Logarithm of the weight of two levels on the scale of the others, both, and their scatter.
+def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, float, float, float, int]:
+    """Logarithm of the weight of two levels on the scale of the others, both, their scatter.
+
+    Last come the spread and the number of the values since the newest change between the two.
 
     The values, whose sum is nought, are parted where that leaves the least scatter within both
     parts (N. Otsu, *IEEE Trans. Syst. Man Cybern.* 9, 1979, 62-66); the switches in time between
@@ -249,8 +257,10 @@ def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, fl
     first, second = float(low[k]) / below, -float(low[k]) / (n - below)
     edge = 0.5 * (ranked[below - 1] + ranked[below])
     up = y > edge
-    switches = int(np.count_nonzero(up[1:] != up[:-1]))
+    changes = np.flatnonzero(up[1:] != up[:-1])
+    switches = changes.size
+    newest = y[changes[-1] + 1 :] if switches else y
     places = lgamma(n) - lgamma(switches + 1) - lgamma(n - switches)
     logs = log(_JUMP_ODDS) - log(n) - places - log(2 * _SIZE_RANGE * max(second - first, least))
     logs += -0.5 * log(below * (n - below)) + 0.5 * log(pi) + lgamma((n - 1) / 2)
-    return logs - 0.5 * (n - 1.0) * log(rest), first, second, sqrt(rest / (n - 1.0))
+    return logs - 0.5 * (n - 1.0) * log(rest), first, second, sqrt(rest / (n - 1.0)), float(np.ptp(newest)), newest.size
