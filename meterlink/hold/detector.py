@@ -19,7 +19,7 @@ from meterlink.hold.following import (
     statement,
     takes_the_place,
 )
-from meterlink.hold.levels import has_turned
+from meterlink.hold.levels import has_turned, is_quiet
 from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
@@ -96,8 +96,10 @@ class HoldDetector:
         self._astray_near = True
         self._strays: list[float] = []
         self._since_stray = 0
+        self._provisional = False
         self._half = 0.0
         self._doubt_t = inf
+        self._course.start([])
         self._look_at = 0
         self._start_over()
         self._seen.clear()
@@ -310,7 +312,7 @@ class HoldDetector:
         held, course = self._held, self._course
         if held is None:
             return _NOTHING
-        if held.poor and held.origin is not Noise.JUMPING:
+        if self._provisional:
             found = self._look() if self._take(value) else None
             if found is not None:
                 said: list[TouchEvent] = []
@@ -339,7 +341,7 @@ class HoldDetector:
             return _NOTHING
         new = statement(policy, found, every * course.size, step, t - self._began_t)
         if not may_be_stated(policy, new, fixed) or not takes_the_place(
-            new, held, self._half, fixed
+            new, held, self._half, fixed, max(2, course.count // 8) * every
         ):
             self._doubt_t = inf
             return _NOTHING
@@ -350,7 +352,7 @@ class HoldDetector:
             if new.moves
             else lasted >= policy.doubt_time and has_turned(course.means, held.value)
         )
-        if not shown:
+        if not shown or (self._provisional and is_quiet(course.means[-3:], new.scatter)):
             self._look_at = course.count + 1
             return _NOTHING
         return [self._state(t, new, step, revises=True)]
@@ -392,7 +394,7 @@ class HoldDetector:
         self._half = half
         self._doubt_t = inf
         self._band = self.policy.slide_tols * tol
-        if not (held.poor and held.origin is not Noise.JUMPING):
+        if not self._provisional:
             self._start_over()
 
     def _follow_step(self) -> None:
@@ -457,13 +459,29 @@ class HoldDetector:
         model.refine()
         noisy = is_no_settling(found, every, new, fixed) and model.scatter > 0.5 * new.scatter
         if not noisy or model.ask(policy.settling_share, bounce=False).p_moving > 0.25:
-            half = len(values) // 2
-            if half < policy.due_readings or not model.creeps():
+            if not self._creeps(every, step):
                 return
-            if not Weighing(places[half:], values[half:], every, step, policy).creeps():
-                return
+        if is_quiet(values[-3:], new.scatter):
+            self._look_at = steadiness.count + 1
+            return  # about to come to rest
         self._course.start(values)
+        self._provisional = True
         said.append(self._state(t, new, step, revises=False))
+
+    def _creeps(self, every: float, step: float) -> bool:
+        """Whether the whole touch, and its newer half, move too slowly for settling."""
+        policy, course = self.policy, self._course
+        newest = course.means[-1]
+        values = [v for v in course.means if abs(v - newest) <= policy.jump_share * abs(newest)]
+        half = len(values) // 2
+        if half < 4:
+            return False
+        every *= course.size
+        whole, newer = (
+            Weighing(list(range(len(part))), part, every, step, policy).creep_gain()
+            for part in (values, values[half:])
+        )
+        return whole > policy.creep_gain and newer > 0.0
 
     def _contact(self, t: float) -> Contact:
         self._stage = Stage.CONTACT
@@ -503,6 +521,8 @@ class HoldDetector:
             if mean is None:
                 return False
             value, place = mean, place // size
+        if self._held is None:
+            self._course.add(value)
         return self._steadiness.take(place, value, self._cadence.interval * size)
 
     def _look(self) -> Assessment | None:
@@ -565,6 +585,7 @@ class HoldDetector:
             revises=not settled,
         )
         self._course.start(steadiness.settled(found))
+        self._provisional = False
         half = factor(held.dof) * hypot(held.u, step / sqrt(12))
         self._keep(held, half, tolerance(policy, found.value, step, found.noise))
         self._look_at = 0

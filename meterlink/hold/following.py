@@ -122,9 +122,10 @@ def statement(
         lasted: seconds that the touch has lasted, as a value of what moves stands in proportion.
     """
     noise = Noise.WANDERING if found.p_wanders > _LIKELY else Noise.WHITE
-    if found.p_jumps > _LIKELY:
+    gap = found.high - found.low
+    if found.p_jumps > _LIKELY and gap > _STANDS_OUT * found.within:
         value = 0.5 * (found.low + found.high)
-        half = 0.5 * (found.high - found.low) + 1.2 * found.within + 0.5 * step
+        half = 0.5 * gap + 1.2 * found.within + 0.5 * step
         return Statement(
             value=value,
             half=half,
@@ -135,7 +136,7 @@ def statement(
             slope=0.0,
             slope_u=0.0,
             moves=False,
-            is_plain=found.high - found.low > max(_STANDS_OUT * found.within, 3 * found.newest)
+            is_plain=gap > 3 * found.newest
             and (found.since - 0.5) * every > min(policy.least_time, 1.4 * every),
             n=found.n,
         )
@@ -182,7 +183,7 @@ def is_no_settling(found: Found, every: float, new: Statement, fixed: float) -> 
     return 2 * new.scatter > fixed and slope * _SLOWEST <= tol
 
 
-def takes_the_place(new: Statement, held: Held, half: float, fixed: float) -> bool:
+def takes_the_place(new: Statement, held: Held, half: float, fixed: float, lead: float) -> bool:
     """Whether a statement is to replace the one that stands.
 
     Args:
@@ -190,6 +191,7 @@ def takes_the_place(new: Statement, held: Held, half: float, fixed: float) -> bo
         held: what was stated.
         half: half of the 95 % interval of that.
         fixed: tolerance of the value.
+        lead: seconds until it is looked at again.
     """
     away = abs(new.value - held.value)
     if new.noise is Noise.JUMPING:
@@ -198,6 +200,6 @@ def takes_the_place(new: Statement, held: Held, half: float, fixed: float) -> bo
         return away > half
     if away > half and (away > new.half_now or new.half_now > half):
         return True
-    if new.moves and away + 0.1 * abs(new.slope) > half:
+    if new.moves and away + lead * abs(new.slope) > half:
         return True
     return max(half, fixed) > 2 * max(new.half, fixed)

@@ -19,6 +19,11 @@ def has_turned(ys: list[float], base: float) -> bool:
     return abs(newest) <= 0.85 * abs(furthest)
 
 
+def is_quiet(ys: list[float], scatter: float) -> bool:
+    """Whether three values agree far better than the ``scatter`` of those before lets expect."""
+    return max(ys) - min(ys) < 0.15 * scatter or abs(ys[-1] - ys[-2]) < 0.04 * scatter
+
+
 def newest_level(ys: list[float], floor: float, gain: float) -> int:
     """Index at which the newest level begins: after a step far larger than all later ones.
 

@@ -144,14 +144,14 @@ class Weighing:
         gain = self._dof / 2 * log(self._constant_ss / best[4])
         return gain > policy.course_gain and abs(best[0]) * best[3] < policy.near * self.fixed
 
-    def creeps(self) -> bool:
-        """Whether it moves so slowly that settling cannot explain it."""
+    def creep_gain(self) -> float:
+        """Log likelihood by which creep explains the stretch better than any settling does."""
         policy = self._policy
         slow = self._sums.fits(_rungs(policy.creep_taus), self._prior_ss)
         fast = self._sums.fits(_rungs((*policy.taus, 2.0)), self._prior_ss)
-        best = min(map(_ss, slow), default=self._constant_ss)
-        settling = min(map(_ss, fast), default=best)
-        return self._dof / 2 * log(settling / best) > policy.creep_gain
+        if not slow or not fast:
+            return 0.0
+        return self._dof / 2 * log(min(map(_ss, fast)) / min(map(_ss, slow)))
 
     def _rounding(self) -> float:
         """Variance that rounding without noise leaves in any number of readings.

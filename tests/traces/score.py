@@ -25,6 +25,9 @@ class Score:
     doubled: Counter[str] = field(default_factory=Counter)
     missed: Counter[str] = field(default_factory=Counter)
     off: Counter[str] = field(default_factory=Counter)
+    rough: Counter[str] = field(default_factory=Counter)
+    """Holds that say of themselves that the contact is poor, before it is good, and that are off
+    by no more than two standard deviations of its readings."""
     revised: Counter[str] = field(default_factory=Counter)
     """Holds that took the place of another; each is judged, and none is a double."""
     units: list[float] = field(default_factory=list)
@@ -56,6 +59,9 @@ class Score:
         got: Counter[int] = Counter()
         for h in holds:
             k, goal = _goal_of(span, h)
+            if _is_rough(trace, span, goal, h):
+                self.rough[family] += 1
+                continue
             if goal is None:
                 self._wrong(seed, family, h.t, "no goal", inf)
                 continue
@@ -116,9 +122,22 @@ class Score:
                 f"{f:18s} n {n:6d} due {due:6d} false {1000 * self.false[f] / n:6.2f} "
                 f"far {1000 * self.false_far[f] / n:5.2f} dbl {1000 * self.doubled[f] / n:5.2f} "
                 f"off {1000 * self.off[f] / n:5.2f} missed {1000 * self.missed[f] / due:6.2f} "
-                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f} revised {1000 * self.revised[f] / n:6.1f}"
+                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f} "
+                f"revised {1000 * self.revised[f] / n:6.1f} rough {1000 * self.rough[f] / n:5.1f}"
             )
         return "\n".join(rows)
+
+
+def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
+    """Whether a hold says that the contact is poor, and is as right as its readings allow."""
+    if not h.poor or (goal is not None and goal.clean and h.t >= goal.clean[0] - 1e-9):
+        return False
+    values = [
+        r.value
+        for r in trace.readings
+        if span.start - 1e-9 <= r.t <= h.t + 1e-9 and not r.overload
+    ][-max(h.readings, 6) :]
+    return abs(h.value - span.value) <= 2 * float(np.std(values))
 
 
 def _goal_of(span: Span, h: Held) -> tuple[int, Goal | None]:
