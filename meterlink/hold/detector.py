@@ -15,6 +15,7 @@ from meterlink.hold.following import (
     Course,
     Statement,
     is_no_settling,
+    is_poor,
     may_be_stated,
     statement,
     takes_the_place,
@@ -362,9 +363,7 @@ class HoldDetector:
         policy = self.policy
         quantity = self._quantity or Quantity.RESISTANCE
         fixed = self._aim.u_fixed(new.value) if self._aim is not None else 0.0
-        usual = max(
-            policy.noise_share * abs(new.value), policy.noise_resolutions * step, policy.tol_least
-        )
+        swings = new.half if new.noise is Noise.JUMPING else new.scatter
         held = Held(
             t=t,
             contact_t=self._began_t,
@@ -381,7 +380,7 @@ class HoldDetector:
             slope=new.slope,
             slope_u=new.slope_u,
             origin=new.noise,
-            poor=new.scatter > usual or (new.noise is Noise.JUMPING and new.half > usual),
+            poor=is_poor(policy, new.value, swings, step),
         )
         self._keep(held, new.half, tolerance(policy, new.value, step, new.scatter))
         return held

@@ -26,6 +26,8 @@ _STANDS_OUT: Final = 6.0
 """Two levels that are so many times the scatter about them apart are no ramp."""
 _LIKELY: Final = 0.5
 """Probability from which on an origin of the noise, or a movement, is named."""
+FLOOR: Final = 0.3
+"""Probability from which on values are taken to lie above a floor."""
 _SURE: Final = 0.95
 """Probability from which on a movement is what is stated."""
 
@@ -140,6 +142,24 @@ def statement(
             and (found.since - 0.5) * every > min(policy.least_time, 1.4 * every),
             n=found.n,
         )
+    if found.p_floor > FLOOR and is_poor(policy, found.value, found.scatter, step):
+        # What a poor contact adds is in all values: the part itself is no higher than the lowest.
+        high = found.value + 0.5 * found.half
+        low = min(found.floor - 0.4 * found.scatter, high)
+        half = 0.5 * (high - low)
+        return Statement(
+            value=low + half,
+            half=half,
+            half_now=half,
+            dof=max(found.dof, 4.0),
+            scatter=found.scatter,
+            noise=noise,
+            slope=0.0,
+            slope_u=0.0,
+            moves=False,
+            is_plain=False,
+            n=found.n,
+        )
     moves = found.p_moves > _SURE
     slope = found.slope / every
     stands = max(policy.stands_time, policy.stands_share * lasted)
@@ -160,6 +180,12 @@ def statement(
         and found.n * every >= _CREEP_TIME,
         n=found.n,
     )
+
+
+def is_poor(policy: HoldPolicy, value: float, scatter: float, step: float) -> bool:
+    """Whether readings scatter by more than a meter's own noise: the contact is poor."""
+    usual = policy.noise_share * abs(value)
+    return scatter > max(usual, policy.noise_resolutions * step, policy.tol_least)
 
 
 def may_be_stated(policy: HoldPolicy, new: Statement, fixed: float) -> bool:

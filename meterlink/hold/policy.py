@@ -147,7 +147,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Repeatability below this share of what averaging cannot mend no longer matters."""
 
     # --- what never comes to rest ---------------------------------------------------------------
-    noise_most: float = 0.07
+    noise_most: float = 0.06
     """Readings that scatter by more than this share of the value are no contact."""
     contact_most: float = 1e3
     """... and by more than this, in SI units, neither: a body, or wet insulation."""

@@ -76,6 +76,10 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     """... this between the lowest and the highest since the last change from one to the other ..."""
     since: int
     """... which was so many values ago."""
+    p_floor: float
+    """Probability that the values lie above a floor, as they do where a contact adds to them ..."""
+    floor: float
+    """... which would be here, less a part of the scatter."""
     n: int
 
 
@@ -211,8 +215,24 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         within=within,
         newest=newest,
         since=since,
+        p_floor=_floor_odds(y, float((w.sum(1) * r).sum())),
+        floor=base + float(y.min()),
         n=n,
     )
+
+
+def _floor_odds(y: Floats, r: float) -> float:
+    """Probability that values lie above a floor, half a normal distribution high.
+
+    Against a whole one, by their likelihoods at the best of each and the room that its place has;
+    ``r``: correlation of neighbours, by which there are fewer independent values.
+    """
+    square = float(y @ y) / y.size
+    n = max(y.size * (1 - r) / (1 + r), 1.0)
+    if not square:
+        return 0.0
+    gain = n * (log(2) - 0.5 * log(1 + float(y.min()) ** 2 / square)) - log(2.5 * sqrt(n))
+    return 1 / (1 + exp(min(-gain, 300.0)))
 
 
 def _half_width(w: Floats, away: Floats, sd: Floats, n: int) -> float:

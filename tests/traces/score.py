@@ -12,6 +12,10 @@ from meterlink.reading import Reading
 from tests.traces.generator import Goal, Span, Trace
 
 
+_SEEN = 3
+"""Clean readings from which on it can be known that the contact became good: a hold's least."""
+
+
 @dataclass
 class Score:
     """Counts by family, delays of the good holds, and the worst cases to look at."""
@@ -130,7 +134,8 @@ class Score:
 
 def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
     """Whether a hold says that the contact is poor, and is as right as its readings allow."""
-    if not h.poor or (goal is not None and goal.clean and h.t >= goal.clean[0] - 1e-9):
+    clean = () if goal is None else goal.clean
+    if not h.poor or sum(c <= h.t + 1e-9 for c in clean) >= _SEEN:
         return False
     values = [
         r.value
