@@ -327,7 +327,8 @@ class HoldDetector:
         course.add(value)
         if course.count < self._look_at:
             return _NOTHING
-        if not held.poor and abs(self._track - held.value) <= 0.5 * self._half:
+        settled = self._doubt_t == inf and not held.poor
+        if settled and abs(self._track - held.value) <= 0.5 * self._half:
             return _NOTHING
         return self._revise(t, held)
 

@@ -226,6 +226,8 @@ def takes_the_place(new: Statement, held: Held, half: float, fixed: float, lead:
         return away > half
     if away > half and (away > new.half_now or new.half_now > half):
         return True
+    if new.half_now > 1.5 * half:
+        return True
     if new.moves and away + lead * abs(new.slope) > half:
         return True
     return max(half, fixed) > 2 * max(new.half, fixed)
