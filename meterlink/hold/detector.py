@@ -15,6 +15,7 @@ from meterlink.hold.following import (
     Course,
     Statement,
     is_no_settling,
+    is_noisy,
     is_poor,
     may_be_stated,
     statement,
@@ -98,7 +99,7 @@ class HoldDetector:
         self._strays: list[float] = []
         self._since_stray = 0
         self._provisional = False
-        self._half = 0.0
+        self._half = self._fixed = 0.0
         self._doubt_t = inf
         self._course.start([])
         self._look_at = 0
@@ -327,7 +328,7 @@ class HoldDetector:
         course.add(value)
         if course.count < self._look_at:
             return _NOTHING
-        settled = self._doubt_t == inf and not held.poor
+        settled = self._doubt_t == inf and self._half <= 0.25 * self.policy.sharper * self._fixed
         if settled and abs(self._track - held.value) <= 0.5 * self._half:
             return _NOTHING
         return self._revise(t, held)
@@ -343,7 +344,7 @@ class HoldDetector:
             return _NOTHING
         new = statement(policy, found, every * course.size, step, t - self._began_t)
         if not may_be_stated(policy, new, fixed) or not takes_the_place(
-            new, held, self._half, fixed, max(2, course.count // 8) * every
+            policy, new, held, self._half, fixed, max(2, course.count // 8) * every
         ):
             self._doubt_t = inf
             return _NOTHING
@@ -392,6 +393,7 @@ class HoldDetector:
         self._stage = Stage.HELD
         self._track = held.value
         self._half = half
+        self._fixed = tolerance(self.policy, held.value, held.resolution)
         self._doubt_t = inf
         self._band = self.policy.slide_tols * tol
         if not self._provisional:
@@ -563,7 +565,7 @@ class HoldDetector:
         fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
         quantity = self._quantity or Quantity.RESISTANCE
         dof = max(found.dof / inflation, 1.0)
-        if found.p_course < 0.5 and found.scatter > max(1e-3 * abs(found.value), 2 * step):
+        if found.p_course < 0.5 and is_noisy(found.value, found.scatter, step):
             # Contacts wander more slowly than the few newest readings can show.
             values = steadiness.recent(policy.jump_share, step)[1]
             tol = tolerance(policy, found.value, step)

@@ -24,6 +24,8 @@ _CREEP_TIME: Final = 1.0
 """... over so many seconds at least."""
 _STANDS_OUT: Final = 6.0
 """Two levels that are so many times the scatter about them apart are no ramp."""
+_MAYBE: Final = 0.3
+"""Probability of a memory from which on noise is not taken to average out."""
 _LIKELY: Final = 0.5
 """Probability from which on an origin of the noise, or a movement, is named."""
 FLOOR: Final = 0.3
@@ -51,6 +53,8 @@ class Statement(msgspec.Struct, frozen=True):
     is_plain: bool
     """A movement that went on for long enough, or a jump that stands out: it needs no proof by
     going on."""
+    wanders: float
+    """Probability that its noise has a memory."""
     n: int
     """Points that it rests on."""
 
@@ -140,24 +144,27 @@ def statement(
             moves=False,
             is_plain=gap > 3 * found.newest
             and (found.since - 0.5) * every > min(policy.least_time, 1.4 * every),
+            wanders=found.p_wanders,
             n=found.n,
         )
-    if found.p_floor > FLOOR and is_poor(policy, found.value, found.scatter, step):
+    rests = found.p_moves < _LIKELY
+    if rests and found.p_floor > FLOOR and is_poor(policy, found.value, found.spread, step):
         # What a poor contact adds is in all values: the part itself is no higher than the lowest.
         high = found.value + 0.5 * found.half
-        low = min(found.floor - 0.4 * found.scatter, high)
+        low = min(found.floor - 0.4 * found.spread, high)
         half = 0.5 * (high - low)
         return Statement(
             value=low + half,
             half=half,
             half_now=half,
             dof=max(found.dof, 4.0),
-            scatter=found.scatter,
+            scatter=found.spread,
             noise=noise,
             slope=0.0,
             slope_u=0.0,
             moves=False,
             is_plain=False,
+            wanders=found.p_wanders,
             n=found.n,
         )
     moves = found.p_moves > _SURE
@@ -169,7 +176,7 @@ def statement(
         half=hypot(found.half, _RECTANGLE * goes),
         half_now=found.half,
         dof=found.dof,
-        scatter=found.scatter,
+        scatter=found.spread if rests else found.scatter,
         noise=noise,
         slope=slope if moves else 0.0,
         slope_u=found.slope_u / every,
@@ -178,8 +185,14 @@ def statement(
         and found.p_bends < _LIKELY
         and found.n >= _CREEP_POINTS
         and found.n * every >= _CREEP_TIME,
+        wanders=found.p_wanders,
         n=found.n,
     )
+
+
+def is_noisy(value: float, scatter: float, step: float) -> bool:
+    """Whether readings scatter by so much that the contact may have a share in it."""
+    return scatter > max(1e-3 * abs(value), 2 * step)
 
 
 def is_poor(policy: HoldPolicy, value: float, scatter: float, step: float) -> bool:
@@ -209,10 +222,13 @@ def is_no_settling(found: Found, every: float, new: Statement, fixed: float) -> 
     return 2 * new.scatter > fixed and slope * _SLOWEST <= tol
 
 
-def takes_the_place(new: Statement, held: Held, half: float, fixed: float, lead: float) -> bool:
+def takes_the_place(
+    policy: HoldPolicy, new: Statement, held: Held, half: float, fixed: float, lead: float
+) -> bool:
     """Whether a statement is to replace the one that stands.
 
     Args:
+        policy: the numbers to go by.
         new: what is known now.
         held: what was stated.
         half: half of the 95 % interval of that.
@@ -230,4 +246,7 @@ def takes_the_place(new: Statement, held: Held, half: float, fixed: float, lead:
         return True
     if new.moves and away + lead * abs(new.slope) > half:
         return True
-    return max(half, fixed) > 2 * max(new.half, fixed)
+    if new.wanders > _MAYBE or not is_noisy(held.value, held.noise, held.resolution):
+        return False
+    matters = 0.25 * fixed
+    return max(half, matters) > policy.sharper * max(new.half, matters)

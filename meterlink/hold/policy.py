@@ -165,6 +165,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """... or in this share of the time that the touch has lasted."""
     doubt_time: float = 0.35
     """What speaks against a held value must do so for this long."""
+    sharper: float = 1.3
+    """Where noise matters, a value is stated again once its interval is this much narrower."""
     followed: int = 48
     """Most means that the record of a touch keeps."""
 

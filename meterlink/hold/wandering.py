@@ -24,9 +24,9 @@ SURE: Final = 0.95
 _Z: Final = 1.959963984540054
 _MEMORIES: Final = np.array([0.0, 0.35, 0.6, 0.78, 0.9, 0.96])
 """Correlations of neighbours that are thought of."""
-_WHITE_ODDS: Final = 0.4
+_WHITE_ODDS: Final = 0.55
 """Chance beforehand that noise has no memory; else its memory is ..."""
-_MEMORY: Final = 0.4
+_MEMORY: Final = 0.7
 """... about so many seconds long ..."""
 _MEMORY_RANGE: Final = 1.2
 """... with this standard deviation of its logarithm: contacts wander so."""
@@ -50,7 +50,9 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     dof: float
     """Degrees of freedom to say it with."""
     scatter: float
-    """Standard deviation of one value about the level."""
+    """Standard deviation of one value about the level, if it had all the time in the world ..."""
+    spread: float
+    """... and what it was in the time that there was."""
     slope: float
     """Of the level at the newest value, per place."""
     slope_u: float
@@ -202,6 +204,7 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         half=half,
         dof=mean_dof,
         scatter=sqrt(float((w * var).sum())),
+        spread=sqrt(squares / (n - 1)),
         slope=slope,
         slope_u=sqrt(slope_var),
         bend=bend,
