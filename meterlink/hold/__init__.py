@@ -7,6 +7,6 @@ the edge of a window nor goes on where more readings cannot help.
 
 from meterlink.hold.aim import Aim
 from meterlink.hold.detector import HoldDetector, Live
-from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.hold.policy import POLICY, RULE, HoldPolicy
 
-__all__ = ["POLICY", "Aim", "HoldDetector", "HoldPolicy", "Live"]
+__all__ = ["POLICY", "RULE", "Aim", "HoldDetector", "HoldPolicy", "Live"]

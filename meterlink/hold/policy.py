@@ -5,6 +5,10 @@ from typing import Final
 import msgspec
 from msgspec import structs
 
+RULE: Final = 2
+"""Version of the rules by which values are held; it changes where the same readings may be held
+otherwise, policy or not."""
+
 SMALLER: Final = {"farad": 1e-9, "ampere": 1e-6}
 """What a milliohm is among ohms is a picofarad among farads and a nanoampere among amperes."""
 

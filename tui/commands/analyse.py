@@ -97,4 +97,5 @@ def _print_text(facts: "HoldFacts") -> None:
         sure = "clear" if facts.clear else f"close, {facts.probability:.0%}"
         judged = f"  {value}  {VERDICT_WORDS[facts.verdict]} ({sure})"
     step = f"{facts.step}: " if facts.step else ""
-    print(f"{facts.t_s:10.3f} s  {step}held {shown} from {facts.readings} readings{judged}")
+    held = "now" if facts.revises else "held"
+    print(f"{facts.t_s:10.3f} s  {step}{held} {shown} from {facts.readings} readings{judged}")
