@@ -29,7 +29,7 @@ from meterlink.hold.resolution import StepSeen
 from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
 from meterlink.hold.steadiness import Steadiness
-from meterlink.hold.wandering import factor, weigh
+from meterlink.hold.wandering import FEWEST, factor, weigh
 from meterlink.reading import Quantity, Reading
 from meterlink.stages import Stage
 
@@ -284,6 +284,10 @@ class HoldDetector:
             abs(value - held.value) <= self.policy.jump_share * abs(held.value)
         )
 
+    def _is_back(self, value: float, held: Held) -> bool:
+        """Whether a value is the held one, or where that has gone since."""
+        return min(abs(value - self._track), abs(value - held.value)) <= self._band
+
     def _is_level(self) -> bool:
         """Whether the newest strays agree, so that they are no lone outliers."""
         strays = self._strays
@@ -335,7 +339,8 @@ class HoldDetector:
 
     def _revise(self, t: float, held: Held) -> Sequence[TouchEvent]:
         """Weigh the touch so far; say what is stated of it now, if that is something else."""
-        policy, course, step = self.policy, self._course, held.resolution
+        policy, course = self.policy, self._course
+        step = held.resolution or (self._seen.step if self._resolution is None else 0.0)
         self._look_at = course.count + max(2, course.count // 8)
         every = self._cadence.interval * self._size
         fixed = tolerance(policy, held.value, step)
@@ -382,7 +387,7 @@ class HoldDetector:
             slope=new.slope,
             slope_u=new.slope_u,
             origin=new.noise,
-            poor=is_poor(policy, new.value, swings, step),
+            poor=is_poor(policy, new.value, swings, step or self._seen.at_most),
         )
         self._keep(held, new.half, tolerance(policy, new.value, step, new.scatter))
         return held
@@ -546,14 +551,16 @@ class HoldDetector:
 
     def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""
-        newest = self._newest_held
+        newest, steadiness = self._newest_held, self._steadiness
         settled = self._held is None
-        if newest is not None and settled and abs(found.value - self._track) <= self._band:
+        if newest is not None and settled and self._is_back(found.value, newest):
+            # What lay between was no value of this point.
             self._held = newest
             self._stage = Stage.HELD
+            self._track = found.value
+            self._course.start(steadiness.settled(found))
             self._start_over()
             return
-        steadiness = self._steadiness
         step = steadiness.step
         inflation = serial_inflation(steadiness.stretch.values)
         u = found.u * sqrt(inflation)
@@ -570,8 +577,9 @@ class HoldDetector:
             values = steadiness.recent(policy.jump_share, step)[1]
             tol = tolerance(policy, found.value, step)
             every = self._cadence.interval * self._size
-            seen = weigh(values, every, 0.3 * tol, variance_floor(policy, tol, step))
-            u = max(u, seen.half / factor(dof))
+            if len(values) >= FEWEST:
+                seen = weigh(values, every, 0.3 * tol, variance_floor(policy, tol, step))
+                u = max(u, seen.half / factor(dof))
         held = Held(
             t=t,
             contact_t=self._began_t,
@@ -589,6 +597,9 @@ class HoldDetector:
         self._course.start(steadiness.settled(found))
         self._provisional = False
         half = factor(held.dof) * hypot(held.u, step / sqrt(12))
+        if found.p_course > 0.5:
+            # What is left of the settling is within the tolerance, and no movement to speak of.
+            half = max(half, 0.5 * found.tol)
         self._keep(held, half, tolerance(policy, found.value, step, found.noise))
         self._look_at = 0
         said.append(held)

@@ -12,7 +12,7 @@ import msgspec
 
 from meterlink.events import Held, Noise
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.wandering import Found, factor, weigh
+from meterlink.hold.wandering import FEWEST, Found, factor, weigh
 
 _RECTANGLE: Final = 1.96 / 3**0.5
 """Half of a 95 % interval that has the variance of a rectangle of half width one."""
@@ -106,7 +106,7 @@ class Course:
             floor: variance of a point that is there whatever is seen.
         """
         values = self.means
-        if len(values) < 4:
+        if len(values) < FEWEST:
             return None
         while True:
             found = weigh(values, every * self.size, 0.3 * fixed, floor)

@@ -36,8 +36,10 @@ _JUMP_ODDS: Final = 0.1
 """Chance beforehand that there are two levels."""
 _SIZE_RANGE: Final = 8.0
 """Logarithm of the range of sizes that a movement or a jump may have, all equally likely."""
-_FEWEST: Final = 2
+_FEW: Final = 2
 """A level is seen in no fewer values."""
+FEWEST: Final = 4
+"""Values without which nothing is weighed."""
 
 
 class Found(msgspec.Struct, frozen=True, gc=False):
@@ -270,7 +272,7 @@ def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, fl
     n = y.size
     ranked = np.sort(y)
     sums = ranked.cumsum()
-    few = min(_FEWEST, n // 2)
+    few = min(_FEW, n // 2)
     count = np.arange(float(few), n - few + 1.0)
     low = sums[few - 1 : n - few]
     between = low * low * (1 / count + 1 / (n - count))

@@ -10,7 +10,8 @@ from tui.cli import main
 
 KEYS = {
     "contact_t_s", "t_s", "lift_t_s", "value", "unit", "readings", "noise", "resolution",
-    "corrected", "u", "verdict", "probability", "clear",
+    "corrected", "u", "verdict", "probability", "clear", "revises", "slope", "slope_u",
+    "noise_origin", "poor_contact", "resolution_at_most",
 }  # fmt: skip
 
 
