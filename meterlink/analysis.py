@@ -91,7 +91,7 @@ class _Pending(NamedTuple):
 
 
 class Analysis:
-    """Takes readings, oldest first, and gives what each touch held once it is known how it ended."""
+    """Takes readings, oldest first, and gives what a touch held once it is known how it ended."""
 
     def __init__(self, policy: HoldPolicy = POLICY) -> None:
         self.summary = Summary()

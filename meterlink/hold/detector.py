@@ -11,6 +11,7 @@ from meterlink.hold.absence import Absence
 from meterlink.hold.aim import Aim
 from meterlink.hold.cadence import Cadence
 from meterlink.hold.enough import is_enough, limit_of
+from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.following import (
     Course,
     Statement,
@@ -26,9 +27,8 @@ from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.resolution import StepSeen
-from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
-from meterlink.hold.steadiness import Steadiness
+from meterlink.hold.steadiness import OUTLIER_SPACING, Steadiness
 from meterlink.hold.wandering import FEWEST, factor, weigh
 from meterlink.reading import Quantity, Reading
 from meterlink.stages import Stage
@@ -38,8 +38,25 @@ _BEYOND: Final = 1e30
 """Values beyond this are overloads, whatever the meter calls them (SCPI-1999 sends 9.9E37)."""
 
 
+_LATE_MOVING: Final = 0.25
+"""Where noise hides what is left to settle, a larger probability of it than this is waited for."""
 _STRAYS: Final = 16
 """Most readings away from a held value that are remembered until it is known what they are."""
+
+_CREEP_GAIN: Final = 3.0
+"""Log likelihood by which creep explains a touch better than settling does."""
+_FOLLOWED: Final = 48
+"""Most means that the record of a touch keeps."""
+_FAST: Final = 42.0
+"""Above this many readings a second, readings are averaged over blocks ..."""
+_BLOCK_TIME: Final = 0.03
+"""... that last at least this long, seconds ..."""
+_FASTEST_PLAIN: Final = 70.0
+"""... and above this many a second are blind to mains ripple of ..."""
+_MAINS: Final = (50.0, 60.0)
+"""... these frequencies, hertz."""
+_CLOCK_READINGS: Final = 8
+"""This many readings in order, all before the newest one, are a clock that was set back."""
 
 
 class Live(msgspec.Struct, frozen=True, gc=False):
@@ -76,10 +93,10 @@ class HoldDetector:
         self._passed: dict[str, int] = {}
         self._cadence = Cadence()
         self._absence = Absence(policy)
-        self._blocks = Blocks(policy.mains, policy.fastest_plain, policy.block_time)
+        self._blocks = Blocks(_MAINS, _FASTEST_PLAIN, _BLOCK_TIME)
         self._steadiness = Steadiness(policy)
         self._seen = StepSeen()
-        self._course = Course(policy.followed)
+        self._course = Course(_FOLLOWED)
         self._size = 1
         """Readings in a point that is weighed."""
         self._forget()
@@ -180,7 +197,7 @@ class HoldDetector:
         """Go by blocks of readings where the meter sends fast, and by what suits its rate."""
         interval = self._cadence.interval
         was, self._size = self._size, 1
-        if 0.0 < interval * self.policy.fast < 1.0:
+        if 0.0 < interval * _FAST < 1.0:
             self._blocks.tune(1 / interval)
             self._size = self._blocks.size
         if was != self._size:
@@ -209,7 +226,7 @@ class HoldDetector:
         if t != self._back_t:
             self._back_count = self._back_count + 1 if t > self._back_t else 1
         self._back_t = t
-        if self._back_count < self.policy.clock_readings:
+        if self._back_count < _CLOCK_READINGS:
             return self._pass_over("time went back")
         said = self.gap(self._last_t)
         self._back_t, self._back_count = inf, 0
@@ -455,7 +472,7 @@ class HoldDetector:
         span = places[-1] - places[0] if places else 0
         if len(values) < policy.due_readings or span * every < policy.late_time:
             return
-        if span > len(values) + len(values) // policy.outlier_spacing:
+        if span > len(values) + len(values) // OUTLIER_SPACING:
             return  # contact that comes and goes
         fixed = tolerance(policy, values[-1], step)
         found = weigh(values, every, 0.3 * fixed, variance_floor(policy, fixed, step))
@@ -465,9 +482,10 @@ class HoldDetector:
         model = Weighing(places, values, every, step, policy)
         model.refine()
         noisy = is_no_settling(found, every, new, fixed) and model.scatter > 0.5 * new.scatter
-        if not noisy or model.ask(policy.settling_share, bounce=False).p_moving > 0.25:
-            if not self._creeps(every, step):
-                return
+        if noisy:
+            noisy = model.ask(policy.settling_share, bounce=False).p_moving <= _LATE_MOVING
+        if not noisy and not self._creeps(every, step):
+            return
         if is_quiet(values[-3:], new.scatter):
             self._look_at = steadiness.count + 1
             return  # about to come to rest
@@ -488,7 +506,7 @@ class HoldDetector:
             Weighing(list(range(len(part))), part, every, step, policy).creep_gain()
             for part in (values, values[half:])
         )
-        return whole > policy.creep_gain and newer > 0.0
+        return whole > _CREEP_GAIN and newer > 0.0
 
     def _contact(self, t: float) -> Contact:
         self._stage = Stage.CONTACT

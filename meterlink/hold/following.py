@@ -94,7 +94,9 @@ class Course:
         if len(means) >= self._kept:
             # An even number, so that each mean has a partner; the oldest goes where it has none.
             odd = len(means) % 2
-            self.means = [0.5 * (a + b) for a, b in zip(means[odd::2], means[odd + 1 :: 2])]
+            self.means = [
+                0.5 * (a + b) for a, b in zip(means[odd::2], means[odd + 1 :: 2], strict=True)
+            ]
             self.size *= 2
 
     def found(self, every: float, fixed: float, floor: float) -> Found | None:

@@ -77,7 +77,7 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     within: float
     """... with this scatter about each ..."""
     newest: float
-    """... this between the lowest and the highest since the last change from one to the other ..."""
+    """... this between the lowest and the highest since the last change of level ..."""
     since: int
     """... which was so many values ago."""
     p_floor: float
@@ -260,7 +260,9 @@ def _half_width(w: Floats, away: Floats, sd: Floats, n: int) -> float:
     return high
 
 
-def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, float, float, float, int]:
+def _two_levels(
+    y: Floats, least: float, floor: float
+) -> tuple[float, float, float, float, float, int]:
     """Logarithm of the weight of two levels on the scale of the others, both, their scatter.
 
     Last come the spread and the number of the values since the newest change between the two.
@@ -288,4 +290,11 @@ def _two_levels(y: Floats, least: float, floor: float) -> tuple[float, float, fl
     places = lgamma(n) - lgamma(switches + 1) - lgamma(n - switches)
     logs = log(_JUMP_ODDS) - log(n) - places - log(2 * _SIZE_RANGE * max(second - first, least))
     logs += -0.5 * log(below * (n - below)) + 0.5 * log(pi) + lgamma((n - 1) / 2)
-    return logs - 0.5 * (n - 1.0) * log(rest), first, second, sqrt(rest / (n - 1.0)), float(np.ptp(newest)), newest.size
+    return (
+        logs - 0.5 * (n - 1.0) * log(rest),
+        first,
+        second,
+        sqrt(rest / (n - 1.0)),
+        float(np.ptp(newest)),
+        newest.size,
+    )

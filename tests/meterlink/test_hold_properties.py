@@ -33,7 +33,7 @@ def scaled(source: list[Reading], factor: float) -> list[Reading]:
     ]
 
 
-ABSOLUTE = ("tol_least", "bounce_least", "step_most", "air_least", "contact_most")
+ABSOLUTE = ("tol_least", "step_most", "air_least", "contact_most")
 """Numbers of the policy in SI units: a milliohm is a milliohm."""
 
 

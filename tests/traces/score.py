@@ -11,7 +11,6 @@ from meterlink.events import Held
 from meterlink.reading import Reading
 from tests.traces.generator import Goal, Span, Trace
 
-
 _SEEN = 3
 """Clean readings from which on it can be known that the contact became good: a hold's least."""
 
@@ -138,9 +137,7 @@ def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
     if not h.poor or sum(c <= h.t + 1e-9 for c in clean) >= _SEEN:
         return False
     values = [
-        r.value
-        for r in trace.readings
-        if span.start - 1e-9 <= r.t <= h.t + 1e-9 and not r.overload
+        r.value for r in trace.readings if span.start - 1e-9 <= r.t <= h.t + 1e-9 and not r.overload
     ][-max(h.readings, 6) :]
     return abs(h.value - span.value) <= 2 * float(np.std(values))
 

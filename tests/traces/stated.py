@@ -50,9 +50,11 @@ def observed(touch: Touch, held_t: float) -> float:
         later = min(
             int(np.searchsorted([r.t for r in inside], held_t + stands)), touch.truth.size - 1
         )
-        slope = (touch.truth[later] - touch.truth[at]) / max(
-            inside[later].t - inside[at].t, 1e-9
-        ) if later > at else (touch.truth[-1] - touch.truth[-2]) / (inside[-1].t - inside[-2].t)
+        slope = (
+            (touch.truth[later] - touch.truth[at]) / max(inside[later].t - inside[at].t, 1e-9)
+            if later > at
+            else (touch.truth[-1] - touch.truth[-2]) / (inside[-1].t - inside[-2].t)
+        )
         return 1.96 * sqrt(4 * u2 + digit) + abs(float(slope)) * stands
     return 1.96 * sqrt(u2 + digit)
 

@@ -111,16 +111,16 @@ def spots(bench: Bench, ts: Course, value: float) -> tuple[Course, Course, dict[
     return truth, [0.0] * len(ts), levels
 
 
-def creeping_move(bench: Bench, ts: Course, value: float) -> tuple[Course, Course, dict[str, float]]:
+def creeping_move(
+    bench: Bench, ts: Course, value: float
+) -> tuple[Course, Course, dict[str, float]]:
     """A film that breaks down, or a tip that loosens: two time constants, or a logarithm."""
     rng = bench.rng
     size, tau = rng.uniform(0.02, 0.2), rng.uniform(5.0, 60.0)
     sign = rng.choice([1, 1, -1])
     part = rng.uniform(0.5, 1.0)
     slow = tau * rng.uniform(1.5, 4.0)
-    truth = [
-        value + sign * size * (part * exp(-t / tau) + (1 - part) * exp(-t / slow)) for t in ts
-    ]
+    truth = [value + sign * size * (part * exp(-t / tau) + (1 - part) * exp(-t / slow)) for t in ts]
     return truth, [0.0] * len(ts), {}
 
 
@@ -160,17 +160,14 @@ def touch(seed: int, family: str) -> Touch:
     truth, noise, said = RESTLESS[family](bench, ts, value)
     values = [inf] * apart
     values += [
-        bench.shows(x + e + own * rng.gauss(0, 1), step)
-        for x, e in zip(truth, noise, strict=True)
+        bench.shows(x + e + own * rng.gauss(0, 1), step) for x, e in zip(truth, noise, strict=True)
     ]
     values += [inf] * apart
     readings = []
     for i, v in enumerate(values):
         late = 1 - i % 2 if bench.pairs else 0
         t = (i + late) / bench.rate + (1e-3 if bench.pairs and not late else 0.0)
-        readings.append(
-            Reading(t, v, resolution=step if bench.tells else None, overload=v == inf)
-        )
+        readings.append(Reading(t, v, resolution=step if bench.tells else None, overload=v == inf))
     white = hypot(said.get("white", 0.0), own)
     if bench.cuts:
         # Rounding towards nought is an offset of half a step, which the meter's accuracy holds.
