@@ -97,8 +97,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     contact_most: float = 1e3
     """... and by more than this, in SI units, neither: a body, or wet insulation."""
     jump_share: float = 0.15
-    """A contact jumps by no more than this share of the value; beyond it is another point: without it a
-    contact with two levels is held twice in half of its touches."""
+    """A contact jumps by no more than this share of the value; beyond it is another point. Without
+    it a contact with two levels is held twice in half of its touches."""
     creep_most: float = 0.015
     """A value that moves by more than this share of itself in a second is not stated: a ramp, or
     pressure that falls."""
