@@ -3,13 +3,13 @@
 from collections.abc import Callable
 
 from drivers.clock import Clock, MonotonicClock
-from drivers.finding import SCPI, ask, find_out
+from drivers.discovery import SCPI, ask, find_out
+from drivers.frames import FrameSource, load, open_wire
 from drivers.links import Link, open_link
 from drivers.links.transports import Visa, locate
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
 from drivers.scpi import ScpiMeter, ScpiOptions
-from drivers.wires import WireSource, load, open_wire
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source
@@ -102,7 +102,7 @@ def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | Non
         return ScpiMeter.open(link, clock, options)
     if found.sure:
         # The line is as it was found, which need not be the wire's usual one.
-        return WireSource(link, load(found.wire), clock)
+        return FrameSource(link, load(found.wire), clock)
     if found.wire:
         raise MeterError(f"{link.name} {found.says}; name the one that it is with --wire")
     raise MeterError(found.says)

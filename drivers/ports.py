@@ -10,7 +10,7 @@ from typing import Any, Literal
 import msgspec
 
 from drivers.links.holders import holder_of
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _TMC_CLASS = 0xFE
 _TMC_SUBCLASS = 3

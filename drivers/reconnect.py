@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from drivers.clock import Clock
-from drivers.wires import WireSource
+from drivers.frames import FrameSource
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.events import Gap
 from meterlink.reading import Reading
-from meterlink.source import Identity, Setting, Setup, Source, Stop
+from meterlink.source import Identity, MeterSetup, Setting, Source, Stop
 
 RETRY_S: Final = 0.5
 """Pause between two attempts to find the meter again, seconds."""
@@ -55,7 +55,7 @@ class ReconnectingSource:
         self._reopen = reopen
         self._clock = clock
         self._retry_s = retry_s
-        self._setup: Setup | None = None
+        self._setup: MeterSetup | None = None
         self._setting = threading.Lock()
         self._away = False
         self._closed = threading.Event()
@@ -76,7 +76,7 @@ class ReconnectingSource:
         """Whether the meter is lost at the moment."""
         return self._away
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         """As for any source; while the meter is away, remember it for when it is back."""
         with self._setting:
             self._setup = setup
@@ -148,7 +148,7 @@ class ReconnectingSource:
 
     def _listen_to(self, source: Source) -> None:
         """Pass on what a source with a knob says of it; one that is set from here has no say."""
-        if isinstance(source, WireSource):
+        if isinstance(source, FrameSource):
             source.on_setting = self._turned
 
     def _turned(self, setting: Setting) -> None:

@@ -13,8 +13,8 @@ import msgspec
 import msgspec.inspect
 
 from meterlink.errors import FaultFoundError, NotationError
-from meterlink.notation import parse_quantity
-from meterlink.text import harmless, plain
+from meterlink.quantities.notation import parse_quantity
+from meterlink.quantities.text import harmless, plain
 
 T = TypeVar("T")
 

@@ -13,8 +13,8 @@ from enum import Enum
 
 import msgspec
 
-from meterlink.budget import Component
 from meterlink.commands import AnyCommand
+from meterlink.quantities.budget import Component
 
 
 class Verdict(Enum):
@@ -303,7 +303,7 @@ class CardEnded(Event, frozen=True, kw_only=True, tag="card-ended"):
     """The meter failed its check against a known resistor, and that stands."""
 
 
-class Told(Event, frozen=True, kw_only=True, tag="told"):
+class CommandReceived(Event, frozen=True, kw_only=True, tag="told"):
     """A command came in; what it made happen follows. With it, a record replays exactly."""
 
     command: AnyCommand
@@ -351,7 +351,7 @@ BenchEvent = (
     | StepEnded
     | StepReopened
     | CardEnded
-    | Told
+    | CommandReceived
     | Gap
     | MeterSet
     | Note

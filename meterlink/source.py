@@ -23,7 +23,7 @@ class Identity(msgspec.Struct, frozen=True, kw_only=True):
         return named or self.port or "unnamed meter"
 
 
-class Setup(msgspec.Struct, frozen=True, kw_only=True):
+class MeterSetup(msgspec.Struct, frozen=True, kw_only=True):
     """What a step wants the meter to be set to. A source does what it can and says what it did."""
 
     quantity: Quantity = Quantity.RESISTANCE
@@ -80,7 +80,7 @@ class Source(Protocol):
         """Who answers; known once the source is open."""
         ...
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         """Ask that what is read from now on be measured in this way.
 
         May be called from any thread while another is inside ``readings``; it takes effect

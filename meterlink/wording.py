@@ -3,11 +3,11 @@
 import re
 from typing import Final
 
-from meterlink.card import EntryStep, Step, WatchStep
-from meterlink.criterion import Criterion
+from meterlink.card.card import EntryStep, Step, WatchStep
 from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
-from meterlink.notation import format_value
-from meterlink.units import find_unit
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.units import find_unit
 
 VERDICT_WORDS: Final = {
     Verdict.OPEN: "open",

@@ -18,9 +18,9 @@ from typing import Final, NoReturn, Protocol, cast
 
 from meterlink import __version__
 from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 from tui import commands
-from tui.signs import SPELLED
+from tui.announcing.signs import SPELLED
 
 INTERRUPTED: Final = 130
 
@@ -33,7 +33,7 @@ CAUTION: Final = (
 )
 
 
-class Command(Protocol):
+class CliCommand(Protocol):
     """What a module in ``tui.commands`` offers."""
 
     NAME: str
@@ -110,11 +110,11 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _commands() -> Iterator[Command]:
+def _commands() -> Iterator[CliCommand]:
     names = sorted(module.name for module in pkgutil.iter_modules(commands.__path__))
     for name in names:
         if not name.startswith("_"):
-            yield cast("Command", importlib.import_module(f"{commands.__name__}.{name}"))
+            yield cast("CliCommand", importlib.import_module(f"{commands.__name__}.{name}"))
 
 
 def _prepare_output() -> None:

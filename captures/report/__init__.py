@@ -3,6 +3,6 @@
 ``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates.
 """
 
-from captures.report.writing import Audience, write_report
+from captures.report.write import Audience, write_report
 
 __all__ = ["Audience", "write_report"]

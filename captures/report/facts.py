@@ -3,17 +3,17 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from captures.checks import Recorded
-from captures.records import Attached, Header
-from captures.verifying_job import Part
-from meterlink.card import Card, Step
-from meterlink.criterion import Criterion
+from captures.job.meter_checks import RecordedCheck
+from captures.job.verify_job import JobPart
+from captures.record.records import Attached, Header
+from meterlink.card.card import Card, Step
 from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
 from meterlink.finding import Finding
+from meterlink.judging.criterion import Criterion
 
 
 @dataclass
-class Check:
+class CheckRow:
     """One row of a card: a step, or one position of a switch."""
 
     step: Step
@@ -45,7 +45,7 @@ class CardFacts:
 
     card: Card
     profile_name: str
-    checks: list[Check] = field(default_factory=list)
+    checks: list[CheckRow] = field(default_factory=list)
     ended: bool = False
     signed_off: bool = False
     meter_failed: bool = False
@@ -91,12 +91,12 @@ class JobFacts:
     stop_check: bool | None
     """Whether the engine was seen to stop; None where that is not recorded."""
     headers: dict[str, Header]
-    last_check: Recorded | None
+    last_check: RecordedCheck | None
     """The newest check of this job's meter, in this job or an earlier one."""
     touches: list[TouchFacts]
     touches_left_out: int
     attachments: list[Attached]
     notes: list[tuple[str, str]]
     """Time and words of what was noted, gaps included."""
-    parts: list[Part]
+    parts: list[JobPart]
     """What a check of the seals found."""

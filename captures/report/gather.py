@@ -1,10 +1,14 @@
 """From a job's log to the facts of its report: one pass, with the bench's own rules."""
 
-from captures.joblog import LogEntry
-from captures.report.facts import CardFacts, Check
-from captures.standing import FindCard, JobSettings
-from meterlink.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
-from meterlink.criterion import Criterion
+from captures.job.card_progress import FindCard, JobSettings
+from captures.job.joblog import LogEntry
+from captures.report.facts import CardFacts, CheckRow
+from meterlink.bench.expected import is_expected
+from meterlink.bench.progress import Progress
+from meterlink.bench.steps.assessors import criterion_for, switch_criterion
+from meterlink.card.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
+from meterlink.card.profile import GapSetting, Profile, Torque
+from meterlink.card.profile_parts import find_part
 from meterlink.errors import MeterlinkError
 from meterlink.events import (
     CardBegan,
@@ -17,11 +21,7 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
-from meterlink.hopes import is_hoped_for
-from meterlink.profile import Gap, Profile, Torque
-from meterlink.progress import Progress
-from meterlink.steps.assessors import criterion_for, switch_criterion
-from meterlink.steps.parts import find_part
+from meterlink.judging.criterion import Criterion
 
 
 class CardGatherer:
@@ -30,7 +30,7 @@ class CardGatherer:
     def __init__(self, progress: Progress, profile: Profile | None) -> None:
         self.progress = progress
         self._profile = profile
-        self._checks: dict[tuple[str, str], Check] = {}
+        self._checks: dict[tuple[str, str], CheckRow] = {}
         self._again: dict[str, list[str]] = {}
 
     def take(self, entry: LogEntry) -> None:
@@ -73,7 +73,7 @@ class CardGatherer:
         for step in card.step:
             own = [check for (name, _), check in self._checks.items() if name == step.id]
             own.sort(key=lambda check: check.position != "")
-            for check in own or [Check(step)]:
+            for check in own or [CheckRow(step)]:
                 check.again = self._again.get(step.id, [])
                 check.good = None if _only_leads_on(step, card) else _is_good(check)
                 rows.append(check)
@@ -86,14 +86,14 @@ class CardGatherer:
             meter_failed=self.progress.meter_failed,
         )
 
-    def _check(self, step_id: str, position: str = "") -> Check:
+    def _check(self, step_id: str, position: str = "") -> CheckRow:
         key = (step_id, position)
         if key not in self._checks:
             try:
                 step = self.progress.card.find(step_id)
             except KeyError:
-                return Check(self.progress.card.step[0])  # of another card: shown nowhere
-            self._checks[key] = Check(step, position)
+                return CheckRow(self.progress.card.step[0])  # of another card: shown nowhere
+            self._checks[key] = CheckRow(step, position)
         return self._checks[key]
 
 
@@ -142,12 +142,12 @@ def _criterion(step: Step, position: str, profile: Profile | None) -> Criterion 
     return None
 
 
-def _is_good(check: Check) -> bool | None:
+def _is_good(check: CheckRow) -> bool | None:
     """Whether a row is as hoped for, by the step's own measure."""
     outcome = "" if check.ended is None else check.ended.outcome
     if check.position:
         return None  # the switch as a whole is judged, on its own row
-    return is_hoped_for(
+    return is_expected(
         check.step, outcome, None if check.criterion is None else check.criterion.good
     )
 
@@ -157,10 +157,10 @@ def _size(step: Step, profile: Profile | None) -> tuple[float, float, str] | Non
     if profile is None or not isinstance(step, EntryStep):
         return None
     try:
-        part: Gap | Torque = find_part(step, profile)
+        part: GapSetting | Torque = find_part(step, profile)
     except KeyError:
         return None
-    return part.low, part.high, "metre" if isinstance(part, Gap) else "newton-metre"
+    return part.low, part.high, "metre" if isinstance(part, GapSetting) else "newton-metre"
 
 
 def _only_leads_on(step: Step, card: Card) -> bool:

@@ -8,16 +8,16 @@ from typing import Any, Final
 import jinja2
 from markupsafe import Markup
 
-from captures.reader import open_regular
-from captures.records import Attached
+from captures.job.verify_job import inside
+from captures.record.reader import open_regular
+from captures.record.records import Attached
+from captures.record.verify import State
 from captures.report import plots, wording
 from captures.report.facts import CardFacts, JobFacts
-from captures.verifying import State
-from captures.verifying_job import inside
-from meterlink.cautions import STANDING
+from meterlink.card.cautions import STANDING
 from meterlink.errors import UnreadableError
-from meterlink.notation import format_value
-from meterlink.text import plain
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.text import plain
 from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
 
 _LONGEST_TEXT: Final = 2_000

@@ -11,10 +11,10 @@ from markupsafe import Markup
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from captures.report.facts import Check, TouchFacts
+from captures.report.facts import CheckRow, TouchFacts
 from meterlink.events import Judged
-from meterlink.notation import format_value
-from meterlink.window import Window
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.window import Window
 
 INK: Final = "#1d2733"
 FAINT: Final = "#8a97a6"
@@ -79,7 +79,7 @@ def draw_touch(touch: TouchFacts) -> Markup:
         return _svg(figure, label)
 
 
-def draw_ruler(check: Check) -> Markup | None:
+def draw_ruler(check: CheckRow) -> Markup | None:
     """Return a value with its uncertainty against its window; None where there is no window."""
     judged, criterion = check.judged, check.criterion
     if judged is None or criterion is None or not _is_drawable(judged.corrected):

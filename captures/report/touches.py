@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from captures.reader import read_capture
+from captures.record.reader import read_capture
 from captures.report.facts import TouchFacts
 from meterlink.events import Contact, Gap, Held, Lift, StepBegan
 from meterlink.reading import Reading

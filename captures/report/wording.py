@@ -3,13 +3,13 @@
 import re
 from typing import Final
 
-from captures.report.facts import Check
-from captures.times import read_rfc3339
-from meterlink.budget import Budget
-from meterlink.card import MeterCheckStep, SwitchStep, WatchStep
+from captures.record.times import read_rfc3339
+from captures.report.facts import CheckRow
+from meterlink.card.card import MeterCheckStep, SwitchStep, WatchStep
 from meterlink.errors import UnreadableError
 from meterlink.events import Gap, MeterChecked, SoakPoint, Verdict
-from meterlink.notation import format_value, format_with_u
+from meterlink.quantities.budget import Budget
+from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.source import Accuracy
 from meterlink.wording import (
     EVIDENCE_WORDS,
@@ -35,7 +35,7 @@ _HOW_WORDS: Final = {
 }
 
 
-def value_words(check: Check) -> str:
+def value_words(check: CheckRow) -> str:
     """Return the value of a row with its uncertainty, or what was said instead."""
     judged = check.judged
     if judged is not None:
@@ -55,7 +55,7 @@ def value_words(check: Check) -> str:
     return "" if check.entered is None else entered_words(check.entered)
 
 
-def _dropout_words(check: Check) -> str:
+def _dropout_words(check: CheckRow) -> str:
     """Return how often a watched path left its state, and for how long at most."""
     many = check.dropouts > 1
     if isinstance(check.step, WatchStep) and check.step.expect == "open":
@@ -75,7 +75,7 @@ def _soak_words(first: SoakPoint, newest: SoakPoint) -> str:
     return f"{point(first)} to {point(newest)}, as read"
 
 
-def as_read_words(check: Check) -> str:
+def as_read_words(check: CheckRow) -> str:
     """Return the value before any correction, where there is one."""
     judged = check.judged
     if judged is None or judged.value is None:
@@ -83,7 +83,7 @@ def as_read_words(check: Check) -> str:
     return format_value(judged.value, judged.unit, judged.resolution or None)
 
 
-def limits_words(check: Check) -> str:
+def limits_words(check: CheckRow) -> str:
     """Return the window of a row with its reference temperature."""
     criterion = check.criterion
     if check.meter is not None:
@@ -100,7 +100,7 @@ def limits_words(check: Check) -> str:
     return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", words)
 
 
-def verdict_words(check: Check) -> str:
+def verdict_words(check: CheckRow) -> str:
     """Return verdict or outcome of a row."""
     if check.judged is not None:
         return VERDICT_WORDS[check.judged.verdict]
@@ -110,7 +110,7 @@ def verdict_words(check: Check) -> str:
     return f"{outcome}: {check.ended.reason}" if check.ended.reason else outcome
 
 
-def sure_words(check: Check) -> str:
+def sure_words(check: CheckRow) -> str:
     """Return how sure the verdict is."""
     judged = check.judged
     if judged is None:
@@ -119,7 +119,7 @@ def sure_words(check: Check) -> str:
     return f"{'clear' if judged.clear else 'close'}, {probability}"
 
 
-def how_words(check: Check) -> str:
+def how_words(check: CheckRow) -> str:
     """Return how the row came about."""
     judged = check.judged
     if judged is not None and judged.evidence is not None:
@@ -134,7 +134,7 @@ def how_words(check: Check) -> str:
     return _HOW_WORDS.get(check.ended.how, check.ended.how)
 
 
-def who_words(check: Check) -> str:
+def who_words(check: CheckRow) -> str:
     """Return who answered a row, where the log names somebody."""
     for event in (check.entered, check.ended):
         if event is not None and event.who:
@@ -142,7 +142,7 @@ def who_words(check: Check) -> str:
     return ""
 
 
-def again_words(check: Check) -> str:
+def again_words(check: CheckRow) -> str:
     """Return how often a step was done again, and why."""
     if not check.again:
         return ""
@@ -164,13 +164,13 @@ def accuracy_words(line: Accuracy) -> str:
     return " + ".join(parts) + span
 
 
-def budget_of(check: Check) -> Budget | None:
+def budget_of(check: CheckRow) -> Budget | None:
     """Return the budget of a row's value; None where it has none."""
     event = check.meter or check.judged
     return Budget(event.budget) if event is not None and event.budget else None
 
 
-def assumed(check: Check) -> tuple[str, ...]:
+def assumed(check: CheckRow) -> tuple[str, ...]:
     """Return what was not known of a row's value, each a plain sentence."""
     event = check.meter or check.judged
     return () if event is None else event.notes
@@ -192,12 +192,12 @@ def error_words(meter: MeterChecked) -> str:
     return format_with_u(meter.error, meter.u)
 
 
-def is_close(check: Check) -> bool:
+def is_close(check: CheckRow) -> bool:
     """Whether the verdict of a row is not sure enough to be called clear."""
     return check.judged is not None and not check.judged.clear
 
 
-def mark_of(check: Check) -> str:
+def mark_of(check: CheckRow) -> str:
     """Return the class of a row: ``good``, ``bad``, ``close`` or ``plain``."""
     if is_close(check):
         return "close"
@@ -206,14 +206,14 @@ def mark_of(check: Check) -> str:
     return "good" if check.good else "bad"
 
 
-def title_words(check: Check) -> str:
+def title_words(check: CheckRow) -> str:
     """Return what a row is called."""
     if check.position:
         return f"in «{check.position}»"
     return check.step.title
 
 
-def customer_words(check: Check) -> str:
+def customer_words(check: CheckRow) -> str:
     """Return a row in words for somebody who has no meter; empty for what says nothing to them."""
     if check.good is None or check.position or isinstance(check.step, MeterCheckStep):
         return ""

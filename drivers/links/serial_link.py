@@ -13,7 +13,7 @@ from typing import Final
 
 import serial
 
-from drivers.links import faults
+from drivers.links import port_errors
 from drivers.links.link import LineSettings
 from meterlink.errors import MeterError
 
@@ -43,7 +43,7 @@ class SerialLink:
         self.name = name
         self._pseudo = _is_pseudo_terminal(device)
         if "://" not in device:
-            faults.refuse_what_is_no_port(device)
+            port_errors.refuse_what_is_no_port(device)
         try:
             self._port = serial.serial_for_url(device, do_not_open=True)
             self._port.exclusive = True
@@ -57,14 +57,14 @@ class SerialLink:
                 f"{name} is not a port that can be opened; «meterlink meters» lists the ports"
             ) from fault
         except OSError as fault:
-            raise faults.cannot_open(name, fault) from fault
+            raise port_errors.cannot_open(name, fault) from fault
         self._descriptor = self._find_descriptor()
 
     def write(self, data: bytes) -> None:
         try:
             self._port.write(data)
-        except faults.PORT_ERRORS as fault:
-            raise faults.lost(self.name) from fault
+        except port_errors.PORT_ERRORS as fault:
+            raise port_errors.lost(self.name) from fault
 
     def read(self, timeout_s: float) -> bytes:
         try:
@@ -72,8 +72,8 @@ class SerialLink:
                 return self._read_in_steps(timeout_s)
             ready, _, _ = select.select([self._descriptor], [], [], max(0.0, timeout_s))
             return bytes(self._port.read(_AT_ONCE)) if ready else b""
-        except faults.PORT_ERRORS as fault:
-            raise faults.lost(self.name) from fault
+        except port_errors.PORT_ERRORS as fault:
+            raise port_errors.lost(self.name) from fault
 
     def discard(self) -> None:
         # Not reset_input_buffer: on an unplugged port that raises what is no OSError. Once
@@ -89,14 +89,14 @@ class SerialLink:
                     self._port.dtr = line.dtr
                 if line.rts is not None:
                     self._port.rts = line.rts
-        except faults.PORT_ERRORS as fault:
+        except port_errors.PORT_ERRORS as fault:
             raise MeterError(
                 f"{self.name} cannot be set to {line.baud} baud, {line.data_bits} data bits, "
                 f"{line.parity} parity, {line.stop_bits} stop bits"
             ) from fault
 
     def close(self) -> None:
-        with contextlib.suppress(*faults.PORT_ERRORS):
+        with contextlib.suppress(*port_errors.PORT_ERRORS):
             self._port.close()
 
     def _apply(self, line: LineSettings) -> None:

@@ -9,7 +9,7 @@ import select
 import socket
 from typing import Final
 
-from drivers.links import faults
+from drivers.links import port_errors
 from drivers.links.link import LineSettings
 
 CONNECT_S: Final = 3.0
@@ -33,7 +33,7 @@ class TcpLink:
             self._socket = socket.create_connection((host, port), CONNECT_S)
         except (OSError, UnicodeError, OverflowError) as fault:
             known = fault if isinstance(fault, OSError) else OSError(str(fault))
-            raise faults.cannot_connect(name, known) from fault
+            raise port_errors.cannot_connect(name, known) from fault
         self._socket.settimeout(CONNECT_S)
         # A query is one small packet that must not wait for company.
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -42,7 +42,7 @@ class TcpLink:
         try:
             self._socket.sendall(data)
         except OSError as fault:
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
 
     def read(self, timeout_s: float) -> bytes:
         try:
@@ -51,9 +51,9 @@ class TcpLink:
                 return b""
             data = self._socket.recv(_AT_ONCE)
         except (OSError, ValueError) as fault:  # ValueError: closed under us
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
         if not data:
-            raise faults.lost(self.name)
+            raise port_errors.lost(self.name)
         return data
 
     def discard(self) -> None:

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from drivers.links.link import LineSettings, Link
 from meterlink.errors import UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 Visa = Literal["py", "system"]
 """PyVISA's backend: the pure-Python one, or the VISA installed on this system."""

@@ -14,7 +14,7 @@ import pyvisa
 from pyvisa import constants
 from pyvisa.resources import MessageBasedResource, SerialInstrument
 
-from drivers.links import faults
+from drivers.links import port_errors
 from drivers.links.link import LineSettings
 from meterlink.errors import MeterError
 
@@ -90,9 +90,9 @@ class VisaLink:
             self._resource.write_raw(data)
         except ConnectionRefusedError as fault:
             # A refused socket "opens", and shows at the first write.
-            raise faults.cannot_connect(self.name, fault) from fault
+            raise port_errors.cannot_connect(self.name, fault) from fault
         except Exception as fault:
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
 
     def read(self, timeout_s: float) -> bytes:
         if timeout_s <= 0:
@@ -106,11 +106,11 @@ class VisaLink:
             if fault.error_code == constants.StatusCode.error_timeout:
                 self._owed = True
                 return b""
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
         except UnicodeError:
             return b"\0"  # noise that the backend could not take; nobody mistakes it for a number
         except Exception as fault:
-            raise faults.lost(self.name) from fault
+            raise port_errors.lost(self.name) from fault
         ended = status != constants.StatusCode.success_max_count_read
         return bytes(data) + b"\n" if ended and not data.endswith(b"\n") else bytes(data)
 
@@ -162,7 +162,7 @@ def _cannot_open(name: str, fault: Exception) -> MeterError:
     cause: BaseException | None = fault
     while cause is not None:
         if isinstance(cause, ConnectionRefusedError):
-            return faults.cannot_connect(name, cause)
+            return port_errors.cannot_connect(name, cause)
         cause = cause.__cause__ or cause.__context__
     if "PyUSB" in text or "libusb" in text or "No backend" in text:
         return _usb_missing(name)
@@ -175,7 +175,7 @@ def _cannot_open(name: str, fault: Exception) -> MeterError:
     if getattr(fault, "errno", None) == 13 or "Access denied" in text:
         return MeterError(f"no permission to open {name}; {_udev_rule(name)}")
     if isinstance(fault, OSError) and name.upper().startswith("ASRL"):
-        return faults.cannot_open(name, fault)
+        return port_errors.cannot_open(name, fault)
     if getattr(fault, "error_code", None) == constants.StatusCode.error_resource_busy:
         return MeterError(f"{name} is in use by another program; close that first")
     return MeterError(

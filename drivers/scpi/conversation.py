@@ -15,8 +15,8 @@ from drivers.scpi.error_queue import UNTOLD, Refusal, parse_entry
 from drivers.scpi.identity import is_identity
 from drivers.scpi.numbers import answer_text
 from meterlink.errors import MeterError
+from meterlink.quantities.text import plain
 from meterlink.source import Stop
-from meterlink.text import plain
 
 ANSWER_S: Final = 2.0
 """How long an instrument may take for a query that it knows, seconds."""

@@ -11,7 +11,7 @@ from typing import Final
 import msgspec
 
 from drivers.scpi.blocks import AnswerFormError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _ENTRY: Final = re.compile(r'\s*([+-]?\d{1,5})\s*(?:,\s*"?(.*?)"?\s*)?', re.ASCII | re.DOTALL)
 

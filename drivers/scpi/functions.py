@@ -8,7 +8,7 @@ are not in SCPI-1999's list, but many meters have them.
 from typing import Final
 
 from meterlink.reading import Quantity
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 
 NODES: Final = {
     Quantity.RESISTANCE: "RES",
@@ -28,7 +28,7 @@ INTEGRATED: Final = frozenset({"RES", "FRES", "VOLT:DC", "CURR:DC", "TEMP"})
 """Functions with an integration time."""
 
 
-def nodes_for(setup: Setup) -> list[str]:
+def nodes_for(setup: MeterSetup) -> list[str]:
     """Return the functions that serve ``setup``, the best first."""
     node = NODES[setup.quantity]
     if setup.quantity is Quantity.RESISTANCE and setup.four_wire:

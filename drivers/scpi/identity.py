@@ -4,8 +4,8 @@
 import re
 from typing import Final
 
+from meterlink.quantities.text import plain
 from meterlink.source import Identity
-from meterlink.text import plain
 
 _FIELDS: Final = 4
 _LETTER: Final = re.compile(r"[A-Za-z]")

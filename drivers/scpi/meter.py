@@ -8,16 +8,16 @@ from drivers.clock import Clock
 from drivers.links.link import Link
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import ANSWER_S, Conversation
+from drivers.scpi.fair_lock import FairLock
 from drivers.scpi.identity import parse_identity
 from drivers.scpi.numbers import Number
 from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import Panel
 from drivers.scpi.readout import Readout, choose_readout, read_answer, spread
-from drivers.scpi.turns import Turns
 from meterlink.errors import MeterError, MeterSilentError
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Identity, Setting, Setup, Stop
-from meterlink.text import plain
+from meterlink.source import Identity, MeterSetup, Setting, Stop
 
 _STRIKES: Final = 3
 """Answers in a row that make no sense before we give up: one may be noise on the line."""
@@ -26,7 +26,7 @@ _STRIKES: Final = 3
 class ScpiMeter:
     """A ``Source`` that asks for each reading, or for a burst of them.
 
-    Every exchange holds the line for itself (``Turns``), so ``prepare`` and ``close`` may come
+    Every exchange holds the line for itself (``FairLock``), so ``prepare`` and ``close`` may come
     from another thread and take effect between two readings.
     """
 
@@ -39,7 +39,7 @@ class ScpiMeter:
         self._identity = identity
         self._clock = clock
         self._options = options
-        self._turns = Turns()
+        self._turns = FairLock()
         self._panel = Panel(talk, options)
         self._readout: Readout | None = None
         self._quantity = Quantity.RESISTANCE
@@ -80,7 +80,7 @@ class ScpiMeter:
         """What ``*IDN?`` says."""
         return self._identity
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         """Set function, range, four-wire and integration time, as far as the meter knows them.
 
         Raises:
@@ -96,7 +96,7 @@ class ScpiMeter:
     def readings(self, stop: Stop) -> Iterator[Reading]:
         """Yield readings as the meter takes them; resistance where nothing was prepared."""
         if self._readout is None:
-            self.prepare(Setup())
+            self.prepare(MeterSetup())
         strikes = 0
         while not stop.is_set() and not self._closed:
             try:

@@ -3,7 +3,7 @@
 Forms: NR1 (146), NR2 (12.3) and NR3 (2.73E+2) of IEEE 488.2 sections 8.7.2 to 8.7.4, read with
 the latitude that 7.7.2 gives for what is sent to an instrument (a bare point, white space
 before and after the E), as meters take it too. The numbers that stand for infinity and
-not-a-number are those of ``meterlink.overrange``.
+not-a-number are those of ``meterlink.quantities.overrange``.
 """
 
 import math
@@ -11,8 +11,8 @@ import re
 from typing import Final, NamedTuple
 
 from drivers.scpi.blocks import AnswerFormError, unwrap
-from meterlink.overrange import real_value
-from meterlink.text import plain
+from meterlink.quantities.overrange import real_value
+from meterlink.quantities.text import plain
 
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:\s*[eE]\s*[+-]?\d+)?", re.ASCII)
 

@@ -14,7 +14,7 @@ from drivers.scpi.functions import FOUR_WIRE, INTEGRATED, RANGED, function_name,
 from drivers.scpi.numbers import parse_number, parse_numbers
 from drivers.scpi.options import ScpiOptions
 from meterlink.errors import MeterError
-from meterlink.source import Setting, Setup
+from meterlink.source import MeterSetup, Setting
 
 _SELECT: Final = ('{sense}FUNC "{node}"', "CONF:{node}")
 """How a function is chosen, the way that leaves most other settings alone first."""
@@ -63,7 +63,7 @@ class Panel:
         if answer:
             self._found["FUNC"] = f"CONF:{function_name(answer)}"
 
-    def set_for(self, setup: Setup) -> Chosen:
+    def set_for(self, setup: MeterSetup) -> Chosen:
         """Set what ``setup`` asks for, as far as the instrument goes along.
 
         Raises:
@@ -98,7 +98,7 @@ class Panel:
         self._talk.refusals()  # its answer says that all of that is done
         self._talk.tell("SYST:LOC")
 
-    def _choose_function(self, setup: Setup, lost: list[str]) -> tuple[str, bool]:
+    def _choose_function(self, setup: MeterSetup, lost: list[str]) -> tuple[str, bool]:
         refusal: Refusal | None = None
         for node in nodes_for(setup):
             self._note_settings(node)

@@ -6,22 +6,22 @@ computer, by the same driver that reads a real one.
 
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.hands import Hands
-from drivers.simulated.meter import MeterCharacter, Sample, VirtualMeter
-from drivers.simulated.mischief import Mischief, Trouble
+from drivers.simulated.line_faults import LineFault, LineFaults
+from drivers.simulated.meter import MeterCharacter, VirtualMeter, VirtualSample
 from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import Scenario, load_scenario, read_scenario, scenario_names
 from drivers.simulated.world import World
 
 __all__ = [
     "Hands",
+    "LineFault",
+    "LineFaults",
     "MeterCharacter",
-    "Mischief",
-    "Sample",
     "Scenario",
     "SimulatedBench",
-    "Trouble",
     "VirtualClock",
     "VirtualMeter",
+    "VirtualSample",
     "World",
     "load_scenario",
     "read_scenario",

@@ -6,7 +6,7 @@ import msgspec
 
 from meterlink.declared import Celsius, Ohms, Seconds
 
-Places = tuple[str, str]
+TipPlaces = tuple[str, str]
 Tips = Literal["tips"]
 
 VERBS: Final = (
@@ -18,7 +18,7 @@ class Act(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     """One thing that hands do: exactly one verb, with what belongs to it."""
 
     wait: Seconds | None = None
-    touch: Places | Tips | None = None
+    touch: TipPlaces | Tips | None = None
     """Red and black tip, each on a place; or the tips on one another."""
     until: Literal["held", "judged", "ended", "asked"] | None = None
     """With ``touch``: stay until the bench says so; held is what is meant where nothing is said.
@@ -55,7 +55,7 @@ class StepScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """What hands do from the moment a step begins. ``do``, or one of the short forms."""
 
     do: tuple[Act, ...] = ()
-    touch: Places | Tips | None = None
+    touch: TipPlaces | Tips | None = None
     """Short for: touch these until judged, then lift."""
     switch: str = ""
     """With ``touch``: stay on until the step ends, and put this switch wherever it is asked."""

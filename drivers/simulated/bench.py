@@ -7,8 +7,8 @@ import numpy as np
 
 from drivers.clock import Clock
 from drivers.simulated.hands import Hands
+from drivers.simulated.line_faults import FaultInjector, LineFault
 from drivers.simulated.meter import VirtualMeter
-from drivers.simulated.mischief import Trouble, Troublemaker
 from drivers.simulated.pace import VirtualClock, pace_of
 from drivers.simulated.personality import ScpiPersonality
 from drivers.simulated.scenario import Scenario
@@ -38,7 +38,7 @@ class SimulatedBench(Closing):
         self._tcp_port = tcp_port
         self._stop = threading.Event()
         self._lock = threading.Lock()
-        self._trouble = Troublemaker()
+        self._trouble = FaultInjector()
         for_world, for_hands, for_meter = np.random.default_rng(seed).spawn(3)
         self.world = World(
             scenario.engine,
@@ -84,7 +84,7 @@ class SimulatedBench(Closing):
             self._pty = PtyServer(self._talk, self._hung_up)
         return self._pty.device
 
-    def trouble(self, trouble: Trouble | None) -> None:
+    def trouble(self, trouble: LineFault | None) -> None:
         """Let the line or the answers go wrong; None for peace."""
         with self._lock:
             self._trouble.make(trouble)

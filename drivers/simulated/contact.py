@@ -12,7 +12,7 @@ from meterlink.declared import Ohms, Seconds
 _NEVER: Final = inf
 
 
-class Touchiness(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class ContactModel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How well a pair of hands keeps a tip on its place. Figures for one tip."""
 
     contact: Ohms = Ohms(0.004)
@@ -100,13 +100,13 @@ class Body:
         return self._ohms * exp(self._SPREAD * self._pressure.at(t))
 
 
-class Contact:
+class TipContact:
     """One tip from the moment it lands. Ask for its ohms in the order of time."""
 
     _WANDER_S: Final = 0.3
 
     def __init__(
-        self, rng: np.random.Generator, lands: float, touchiness: Touchiness, film: float = 0.0
+        self, rng: np.random.Generator, lands: float, touchiness: ContactModel, film: float = 0.0
     ) -> None:
         """Land at ``lands``; ``film`` is what it must get through, which makes it unsteady too."""
         self._rng = rng

@@ -21,7 +21,7 @@ from typing import Final
 import msgspec
 import numpy as np
 
-from drivers.simulated.acts import Act, HandsScript, Places, StepScript, Tips
+from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
 from meterlink.circuit import AIR, OTHER_TIP, Engine
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
@@ -256,7 +256,7 @@ class Hands:
         if act.enter is not None:
             self._say(Enter(text=act.enter, how=How.TYPED, who=WHO))
 
-    def _touch(self, act: Act, where: Places | Tips, step: str, script: StepScript) -> Acting:
+    def _touch(self, act: Act, where: TipPlaces | Tips, step: str, script: StepScript) -> Acting:
         red, black = (OTHER_TIP, OTHER_TIP) if where == "tips" else where
         if self._world.touching != (red, black):
             yield from self._leave()

@@ -59,7 +59,7 @@ class MeterCharacter(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
     """Capacitance of input and leads, which slows high resistances down."""
 
 
-class Sample(msgspec.Struct, frozen=True, gc=False):
+class VirtualSample(msgspec.Struct, frozen=True, gc=False):
     """One reading as the meter knows it."""
 
     t: float
@@ -123,7 +123,7 @@ class VirtualMeter:
                 return True
         return False
 
-    def measure(self) -> Sample:
+    def measure(self) -> VirtualSample:
         """Let a reading's time pass and return it, range changes and all."""
         if self.quantity is not Quantity.RESISTANCE:
             return self._measure_volts()
@@ -136,14 +136,14 @@ class VirtualMeter:
     def _pass(self, seconds: float) -> None:
         self._pace.pass_time(seconds)
 
-    def _measure_volts(self) -> Sample:
+    def _measure_volts(self) -> VirtualSample:
         aperture = self.nplc / self.character.mains_hz
         self._pass(aperture + self.character.overhead)
         t = self._pace.now()
         self.act(t)
         step = 1.0 / self.character.counts
         value = round(self._rng.normal(0.0, 2 * step) / step) * step
-        return Sample(t, Quantity.VOLTAGE, value, False, 1.0, step)
+        return VirtualSample(t, Quantity.VOLTAGE, value, False, 1.0, step)
 
     def _converted(self) -> float:
         """Integrate once on the present range and return the mean, without errors or rounding."""
@@ -189,19 +189,21 @@ class VirtualMeter:
         self.range = float(ranges[at])
         return True
 
-    def _rounded(self, value: float) -> Sample:
+    def _rounded(self, value: float) -> VirtualSample:
         c = self.character
         t = self._pace.now()
         step = self.resolution_of(self.range)
         if value > self.range * c.over_range:
-            return Sample(t, Quantity.RESISTANCE, inf, True, self.range, step)
+            return VirtualSample(t, Quantity.RESISTANCE, inf, True, self.range, step)
         fine = self.range / c.counts
         cycles = self.nplc
         noise = sqrt((c.noise_counts * fine) ** 2 + (c.noise_share * value) ** 2) / sqrt(cycles)
         hum = c.hum_share * self.range * sin(pi * cycles) / (pi * cycles)
         value = value * (1 + self._gain + self._drifted(t)) + self._offset_counts * fine
         value += noise * self._rng.normal() + hum * sin(2 * pi * self._rng.uniform())
-        return Sample(t, Quantity.RESISTANCE, round(value / step) * step, False, self.range, step)
+        return VirtualSample(
+            t, Quantity.RESISTANCE, round(value / step) * step, False, self.range, step
+        )
 
     def _drifted(self, t: float) -> float:
         stays = exp(-max(0.0, t - self._drift_t) / 600.0)

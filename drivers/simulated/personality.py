@@ -10,8 +10,8 @@ from functools import partial
 from typing import Final
 
 from drivers.simulated.knowledge import Knowledge
-from drivers.simulated.meter import Sample, VirtualMeter
-from drivers.simulated.scpi_parser import HeaderError, Unit, number, spellings, units
+from drivers.simulated.meter import VirtualMeter, VirtualSample
+from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
 from meterlink import __version__
 from meterlink.reading import Quantity
 
@@ -39,7 +39,7 @@ ERRORS: Final = {
 _EVENT_BITS: Final = {1: 32, 2: 16, 3: 8, 4: 4}
 """Bit of the event status register by the hundreds of an error's number (IEEE 488.2, 11.5.1)."""
 
-Handler = Callable[[Unit], str | None]
+Handler = Callable[[ProgramMessageUnit], str | None]
 
 
 class RefusedError(Exception):
@@ -62,7 +62,7 @@ class ScpiPersonality:
         self._event_status = 128
         self._enable = 0
         self._samples = 1
-        self._last: list[Sample] = []
+        self._last: list[VirtualSample] = []
         self._commands: dict[str, Handler] = {}
         self._queries: dict[str, Handler] = {}
         self._learn()
@@ -96,7 +96,7 @@ class ScpiPersonality:
             self._refuse(-102)
         return (";".join(answers) + "\n").encode("ascii") if answers else b""
 
-    def _do(self, unit: Unit) -> str | None:
+    def _do(self, unit: ProgramMessageUnit) -> str | None:
         known = self._queries if unit.query else self._commands
         handler = known.get(unit.header)
         if handler is None:
@@ -203,13 +203,13 @@ class ScpiPersonality:
         status, self._event_status = self._event_status, 0
         return str(status)
 
-    def _set_enable(self, unit: Unit) -> None:
+    def _set_enable(self, unit: ProgramMessageUnit) -> None:
         self._enable = int(_in_range(unit, 0, 255))
 
     def _status(self) -> int:
         return 4 * bool(self._queue) | 32 * bool(self._event_status & self._enable)
 
-    def _next_error(self, _unit: Unit) -> str:
+    def _next_error(self, _unit: ProgramMessageUnit) -> str:
         code, about = self._queue.popleft() if self._queue else (0, "")
         text = f"{ERRORS[code]};{about}" if about else ERRORS[code]
         return f'{code},"{text[:255]}"' if code < 0 else f'+{code},"{text}"'
@@ -225,7 +225,7 @@ class ScpiPersonality:
         self._meter.quantity, self._meter.four_wire = _MEANS[function]
         self._last = []
 
-    def _choose(self, unit: Unit) -> None:
+    def _choose(self, unit: ProgramMessageUnit) -> None:
         name = _one(unit).strip("\"'").upper()
         for function in _MEANS:
             if name in spellings(function):
@@ -235,17 +235,17 @@ class ScpiPersonality:
                 return
         raise RefusedError(-224, name)
 
-    def _configure(self, function: str, unit: Unit) -> None:
+    def _configure(self, function: str, unit: ProgramMessageUnit) -> None:
         self._meter.reset()
         self._samples = 1
         self._select(function)
         if unit.parameters and unit.parameters[0].upper() not in ("AUTO", "DEF", "DEFAULT"):
-            self._set_range(Unit(unit.header, False, unit.parameters[:1]))
+            self._set_range(ProgramMessageUnit(unit.header, False, unit.parameters[:1]))
 
     def _configured(self) -> str:
         return f'"{self._function()} {nr3(self._meter.range)},{nr3(self._meter.resolution)}"'
 
-    def _set_range(self, unit: Unit) -> None:
+    def _set_range(self, unit: ProgramMessageUnit) -> None:
         ranges = self._meter.character.ranges
         named = {"MIN": ranges[0], "MAX": ranges[-1], "DEF": ranges[-1]}
         text = _one(unit).upper()
@@ -255,21 +255,21 @@ class ScpiPersonality:
         if wanted < 0 or not self._meter.choose_range(float(wanted)):
             raise RefusedError(-222, text)
 
-    def _set_auto(self, unit: Unit) -> None:
+    def _set_auto(self, unit: ProgramMessageUnit) -> None:
         text = _one(unit).upper()
         if text not in ("ON", "OFF", "1", "0"):
             raise RefusedError(-224, text)
         self._meter.autorange = text in ("ON", "1")
 
-    def _set_nplc(self, unit: Unit) -> None:
+    def _set_nplc(self, unit: ProgramMessageUnit) -> None:
         character = self._meter.character
         self._meter.nplc = _in_range(unit, character.finest_nplc, character.longest_nplc)
 
-    def _set_samples(self, unit: Unit) -> None:
+    def _set_samples(self, unit: ProgramMessageUnit) -> None:
         self._samples = int(_in_range(unit, 1, _MOST_SAMPLES))
 
     def _only(self, *allowed: str) -> Handler:
-        def take(unit: Unit) -> None:
+        def take(unit: ProgramMessageUnit) -> None:
             if _one(unit).upper() not in allowed:
                 raise RefusedError(-224, _one(unit))
 
@@ -289,7 +289,7 @@ class ScpiPersonality:
         self._initiate()
         return self._fetch()
 
-    def _measure(self, function: str, unit: Unit) -> str:
+    def _measure(self, function: str, unit: ProgramMessageUnit) -> str:
         self._configure(function, unit)
         return self._read()
 
@@ -311,11 +311,11 @@ def nr3(value: float) -> str:
     return f"{value:+.8E}"
 
 
-def _written(sample: Sample) -> str:
+def _written(sample: VirtualSample) -> str:
     return nr3(OVERLOAD if sample.overload else sample.value)
 
 
-def _one(unit: Unit) -> str:
+def _one(unit: ProgramMessageUnit) -> str:
     if not unit.parameters:
         raise RefusedError(-109, unit.header)
     if len(unit.parameters) > 1:
@@ -323,7 +323,7 @@ def _one(unit: Unit) -> str:
     return unit.parameters[0]
 
 
-def _in_range(unit: Unit, low: float, high: float) -> float:
+def _in_range(unit: ProgramMessageUnit, low: float, high: float) -> float:
     text = _one(unit).upper()
     if text.isalpha():
         named = {"MIN": low, "MAX": high}.get(text[:3])

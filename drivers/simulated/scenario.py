@@ -7,14 +7,14 @@ from typing import Annotated, Literal
 import msgspec
 
 from drivers.simulated.acts import Act, HandsScript
-from drivers.simulated.contact import Touchiness
+from drivers.simulated.contact import ContactModel
 from drivers.simulated.knowledge import Knowledge
 from drivers.simulated.meter import MeterCharacter
-from meterlink.circuit import Condition, Engine, controls, places
+from meterlink.circuit import Engine, EngineCondition, controls, places
 from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.quantities.text import plain
 from meterlink.source import Accuracy
-from meterlink.text import plain
 
 
 class Start(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -47,15 +47,15 @@ class Scenario(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """Work card that the hands follow."""
     engine: Engine
     bench: Start = Start()
-    touch: Touchiness = Touchiness()
+    touch: ContactModel = ContactModel()
     meter: MeterCharacter = MeterCharacter()
     scpi: Knowledge = Knowledge()
     hands: HandsScript = HandsScript()
 
-    def condition(self) -> Condition:
+    def condition(self) -> EngineCondition:
         """Return the engine's condition at the start."""
         winding = self.bench.ambient if self.bench.winding is None else self.bench.winding
-        return Condition(winding_c=float(winding), controls=self.bench.controls)
+        return EngineCondition(winding_c=float(winding), controls=self.bench.controls)
 
     def accuracy(self) -> tuple[Accuracy, ...]:
         """Return the meter's published accuracy, which its own errors keep within."""

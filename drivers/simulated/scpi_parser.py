@@ -16,7 +16,7 @@ _SCALES: Final = {"": 1.0, "OHM": 1.0, "KOHM": 1e3, "MOHM": 1e6, "V": 1.0, "MV":
 """Suffixes. In SCPI, MOHM is the megohm (the one unit besides MHZ where M is mega)."""
 
 
-class Unit(NamedTuple):
+class ProgramMessageUnit(NamedTuple):
     """One command or query of a program message."""
 
     header: str
@@ -46,7 +46,7 @@ def spellings(pattern: str) -> Iterator[str]:
         yield ":".join(node for node in nodes if node)
 
 
-def units(message: str) -> Iterator[Unit]:
+def units(message: str) -> Iterator[ProgramMessageUnit]:
     """Yield the units of one program message, headers made absolute.
 
     Raises:
@@ -66,7 +66,7 @@ def units(message: str) -> Iterator[Unit]:
             header = header[1:] if header.startswith(":") else path + header
             path = header[: header.rfind(":") + 1]
         parameters = tuple(p.strip() for p in _split(rest, ",")) if rest.strip() else ()
-        yield Unit(header, query, parameters)
+        yield ProgramMessageUnit(header, query, parameters)
 
 
 def number(text: str) -> float | None:

@@ -5,21 +5,21 @@ from math import exp, inf
 import msgspec
 import numpy as np
 
-from drivers.simulated.contact import Body, Contact, Flicker, Touchiness
+from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact
 from meterlink.circuit import (
     AIR,
     OTHER_TIP,
-    Condition,
     Engine,
+    EngineCondition,
     Place,
-    Seen,
+    TipImpedance,
     at_sockets,
     places,
     seen_between,
 )
 
 
-class Look(msgspec.Struct, frozen=True, gc=False):
+class MeterInput(msgspec.Struct, frozen=True, gc=False):
     """What lies at the meter's sockets at one moment."""
 
     two_wire: float
@@ -37,17 +37,17 @@ class World:
     def __init__(
         self,
         engine: Engine,
-        condition: Condition,
+        condition: EngineCondition,
         rng: np.random.Generator,
         *,
         ambient_c: float = 20.0,
         cooling_s: float = 1800.0,
         leads: float = 0.12,
-        touchiness: Touchiness | None = None,
+        touchiness: ContactModel | None = None,
     ) -> None:
         self.engine = engine
         self.places = places(engine)
-        self.touchiness = touchiness or Touchiness()
+        self.touchiness = touchiness or ContactModel()
         self._rng = rng
         self._condition = condition
         self._before = condition
@@ -56,10 +56,10 @@ class World:
         self._warm_from = (0.0, condition.winding_c, ambient_c, cooling_s)
         self._leads = leads
         self._red = self._black = self.places[AIR]
-        self._contacts: tuple[Contact, ...] = ()
+        self._contacts: tuple[TipContact, ...] = ()
         self._body = Body(rng)
         self._flexed: Flicker | None = None
-        self._seen: dict[tuple[object, ...], Seen] = {}
+        self._seen: dict[tuple[object, ...], TipImpedance] = {}
 
     # --- what hands do -----------------------------------------------------------------------
 
@@ -71,10 +71,10 @@ class World:
         """
         self._red, self._black = self.places[red], self.places[black]
         if OTHER_TIP in (red, black):
-            self._contacts = (Contact(self._rng, t, self.touchiness),)
+            self._contacts = (TipContact(self._rng, t, self.touchiness),)
             return
         self._contacts = tuple(
-            Contact(self._rng, at, self.touchiness, self._film(place))
+            TipContact(self._rng, at, self.touchiness, self._film(place))
             for at, place in ((t, self._red), (t + later, self._black))
         )
 
@@ -120,7 +120,7 @@ class World:
         return self._red.name, self._black.name
 
     @property
-    def condition(self) -> Condition:
+    def condition(self) -> EngineCondition:
         """Switches and fittings as they stand."""
         return self._condition
 
@@ -137,24 +137,24 @@ class World:
             and all(contact.quiet(t) for contact in self._contacts)
         )
 
-    def look(self, t: float) -> Look:
+    def look(self, t: float) -> MeterInput:
         """Return what a meter would see at ``t``."""
         fingers = self._body.ohms(t)
         if not self._contacts:
-            return Look(fingers + self._leads, fingers)
+            return MeterInput(fingers + self._leads, fingers)
         if OTHER_TIP in self.touching:
             contact = self._contacts[0].ohms(t)
-            return Look(at_sockets(0.0, contact, fingers, self._leads), 0.0)
+            return MeterInput(at_sockets(0.0, contact, fingers, self._leads), 0.0)
         seen = self._seen_at(t)
         contact = sum(one.ohms(t) for one in self._contacts)
         touching = contact < inf
-        return Look(
+        return MeterInput(
             at_sockets(seen.ohms, contact, fingers, self._leads),
             at_sockets(seen.ohms if touching else inf, 0.0, fingers),
             seen.henries if touching else 0.0,
         )
 
-    def _seen_at(self, t: float) -> Seen:
+    def _seen_at(self, t: float) -> TipImpedance:
         condition = self._condition if self._moving.on(t) else self._before
         chafing = self._chafing(t)
         # A fiftieth of a kelvin is 80 ppm of copper's 0.4 percent: below what any reading shows.

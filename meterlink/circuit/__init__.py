@@ -1,25 +1,26 @@
 """The ignition circuit of a virtual engine, as a network of resistors.
 
-``Engine`` says what is there, ``Condition`` how it lies on the bench, ``places`` where a probe can
-touch it, and ``resistance_between`` what a meter would read. ``faults`` makes good engines bad.
+``Engine`` says what is there, ``EngineCondition`` how it lies on the bench, ``places`` where a
+probe can touch it, and ``resistance_between`` what a meter would read. ``faults`` makes good
+engines bad.
 """
 
 from meterlink.circuit.condition import (
     CLIP_LEAD,
     CLIP_OFF,
     FITTINGS,
-    Condition,
+    EngineCondition,
     connector,
     connectors,
     controls,
 )
-from meterlink.circuit.engine import Engine, Module, StopWire, Switch, Unseen, Winding
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, Module, StopWire, Unseen
 from meterlink.circuit.network import Element, Network, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
 from meterlink.circuit.probes import at_sockets, parallel
 from meterlink.circuit.wiring import (
     NOTHING,
-    Seen,
+    TipImpedance,
     network,
     resistance_between,
     seen_between,
@@ -33,18 +34,18 @@ __all__ = [
     "FITTINGS",
     "NOTHING",
     "OTHER_TIP",
-    "Condition",
     "Element",
     "Engine",
+    "EngineCondition",
+    "EngineSwitch",
+    "EngineWinding",
     "Module",
     "Network",
     "Place",
-    "Seen",
     "Solution",
     "StopWire",
-    "Switch",
+    "TipImpedance",
     "Unseen",
-    "Winding",
     "at_sockets",
     "connector",
     "connectors",

@@ -23,7 +23,7 @@ FITTINGS: Final[Mapping[str, tuple[str, ...]]] = {
 the plug; and where the workshop's own clip lead is clipped on."""
 
 
-class Condition(msgspec.Struct, frozen=True, kw_only=True):
+class EngineCondition(msgspec.Struct, frozen=True, kw_only=True):
     """How the engine lies there at one moment."""
 
     winding_c: float = 20.0
@@ -37,7 +37,7 @@ class Condition(msgspec.Struct, frozen=True, kw_only=True):
         """Return where ``control`` stands: a switch of ``engine``, its connector, or a fitting."""
         return self.controls.get(control) or _every(engine)[control][0]
 
-    def move(self, control: str, position: str, engine: Engine) -> "Condition":
+    def move(self, control: str, position: str, engine: Engine) -> "EngineCondition":
         """Return the condition with ``control`` in ``position``.
 
         Raises:

@@ -20,7 +20,7 @@ class _Part(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """A part of the engine."""
 
 
-class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class EngineWinding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A copper winding on the laminations, whose other end is joined to them."""
 
     ohms: Ohms | None = None
@@ -57,7 +57,7 @@ class StopWire(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Whether the bare spot touches all the time, or at moments while the wire is moved."""
 
 
-class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class EngineSwitch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A switch that earths the stop wire to stop the engine."""
 
     name: Name
@@ -101,8 +101,8 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """One engine's ignition: armature, plug lead and cap, stop circuit, earth and mechanics."""
 
     name: Name
-    primary: Winding
-    secondary: Winding
+    primary: EngineWinding
+    secondary: EngineWinding
     module: Module | None = None
     lead: Ohms | None = Ohms(0.4)
     """Conductor of the plug lead; None where it is broken."""
@@ -111,7 +111,7 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     plug_leak: Ohms | None = None
     """Across the plug's insulator; None for a clean one."""
     stop_wire: StopWire = StopWire()
-    switch: tuple[Switch, ...] = ()
+    switch: tuple[EngineSwitch, ...] = ()
     armature_earth: Ohms | None = Ohms(0.004)
     """From the laminations to the block, through the mounting screws."""
     rust: Ohms | None = Ohms(40.0)
@@ -122,7 +122,7 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """From the armature's case to its laminations, through dirt or a carbon track."""
     unseen: Unseen = Unseen()
 
-    def switch_named(self, name: str) -> Switch:
+    def switch_named(self, name: str) -> EngineSwitch:
         """Return the switch called ``name``.
 
         Raises:

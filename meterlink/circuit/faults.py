@@ -11,10 +11,10 @@ import msgspec
 from msgspec.structs import replace
 from numpy.random import Generator
 
-from meterlink.circuit.engine import Engine, Switch
+from meterlink.circuit.engine import Engine, EngineSwitch
 from meterlink.declared import Celsius, Ohms
 from meterlink.errors import UsageError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 HOT_C: Final = 110.0
 """Windings of an engine that has just died of the heat."""
@@ -38,7 +38,7 @@ class Patient(msgspec.Struct, frozen=True, kw_only=True):
         return self.hot if self.complaint == DIES_HOT else self.cold
 
 
-class Case:
+class DrawContext:
     """What a fault is drawn for: the engine, the complaint, and where the chances come from."""
 
     def __init__(self, engine: Engine, complaint: str, rng: Generator) -> None:
@@ -66,14 +66,14 @@ class Case:
 
 Both = tuple[Engine, Engine]
 """Cold and hot."""
-Draw = Callable[[Case], Both]
+Draw = Callable[[DrawContext], Both]
 
 
 def _always(engine: Engine) -> Both:
     return engine, engine
 
 
-def _open_primary(case: Case) -> Both:
+def _open_primary(case: DrawContext) -> Both:
     primary = case.engine.primary
     if case.only_hot:
         # Cold, a poor joint may read high already.
@@ -87,7 +87,7 @@ def _open_primary(case: Case) -> Both:
     return _always(replace(engine, primary=broken))
 
 
-def _shorted_primary(case: Case) -> Both:
+def _shorted_primary(case: DrawContext) -> Both:
     whole = case.engine.primary
     hot = replace(case.engine, primary=replace(whole, shorted=case.between(0.74, 0.99)))
     if not case.only_hot:
@@ -96,7 +96,7 @@ def _shorted_primary(case: Case) -> Both:
     return replace(case.engine, primary=replace(whole, shorted=share)), hot
 
 
-def _shorted_turns(case: Case) -> Both:
+def _shorted_turns(case: DrawContext) -> Both:
     which = "secondary" if case.chance(0.75) else "primary"
     share = float(case.decades(0.05, 0.45))
     winding = replace(getattr(case.engine, which), shorted=share)
@@ -104,7 +104,7 @@ def _shorted_turns(case: Case) -> Both:
     return (case.engine, hot) if case.only_hot else _always(hot)
 
 
-def _open_secondary(case: Case) -> Both:
+def _open_secondary(case: DrawContext) -> Both:
     secondary = case.engine.secondary
     torn = case.unseen(jump_kv=case.between(10.5, 30))
     if case.only_hot:
@@ -120,7 +120,7 @@ def _open_secondary(case: Case) -> Both:
     return _always(replace(torn, secondary=replace(secondary, ohms=ohms)))
 
 
-def _leaking_insulation(case: Case) -> Both:
+def _leaking_insulation(case: DrawContext) -> Both:
     hot = case.unseen(holds_kv=case.between(1.5, 7.0))
     if case.chance(0.45):
         hot = replace(hot, case_leak=case.decades(2e4, 9e5))
@@ -131,14 +131,14 @@ def _leaking_insulation(case: Case) -> Both:
     return replace(hot, unseen=case.engine.unseen), hot
 
 
-def _module_faulty(case: Case) -> Both:
+def _module_faulty(case: DrawContext) -> Both:
     if case.wont_stop:
         return _always(case.unseen(electronics="stop-dead"))
     dead = case.unseen(electronics="dead")
     return (case.engine, dead) if case.only_hot else _always(dead)
 
 
-def _bad_lead_or_cap(case: Case) -> Both:
+def _bad_lead_or_cap(case: DrawContext) -> Both:
     if case.chance(0.12):  # it leaks outwards, and reads as it should
         hot = case.unseen(lead_holds_kv=case.between(2, 7))
     else:
@@ -155,7 +155,7 @@ def _bad_lead_or_cap(case: Case) -> Both:
     return _always(hot)
 
 
-def _chafed_wire(case: Case) -> Both:
+def _chafed_wire(case: DrawContext) -> Both:
     wire = case.engine.stop_wire
     if case.wont_stop:  # the strands are worn through, and the bare end hangs clear
         parted = replace(wire, broken="yes" if case.chance(0.5) else "moved")
@@ -166,11 +166,11 @@ def _chafed_wire(case: Case) -> Both:
     return (replace(case.engine, stop_wire=bare), hot) if case.only_hot else _always(hot)
 
 
-def _broken_wire(case: Case) -> Both:
+def _broken_wire(case: DrawContext) -> Both:
     return _always(replace(case.engine, stop_wire=replace(case.engine.stop_wire, broken="yes")))
 
 
-def _poor_earth(case: Case) -> Both:
+def _poor_earth(case: DrawContext) -> Both:
     if case.wont_stop:
         rust = case.decades(40, 1e5)
         poor = tuple(replace(switch, earth=rust) for switch in case.engine.switch)
@@ -181,21 +181,21 @@ def _poor_earth(case: Case) -> Both:
     return replace(case.engine, armature_earth=case.decades(0.2, 60)), hot
 
 
-def _magnet(case: Case) -> Both:
+def _magnet(case: DrawContext) -> Both:
     if case.chance(0.2):
         return _always(case.unseen(cracks=_crack(case)))
     return _always(case.unseen(pull="weak", cracks=_crack(case) if case.chance(0.4) else "none"))
 
 
-def _crack(case: Case) -> str:
+def _crack(case: DrawContext) -> str:
     return "face" if case.chance(0.6) else "seat"
 
 
-def _key(case: Case) -> Both:
+def _key(case: DrawContext) -> Both:
     return _always(case.unseen(flywheel_key="missing" if case.chance(0.15) else "sheared"))
 
 
-def _gap(case: Case) -> Both:
+def _gap(case: DrawContext) -> Both:
     narrow = case.chance(0.25)
     hot = case.unseen(gap_mm=case.between(0, 0.08) if narrow else case.between(0.75, 1.6))
     if not case.only_hot:
@@ -204,14 +204,14 @@ def _gap(case: Case) -> Both:
     return case.unseen(gap_mm=case.between(0.11, 0.2) if narrow else case.between(0.42, 0.68)), hot
 
 
-def _plug(case: Case) -> Both:
+def _plug(case: DrawContext) -> Both:
     kinds = ("fouled", "fouled", "fouled", "cracked", "gap-wrong")
     kind = kinds[int(case.between(0, len(kinds)))]
     leak = case.decades(1e4, 1e6) if kind == "fouled" else None
     return _always(replace(case.unseen(plug=kind), plug_leak=leak))
 
 
-def _elsewhere(case: Case) -> Both:
+def _elsewhere(case: DrawContext) -> Both:
     return _always(case.unseen(elsewhere=True))
 
 
@@ -258,16 +258,16 @@ def afflict(engine: Engine, fault: str, complaint: str, rng: Generator) -> Patie
     if fault not in fault_names(engine):
         known = ", ".join(fault_names(engine))
         raise UsageError(f"there is no fault «{plain(fault)}» of this engine; there is {known}")
-    case = Case(engine, complaint, rng)
+    case = DrawContext(engine, complaint, rng)
     draw = _SINGLE.get(fault)
     cold, hot = _switch_fault(case, fault) if draw is None else draw(case)
     return Patient(fault=fault, complaint=complaint, sound=engine, cold=cold, hot=hot)
 
 
-def _switch_fault(case: Case, fault: str) -> Both:
+def _switch_fault(case: DrawContext, fault: str) -> Both:
     stuck = fault.endswith("-stuck-closed")
 
-    def wrong(switch: Switch) -> Switch:
+    def wrong(switch: EngineSwitch) -> EngineSwitch:
         if stuck:
             return replace(switch, open=case.decades(0.03, 1.5))
         return replace(switch, closes=False)

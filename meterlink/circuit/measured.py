@@ -9,23 +9,23 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from meterlink.circuit.condition import Condition
-from meterlink.circuit.engine import Engine, Switch
+from meterlink.bench.steps.assessors import criterion_for, switch_criterion
+from meterlink.card.profile import Profile
+from meterlink.card.profile import Switch as SwitchEntry
+from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import Engine, EngineSwitch
 from meterlink.circuit.faults import HOT_C
 from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
 from meterlink.circuit.wiring import resistance_between
-from meterlink.criterion import Criterion
-from meterlink.profile import Profile
-from meterlink.profile import Switch as SwitchEntry
-from meterlink.steps.assessors import criterion_for, switch_criterion
-from meterlink.window import Window
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 
 CANNOT_TELL: Final = "cannot-tell"
 POOR_EARTH_OHM: Final = 1.0
 """A way to the block that reads more is poor: common practice, no published source."""
 INSULATION_OHM: Final = 1e6
 """Where the profile asks for nothing: common practice, no published source."""
-ON_THE_BENCH: Final = Condition(controls={"stop wire": "off", "plug lead": "off"})
+ON_THE_BENCH: Final = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
 
 
 def winding(engine: Engine, profile: Profile, name: str) -> str:
@@ -54,7 +54,7 @@ def insulation(engine: Engine, profile: Profile) -> str:
     return "passed" if _ohms(engine, CASE, LAMINATIONS) >= INSULATION_OHM else "leaks"
 
 
-def switch(engine: Engine, part: Switch, profile: Profile) -> str:
+def switch(engine: Engine, part: EngineSwitch, profile: Profile) -> str:
     """Return ``passed``, ``stuck-closed`` or ``never-closes``; the other switches are unplugged."""
     alone = replace(engine, switch=tuple(s for s in engine.switch if s.name == part.name))
     entry = next((e for e in profile.switch if e.name == part.name), None) or SwitchEntry(
@@ -105,13 +105,13 @@ def soak(engine: Engine) -> str:
     return "steady"
 
 
-def _position(part: Switch, state: str) -> str:
+def _position(part: EngineSwitch, state: str) -> str:
     """Return the first position of ``part`` with this state, or the first of all."""
     wanted = (position for position, is_ in part.positions.items() if is_ == state)
     return next(wanted, next(iter(part.positions)))
 
 
-def _ohms(engine: Engine, red: str, black: str, condition: Condition = ON_THE_BENCH) -> float:
+def _ohms(engine: Engine, red: str, black: str, condition: EngineCondition = ON_THE_BENCH) -> float:
     return resistance_between(engine, condition, red, black)
 
 

@@ -10,7 +10,7 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from meterlink.circuit.condition import Condition
+from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.engine import Engine
 from meterlink.circuit.wiring import network, winding_ohms
 
@@ -34,7 +34,7 @@ POOR_EARTH: Final = 100.0
 EARTH_KV: Final = 11.0
 
 
-def spark_kv(engine: Engine, condition: Condition) -> float:
+def spark_kv(engine: Engine, condition: EngineCondition) -> float:
     """Return about what reaches the test gap, in kilovolts; zero for nothing at all."""
     unseen = engine.unseen
     celsius = condition.winding_c
@@ -59,12 +59,12 @@ def spark_kv(engine: Engine, condition: Condition) -> float:
     return max(0.0, min((kv, *held)))
 
 
-def sparks(engine: Engine, condition: Condition) -> bool:
+def sparks(engine: Engine, condition: EngineCondition) -> bool:
     """Say whether a spark jumps the test gap, steadily."""
     return spark_kv(engine, condition) >= TEST_GAP_KV
 
 
-def stop_path(engine: Engine, condition: Condition) -> float:
+def stop_path(engine: Engine, condition: EngineCondition) -> float:
     """Return the ohms from the primary terminal to the laminations, the winding left out.
 
     This is what stops the engine when a switch closes it, and what stops it for good when a wire

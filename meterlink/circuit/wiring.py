@@ -10,13 +10,13 @@ from meterlink.circuit.condition import (
     CLIP_LEAD,
     EARTH_BRIDGED,
     TERMINAL_EARTHED,
-    Condition,
+    EngineCondition,
     connector,
 )
-from meterlink.circuit.engine import Engine, Winding
+from meterlink.circuit.engine import Engine, EngineWinding
 from meterlink.circuit.network import Network, Node, Solution
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
-from meterlink.correction import COPPER_K, REFERENCE
+from meterlink.judging.correction import COPPER_K, REFERENCE
 
 CLIP_LEAD_OHM: Final = 0.05
 """A short clip lead with its clips: common practice, no published source."""
@@ -25,7 +25,7 @@ Sense = Literal["forward", "reverse"]
 """Which way a current runs through the module: in at the terminal, or out of it."""
 
 
-class Seen(msgspec.Struct, frozen=True):
+class TipImpedance(msgspec.Struct, frozen=True):
     """What lies between two tips, to a meter that passes a steady current."""
 
     ohms: float
@@ -34,11 +34,11 @@ class Seen(msgspec.Struct, frozen=True):
     """Inductance in that path, weighted by the square of its share of the current."""
 
 
-NOTHING: Final = Seen(inf)
+NOTHING: Final = TipImpedance(inf)
 """Probes in the air, and any gap."""
 
 
-def winding_ohms(winding: Winding, celsius: float) -> float:
+def winding_ohms(winding: EngineWinding, celsius: float) -> float:
     """Return the resistance of ``winding`` at ``celsius``; infinite where it is open."""
     opens = winding.opens_above
     if winding.ohms is None or (opens is not None and celsius > opens):
@@ -47,7 +47,7 @@ def winding_ohms(winding: Winding, celsius: float) -> float:
     return winding.ohms * (1 - winding.shorted) * warmth
 
 
-def network(engine: Engine, condition: Condition, sense: Sense = "forward") -> Network:
+def network(engine: Engine, condition: EngineCondition, sense: Sense = "forward") -> Network:
     """Return the circuit of ``engine`` as it lies there.
 
     The nodes are those that ``places`` names, and a few inside that no probe reaches.
@@ -70,14 +70,16 @@ _CLIPPED: Final[Mapping[str, tuple[Node, Node]]] = {
 """Nodes that the clip lead joins, by its position."""
 
 
-def seen_between(engine: Engine, condition: Condition, red: Place, black: Place) -> Seen:
+def seen_between(
+    engine: Engine, condition: EngineCondition, red: Place, black: Place
+) -> TipImpedance:
     """Return what a meter would see with perfect tips on two places of ``engine``.
 
     The film under each tip is part of it; contact, leads and fingers are not (see ``probes``).
     """
     if OTHER_TIP in (red.name, black.name):
         # Tip on tip: whatever else one of them may lie on, no current takes the long way.
-        return NOTHING if AIR in (red.name, black.name) else Seen(0.0)
+        return NOTHING if AIR in (red.name, black.name) else TipImpedance(0.0)
     if AIR in (red.name, black.name):
         return NOTHING
     film = _film(engine, red) + _film(engine, black)
@@ -91,10 +93,10 @@ def seen_between(engine: Engine, condition: Condition, red: Place, black: Place)
     for name, winding in (("primary", engine.primary), ("secondary", engine.secondary)):
         for element in net.named(name):
             henries += winding.henries * (1 - winding.shorted) ** 2 * solution.share(element) ** 2
-    return Seen(solution.resistance + film, henries)
+    return TipImpedance(solution.resistance + film, henries)
 
 
-def resistance_between(engine: Engine, condition: Condition, red: str, black: str) -> float:
+def resistance_between(engine: Engine, condition: EngineCondition, red: str, black: str) -> float:
     """Return the ohms between two places by name; infinite where there is no path.
 
     Raises:
@@ -105,7 +107,7 @@ def resistance_between(engine: Engine, condition: Condition, red: str, black: st
 
 
 def _solved(
-    engine: Engine, condition: Condition, red: Node, black: Node
+    engine: Engine, condition: EngineCondition, red: Node, black: Node
 ) -> tuple[Network, Solution] | None:
     """Solve with the module the way round that the current itself runs through it."""
     net = network(engine, condition)
@@ -143,7 +145,7 @@ def _armature(net: Network, engine: Engine, celsius: float, sense: Sense) -> Non
     net.connect("case", "core", _or_open(engine.case_leak), "case leak")
 
 
-def _plug_side(net: Network, engine: Engine, condition: Condition) -> None:
+def _plug_side(net: Network, engine: Engine, condition: EngineCondition) -> None:
     net.connect("tower", "lead end", _or_open(engine.lead), "lead")
     if condition.position("cap", engine) == "on":
         net.connect("lead end", "clip", _or_open(engine.cap), "cap")
@@ -154,7 +156,7 @@ def _plug_side(net: Network, engine: Engine, condition: Condition) -> None:
     net.connect("plug", "block", _or_open(engine.plug_leak), "plug leak")
 
 
-def _stop_circuit(net: Network, engine: Engine, condition: Condition) -> None:
+def _stop_circuit(net: Network, engine: Engine, condition: EngineCondition) -> None:
     wire = engine.stop_wire
     if condition.position("stop wire", engine) == "on":
         net.join("terminal", "stop wire")

@@ -10,21 +10,21 @@ from typing import Final
 import msgspec
 from msgspec.structs import replace
 
+from meterlink.card.profile import Profile
 from meterlink.circuit import measured
 from meterlink.circuit.condition import (
     CLIP_LEAD,
     CLIP_OFF,
     EARTH_BRIDGED,
     TERMINAL_EARTHED,
-    Condition,
+    EngineCondition,
     connector,
 )
 from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import DIES_HOT, HOT_C, WONT_STOP, Patient, slug
 from meterlink.circuit.spark import STOPPED_BELOW, sparks, stop_path
 from meterlink.errors import UsageError
-from meterlink.profile import Profile
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 ARMATURE: Final = frozenset(
     {
@@ -146,9 +146,9 @@ class Workshop:
             Trial(engine=ailing, controls=joined, stopping=True),
         )
 
-    def _turning(self, controls: Mapping[str, str]) -> Condition:
+    def _turning(self, controls: Mapping[str, str]) -> EngineCondition:
         """Return how the engine is while it is turned over, and shaken by it."""
-        return Condition(
+        return EngineCondition(
             winding_c=HOT_C if self.patient.complaint == DIES_HOT else 20.0,
             controls={**controls, "plug lead": "off"},
             chafing=True,

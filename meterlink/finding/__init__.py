@@ -8,16 +8,16 @@ It is Bayes' rule over single faults: exactly one of the table's faults is taken
 at once show as a contradiction, not as a fault of their own.
 """
 
-from meterlink.finding.advice import LEAST_GAIN
 from meterlink.finding.conflict import LEAST_FIT, ODD
 from meterlink.finding.find import find, finding, model_for
-from meterlink.finding.following import Walk, follow, in_order
+from meterlink.finding.finding import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.model import Model
+from meterlink.finding.next_check import LEAST_GAIN
 from meterlink.finding.outcomes import Outcome, close_verdict
 from meterlink.finding.posterior import SURE
-from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.shape import Check, Fault, FaultTable
 from meterlink.finding.table import read_table, shipped_table, table_mistakes
+from meterlink.finding.walk import Walk, follow, in_order
 
 __all__ = [
     "LEAST_FIT",

@@ -6,12 +6,12 @@ from typing import Final
 import numpy as np
 
 from meterlink.finding import words
-from meterlink.finding.advice import Prospect, prospects
 from meterlink.finding.conflict import LEAST_FIT, ODD, fit, surprise
+from meterlink.finding.finding import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.model import Array, Model, Node
-from meterlink.finding.outcomes import Outcome, Recorded, record
+from meterlink.finding.next_check import Prospect, prospects
+from meterlink.finding.outcomes import Outcome, RecordedOutcome, record
 from meterlink.finding.posterior import SURE, Taken, posterior, take_in
-from meterlink.finding.report import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
 from meterlink.finding.shape import ALWAYS, FaultTable
 from meterlink.finding.table import shipped_table
 
@@ -87,7 +87,7 @@ def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
     )
 
 
-def _is_clean(model: Model, recorded: Recorded) -> bool:
+def _is_clean(model: Model, recorded: RecordedOutcome) -> bool:
     """Whether nothing that was recorded speaks of any fault at all."""
     for name, weights in recorded.evidence.items():
         node = model.nodes[name]
@@ -108,7 +108,9 @@ def _places(model: Model, shares: Array) -> tuple[Placed, ...]:
     )
 
 
-def _certain(model: Model, recorded: Recorded, steps: list[Taken]) -> list[tuple[Taken, int]]:
+def _certain(
+    model: Model, recorded: RecordedOutcome, steps: list[Taken]
+) -> list[tuple[Taken, int]]:
     """Return the outcomes that no close verdict leaves open, with their place on the axis."""
     return [
         (step, model.nodes[step.check].outcomes.index(recorded.words[step.check]))
@@ -118,7 +120,12 @@ def _certain(model: Model, recorded: Recorded, steps: list[Taken]) -> list[tuple
 
 
 def _suspected(
-    model: Model, recorded: Recorded, steps: list[Taken], i: int, probability: float, fits: float
+    model: Model,
+    recorded: RecordedOutcome,
+    steps: list[Taken],
+    i: int,
+    probability: float,
+    fits: float,
 ) -> Suspected:
     suspect = model.suspects[i]
     said = sorted(
@@ -144,7 +151,7 @@ def _suspected(
     )
 
 
-def _speaks(model: Model, recorded: Recorded, step: Taken, i: int) -> Speaks:
+def _speaks(model: Model, recorded: RecordedOutcome, step: Taken, i: int) -> Speaks:
     node = model.nodes[step.check]
     outcome, bits = recorded.words[step.check], float(step.weight[i])
     row = model.row(model.suspects[i], node)

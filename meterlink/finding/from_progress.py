@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable
 
-from meterlink.card import SwitchStep
+from meterlink.bench.progress import Progress, StepResult
+from meterlink.card.card import SwitchStep
 from meterlink.events import Verdict
 from meterlink.finding.outcomes import Outcome, close_verdict
 from meterlink.finding.shape import UNSAID
-from meterlink.progress import Progress, StepResult
 
 _VERDICTS = frozenset(verdict.value for verdict in Verdict)
 

@@ -6,7 +6,7 @@ from math import fsum, isclose
 from typing import Final
 
 from meterlink.finding.shape import ALWAYS, Check, Distribution, Fault, FaultTable, Row
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 LEAST: Final = 0.001
 """No outcome is less likely than this: a slip of the hand must never rule a fault out."""

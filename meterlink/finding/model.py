@@ -16,7 +16,7 @@ from meterlink.finding.mistakes import unknown
 from meterlink.finding.shape import Check, Fault, FaultTable, Row, of_part
 
 Array = NDArray[np.float64]
-Evidence = Mapping[str, Array]
+NodeEvidence = Mapping[str, Array]
 """By check, the relative likelihood of what was seen under each of its outcomes."""
 
 
@@ -61,7 +61,7 @@ class Node:
             ]
         )
 
-    def message(self, evidence: Evidence) -> Array:
+    def message(self, evidence: NodeEvidence) -> Array:
         """Return the likelihood of the evidence on this check and those after it.
 
         Shaped fault, outcome of the earlier check.
@@ -176,7 +176,7 @@ class Model:
         """Return the root of the checks that ``check`` hangs together with."""
         return self._tree[check]
 
-    def log_likelihood(self, evidence: Evidence) -> Array:
+    def log_likelihood(self, evidence: NodeEvidence) -> Array:
         """Return the natural logarithm of the evidence's likelihood, one for each suspect."""
         result = np.zeros(len(self.suspects))
         for root in self.roots:

@@ -12,7 +12,7 @@ from meterlink.finding.clauses import WORTH_SAYING
 from meterlink.finding.mistakes import unknown
 from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.shape import UNSAID
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 Outcome = str | Mapping[str, float]
 """An outcome, or the probability of each outcome that a close verdict leaves open."""
@@ -21,7 +21,7 @@ _BY_VALUE: Final = ("short", "below", "in-window", "above", "open")
 """Verdict codes in the order of the resistance."""
 
 
-class Recorded(msgspec.Struct, frozen=True):
+class RecordedOutcome(msgspec.Struct, frozen=True):
     """The outcomes of a job, in the model's terms; checks stand in the table's order."""
 
     evidence: Mapping[str, Array]
@@ -56,7 +56,7 @@ def close_verdict(stated: str, probability: float, towards: str | None = None) -
     return {stated: probability, **dict.fromkeys(neighbours, rest)}
 
 
-def record(model: Model, outcomes: Mapping[str, Outcome]) -> Recorded:
+def record(model: Model, outcomes: Mapping[str, Outcome]) -> RecordedOutcome:
     """Return ``outcomes``, by check, in the terms of ``model``.
 
     Probabilities of a close verdict are taken as the relative likelihood of the reading under each
@@ -87,7 +87,7 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> Recorded:
         else:
             evidence[name] = _weights(node, said)
             words[name] = _either(node, evidence[name])
-    return Recorded(evidence, words, frozenset(certain), tuple(unsaid))
+    return RecordedOutcome(evidence, words, frozenset(certain), tuple(unsaid))
 
 
 def _outcome(node: Node, said: str) -> str:

@@ -9,8 +9,8 @@ from typing import Final
 import msgspec
 import numpy as np
 
-from meterlink.finding.model import Array, Evidence, Model, Node
-from meterlink.finding.outcomes import Recorded
+from meterlink.finding.model import Array, Model, Node, NodeEvidence
+from meterlink.finding.outcomes import RecordedOutcome
 
 SURE: Final = 0.95
 """From this probability on the place of a fault is found; the same as for a clear verdict."""
@@ -28,7 +28,7 @@ class Taken(msgspec.Struct, frozen=True):
     """Change of each fault's log odds, bits: what this outcome speaks for it (or against)."""
 
 
-def posterior(model: Model, evidence: Evidence) -> Array:
+def posterior(model: Model, evidence: NodeEvidence) -> Array:
     """Return the probability of each suspect of ``model`` given ``evidence``; they sum to one."""
     return normalised(np.log(model.prior) + model.log_likelihood(evidence))
 
@@ -48,7 +48,7 @@ def log_odds(log_joint: Array) -> Array:
     return result
 
 
-def outcome_shares(model: Model, node: Node, evidence: Evidence) -> Array:
+def outcome_shares(model: Model, node: Node, evidence: NodeEvidence) -> Array:
     """Return the probability of each outcome of ``node``, shaped suspect, outcome.
 
     Given each suspect and the evidence on other checks; evidence on ``node`` itself is passed over.
@@ -62,7 +62,7 @@ def outcome_shares(model: Model, node: Node, evidence: Evidence) -> Array:
     return result
 
 
-def take_in(model: Model, recorded: Recorded) -> list[Taken]:
+def take_in(model: Model, recorded: RecordedOutcome) -> list[Taken]:
     """Take the outcomes in one by one, in the table's order, whatever order they came in.
 
     The weights of a fault add up to its log odds after all outcomes less those before any.

@@ -39,7 +39,7 @@ class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
         return {**self.given, ALWAYS: self.row} if self.row else self.given
 
 
-class Setup(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Preparation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Work that opens the way to several checks and is done once."""
 
     say: Words
@@ -109,7 +109,7 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     minute_cost: Positive = 1.0
     """What a minute of work costs, in the same money as ``parts``."""
     complaints: dict[Name, Words]
-    setups: dict[Name, Setup] = {}
+    setups: dict[Name, Preparation] = {}
     checks: dict[Name, Check]
     faults: dict[Name, Fault]
 

@@ -6,8 +6,8 @@ from typing import Any, Final
 
 from meterlink.declared import InvalidFileError, decode, from_plain
 from meterlink.finding.mistakes import mistakes_in
-from meterlink.finding.shape import Check, Fault, FaultTable, Row, Setup
-from meterlink.text import plain
+from meterlink.finding.shape import Check, Fault, FaultTable, Preparation, Row
+from meterlink.quantities.text import plain
 
 SHIPPED: Final = "faults.toml"
 
@@ -56,7 +56,7 @@ def _shaped(data: bytes, name: str) -> FaultTable:
         for key, given in _section(raw, "faults", name).items()
     }
     setups = {
-        key: from_plain(given, Setup, f"{name}: setup «{plain(key)}»")
+        key: from_plain(given, Preparation, f"{name}: setup «{plain(key)}»")
         for key, given in _section(raw, "setups", name).items()
     }
     return from_plain(

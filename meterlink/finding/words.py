@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.finding.clauses import WORTH_SAYING
-from meterlink.finding.report import Odd, Placed, Proposed, Suspected
+from meterlink.finding.finding import Odd, Placed, Proposed, Suspected
 from meterlink.wording import percent
 
 WORTH_NAMING: Final = 0.10

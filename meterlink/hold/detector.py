@@ -8,9 +8,8 @@ import msgspec
 
 from meterlink.events import Contact, Held, Lift, Noise, PassedOver, TouchEvent
 from meterlink.hold.absence import Absence
-from meterlink.hold.aim import Aim
 from meterlink.hold.cadence import Cadence
-from meterlink.hold.enough import is_enough, limit_of
+from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.following import (
     Course,
@@ -27,11 +26,12 @@ from meterlink.hold.mains import Blocks
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.resolution import StepSeen
-from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
+from meterlink.hold.settling import ModelComparison, SteadinessEstimate, tolerance, variance_floor
+from meterlink.hold.stages import Stage
 from meterlink.hold.steadiness import OUTLIER_SPACING, Steadiness
+from meterlink.hold.stop_rule import limit_of, should_stop
 from meterlink.hold.wandering import FEWEST, factor, weigh
 from meterlink.reading import Quantity, Reading
-from meterlink.stages import Stage
 
 _NOTHING: Final[tuple[TouchEvent, ...]] = ()
 _BEYOND: Final = 1e30
@@ -59,7 +59,7 @@ _CLOCK_READINGS: Final = 8
 """This many readings in order, all before the newest one, are a clock that was set back."""
 
 
-class Live(msgspec.Struct, frozen=True, gc=False):
+class LiveEstimate(msgspec.Struct, frozen=True, gc=False):
     """The best estimate so far of the value under the probes, for the eye."""
 
     value: float
@@ -81,7 +81,7 @@ class HoldDetector:
     the touch where it had none.
     """
 
-    def __init__(self, policy: HoldPolicy = POLICY, aim: Aim | None = None) -> None:
+    def __init__(self, policy: HoldPolicy = POLICY, aim: DecisionEdges | None = None) -> None:
         self._ohms = policy
         self.policy = policy
         """The same in the unit of the readings."""
@@ -125,7 +125,7 @@ class HoldDetector:
         self._resolution: float | None = None
         self._coarser = 0
 
-    def aim_at(self, aim: Aim | None) -> None:
+    def aim_at(self, aim: DecisionEdges | None) -> None:
         """Say what the verdict of this step needs; None for a hold for its own sake."""
         self._aim = aim
 
@@ -135,15 +135,15 @@ class HoldDetector:
         return self._stage
 
     @property
-    def live(self) -> Live | None:
+    def live(self) -> LiveEstimate | None:
         """The value so far, or None while there is nothing under the probes."""
         if self._held is not None:
-            return Live(self._held.value, self._held.u)
+            return LiveEstimate(self._held.value, self._held.u)
         found = self._steadiness.latest
         if found is not None:
-            return Live(found.value, found.u)
+            return LiveEstimate(found.value, found.u)
         newest = self._steadiness.newest
-        return None if newest is None else Live(newest, inf)
+        return None if newest is None else LiveEstimate(newest, inf)
 
     # --- what comes in ------------------------------------------------------------------------
 
@@ -479,7 +479,7 @@ class HoldDetector:
         new = statement(policy, found, every, step, t - self._began_t)
         if not may_be_stated(policy, new, fixed) or span >= LONGEST:
             return
-        model = Weighing(places, values, every, step, policy)
+        model = ModelComparison(places, values, every, step, policy)
         model.refine()
         noisy = is_no_settling(found, every, new, fixed) and model.scatter > 0.5 * new.scatter
         if noisy:
@@ -503,7 +503,7 @@ class HoldDetector:
             return False
         every *= course.size
         whole, newer = (
-            Weighing(list(range(len(part))), part, every, step, policy).creep_gain()
+            ModelComparison(list(range(len(part))), part, every, step, policy).creep_gain()
             for part in (values, values[half:])
         )
         return whole > _CREEP_GAIN and newer > 0.0
@@ -550,7 +550,7 @@ class HoldDetector:
             self._course.add(value)
         return self._steadiness.take(place, value, self._cadence.interval * size)
 
-    def _look(self) -> Assessment | None:
+    def _look(self) -> SteadinessEstimate | None:
         """Weigh the newest points."""
         steadiness, blocks, single = self._steadiness, self._blocks, 0.0
         if self._size > 1:
@@ -561,13 +561,13 @@ class HoldDetector:
         step = self._seen.step if self._resolution is None else self._resolution
         return steadiness.look(step, self._cadence.interval * self._size, single)
 
-    def _noise_of_one(self, found: Assessment) -> float:
+    def _noise_of_one(self, found: SteadinessEstimate) -> float:
         """Standard deviation of one reading, where blocks too short to tell it were weighed."""
         if self._size > 1 and self._blocks.variance is None:
             return max(found.noise, found.scatter / self._blocks.gain)
         return found.noise
 
-    def _hold(self, t: float, found: Assessment, said: list[TouchEvent]) -> None:
+    def _hold(self, t: float, found: SteadinessEstimate, said: list[TouchEvent]) -> None:
         """Hold what was found, unless it is the held value come back, or not yet enough."""
         newest, steadiness = self._newest_held, self._steadiness
         settled = self._held is None
@@ -585,7 +585,7 @@ class HoldDetector:
         policy = self.policy
         due = steadiness.stretch.is_due(policy)
         sd = found.scatter * sqrt(inflation)
-        if not due and not is_enough(policy, self._aim, found.value, u, sd, found.n, step):
+        if not due and not should_stop(policy, self._aim, found.value, u, sd, found.n, step):
             return
         fixed = self._aim.u_fixed(found.value) if self._aim is not None else 0.0
         quantity = self._quantity or Quantity.RESISTANCE

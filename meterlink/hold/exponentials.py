@@ -34,7 +34,7 @@ class Pair(NamedTuple):
     """Prior plus residual sum of squares."""
 
 
-Row = tuple[float, float, float, float, list[float]]
+CentredExponential = tuple[float, float, float, float, list[float]]
 """Mean of an exponential, sums of its centred square and of its product with the centred values,
 its last value, all its values."""
 
@@ -70,7 +70,7 @@ class Powers:
         """Sums of their squares about those means."""
 
 
-class Ladder:
+class TimeConstantGrid:
     """Exponentials on a grid of one interval, each made when it is first asked for."""
 
     def __init__(self, every: float) -> None:
@@ -96,14 +96,14 @@ def rung_of(tau: float) -> int:
     return round(log(tau) / RUNG)
 
 
-def ladder(every: float) -> Ladder:
+def ladder(every: float) -> TimeConstantGrid:
     """Return the ladder for grid points about ``every`` seconds apart."""
     return _ladder(round(log(min(max(every, _SHORTEST), 1 / _SHORTEST)) / _ALIKE))
 
 
 @lru_cache(maxsize=8)
-def _ladder(alike: int) -> Ladder:
-    return Ladder(exp(alike * _ALIKE))
+def _ladder(alike: int) -> TimeConstantGrid:
+    return TimeConstantGrid(exp(alike * _ALIKE))
 
 
 class Sums:
@@ -127,7 +127,7 @@ class Sums:
         first = places[0]
         self._places = None if places[-1] - first == n - 1 else [k - first for k in places]
         self._ladder = ladder(every)
-        self._rows: dict[int, Row] = {}
+        self._rows: dict[int, CentredExponential] = {}
         mean = total / n
         self.mean = base + mean
         """Of the values."""
@@ -135,7 +135,7 @@ class Sums:
         self.syy = syy if syy > 0.0 else 0.0  # noqa: FURB136
         """Sum of squares of the values about their mean."""
 
-    def _row(self, rung: int) -> Row:
+    def _row(self, rung: int) -> CentredExponential:
         row = self._rows.get(rung)
         if row is not None:
             return row
@@ -192,7 +192,7 @@ class Sums:
                 rungs = [at]
         return found
 
-    def _together(self, fast: Row, slow: Row) -> float:
+    def _together(self, fast: CentredExponential, slow: CentredExponential) -> float:
         """The sum of the products of two exponentials, both centred."""
         values, others = fast[4], slow[4]
         ratio = values[1] * others[1]
@@ -202,7 +202,7 @@ class Sums:
             both = sum(map(mul, values[: self.n], others))
         return both - self.n * fast[0] * slow[0]
 
-    def _rest(self, fast: Row, slow: Row) -> float:
+    def _rest(self, fast: CentredExponential, slow: CentredExponential) -> float:
         """What two time constants at once leave of the sum of squares.
 
         Infinite where they cannot be told apart.
@@ -215,7 +215,7 @@ class Sums:
             return inf
         return self.syy - (s22 * y1 * y1 - 2.0 * s12 * y1 * y2 + s11 * y2 * y2) / det
 
-    def _pair(self, fast: Row, slow: Row, prior_ss: float) -> Pair:
+    def _pair(self, fast: CentredExponential, slow: CentredExponential, prior_ss: float) -> Pair:
         """Fit two time constants that can be told apart."""
         mean1, s11, y1, now1, _ = fast
         mean2, s22, y2, now2, _ = slow

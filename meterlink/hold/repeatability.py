@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from math import isnan
 
-from meterlink.statistics import Statistics
+from meterlink.quantities.statistics import Statistics
 
 _FEWEST = 8
 """Fewer values than this tell nothing of their correlation."""

@@ -63,7 +63,7 @@ _CREEP_TAUS: Final = (5.0, 12.0, 50.0)
 """Time constants of what creeps, seconds; nothing settles so slowly."""
 
 
-class Assessment(msgspec.Struct, frozen=True, gc=False):
+class SteadinessEstimate(msgspec.Struct, frozen=True, gc=False):
     """What a stretch of readings says."""
 
     p_moving: float
@@ -115,7 +115,7 @@ def variance_floor(policy: HoldPolicy, fixed: float, step: float) -> float:
     return step * step / 12 + (policy.noise_guess * fixed) ** 2
 
 
-class Weighing:
+class ModelComparison:
     """A constant value against settling ones, over one stretch of points."""
 
     def __init__(
@@ -184,7 +184,7 @@ class Weighing:
                 insort(fits, fit, key=_rung)
         self._rescale()
 
-    def ask(self, settling_share: float, *, bounce: bool = True) -> Assessment:
+    def ask(self, settling_share: float, *, bounce: bool = True) -> SteadinessEstimate:
         """Weigh all models; ``settling_share`` is the prior probability of any settling.
 
         With ``bounce`` the readings may have nothing to do with one another.
@@ -228,7 +228,7 @@ class Weighing:
         if bounce:
             loose = self._loose(tol) * policy.bounce_share / steady_share
         centre /= weights
-        return Assessment(
+        return SteadinessEstimate(
             (moving + loose) / (weights + loose),
             1.0 - 1.0 / weights,
             sums.mean + centre,
@@ -249,7 +249,7 @@ class Weighing:
         logs = log(self._constant_ss), log(self._prior_ss)
         return _no_contact(policy.noise_weight, sums.n, *logs, width)
 
-    def second(self, found: Assessment) -> Assessment:
+    def second(self, found: SteadinessEstimate) -> SteadinessEstimate:
         """Weigh a slower settling that may be hidden under the likeliest one.
 
         ``found`` is what the models with one time constant say. What is returned has their value

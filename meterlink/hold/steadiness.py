@@ -2,7 +2,8 @@
 
 A touch brings bounce, range steps, settling and outliers before the value stands. From the
 newest points backward a stretch is taken as long as one model can explain it; only that stretch
-is weighed (``settling.Weighing``). Work and memory a point are bounded by ``HoldPolicy.kept``.
+is weighed (``settling.ModelComparison``). Work and memory a point are bounded by
+``HoldPolicy.kept``.
 """
 
 from collections import deque
@@ -13,7 +14,7 @@ from typing import Final
 from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.levels import is_on_the_move, newest_level, rough_noise
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.settling import Assessment, Weighing, tolerance, variance_floor
+from meterlink.hold.settling import ModelComparison, SteadinessEstimate, tolerance, variance_floor
 
 _LOOK_TIME: Final = 0.25
 """Where looks follow more quickly than this, seconds, each may take less of the risk ..."""
@@ -84,7 +85,7 @@ class Steadiness:
         """Points taken since the last was forgotten."""
         self.step = 0.0
         """Step of the last digit of the newest point; 0 where none is known."""
-        self.latest: Assessment | None = None
+        self.latest: SteadinessEstimate | None = None
         """What the newest points said."""
         self.stretch = Stretch([], [], 0.0)
         """The points that ``latest`` speaks of."""
@@ -127,7 +128,7 @@ class Steadiness:
         long = (place - points[0][0] - 0.05) * every > policy.least_time
         return long and len(points) >= policy.least_readings
 
-    def look(self, step: float, every: float, single: float) -> Assessment | None:
+    def look(self, step: float, every: float, single: float) -> SteadinessEstimate | None:
         """Weigh the newest points; return what they say if they are steady.
 
         Args:
@@ -252,7 +253,7 @@ class Steadiness:
 
     def _weigh(
         self, stretch: Stretch, share: float, fixed: float, single: float
-    ) -> Assessment | None:
+    ) -> SteadinessEstimate | None:
         """Cut the oldest part off until one model explains the stretch, then ask it."""
         policy, step, places, values = self._policy, self.step, stretch.places, stretch.values
         risk, n = self._risk(stretch), len(values)
@@ -260,7 +261,7 @@ class Steadiness:
         most = policy.cut_gain * rough
         self._looked_at, self.stretch = places[-1], stretch
         while True:
-            model = Weighing(places, values, stretch.every, step, policy, single)
+            model = ModelComparison(places, values, stretch.every, step, policy, single)
             misfit = model.scatter > most
             if misfit:
                 share = policy.course_share
@@ -284,8 +285,8 @@ class Steadiness:
         self._pause = min(n // _LOOK_SHARE, _LOOK_MOST)
 
     def _decide(
-        self, model: Weighing, stretch: Stretch, share: float, risk: float
-    ) -> Assessment | None:
+        self, model: ModelComparison, stretch: Stretch, share: float, risk: float
+    ) -> SteadinessEstimate | None:
         """Ask a stretch that one model explains whether it is steady."""
         self.latest = found = model.ask(share)
         self.scatter = found.scatter
@@ -295,7 +296,9 @@ class Steadiness:
             return None
         return self._done(model, stretch, found)
 
-    def _done(self, model: Weighing, stretch: Stretch, found: Assessment) -> Assessment | None:
+    def _done(
+        self, model: ModelComparison, stretch: Stretch, found: SteadinessEstimate
+    ) -> SteadinessEstimate | None:
         """What stands, unless a course may hide a second, slower one that is not done yet."""
         policy = self._policy
         if found.p_course < 0.5 or found.n <= policy.least_readings:
@@ -309,7 +312,7 @@ class Steadiness:
             self._wait(found.n)
         return both if both.p_moving <= risk else None
 
-    def settled(self, found: Assessment) -> list[float]:
+    def settled(self, found: SteadinessEstimate) -> list[float]:
         """The newest values of the stretch that are where the value is held to be."""
         low, high = found.value - found.tol, found.value + found.tol
         values = self.stretch.values
@@ -318,14 +321,14 @@ class Steadiness:
             k -= 1
         return values[k:]
 
-    def _lasted(self, stretch: Stretch, found: Assessment) -> float:
+    def _lasted(self, stretch: Stretch, found: SteadinessEstimate) -> float:
         """For how long the newest points have been where the value is held to be, seconds."""
         k = len(self.settled(found))
         if k < self._policy.due_readings:
             return 0.0
         return (stretch.places[-1] - stretch.places[-k]) * stretch.every
 
-    def _quiet(self, found: Assessment) -> bool:
+    def _quiet(self, found: SteadinessEstimate) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""
         policy = self._policy
         most = max(

@@ -20,8 +20,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from captures.records import Header
-from captures.writer import PROGRAM, RecordWriter
+from captures.record.records import Header
+from captures.record.writer import PROGRAM, RecordWriter
 from meterlink.reading import Reading
 from tests.benchmarks.peak import peak_mib
 

@@ -21,8 +21,8 @@ sys.path.insert(0, str(ROOT))
 LIST = """
 import sys, time
 from pathlib import Path
-from captures.listing import list_jobs
-from captures.store import JobStore
+from captures.job.listing import list_jobs
+from captures.job.store import JobStore
 from tests.benchmarks.peak import peak_mib
 store = JobStore(Path(sys.argv[1]))
 start = time.perf_counter()
@@ -62,10 +62,10 @@ def main() -> None:
 
 def _make(root: Path, jobs: int) -> None:
     """Write the logs as a closed job leaves them; one is made by the writer, the rest like it."""
-    from captures.store import JobStore
+    from captures.job.store import JobStore
     from meterlink.declared import to_plain
     from meterlink.events import CardBegan, CardEnded, Note
-    from tui.shelf import CARDS, PROFILES
+    from tui.settings.shelf import CARDS, PROFILES
 
     settings = {
         "card": to_plain(CARDS.get("ignition-check")),

@@ -19,7 +19,7 @@ sys.path.insert(0, str(ROOT))
 
 WAYS = {
     "capture, read_capture": """
-from captures.reader import read_capture
+from captures.record.reader import read_capture
 from meterlink.reading import Reading
 with read_capture(capture) as records:
     for record in records:
@@ -29,7 +29,7 @@ with read_capture(capture) as records:
                 total += record.value
 """,
     "capture, with every seal checked": """
-from captures.verifying import verify
+from captures.record.verify import verify
 checked = verify(capture)
 count = checked.lines
 """,
@@ -45,7 +45,7 @@ with table.open(newline="") as file:
 """,
     "CSV, our plain reader": """
 import threading
-from captures.source import open_readings
+from captures.record.record_source import open_readings
 for reading in open_readings(table).readings(threading.Event()):
     count += 1
     if not reading.overload:
@@ -106,10 +106,10 @@ def main() -> None:
 
 
 def _make(folder: Path, readings: int) -> list[Path]:
-    from captures.exporting import write_parquet
-    from captures.records import Header
-    from captures.tables import ReadingRow, reading_rows
-    from captures.writer import PROGRAM, RecordWriter
+    from captures.exchange.export import write_parquet
+    from captures.exchange.tables import ReadingRow, reading_rows
+    from captures.record.records import Header
+    from captures.record.writer import PROGRAM, RecordWriter
     from meterlink.reading import Reading
 
     capture, table, parquet = (folder / f"readings.{e}" for e in ("jsonl", "csv", "parquet"))

@@ -35,16 +35,16 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from meterlink.analysis import Analysis
-from meterlink.assess import Assessor
-from meterlink.bench import Bench
+from meterlink.bench.analysis import Analysis
+from meterlink.bench.bench import Bench
 from meterlink.commands import Confirm
-from meterlink.correction import LeadZero, Temperature
-from meterlink.criterion import Criterion
 from meterlink.hold import HoldDetector
+from meterlink.judging.assess import Assessor
+from meterlink.judging.correction import LeadZero, Temperature
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 from meterlink.reading import Reading
 from meterlink.source import Accuracy
-from meterlink.window import Window
 from tests.meterlink.bench_hands import PROFILE, SECONDARY, card
 from tests.traces.generator import trace
 

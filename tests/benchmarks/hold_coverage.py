@@ -21,7 +21,7 @@ import numpy as np
 from scipy import stats
 
 from meterlink.events import Held
-from meterlink.hold import Aim, HoldDetector
+from meterlink.hold import DecisionEdges, HoldDetector
 from meterlink.reading import Reading
 
 
@@ -67,7 +67,7 @@ def touch(rng: np.random.Generator, case: Case, rate: float) -> tuple[float, Hel
     """True value and hold of one touch."""
     truth = VALUE + rng.uniform(-0.5, 0.5)
     sd = case.noise_steps * STEP
-    aim = None if case.edge_sds is None else Aim(edges=(truth + case.edge_sds * sd,))
+    aim = None if case.edge_sds is None else DecisionEdges(edges=(truth + case.edge_sds * sd,))
     detector = HoldDetector(aim=aim)
     values = np.round((truth + sd * noise(rng, case, 60)) / STEP) * STEP
     for i, value in enumerate(values):

@@ -24,11 +24,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import numpy as np
 from scipy import stats
 
-from meterlink.assess import Assessor
-from meterlink.criterion import Criterion
 from meterlink.events import Held
 from meterlink.hold import HoldDetector
-from meterlink.window import Window
+from meterlink.judging.assess import Assessor
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 from tests.traces.generator import Goal, Span, Trace, trace
 
 

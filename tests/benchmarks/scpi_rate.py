@@ -30,14 +30,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import msgspec
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
 from drivers.scpi import ScpiOptions
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario, scenario_names
-from meterlink.source import Setup
-from tui.setting_up import session
-from tui.shelf import CARDS, PROFILES
+from meterlink.source import MeterSetup
+from tui.session.setup import session
+from tui.settings.shelf import CARDS, PROFILES
 
 BURST = 50
 
@@ -83,7 +83,7 @@ def driven(port: int, count: int, burst: int) -> None:
     """The same through the driver."""
     out = csv.writer(io.StringIO())
     source = open_source(f"socket://127.0.0.1:{port}", options=ScpiOptions(burst=burst, nplc=0.02))
-    source.prepare(Setup())
+    source.prepare(MeterSetup())
     for reading in itertools.islice(source.readings(threading.Event()), count):
         out.writerow([reading.t, reading.value])
     source.close()
@@ -134,7 +134,7 @@ def sustain(seconds: float) -> None:
         source = open_source(
             f"socket://127.0.0.1:{port}", options=ScpiOptions(burst=BURST, nplc=0.02)
         )
-        source.prepare(Setup())
+        source.prepare(MeterSetup())
         count, last, longest = 0, 0.0, 0.0
         cpu, began = time.process_time(), time.perf_counter()
         for reading in source.readings(threading.Event()):

@@ -30,12 +30,12 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
+from meterlink.hold.stages import Stage
 from meterlink.reading import Reading
-from meterlink.stages import Stage
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
-from tui.screen.settings import ScreenSettings
-from tui.shelf import CARDS, PROFILES
+from tui.settings.screen_settings import ScreenSettings
+from tui.settings.shelf import CARDS, PROFILES
 
 LOOKS = 25
 TOUCH_S = 12

@@ -19,18 +19,18 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
 from meterlink.events import StepEnded
 from meterlink.reading import Reading
-from meterlink.source import Identity, Setting, Setup, Stop
+from meterlink.source import Identity, MeterSetup, Setting, Stop
 from tests.benchmarks.paper import PaperDriver
 from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
-from tui.screen.settings import ScreenSettings
-from tui.session import Session
-from tui.setting_up import session as sitting_of
-from tui.shelf import CARDS, PROFILES
+from tui.session.session import Session
+from tui.session.setup import session as sitting_of
+from tui.settings.screen_settings import ScreenSettings
+from tui.settings.shelf import CARDS, PROFILES
 
 
 class PacedSource:
@@ -43,7 +43,7 @@ class PacedSource:
         self.arrived: list[tuple[float, float]] = []
         """Time of a reading, and when it came on the computer's clock."""
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         return Setting(quantity=setup.quantity)
 
     def readings(self, stop: Stop) -> Iterator[Reading]:

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from drivers.opening import open_source
 from drivers.scpi import ScpiOptions
 from drivers.simulated import SimulatedBench, load_scenario
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 
 SCENARIO = load_scenario("spring-service")
 
@@ -62,7 +62,7 @@ def through_the_driver(count: int, burst: int) -> float:
         bench.hands.place("primary terminal", "laminations")
         source = open_source(bench.port, clock=bench.clock, options=ScpiOptions(burst=burst))
         try:
-            source.prepare(Setup(expected=1.0))
+            source.prepare(MeterSetup(expected=1.0))
             began = time.perf_counter()
             for _ in islice(source.readings(threading.Event()), count):
                 pass

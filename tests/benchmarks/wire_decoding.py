@@ -14,9 +14,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from drivers.wires import load
+from drivers.frames import load
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.text import plain
 
 READINGS = 20_000
 PIECE = 64

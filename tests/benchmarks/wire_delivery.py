@@ -21,8 +21,8 @@ import serial
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.clock import MonotonicClock
+from drivers.frames import load, open_wire
 from drivers.links import open_link
-from drivers.wires import load, open_wire
 
 FRAMES = 2000
 PAUSE_S = 0.001

@@ -2,7 +2,7 @@
 
 import pytest
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from captures.comparing import Comparison, Row
+from captures.record.comparison import Comparison, Side
 from meterlink.events import Asked, Contact, Event, Held, Lift, StepBegan
 
 HELD = Held(t=2.0, contact_t=1.0, value=0.86, readings=9, noise=1e-3, resolution=0.0, u=1e-3, dof=8)
@@ -23,9 +23,9 @@ ROW = [
 def compared(recorded: list[Event], now: list[Event], *, cut: bool = False) -> Comparison:
     comparison = Comparison()
     for event in recorded:
-        comparison.take(Row.RECORDED, event)
+        comparison.take(Side.RECORDED, event)
     for event in now:
-        comparison.take(Row.NOW, event)
+        comparison.take(Side.NOW, event)
     comparison.finish(cut=cut)
     return comparison
 
@@ -74,13 +74,13 @@ def test_of_numbers_no_more_digits_are_said_than_it_takes_to_see_the_difference(
 
 def test_an_event_that_does_not_happen_now_is_named():
     (difference,) = compared(ROW, [*ROW[:2], *ROW[3:]]).differences
-    assert difference.only is Row.RECORDED
+    assert difference.only is Side.RECORDED
     assert "does not happen now" in difference.sentence
 
 
 def test_an_event_that_was_not_recorded_is_named():
     (difference,) = compared([*ROW[:1], *ROW[2:]], ROW).differences
-    assert difference.only is Row.NOW
+    assert difference.only is Side.NOW
     assert "was not recorded" in difference.sentence
 
 
@@ -111,7 +111,7 @@ def test_any_one_change_is_found_and_no_change_is_none(row, at, drop):
 def test_memory_does_not_grow_with_the_row(missing):
     comparison = Comparison()
     for number in range(missing):
-        comparison.take(Row.RECORDED, Contact(t=float(number)))
+        comparison.take(Side.RECORDED, Contact(t=float(number)))
     comparison.finish()
     assert comparison.different == missing
     assert len(comparison.differences) <= 1000

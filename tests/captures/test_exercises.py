@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from captures.archiving import MANIFEST
-from captures.catalogue import CATALOGUE, SHIPPED, read_catalogue
-from captures.exercises import pack_exercises, unpack_exercises
+from captures.exchange.zip_files import MANIFEST
+from captures.training.catalogue import CATALOGUE, SHIPPED, read_catalogue
+from captures.training.exercises import pack_exercises, unpack_exercises
 from meterlink.errors import CannotWriteError, FaultFoundError, MeterlinkError, UnreadableError
 
 NAMES = ("dropped-on-the-quay", "bare-fingers")

@@ -11,9 +11,9 @@ import duckdb
 import pyarrow.parquet
 import pytest
 
-from captures.exporting import write_csv, write_parquet
-from captures.source import open_readings
-from captures.tables import HoldRow, ReadingRow, hold_rows, reading_rows
+from captures.exchange.export import write_csv, write_parquet
+from captures.exchange.tables import HoldRow, ReadingRow, hold_rows, reading_rows
+from captures.record.record_source import open_readings
 from meterlink.errors import CannotWriteError
 from meterlink.events import Contact, Evidence, Held, Judged, Lift, StepBegan, Verdict
 from meterlink.reading import Reading

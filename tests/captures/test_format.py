@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import captures
-from captures.reader import read_capture
-from captures.records import FileRecord, decode, encode, known_kinds
-from captures.verifying import State, verify
-from meterlink.card import outcomes_of
+from captures.record.reader import read_capture
+from captures.record.records import FileRecord, decode, encode, known_kinds
+from captures.record.verify import State, verify
+from meterlink.card.card import outcomes_of
 from meterlink.commands import AnyCommand, How
 from meterlink.errors import UnreadableError
 from meterlink.events import BenchEvent, Evidence, Limit, Note, Verdict
@@ -21,7 +21,7 @@ from meterlink.reading import Reading
 from meterlink.wording import COMPONENT_WORDS, OUTCOME_WORDS
 from tests.captures import from_format
 from tests.captures.made import SMALL, many, same, write
-from tui.shelf import CARDS
+from tui.settings.shelf import CARDS
 
 PAGE = (Path(captures.__file__).parent / "FORMAT.md").read_text(encoding="utf-8")
 KINDS = [*get_args(BenchEvent), *get_args(FileRecord)]

@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.joblog import read_log
-from captures.names import safe_name
-from captures.reader import read_capture
-from captures.records import CaptureBegan, CaptureEnded
-from captures.times import read_rfc3339, rfc3339
-from captures.verifying import State, verify
-from captures.verifying_job import verify_job
+from captures.job.joblog import read_log
+from captures.job.names import safe_name
+from captures.job.verify_job import verify_job
+from captures.record.reader import read_capture
+from captures.record.records import CaptureBegan, CaptureEnded
+from captures.record.times import read_rfc3339, rfc3339
+from captures.record.verify import State, verify
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.events import CardBegan, Gap, Note
 from meterlink.reading import Reading
@@ -168,7 +168,7 @@ def test_a_job_that_cannot_be_begun_leaves_no_folder(store, monkeypatch):
     def full(fd):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("captures.appending.os.fsync", full)
+    monkeypatch.setattr("captures.record.append_file.os.fsync", full)
     with pytest.raises(CannotWriteError, match="No space"):
         store.create("Pump 7")
     assert list(store.root.iterdir()) == []

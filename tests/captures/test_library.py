@@ -5,7 +5,9 @@ import shutil
 
 import pytest
 
-from captures.catalogue import (
+from captures.record.reader import read_capture
+from captures.record.verify import State, verify
+from captures.training.catalogue import (
     CATALOGUE,
     SHIPPED,
     Shelved,
@@ -13,9 +15,7 @@ from captures.catalogue import (
     parse_catalogue,
     read_catalogue,
 )
-from captures.notes import notes_path, read_notes
-from captures.reader import read_capture
-from captures.verifying import State, verify
+from captures.training.notes import notes_path, read_notes
 from meterlink.declared import InvalidFileError
 from meterlink.finding import shipped_table
 

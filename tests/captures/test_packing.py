@@ -13,11 +13,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from captures.attaching import attach
-from captures.packing import MANIFEST, Manifest, pack, unpack
-from captures.store import JobStore
-from captures.verifying import State
-from captures.verifying_job import verify_job
+from captures.job.attachments import attach
+from captures.job.pack import MANIFEST, Manifest, pack, unpack
+from captures.job.store import JobStore
+from captures.job.verify_job import verify_job
+from captures.record.verify import State
 from meterlink.errors import CannotWriteError, FaultFoundError, MeterlinkError, UnreadableError
 from meterlink.reading import Reading
 from tests.captures.made import HEADER

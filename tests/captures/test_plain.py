@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from captures.plain import PlainReader
-from captures.source import open_readings
+from captures.record.plain_readings import PlainReader
+from captures.record.record_source import open_readings
 from meterlink.errors import UnreadableError
 from meterlink.reading import Quantity
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 from tests.captures.made import HEADER, SMALL, same, write
 
 
@@ -125,7 +125,7 @@ def test_a_source_tells_a_capture_from_a_plain_file(tmp_path):
     (tmp_path / "b.csv").write_text("t_s,value,unit\n0,9.91E37,ohm\n1,2,ohm\n")
     plain_file = open_readings(tmp_path / "b.csv")
     assert plain_file.identity.port.endswith("b.csv")
-    assert plain_file.prepare(Setup()).quantity is None
+    assert plain_file.prepare(MeterSetup()).quantity is None
     assert [r.value for r in plain_file.readings(threading.Event())] == [2.0]
     assert plain_file.dropped == 1
     plain_file.close()

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from captures.reader import RecordReader, read_capture
-from captures.records import LONGEST_LINE, Unknown, encode
-from captures.verifying import State, verify
+from captures.record.reader import RecordReader, read_capture
+from captures.record.records import LONGEST_LINE, Unknown, encode
+from captures.record.verify import State, verify
 from meterlink.errors import UnreadableError
 from meterlink.reading import Reading
 from tests.captures.made import HEADER, SMALL, many, same, write

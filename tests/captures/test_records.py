@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.records import Header, RecordError, Seal, Unknown, decode, encode, known_kinds
+from captures.record.records import Header, RecordError, Seal, Unknown, decode, encode, known_kinds
 from meterlink.events import Held, Judged, Note, Verdict
 from meterlink.reading import Quantity, Reading
 from tests.captures.made import HEADER, SMALL, same

@@ -3,16 +3,22 @@
 import msgspec
 import pytest
 
-from captures.beginnings import LARGEST_PAST, past_of, read_beginning, settings_for, settings_of
-from captures.records import Header, decode, encode
-from captures.replaying import Played
-from captures.writer import NOT_WRITTEN, PROGRAM, RecordWriter
-from meterlink.bench import Bench
-from meterlink.card import read_card
+from captures.record.records import Header, decode, encode
+from captures.record.replay import Played
+from captures.record.replay_setup import (
+    LARGEST_PAST,
+    past_of,
+    read_replay_setup,
+    settings_for,
+    settings_of,
+)
+from captures.record.writer import NOT_WRITTEN, PROGRAM, RecordWriter
+from meterlink.bench.bench import Bench
+from meterlink.card.card import read_card
+from meterlink.card.profile import read_profile
 from meterlink.commands import Confirm, Enter, Skip
 from meterlink.errors import UnreadableError
-from meterlink.events import Asked, Contact, Dropout, Event, Gap, Note, Told
-from meterlink.profile import read_profile
+from meterlink.events import Asked, CommandReceived, Contact, Dropout, Event, Gap, Note
 from meterlink.reading import Reading
 
 CARD = read_card(
@@ -95,11 +101,13 @@ def test_the_past_in_a_header_puts_a_bench_where_the_job_was():
     events += first.tell(Skip(reason="no time"), 9.0)
     head = decode(encode(header(**settings_for(CARD, PROFILE, past=events))))
     assert isinstance(head, Header)
-    again = read_beginning(head, "x").bench()
+    again = read_replay_setup(head, "x").bench()
     assert again.progress.results == first.progress.results
     assert again.progress.lead_zero == first.progress.lead_zero
     assert again.progress.temperature == 19.0
-    assert not any(isinstance(e, Contact | Asked | Told | Note) for e in past_of(head, "x"))
+    assert not any(
+        isinstance(e, Contact | Asked | CommandReceived | Note) for e in past_of(head, "x")
+    )
 
 
 def test_a_past_that_is_too_long_is_left_out_and_it_is_said():
@@ -107,24 +115,24 @@ def test_a_past_that_is_too_long_is_left_out_and_it_is_said():
     assert sum(map(len, map(encode, dropouts))) > LARGEST_PAST
     settings = settings_for(CARD, PROFILE, past=dropouts)
     assert len(encode(header(**settings))) < LARGEST_PAST
-    (said,) = read_beginning(header(**settings), "x").lacks
+    (said,) = read_replay_setup(header(**settings), "x").lacks
     assert said == "9000 events of the job before it are not in its header"
 
 
 def test_a_past_that_makes_no_sense_is_a_sentence():
     with pytest.raises(UnreadableError, match="the header's past makes no sense"):
-        read_beginning(header(past=[{"kind": "moon"}]), "x")
+        read_replay_setup(header(past=[{"kind": "moon"}]), "x")
 
 
 def test_a_header_without_policy_says_so():
     bare = msgspec.structs.replace(header(), settings=settings_of(CARD, PROFILE))
-    (said,) = read_beginning(bare, "x").lacks
+    (said,) = read_replay_setup(bare, "x").lacks
     assert "by what policy" in said
 
 
 @pytest.mark.parametrize("policy", [{"least_readings": "many"}, {"taus": 7}])
 def test_a_policy_that_does_not_fit_is_said_and_this_programs_taken(policy):
-    found = read_beginning(header(policy=policy), "x")
+    found = read_replay_setup(header(policy=policy), "x")
     assert found.policy == settings_policy()
     assert "does not fit this program" in found.lacks[0]
 

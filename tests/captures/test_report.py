@@ -8,13 +8,13 @@ import subprocess
 
 import pytest
 
-from captures.attaching import attach
-from captures.job import Job
-from captures.records import Header
+from captures.job.attachments import attach
+from captures.job.job import Job
+from captures.record.records import Header
+from captures.record.writer import PROGRAM
 from captures.report import Audience, write_report
-from captures.writer import PROGRAM
-from meterlink.budget import Component
-from meterlink.card import read_card
+from meterlink.card.card import read_card
+from meterlink.card.profile import read_profile
 from meterlink.declared import to_plain
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import (
@@ -34,7 +34,7 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
-from meterlink.profile import read_profile
+from meterlink.quantities.budget import Component
 from meterlink.reading import Reading
 from meterlink.source import Accuracy, Identity
 from tests.captures.browsing import Seen, browse

@@ -9,14 +9,14 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from captures.records import Header
+from captures.job.card_progress import JobSettings
+from captures.record.records import Header
+from captures.record.writer import NOT_WRITTEN, PROGRAM
 from captures.report import Audience
-from captures.report.facts import Check
+from captures.report.facts import CheckRow
 from captures.report.gather import LogGatherer
 from captures.report.wording import value_words
-from captures.standing import JobSettings
-from captures.writer import NOT_WRITTEN, PROGRAM
-from meterlink.card import ConfirmationStep, WatchStep
+from meterlink.card.card import ConfirmationStep, WatchStep
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
@@ -35,7 +35,7 @@ from meterlink.events import (
 from meterlink.reading import Reading
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 PROFILE = PROFILES.get("pump-set-demo")
 
@@ -305,4 +305,4 @@ def test_the_columns_of_the_table_keep_their_words_whole(store, tmp_path):
 )
 def test_a_wire_that_must_stay_open_is_said_to_have_closed(expect, dropouts, said):
     step = WatchStep(id="w", title="Wire", between=("stop wire", "block"), expect=expect)
-    assert value_words(Check(step=step, dropouts=dropouts, longest_dropout_s=0.31)) == said
+    assert value_words(CheckRow(step=step, dropouts=dropouts, longest_dropout_s=0.31)) == said

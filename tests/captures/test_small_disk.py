@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from captures.reader import read_capture
-from captures.verifying import State, verify
+from captures.record.reader import read_capture
+from captures.record.verify import State, verify
 
 UNSHARE = shutil.which("unshare")
 
@@ -31,7 +31,7 @@ pytestmark = pytest.mark.skipif(not _may_mount(), reason="no mounts of one's own
 BEGIN = """
 import json, shutil, subprocess, sys
 from pathlib import Path
-from captures.writer import RecordWriter
+from captures.record.writer import RecordWriter
 from meterlink.reading import Reading
 from tests.captures.made import HEADER
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from captures.trainee_files import LONGEST_NAME, TraineeStore
-from captures.trainees import Begun, Practised, Record, TopicCount, Typed
+from captures.training.trainee_files import LONGEST_NAME, TraineeStore
+from captures.training.trainees import PracticeBegun, Practised, TopicCount, TraineeRecord, Typed
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError, UsageError
 
 
@@ -34,8 +34,8 @@ def practised(points: float = 70.0, **topics: tuple[int, int]) -> Practised:
     )
 
 
-def begun(mark: str) -> Begun:
-    return Begun(
+def begun(mark: str) -> PracticeBegun:
+    return PracticeBegun(
         id=mark,
         when="2026-11-25T10:00:00.000+00:00",
         program="meterlink 0",
@@ -45,7 +45,7 @@ def begun(mark: str) -> Begun:
     )
 
 
-def keep(store: TraineeStore, name: str, *records: Record) -> Path:
+def keep(store: TraineeStore, name: str, *records: TraineeRecord) -> Path:
     with store.open(name) as file:
         file.append(*records)
     return file.path

@@ -4,11 +4,11 @@ import shutil
 
 import pytest
 
-from captures.records import encode
-from captures.sealing import SEAL_EVERY_LINES
-from captures.verifying import State, verify
-from captures.verifying_job import verify_job
-from captures.writer import RecordWriter
+from captures.job.verify_job import verify_job
+from captures.record.records import encode
+from captures.record.seals import SEAL_EVERY_LINES
+from captures.record.verify import State, verify
+from captures.record.writer import RecordWriter
 from meterlink.errors import UnreadableError
 from meterlink.reading import Reading
 from tests.captures.made import HEADER, SMALL, START, many, write

@@ -13,13 +13,13 @@ from pathlib import Path
 
 import pytest
 
-import captures.appending
-from captures.appending import PROMISE_S
-from captures.reader import read_capture
-from captures.records import Seal, decode
-from captures.sealing import SEAL_EVERY_LINES
-from captures.verifying import State, verify
-from captures.writer import SEAL_EVERY_S, RecordWriter
+import captures.record.append_file
+from captures.record.append_file import PROMISE_S
+from captures.record.reader import read_capture
+from captures.record.records import Seal, decode
+from captures.record.seals import SEAL_EVERY_LINES
+from captures.record.verify import State, verify
+from captures.record.writer import SEAL_EVERY_S, RecordWriter
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.events import Gap, Note
 from meterlink.reading import Reading
@@ -51,7 +51,7 @@ def test_the_newest_bytes_are_sent_to_the_medium_within_the_promise(tmp_path, mo
     """Watches the real calls: whatever is in the file goes to the medium soon after."""
     sent: list[tuple[float, int]] = []
     enough = threading.Event()
-    to_medium = captures.appending._to_medium
+    to_medium = captures.record.append_file._to_medium
 
     def watched(fd: int) -> None:
         size = os.fstat(fd).st_size
@@ -60,7 +60,7 @@ def test_the_newest_bytes_are_sent_to_the_medium_within_the_promise(tmp_path, mo
         if len(sent) >= 3:
             enough.set()
 
-    monkeypatch.setattr(captures.appending, "_to_medium", watched)
+    monkeypatch.setattr(captures.record.append_file, "_to_medium", watched)
     written: list[tuple[float, int]] = []
     with RecordWriter.create(tmp_path / "a.jsonl", HEADER) as writer:
         while not enough.wait(0.02):
@@ -82,7 +82,7 @@ def test_a_second_writer_is_refused_until_the_first_lets_go(tmp_path):
         probe = f"""
 from datetime import datetime, UTC
 from pathlib import Path
-from captures.writer import RecordWriter
+from captures.record.writer import RecordWriter
 from meterlink.errors import InUseError
 try:
     RecordWriter.resume(Path({str(path)!r}), datetime.now(UTC))
@@ -147,7 +147,7 @@ import os
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from captures.writer import RecordWriter
+from captures.record.writer import RecordWriter
 from meterlink.events import Note
 from meterlink.reading import Reading
 from tests.captures.made import HEADER
@@ -209,7 +209,7 @@ def _numbers(path: Path) -> list[int]:
 FULL_DISK = """
 import json, resource, sys
 from pathlib import Path
-from captures.writer import RecordWriter
+from captures.record.writer import RecordWriter
 from meterlink.reading import Reading
 from tests.captures.made import HEADER
 
@@ -315,7 +315,7 @@ def test_another_file_of_the_same_name_is_left_alone(full):
 def test_what_memory_cannot_hold_becomes_a_gap_and_events_outlast_readings(full, monkeypatch):
     writer, _ = full
     monkeypatch.setattr(writer._file, "_hold_bytes", 100_000)
-    monkeypatch.setattr("captures.writer._RESERVED", 25_000)
+    monkeypatch.setattr("captures.record.writer._RESERVED", 25_000)
     monkeypatch.setattr(writer._file, "_retry_at", float("inf"))
     for number in range(1, 10_000):
         writer.append(Reading(float(number), 1.0))

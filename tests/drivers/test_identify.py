@@ -6,10 +6,10 @@ import random
 import msgspec
 import pytest
 
+from drivers.frames import FrameFormat, Listener, identify, load, settings_to_try
+from drivers.frames.identify import SURE
+from drivers.frames.wrong_settings import decode_at_wrong_settings
 from drivers.links import LineSettings
-from drivers.wires import Listener, Wire, identify, load, settings_to_try
-from drivers.wires.identify import SURE
-from drivers.wires.misheard import as_heard
 
 NAMES = (
     "ascii-digits-11", "ascii-digits-14", "bcd-nibbles-8", "lcd-segments-14",
@@ -62,7 +62,7 @@ def wrong_lines():
 @pytest.mark.parametrize(("wire", "line"), list(wrong_lines()))
 def test_heard_with_a_wrong_line_nothing_is_sure(wire, line):
     for seed in range(6):
-        heard = as_heard(two_seconds(wire, seed), wire.settings[0], line)
+        heard = decode_at_wrong_settings(two_seconds(wire, seed), wire.settings[0], line)
         for match in identify(heard, WIRES, line):
             assert match.confidence < 0.5
 
@@ -104,14 +104,14 @@ def test_a_poor_cable_lowers_the_confidence_and_does_not_change_the_wire(wire):
 
 def test_two_wires_that_fit_alike_share_the_certainty():
     lcd = load("lcd-segments-14")
-    twin = Wire(msgspec.structs.replace(lcd.description, name="twin"))
+    twin = FrameFormat(msgspec.structs.replace(lcd.description, name="twin"))
     ranking = identify(two_seconds(lcd), [lcd, twin])
     assert [match.confidence for match in ranking] == pytest.approx([0.5, 0.5])
 
 
 def test_ones_own_description_is_preferred_to_one_that_ships():
     lcd = load("lcd-segments-14")
-    own = Wire(msgspec.structs.replace(lcd.description, name="mine"), own=True)
+    own = FrameFormat(msgspec.structs.replace(lcd.description, name="mine"), own=True)
     ranking = identify(two_seconds(lcd), [lcd, own])
     assert [match.wire.name for match in ranking] == ["mine"]
     assert ranking[0].confidence >= SURE

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from drivers.links import LineSettings, faults, open_link
+from drivers.links import LineSettings, open_link, port_errors
 from drivers.links.holders import holder_of
 from drivers.links.transports import has_line, locate
 from meterlink.errors import MeterError, PortLostError, UsageError
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 from tests.drivers.scripted import PtyPeer, tcp_peer
 
 HAS_PTY = hasattr(os, "openpty")
@@ -168,7 +168,7 @@ def test_missing_permission_names_the_group_that_helps(tmp_path):
     device.write_text("")
     device.chmod(0o660)
     group = grp.getgrgid(device.stat().st_gid).gr_name
-    said = str(faults.cannot_open(str(device), PermissionError(13, "Permission denied")))
+    said = str(port_errors.cannot_open(str(device), PermissionError(13, "Permission denied")))
     expected = f"join the group {group}" if group != "root" else "udev rule"
     assert expected in said
     assert "no permission to open" in said
@@ -291,7 +291,7 @@ def test_a_usb_instrument_is_read_through_visa():
     from drivers.opening import open_source
 
     source = open_source(USB_PORT)
-    source.prepare(Setup(expected=1.0))
+    source.prepare(MeterSetup(expected=1.0))
     readings = list(islice(source.readings(threading.Event()), 3))
     source.close()
     assert source.identity.serial == "7"

@@ -9,12 +9,12 @@ import time
 
 import pytest
 
-from drivers.finding import find_out, probe, probe_all
+from drivers.discovery import find_out, probe, probe_all
+from drivers.frames import load
+from drivers.frames.sample_check import sample_bytes
 from drivers.links import open_link
 from drivers.opening import open_source
 from drivers.ports import is_excluded, list_ports
-from drivers.wires import load
-from drivers.wires.checks import sample_bytes
 from meterlink.errors import MeterError
 from tests.drivers.scripted import PtyPeer, bench_meter, tcp_peer
 

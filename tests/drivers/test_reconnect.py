@@ -12,7 +12,7 @@ from drivers.ports import PortInfo
 from drivers.reconnect import ReconnectingSource
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Reading
-from meterlink.source import Identity, Setting, Setup
+from meterlink.source import Identity, MeterSetup, Setting
 from tests.drivers.scripted import PtyPeer, bench_meter, tcp_peer
 
 HAS_PTY = hasattr(os, "openpty")
@@ -79,7 +79,7 @@ def test_the_setting_is_made_again_and_another_meter_is_not_taken(clock):
         return door
 
     source = ReconnectingSource(Counted(clock, 1), reopen, clock, retry_s=0)
-    setup = Setup(expected=7000.0)
+    setup = MeterSetup(expected=7000.0)
     source.prepare(setup)
     assert len(list(itertools.islice(source.readings(threading.Event()), 2))) == 2
     assert stranger.closed == 1
@@ -96,12 +96,12 @@ def test_what_is_prepared_while_the_meter_is_away_waits_for_it(clock):
     def on_gap(gap):
         if gap.until is None:
             assert source.away
-            told.append(source.prepare(Setup(expected=1.0)))
+            told.append(source.prepare(MeterSetup(expected=1.0)))
 
     source = ReconnectingSource(Counted(clock, 1), lambda: back, clock, on_gap, retry_s=0)
     list(itertools.islice(source.readings(threading.Event()), 2))
     assert told[0].lost
-    assert back.prepared == [Setup(expected=1.0)]
+    assert back.prepared == [MeterSetup(expected=1.0)]
     assert not source.away
 
 
@@ -176,7 +176,7 @@ def test_dropped_connections_lose_and_double_nothing_over_a_real_line():
     gaps = []
     with tcp_peer(answer) as peer:
         source = open_lasting(peer.resource, on_gap=gaps.append, retry_s=0)
-        source.prepare(Setup())
+        source.prepare(MeterSetup())
         readings = list(itertools.islice(source.readings(threading.Event()), 300))
         source.close()
     got = [reading.value for reading in readings]

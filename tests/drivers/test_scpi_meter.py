@@ -14,7 +14,7 @@ from drivers.opening import open_source
 from drivers.scpi import ScpiMeter, ScpiOptions
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 from tests.drivers.scripted import KnownCommands, PtyPeer, bench_meter, tcp_peer
 
 HAS_PTY = hasattr(os, "openpty")
@@ -35,7 +35,7 @@ def test_a_bench_meter_is_identified_set_and_read(visa):
     meter = bench_meter()
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource, visa=visa)
-        setting = source.prepare(Setup(expected=800.0))
+        setting = source.prepare(MeterSetup(expected=800.0))
         readings = take(source, 3)
         source.close()
     assert (source.identity.maker, source.identity.model) == ("Invented", "Bench")
@@ -56,10 +56,10 @@ def test_everything_is_put_back_as_it_was_found(resistance):
     before = dict(meter.settings)
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
-        source.prepare(Setup(expected=5.0, four_wire=resistance == "FRES"))
+        source.prepare(MeterSetup(expected=5.0, four_wire=resistance == "FRES"))
         assert meter.settings["FUNC"] == f'"{resistance}"'
         take(source, 1)
-        source.prepare(Setup(expected=20_000.0))
+        source.prepare(MeterSetup(expected=20_000.0))
         source.close()
         source.close()
     after = dict(meter.settings)
@@ -77,7 +77,7 @@ def test_a_function_and_its_range_are_restored_where_range_was_fixed():
     meter.settings["RES:RANG:AUTO"] = "0"
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
-        source.prepare(Setup(expected=5.0))
+        source.prepare(MeterSetup(expected=5.0))
         source.close()
     assert meter.settings["RES:RANG"] == "1.000000E+06"
     assert meter.settings["RES:RANG:AUTO"] == "0"
@@ -95,7 +95,7 @@ def test_a_burst_is_spread_over_the_time_it_took():
 
     with tcp_peer(answer) as peer:
         source = open_source(peer.resource, options=ScpiOptions(burst=4))
-        source.prepare(Setup())
+        source.prepare(MeterSetup())
         readings = take(source, 8)
         source.close()
     values = [reading.value for reading in readings[:4]]
@@ -114,7 +114,7 @@ def test_a_meter_that_knows_only_measure_is_read_and_the_loss_is_said():
     meter = KnownCommands(answers={"MEAS:RES?": "0.842"})
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
-        setting = source.prepare(Setup(expected=1.0))
+        setting = source.prepare(MeterSetup(expected=1.0))
         readings = take(source, 2)
         source.close()
     assert [reading.value for reading in readings] == [0.842, 0.842]
@@ -127,7 +127,7 @@ def test_configure_serves_where_function_does_not():
     )
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
-        source.prepare(Setup())
+        source.prepare(MeterSetup())
         assert take(source, 1)[0].value == 4900.0
         source.close()
     assert "CONF:RES" in meter.heard
@@ -159,7 +159,7 @@ def test_refused_four_wire_integration_time_and_range_are_named():
     meter.selects += ("CONF:RES",)
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
-        setting = source.prepare(Setup(expected=1e12, four_wire=True))
+        setting = source.prepare(MeterSetup(expected=1e12, four_wire=True))
         source.close()
     four_wire, reach, integration = setting.lost
     assert "four-wire" in four_wire
@@ -176,7 +176,7 @@ def test_a_quantity_that_is_refused_is_an_error_with_the_standards_number():
     with tcp_peer(meter) as peer:
         source = open_source(peer.resource)
         with pytest.raises(MeterError, match=r"cannot measure capacitance.*-224"):
-            source.prepare(Setup(quantity=Quantity.CAPACITANCE))
+            source.prepare(MeterSetup(quantity=Quantity.CAPACITANCE))
         source.close()
 
 
@@ -192,7 +192,7 @@ def test_remote_control_is_asked_for_where_settings_are_refused_without():
 
     with tcp_peer(local_first) as peer:
         source = open_source(peer.resource)
-        source.prepare(Setup())
+        source.prepare(MeterSetup())
         source.close()
     assert meter.heard.index("refused") < meter.heard.index("SYST:REM")
     assert meter.heard[-1] == "SYST:LOC"
@@ -226,7 +226,7 @@ def test_a_meter_that_knows_two_queries_is_read_without_waiting_for_the_others(m
     with tcp_peer(answer) as peer:
         source = open_source(peer.resource)
         for _ in range(2):  # each step sets the meter anew
-            source.prepare(Setup(expected=5.0))
+            source.prepare(MeterSetup(expected=5.0))
             assert [reading.value for reading in take(source, 2)] == [0.842, 0.842]
         source.close()
     assert b"READ?" not in heard  # each query that it lets go by would cost the whole wait
@@ -259,7 +259,7 @@ def test_a_meter_that_answers_what_it_refuses_is_set_all_the_same():
     del meter.settings["RES:RES"]
     with tcp_peer(answer) as peer:
         source = open_source(peer.resource)
-        setting = source.prepare(Setup(expected=100.0))
+        setting = source.prepare(MeterSetup(expected=100.0))
         source.close()
     assert setting.range == 100.0
     assert setting.resolution is None
@@ -401,7 +401,7 @@ def test_prepare_from_another_thread_takes_effect_between_two_readings():
         done = threading.Event()
 
         def set_voltage():
-            source.prepare(Setup(quantity=Quantity.VOLTAGE))
+            source.prepare(MeterSetup(quantity=Quantity.VOLTAGE))
             done.set()
 
         thread = threading.Thread(target=set_voltage)

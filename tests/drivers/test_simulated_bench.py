@@ -14,9 +14,9 @@ import pytest
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
 from drivers.simulated import (
-    Mischief,
+    LineFault,
+    LineFaults,
     SimulatedBench,
-    Trouble,
     load_scenario,
     scenario_names,
 )
@@ -24,7 +24,7 @@ from meterlink.circuit import resistance_between
 from meterlink.circuit.faults import afflict
 from meterlink.errors import MeterError
 from meterlink.events import CardEnded, StepBegan, Zeroed
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 
 GOOD = load_scenario("spring-service")
 
@@ -128,9 +128,9 @@ def test_closing_frees_the_port_and_ends_the_thread() -> None:
 
 def test_the_line_goes_wrong_when_told_to() -> None:
     with plugged_in() as (bench, client):
-        bench.trouble(Trouble(what=Mischief.NOT_A_NUMBER, after=1))
+        bench.trouble(LineFault(what=LineFaults.NOT_A_NUMBER, after=1))
         assert [float(client.ask("READ?")) for _ in range(3)] == [9.9e37, 9.91e37, 9.9e37]
-        bench.trouble(Trouble(what=Mischief.DROP))
+        bench.trouble(LineFault(what=LineFaults.DROP))
         assert client.ask("READ?") == ""
 
 
@@ -139,7 +139,7 @@ def test_the_program_s_driver_reads_it() -> None:
         source = open_source(bench.port, clock=bench.clock)
         try:
             assert source.identity.model == "simulated bench meter"
-            setting = source.prepare(Setup(expected=1.0))
+            setting = source.prepare(MeterSetup(expected=1.0))
             assert (setting.range, setting.lost) == (10.0, ())
             bench.hands.place("other tip", "other tip")
             readings = list(islice(source.readings(threading.Event()), 60))
@@ -156,7 +156,7 @@ def test_the_program_s_driver_reads_it_over_a_pseudo_terminal() -> None:
     with SimulatedBench(GOOD, seed=2) as bench:
         source = open_source(bench.serial_device(), clock=bench.clock)
         try:
-            source.prepare(Setup(expected=7000.0))
+            source.prepare(MeterSetup(expected=7000.0))
             bench.hands.place("plug lead", "laminations")
             readings = list(islice(source.readings(threading.Event()), 60))
         finally:
@@ -219,14 +219,14 @@ def test_closing_does_not_wait_for_a_client_that_does_not_read() -> None:
         os.close(line)
 
 
-@pytest.mark.parametrize("what", [Mischief.RUBBISH, Mischief.DROP])
-def test_the_program_s_driver_says_what_is_wrong_with_the_line(what: Mischief) -> None:
+@pytest.mark.parametrize("what", [LineFaults.RUBBISH, LineFaults.DROP])
+def test_the_program_s_driver_says_what_is_wrong_with_the_line(what: LineFaults) -> None:
     with SimulatedBench(GOOD) as bench:
         source = open_source(bench.port, clock=bench.clock)
         try:
             readings = source.readings(threading.Event())
             next(readings)
-            bench.trouble(Trouble(what=what, times=10))
+            bench.trouble(LineFault(what=what, times=10))
             with pytest.raises(MeterError, match=r"127\.0\.0\.1"):
                 list(islice(readings, 5))
         finally:
@@ -240,7 +240,7 @@ def test_the_program_s_driver_passes_a_not_a_number_on() -> None:
         try:
             readings = source.readings(threading.Event())
             next(readings)
-            bench.trouble(Trouble(what=Mischief.NOT_A_NUMBER))
+            bench.trouble(LineFault(what=LineFaults.NOT_A_NUMBER))
             first, second = islice(readings, 2)
         finally:
             source.close()
@@ -267,7 +267,7 @@ def test_an_engine_with_a_fault_reads_through_the_driver_as_its_circuit_says(fau
         try:
             for pair in pairs:
                 there = resistance_between(engine, apart, *pair)
-                source.prepare(Setup(expected=min(there, 9e7)))
+                source.prepare(MeterSetup(expected=min(there, 9e7)))
                 bench.hands.place(*pair)
                 *_, last = islice(source.readings(threading.Event()), 80)
                 bench.hands.lift()

@@ -8,18 +8,18 @@ import pytest
 from drivers.simulated.acts import Act, HandsScript, StepScript
 from drivers.simulated.hands import WHO, Hands
 from drivers.simulated.world import World
-from meterlink.circuit import Condition, Engine, Switch, Winding
+from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding
 from meterlink.commands import Confirm, Enter, Skip
 from meterlink.declared import Ohms, Seconds
 from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Verdict
 
 ENGINE = Engine(
     name="portable pump set",
-    primary=Winding(ohms=Ohms(0.86)),
-    secondary=Winding(ohms=Ohms(5200.0)),
-    switch=(Switch(name="stop switch", positions={"stop": "closed", "run": "open"}),),
+    primary=EngineWinding(ohms=Ohms(0.86)),
+    secondary=EngineWinding(ohms=Ohms(5200.0)),
+    switch=(EngineSwitch(name="stop switch", positions={"stop": "closed", "run": "open"}),),
 )
-APART = Condition(controls={"stop wire": "off", "plug lead": "off"})
+APART = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
 PRIMARY = ("primary terminal", "laminations")
 AIR = ("air", "air")
 HELD = Held(t=0, contact_t=0, value=1.0, readings=9, noise=0.0, resolution=0.0, u=0.0, dof=8.0)

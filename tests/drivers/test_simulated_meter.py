@@ -11,22 +11,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from drivers.simulated.contact import Body, Contact, Flicker, Touchiness, Wander
+from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact, Wander
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
 from drivers.simulated.pace import VirtualClock, VirtualPace
-from drivers.simulated.world import Look, World
-from meterlink.circuit import Condition, Engine, StopWire, Switch, Winding
+from drivers.simulated.world import MeterInput, World
+from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire
 from meterlink.declared import Ohms, Seconds
 from meterlink.reading import Quantity
 
 ENGINE = Engine(
     name="portable pump set",
-    primary=Winding(ohms=Ohms(0.86), henries=0.003),
-    secondary=Winding(ohms=Ohms(5200.0), henries=9.0),
-    switch=(Switch(name="stop switch", positions={"stop": "closed", "run": "open"}),),
+    primary=EngineWinding(ohms=Ohms(0.86), henries=0.003),
+    secondary=EngineWinding(ohms=Ohms(5200.0), henries=9.0),
+    switch=(EngineSwitch(name="stop switch", positions={"stop": "closed", "run": "open"}),),
 )
-APART = Condition(controls={"stop wire": "off", "plug lead": "off"})
-STILL = Touchiness(contact=Ohms(0.004), wander=0.0, first=Ohms(0.0), bounce=Seconds(0.0))
+APART = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
+STILL = ContactModel(contact=Ohms(0.004), wander=0.0, first=Ohms(0.0), bounce=Seconds(0.0))
 EXACT = MeterCharacter(
     percent=0, accuracy_counts=0, noise_counts=0, noise_share=0, hum_share=0, drift_share=0
 )
@@ -43,8 +43,8 @@ class Step(World):
     def quiet(self, t: float) -> bool:
         return False
 
-    def look(self, t: float) -> Look:
-        return Look(self._ohms(t), self._ohms(t), self._henries)
+    def look(self, t: float) -> MeterInput:
+        return MeterInput(self._ohms(t), self._ohms(t), self._henries)
 
 
 def meter_on(world: World, character: MeterCharacter = EXACT, seed: int = 1) -> VirtualMeter:
@@ -57,7 +57,7 @@ def fixed(ohms: float, character: MeterCharacter = EXACT, seed: int = 1) -> Virt
     return meter_on(Step(lambda _: ohms), character, seed)
 
 
-def engine_world(touch: Touchiness = STILL, seed: int = 1, leads: float = 0.1) -> World:
+def engine_world(touch: ContactModel = STILL, seed: int = 1, leads: float = 0.1) -> World:
     rng = np.random.default_rng(seed)
     return World(ENGINE, APART, rng, touchiness=touch, leads=leads)
 
@@ -213,8 +213,8 @@ def test_volts_read_nothing_on_a_dead_circuit() -> None:
 
 
 def test_a_landing_tip_bounces_beds_in_and_then_stays() -> None:
-    touch = Touchiness(bounce=Seconds(0.06), first=Ohms(0.3), wander=0.0)
-    contact = Contact(np.random.default_rng(3), 1.0, touch)
+    touch = ContactModel(bounce=Seconds(0.06), first=Ohms(0.3), wander=0.0)
+    contact = TipContact(np.random.default_rng(3), 1.0, touch)
     times = np.arange(0.9, 3.0, 0.001)
     ohms = [contact.ohms(float(t)) for t in times]
     before = [o for t, o in zip(times, ohms, strict=True) if t < 1.0]
@@ -227,8 +227,8 @@ def test_a_landing_tip_bounces_beds_in_and_then_stays() -> None:
 
 
 def test_a_hand_that_slips_does_so_about_as_often_as_said() -> None:
-    touch = Touchiness(dropouts=2.0, dropout=Seconds(0.05))
-    contact = Contact(np.random.default_rng(5), 0.0, touch)
+    touch = ContactModel(dropouts=2.0, dropout=Seconds(0.05))
+    contact = TipContact(np.random.default_rng(5), 0.0, touch)
     off = [isinf(contact.ohms(t)) for t in np.arange(1.0, 201.0, 0.002).tolist()]
     starts = sum(b and not a for a, b in itertools.pairwise(off))
     # Mean cycle 0.5 s on and 0.05 s off, 200 s: 364 expected, standard deviation below 19.
@@ -268,7 +268,7 @@ def test_a_flicker_keeps_its_share_over_hours() -> None:
 
 
 def test_windings_cool_towards_the_room() -> None:
-    warm = Condition(winding_c=80.0)
+    warm = EngineCondition(winding_c=80.0)
     world = World(ENGINE, warm, np.random.default_rng(1), ambient_c=20.0, cooling_s=100.0)
     assert world.winding_c(0.0) == 80.0
     assert world.winding_c(100.0) == pytest.approx(20 + 60 / np.e)
@@ -305,7 +305,7 @@ def test_a_chafed_wire_shows_at_moments_while_it_is_moved_and_never_else() -> No
 def test_rust_is_unsteady_and_bare_metal_is_not() -> None:
     spreads = []
     for place in ("rusty laminations", "laminations"):
-        world = engine_world(Touchiness())
+        world = engine_world(ContactModel())
         world.land(0.0, "primary terminal", place)
         values = [world.look(t).two_wire for t in np.arange(2.0, 12.0, 0.05).tolist()]
         spreads.append(float(np.std(values)))

@@ -13,24 +13,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.simulated.knowledge import Knowledge
+from drivers.simulated.line_faults import FaultInjector, LineFault, LineFaults
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
-from drivers.simulated.mischief import Mischief, Trouble, Troublemaker
 from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.personality import LONGEST_MESSAGE, ScpiPersonality
-from drivers.simulated.scpi_parser import HeaderError, Unit, number, spellings, units
+from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
 from drivers.simulated.world import World
-from meterlink.circuit import Condition, Engine, Winding
+from meterlink.circuit import Engine, EngineCondition, EngineWinding
 from meterlink.declared import Ohms
 
 ENGINE = Engine(
     name="portable pump set",
-    primary=Winding(ohms=Ohms(0.86)),
-    secondary=Winding(ohms=Ohms(5200.0)),
+    primary=EngineWinding(ohms=Ohms(0.86)),
+    secondary=EngineWinding(ohms=Ohms(5200.0)),
 )
 
 
 def scpi(**knows: object) -> ScpiPersonality:
-    world = World(ENGINE, Condition(), np.random.default_rng(1))
+    world = World(ENGINE, EngineCondition(), np.random.default_rng(1))
     world.land(-5.0, "plug lead", "laminations")
     pace = VirtualPace(VirtualClock(), threading.Event())
     meter = VirtualMeter(world, pace, np.random.default_rng(2), MeterCharacter())
@@ -92,7 +92,9 @@ def test_headers_that_are_not_well_formed_are_refused(message: str) -> None:
 
 
 def test_parameters_are_split_outside_of_quotes() -> None:
-    assert list(units("CONF:RES 1E3, 0.1")) == [Unit("CONF:RES", False, ("1E3", "0.1"))]
+    assert list(units("CONF:RES 1E3, 0.1")) == [
+        ProgramMessageUnit("CONF:RES", False, ("1E3", "0.1"))
+    ]
     assert next(units('FUNC "A,B"')).parameters == ('"A,B"',)
 
 
@@ -283,16 +285,18 @@ def test_no_bytes_break_the_personality(data: bytes) -> None:
 @pytest.mark.parametrize(
     ("what", "goes_out"),
     [
-        (Mischief.STALL, b""),
-        (Mischief.HALF, b"+1.2"),
-        (Mischief.RUBBISH, Troublemaker.RUBBISH),
-        (Mischief.NOT_A_NUMBER, b"+9.91000000E+37\n"),
-        (Mischief.DROP, None),
+        (LineFaults.STALL, b""),
+        (LineFaults.HALF, b"+1.2"),
+        (LineFaults.RUBBISH, FaultInjector.RUBBISH),
+        (LineFaults.NOT_A_NUMBER, b"+9.91000000E+37\n"),
+        (LineFaults.DROP, None),
     ],
 )
-def test_trouble_spoils_as_many_answers_as_it_says(what: Mischief, goes_out: bytes | None) -> None:
+def test_trouble_spoils_as_many_answers_as_it_says(
+    what: LineFaults, goes_out: bytes | None
+) -> None:
     answer = b"+1.2E+00\n"
-    line = Troublemaker()
-    line.make(Trouble(what=what, after=1, times=2))
+    line = FaultInjector()
+    line.make(LineFault(what=what, after=1, times=2))
     assert line.spoil(b"") == b""
     assert [line.spoil(answer) for _ in range(4)] == [answer, goes_out, goes_out, answer]

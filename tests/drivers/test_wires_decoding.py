@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drivers.wires import load
-from drivers.wires.description import BytesFrame
+from drivers.frames import load
+from drivers.frames.description import BytesFrame
 from meterlink.reading import Quantity
 from tests.drivers.wires_by_hand import BY_HAND
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from drivers.wires import check, load, load_all
-from drivers.wires.store import SHIPPED
+from drivers.frames import check, load, load_all
+from drivers.frames.store import SHIPPED
 from meterlink.errors import FaultFoundError, UnreadableError, UsageError
 
 

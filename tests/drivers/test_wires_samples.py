@@ -4,10 +4,10 @@ import tomllib
 
 import pytest
 
-from drivers.wires import check, load, names
-from drivers.wires.checks import sample_bytes, sample_fault
-from drivers.wires.glyphs import DIGITS, SEGMENTS, drawings
-from drivers.wires.store import SHIPPED
+from drivers.frames import check, load, names
+from drivers.frames.glyphs import DIGITS, SEGMENTS, drawings
+from drivers.frames.sample_check import sample_bytes, sample_fault
+from drivers.frames.store import SHIPPED
 from tests.drivers.wires_by_hand import BY_HAND
 
 SHIPPED_NAMES = sorted(file.stem for file in SHIPPED.glob("*.toml"))

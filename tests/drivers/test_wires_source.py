@@ -9,15 +9,15 @@ import msgspec
 import pytest
 
 from drivers.clock import MonotonicClock
+from drivers.frames import FrameFormat, FrameSource, listen, load, load_all, open_wire
+from drivers.frames.store import SHIPPED
 from drivers.links import LineSettings, open_link
-from drivers.simulated.streams import StreamingMeter
-from drivers.simulated.streams_faults import StreamFaults
-from drivers.simulated.streams_ports import PtyPort, TcpPort
-from drivers.wires import Wire, WireSource, listen, load, load_all, open_wire
-from drivers.wires.store import SHIPPED
+from drivers.simulated.stream_faults import StreamFaults
+from drivers.simulated.stream_ports import PtyPort, TcpPort
+from drivers.simulated.streaming_meter import StreamingMeter
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
-from meterlink.source import Setup
+from meterlink.source import MeterSetup
 
 has_pty = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
 NAMES = sorted(file.stem for file in SHIPPED.glob("*.toml"))
@@ -74,10 +74,10 @@ def test_what_the_knob_is_on_is_read_and_what_to_turn_it_to_is_said(port):
     volts = itertools.repeat(12.4)
     with StreamingMeter(wire, port, values=volts, quantity=Quantity.VOLTAGE, rate_hz=FAST) as meter:
         source = opened(meter)
-        setting = source.prepare(Setup(quantity=Quantity.RESISTANCE, expected=5000.0))
+        setting = source.prepare(MeterSetup(quantity=Quantity.RESISTANCE, expected=5000.0))
         assert setting.quantity is Quantity.VOLTAGE
         assert setting.lost == ("turn the meter from DC voltage to resistance",)
-        assert source.prepare(Setup(quantity=Quantity.VOLTAGE)).lost == ()
+        assert source.prepare(MeterSetup(quantity=Quantity.VOLTAGE)).lost == ()
         source.close()
 
 
@@ -87,13 +87,13 @@ def test_a_manual_range_that_ends_too_low_is_said(port):
         wire, port, values=itertools.repeat(84.2), flags=["manual"], rate_hz=FAST
     ) as meter:
         source = opened(meter)
-        setting = source.prepare(Setup(expected=7000.0))
+        setting = source.prepare(MeterSetup(expected=7000.0))
         assert setting.range == 200.0
         assert setting.resolution == 0.01
         (lost,) = setting.lost
         assert "ends at 200 Ω" in lost
         assert "7 kΩ or more" in lost
-        assert source.prepare(Setup(expected=100.0)).lost == ()
+        assert source.prepare(MeterSetup(expected=100.0)).lost == ()
         source.close()
 
 
@@ -101,7 +101,7 @@ def test_a_held_display_gives_no_readings_and_the_mend(port):
     wire = load("text-number-unit")
     with StreamingMeter(wire, port, values=ohms_forever(), flags=["hold"], rate_hz=FAST) as meter:
         source = opened(meter)
-        setting = source.prepare(Setup())
+        setting = source.prepare(MeterSetup())
         assert "hold key" in setting.lost[0]
         stop = threading.Event()
         threading.Timer(0.3, stop.set).start()
@@ -114,7 +114,7 @@ def test_a_held_display_gives_no_readings_and_the_mend(port):
 def test_lines_without_a_unit_take_the_quantity_of_the_step(port):
     with StreamingMeter(load("scpi-numbers"), port, values=ohms_forever(), rate_hz=FAST) as meter:
         source = opened(meter)
-        assert source.prepare(Setup(quantity=Quantity.VOLTAGE)).quantity is None
+        assert source.prepare(MeterSetup(quantity=Quantity.VOLTAGE)).quantity is None
         assert {reading.quantity for reading in take(source, 3)} == {Quantity.VOLTAGE}
         source.close()
 
@@ -123,7 +123,7 @@ def test_four_wire_is_said_to_be_out_of_reach(port):
     wire = load("lcd-segments-14")
     with StreamingMeter(wire, port, values=ohms_forever(), rate_hz=FAST) as meter:
         source = opened(meter)
-        (lost,) = source.prepare(Setup(four_wire=True)).lost
+        (lost,) = source.prepare(MeterSetup(four_wire=True)).lost
         assert "lead zero" in lost
         source.close()
 
@@ -135,7 +135,7 @@ def test_prepare_from_another_thread_while_readings_are_read(port):
         stop, settings = threading.Event(), []
 
         def ask():
-            settings.append(source.prepare(Setup()))
+            settings.append(source.prepare(MeterSetup()))
             stop.set()
 
         thread = threading.Thread(target=ask)
@@ -166,10 +166,10 @@ def test_a_silent_meter_is_told_from_an_unplugged_one(port):
 
 
 def test_a_meter_that_sleeps_is_said_to(port, monkeypatch):
-    monkeypatch.setattr("drivers.wires.source.SILENT_S", 0.0)
+    monkeypatch.setattr("drivers.frames.frame_source.SILENT_S", 0.0)
     wire = load("scpi-numbers")
     fast = msgspec.structs.replace(wire.description.rate, slowest_hz=10.0)
-    wire = Wire(msgspec.structs.replace(wire.description, rate=fast))
+    wire = FrameFormat(msgspec.structs.replace(wire.description, rate=fast))
     with StreamingMeter(wire, port, values=iter(OHMS), rate_hz=FAST) as meter:
         source = opened(meter)
         with pytest.raises(MeterSilentError, match="wake it"):
@@ -186,10 +186,10 @@ def test_turning_the_knob_is_told_while_it_is_read():
         encoder.frame(value, flags=["auto"]) for value in (51.3, math.inf, 5130.0)
     )
     link = Fed([volts, volts, over, ohms, over, ohms, kilohms])
-    source = WireSource(link, wire, MonotonicClock())
+    source = FrameSource(link, wire, MonotonicClock())
     told = []
     source.on_setting = told.append
-    first = source.prepare(Setup())
+    first = source.prepare(MeterSetup())
     assert first.lost == ("turn the meter from DC voltage to resistance",)
     readings = take(source, 6)
     assert [reading.quantity for reading in readings[:2]] == [
@@ -299,7 +299,7 @@ def test_the_line_is_found_by_what_a_wrong_one_sounds_like(name):
     wire = load(name)
     # A pseudo-terminal knows speeds, but neither parity nor seven bits.
     plain_line = msgspec.structs.replace(wire.description.line, parity="none", data_bits=8)
-    wire = Wire(msgspec.structs.replace(wire.description, line=plain_line))
+    wire = FrameFormat(msgspec.structs.replace(wire.description, line=plain_line))
     wires = [wire if other.name == name else other for other in wires]
     slowest = wire.description.rate.slowest_hz
     with StreamingMeter(

@@ -8,12 +8,12 @@ import threading
 import pytest
 
 from drivers.clock import MonotonicClock
+from drivers.frames import load, open_wire
 from drivers.links import LineSettings, open_link
-from drivers.simulated.streams import StreamingMeter
-from drivers.simulated.streams_faults import Pause, Send, Spoiler, StreamFaults, Unplug
-from drivers.simulated.streams_ports import PtyPort, TcpPort, has_ptys
-from drivers.simulated.streams_values import touches
-from drivers.wires import load, open_wire
+from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults, Unplug
+from drivers.simulated.stream_ports import PtyPort, TcpPort, has_ptys
+from drivers.simulated.stream_values import touches
+from drivers.simulated.streaming_meter import StreamingMeter
 from meterlink.errors import MeterError
 
 FRAME = bytes(range(10, 24))
@@ -21,7 +21,7 @@ has_pty = pytest.mark.skipif(not has_ptys(), reason="no pseudo-terminals")
 
 
 def happenings(faults, seed=1, frame=FRAME):
-    return list(Spoiler(faults, random.Random(seed)).happenings(frame))
+    return list(StreamFaultInjector(faults, random.Random(seed)).happenings(frame))
 
 
 def test_without_faults_frames_go_out_as_they_are():
@@ -45,13 +45,13 @@ def test_each_fault_does_what_it_says(seed):
     assert FRAME.startswith(half.data)
     assert pulled == Unplug(4.0)
     (endless,) = happenings(StreamFaults(endless=1.0), seed)
-    assert len(endless.data) == Spoiler.ENDLESS_BYTES
+    assert len(endless.data) == StreamFaultInjector.ENDLESS_BYTES
 
 
 def test_the_same_seed_gives_the_same_values_and_faults():
     def run(seed):
         values = itertools.islice(touches(random.Random(seed), 5.0), 200)
-        spoiler = Spoiler(StreamFaults(drop=0.2, flip=0.2), random.Random(seed))
+        spoiler = StreamFaultInjector(StreamFaults(drop=0.2, flip=0.2), random.Random(seed))
         return [(value, list(spoiler.happenings(FRAME))) for value in values]
 
     assert run(4) == run(4)

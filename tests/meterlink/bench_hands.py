@@ -3,11 +3,11 @@
 import math
 import random
 
-from meterlink.bench import Bench
-from meterlink.card import Card, read_card
+from meterlink.bench.bench import Bench
+from meterlink.card.card import Card, read_card
+from meterlink.card.profile import Profile, read_profile
 from meterlink.commands import AnyCommand, Confirm
 from meterlink.events import BenchEvent, StepEnded
-from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting
 

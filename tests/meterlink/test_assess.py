@@ -11,13 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec import structs
 
-from meterlink.accuracy import accuracy_at
-from meterlink.assess import Assessment, Assessor
-from meterlink.correction import LeadZero, Temperature
-from meterlink.criterion import Criterion
 from meterlink.events import Held, Verdict
+from meterlink.judging.accuracy import accuracy_at
+from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.correction import LeadZero, Temperature
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 from meterlink.source import Accuracy
-from meterlink.window import Window
 
 PRIMARY = Criterion.winding(Window(0.7, 1.0), reference=20.0)
 """Common practice, no published source: about 0.7 to 1 ohm."""
@@ -321,8 +321,8 @@ def test_the_type_checker_keeps_the_three_kinds_of_ohms_apart(tmp_path):
     # The wrong line is refused and the right one passes, by mypy itself.
     snippet = tmp_path / "mixed.py"
     snippet.write_text(
-        "from meterlink.correction import at_reference, without_leads\n"
-        "from meterlink.ohms import AsRead\n"
+        "from meterlink.judging.correction import at_reference, without_leads\n"
+        "from meterlink.quantities.ohms import AsRead\n"
         "at_reference(without_leads(AsRead(0.9), None), 25.0)\n"
         "at_reference(AsRead(0.9), 25.0)\n"
     )

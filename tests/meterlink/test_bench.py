@@ -6,13 +6,13 @@ from meterlink.commands import Back, Confirm, Deny, Enter, Gestures, Redo, Skip,
 from meterlink.events import (
     Asked,
     CardEnded,
+    CommandReceived,
     Entered,
     Evidence,
     Gap,
     Judged,
     StepEnded,
     StepReopened,
-    Told,
     Verdict,
     Zeroed,
 )
@@ -291,7 +291,7 @@ def test_a_bench_made_from_the_past_goes_on_where_it_ended():
 
 def test_commands_are_events_too_so_that_a_record_replays():
     hands = Hands(card(PRIMARY)).cautions()
-    assert [e.command for e in hands.all(Told)] == [Confirm()]
+    assert [e.command for e in hands.all(CommandReceived)] == [Confirm()]
 
 
 def test_a_gap_abandons_the_touch_and_keeps_the_step():

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from meterlink.accuracy import constant_part, gain_part
-from meterlink.budget import (
+from meterlink.judging.accuracy import constant_part, gain_part
+from meterlink.quantities.budget import (
     Budget,
     Component,
     combined,
@@ -17,8 +17,8 @@ from meterlink.budget import (
     of_digit,
     rectangular,
 )
+from meterlink.quantities.statistics import Statistics
 from meterlink.source import Accuracy
-from meterlink.statistics import Statistics
 
 
 def component(u: float, dof: float | None = None) -> Component:

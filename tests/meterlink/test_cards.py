@@ -6,17 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.card import Card, outcomes_of, read_card
-from meterlink.card_review import unsafe
+from meterlink.card.card import Card, outcomes_of, read_card
+from meterlink.card.profile import read_profile
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
 from meterlink.finding import find
+from meterlink.finding.card_review import unsafe
 from meterlink.finding.from_progress import outcomes_of_cards
-from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card
-from tui.shelf import CARDS, PROFILES
+from tui.settings.shelf import CARDS, PROFILES
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
 CAUTION = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'

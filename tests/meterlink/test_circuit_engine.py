@@ -6,12 +6,12 @@ import pytest
 from msgspec.structs import replace
 
 from meterlink.circuit import (
-    Condition,
     Engine,
+    EngineCondition,
+    EngineSwitch,
+    EngineWinding,
     Module,
     StopWire,
-    Switch,
-    Winding,
     at_sockets,
     places,
     resistance_between,
@@ -21,23 +21,23 @@ from meterlink.declared import Celsius, Ohms
 
 ENGINE = Engine(
     name="portable pump set",
-    primary=Winding(ohms=Ohms(0.862), henries=0.003),
-    secondary=Winding(ohms=Ohms(5320.0), henries=9.0),
+    primary=EngineWinding(ohms=Ohms(0.862), henries=0.003),
+    secondary=EngineWinding(ohms=Ohms(5320.0), henries=9.0),
     lead=Ohms(0.4),
     cap=Ohms(5000.0),
     switch=(
-        Switch(name="stop switch", positions={"stop": "closed", "run": "open"}),
-        Switch(name="oil switch", positions={"full": "open", "low": "closed"}),
+        EngineSwitch(name="stop switch", positions={"stop": "closed", "run": "open"}),
+        EngineSwitch(name="oil switch", positions={"full": "open", "low": "closed"}),
     ),
 )
-APART = Condition(controls={"stop wire": "off", "plug lead": "off"})
+APART = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
 
 
 def with_(**changes: object) -> Engine:
     return replace(ENGINE, **changes)
 
 
-def moved(**positions: str) -> Condition:
+def moved(**positions: str) -> EngineCondition:
     condition = APART
     for control, position in positions.items():
         condition = condition.move(control.replace("_", " "), position, ENGINE)
@@ -95,7 +95,7 @@ def test_warm_copper_reads_as_the_standard_says() -> None:
 
 
 def test_a_winding_that_opens_hot_reads_well_cold() -> None:
-    engine = with_(secondary=Winding(ohms=Ohms(5320.0), opens_above=Celsius(70.0)))
+    engine = with_(secondary=EngineWinding(ohms=Ohms(5320.0), opens_above=Celsius(70.0)))
     ends = ("plug lead without cap", "laminations")
     assert resistance_between(engine, APART, *ends) == pytest.approx(5320.4)
     assert isinf(resistance_between(engine, replace(APART, winding_c=71.0), *ends))
@@ -112,7 +112,7 @@ def test_electronics_hide_an_open_primary() -> None:
     """The leak of the module's own is all that is seen, whatever the winding behind it is."""
     module = Module(forward=Ohms(2.2e6), reverse=Ohms(3.1e6))
     good = with_(module=module)
-    shorted = with_(module=module, primary=Winding(ohms=Ohms(0.862), shorted=0.9))
+    shorted = with_(module=module, primary=EngineWinding(ohms=Ohms(0.862), shorted=0.9))
     reads = [
         resistance_between(e, APART, "primary terminal", "laminations") for e in (good, shorted)
     ]

@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from meterlink.circuit import Condition, resistance_between
+from meterlink.circuit import EngineCondition, resistance_between
 from meterlink.circuit.faults import HOT_C, afflict, fault_names
 from meterlink.circuit.spark import TEST_GAP_KV, spark_kv, sparks, stop_path
 from meterlink.circuit.workshop import Workshop
@@ -143,7 +143,7 @@ def test_a_control_at_stop_leaves_the_spark_unless_the_stop_circuit_is_whole() -
 
 def test_a_clip_lead_left_on_the_terminal_makes_a_good_primary_read_short() -> None:
     engine = sound_engine(np.random.default_rng(1))
-    lies = Condition(controls={"stop wire": "off", "clip lead": "terminal to laminations"})
+    lies = EngineCondition(controls={"stop wire": "off", "clip lead": "terminal to laminations"})
     read = resistance_between(engine, lies, "primary terminal", "laminations")
     # Worked by hand: 0.05 ohm beside the primary.
     primary = engine.primary.ohms
@@ -154,7 +154,7 @@ def test_a_clip_lead_left_on_the_terminal_makes_a_good_primary_read_short() -> N
 def test_an_engine_with_a_wrong_gap_that_dies_hot_still_sparks_cold() -> None:
     for seed in range(40):
         shop = workshop("wrong-air-gap", "dies-hot", seed)
-        assert sparks(shop.patient.cold, Condition(controls={"stop switch": "run"}))
+        assert sparks(shop.patient.cold, EngineCondition(controls={"stop switch": "run"}))
         assert shop.answer("air-gap") in {"below", "above"}
 
 
@@ -191,7 +191,7 @@ def test_the_same_seed_draws_the_same_engine() -> None:
 
 def test_a_closed_stop_switch_takes_the_spark_and_the_wire_off_gives_it_back() -> None:
     engine = sound_engine(np.random.default_rng(1))
-    stopped = Condition(controls={"plug lead": "off", "stop switch": "stop"})
+    stopped = EngineCondition(controls={"plug lead": "off", "stop switch": "stop"})
     running = stopped.move("stop switch", "run", engine)
     off = stopped.move("stop wire", "off", engine)
     assert not sparks(engine, stopped)
@@ -204,8 +204,8 @@ def test_a_closed_stop_switch_takes_the_spark_and_the_wire_off_gives_it_back() -
 def test_heat_takes_the_spark_of_a_winding_that_opens() -> None:
     rng = np.random.default_rng(1)
     patient = afflict(sound_engine(rng), "open-primary", "dies-hot", rng)
-    running = Condition(controls={"plug lead": "off", "stop switch": "run"})
-    hot = Condition(winding_c=HOT_C, controls=running.controls)
+    running = EngineCondition(controls={"plug lead": "off", "stop switch": "run"})
+    hot = EngineCondition(winding_c=HOT_C, controls=running.controls)
     assert spark_kv(patient.cold, running) > TEST_GAP_KV
     assert spark_kv(patient.hot, hot) == 0.0
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from meterlink.budget import coverage_factor
-from meterlink.conformity import probability_between
+from meterlink.judging.conformity import probability_between
+from meterlink.quantities.budget import coverage_factor
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.correction import (
+from meterlink.errors import NotationError
+from meterlink.judging.correction import (
     LeadZero,
     Temperature,
     as_found,
@@ -14,8 +15,7 @@ from meterlink.correction import (
     with_leads,
     without_leads,
 )
-from meterlink.errors import NotationError
-from meterlink.ohms import AsRead, AtReference, LeadCorrected
+from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
 
 AMERICAN = 234.5
 """The k of North American practice, which the examples below were worked with."""

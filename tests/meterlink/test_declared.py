@@ -3,10 +3,10 @@
 import msgspec
 import pytest
 
-from meterlink.card import read_card
+from meterlink.card.card import read_card
+from meterlink.card.profile import Profile
 from meterlink.declared import InvalidFileError, decode
-from meterlink.practice.exercise import Exercise
-from meterlink.profile import Profile
+from meterlink.training.exercise import PracticeExercise
 
 WINDING = """
 [[winding]]
@@ -62,7 +62,7 @@ def test_a_value_that_is_none_of_a_few_is_answered_with_those():
     with pytest.raises(
         InvalidFileError, match=r"difficulty: there is no 'wicked'; expected easy or"
     ):
-        decode(b'format = 1\ndifficulty = "wicked"\n', Exercise, "e.toml")
+        decode(b'format = 1\ndifficulty = "wicked"\n', PracticeExercise, "e.toml")
 
 
 def test_a_file_of_a_newer_format_asks_for_a_newer_program():

@@ -19,7 +19,7 @@ from pybbn.graph.variable import Variable
 from pybbn.pptc.inferencecontroller import InferenceController
 
 from meterlink.finding import Model, find, shipped_table
-from meterlink.finding.advice import information, prospects
+from meterlink.finding.next_check import information, prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import posterior
 from tests.meterlink.finding_tables import TWO_COINS, check, fault, made, table

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.finding import Model, finding, shipped_table
-from meterlink.finding.advice import prospects
+from meterlink.finding.next_check import prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import log_odds, outcome_shares, posterior, take_in
 from tests.meterlink.finding_tables import check, fault, made, outcomes_of, table, tables

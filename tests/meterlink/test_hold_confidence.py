@@ -14,7 +14,7 @@ from meterlink.hold import POLICY
 from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
 from meterlink.hold.exponentials import RUNG, Sums, rung_of, tau_of
 from meterlink.hold.repeatability import serial_inflation
-from meterlink.hold.settling import Assessment, Weighing, t_tail
+from meterlink.hold.settling import ModelComparison, SteadinessEstimate, t_tail
 from tests.traces.wald import Plan
 
 # --- the normal mixture: S. R. Howard's library confseq, uniform_boundaries and its unit tests ---
@@ -98,7 +98,7 @@ def test_a_single_time_constant_is_fitted_as_least_squares_does() -> None:
     ts = places * every
     ys = 50 + 3 * np.exp(-ts / tau) + rng.normal(0, 0.02, 12)
     policy = POLICY.__class__(taus=(0.7,), noise_guess=1e-6, settling_share=0.9, bounce_share=1e-9)
-    found = Weighing(places.tolist(), ys.tolist(), every, 0.0, policy).ask(0.9)
+    found = ModelComparison(places.tolist(), ys.tolist(), every, 0.0, policy).ask(0.9)
     design = np.column_stack([np.ones(12), np.exp(-ts / tau)])
     c, _ = lstsq(design, ys)[0]
     residual = ys - design @ lstsq(design, ys)[0]
@@ -142,13 +142,13 @@ def test_two_time_constants_are_fitted_as_least_squares_does(missing: list[int])
     assert pair.goal_variance == pytest.approx(covariance[0, 0], rel=1e-6)
 
 
-def two_settlings(part: float) -> Assessment:
+def two_settlings(part: float) -> SteadinessEstimate:
     """A stretch that settles to 100 with 0.1 s and, by ``part``, with 1.2 s as well."""
     rng = random.Random(12)
     ts = [i / 10 for i in range(12)]
     course = [100 + 3 * exp(-t / 0.1) + part * exp(-t / 1.2) for t in ts]
     ys = [y + rng.gauss(0, 0.005) for y in course]
-    model = Weighing(list(range(12)), ys, 0.1, 0.01, POLICY)
+    model = ModelComparison(list(range(12)), ys, 0.1, 0.01, POLICY)
     model.refine()
     return model.second(model.ask(0.2))
 
@@ -170,7 +170,9 @@ def test_steady_readings_are_steady_and_settling_ones_are_not() -> None:
     places = list(range(8))
     level = [82 + rng.gauss(0, 0.02) for _ in places]
     course = [82 + 2 * 0.8**i + rng.gauss(0, 0.02) for i in places]
-    steady, moving = (Weighing(places, ys, 0.2, 0.01, POLICY).ask(0.05) for ys in (level, course))
+    steady, moving = (
+        ModelComparison(places, ys, 0.2, 0.01, POLICY).ask(0.05) for ys in (level, course)
+    )
     assert steady.p_moving < 1e-3
     assert moving.p_moving > 0.9
 
@@ -189,7 +191,7 @@ def test_odds_are_kept_over_repeated_looks() -> None:
             ys.append(200 + left + rng.gauss(0, 0.1))
             if i < 2:
                 continue
-            found = Weighing(list(range(i + 1)), ys, 0.2, 0.0, POLICY).ask(0.3)
+            found = ModelComparison(list(range(i + 1)), ys, 0.2, 0.0, POLICY).ask(0.3)
             if found.p_moving < 0.02:
                 stopped += 1
                 wrong += left > found.tol

@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.events import Limit
-from meterlink.hold import POLICY, Aim, HoldDetector
+from meterlink.hold import POLICY, DecisionEdges, HoldDetector
 from meterlink.hold.cadence import Cadence
-from meterlink.hold.enough import is_enough, limit_of
 from meterlink.hold.levels import newest_level, rough_noise
 from meterlink.hold.mains import Blocks, blind_weights, clipped
 from meterlink.hold.resolution import StepSeen, step_between, step_of_digits
+from meterlink.hold.stop_rule import limit_of, should_stop
 from tests.traces.streams import holds, noisy, readings
 
 # --- mains ----------------------------------------------------------------------------------------
@@ -254,35 +254,35 @@ def test_second_differences_see_noise_and_not_a_course() -> None:
 # --- enough ---------------------------------------------------------------------------------------
 
 
-def enough(aim: Aim | None, value: float = 82.0, u: float = 0.05, n: int = 4) -> bool:
-    return is_enough(POLICY, aim, value, u, u * sqrt(n), n, 0.01)
+def enough(aim: DecisionEdges | None, value: float = 82.0, u: float = 0.05, n: int = 4) -> bool:
+    return should_stop(POLICY, aim, value, u, u * sqrt(n), n, 0.01)
 
 
 def test_without_an_edge_steady_is_enough() -> None:
     assert enough(None)
-    assert enough(Aim())
+    assert enough(DecisionEdges())
 
 
 def test_far_from_an_edge_it_is_decided_and_near_it_is_not() -> None:
-    assert enough(Aim(edges=(75.0, 90.0)))
-    assert not enough(Aim(edges=(75.0, 82.1)))
+    assert enough(DecisionEdges(edges=(75.0, 90.0)))
+    assert not enough(DecisionEdges(edges=(75.0, 82.1)))
 
 
 def test_where_the_meter_limits_more_readings_cannot_help() -> None:
-    assert enough(Aim(edges=(82.1,), u_fixed=lambda _: 0.5))
+    assert enough(DecisionEdges(edges=(82.1,), u_fixed=lambda _: 0.5))
 
 
 def test_near_an_edge_it_takes_longer_but_never_beyond_what_is_due() -> None:
     values = noisy(82.0, 40, 0.1, seed=11)
-    far = holds(readings(values), HoldDetector(aim=Aim(edges=(60.0,))))
-    near = holds(readings(values), HoldDetector(aim=Aim(edges=(82.05,))))
+    far = holds(readings(values), HoldDetector(aim=DecisionEdges(edges=(60.0,))))
+    near = holds(readings(values), HoldDetector(aim=DecisionEdges(edges=(82.05,))))
     assert len(far) == len(near) == 1
     assert far[0].t < near[0].t <= 6 / 5 + 0.2
     assert near[0].readings > far[0].readings
 
 
 def test_the_aim_may_change_between_readings() -> None:
-    detector = HoldDetector(aim=Aim(edges=(82.05,)))
+    detector = HoldDetector(aim=DecisionEdges(edges=(82.05,)))
     stream = readings(noisy(82.0, 40, 0.1, seed=11))
     found = [e for r in stream[:4] for e in detector.feed(r)]
     detector.aim_at(None)

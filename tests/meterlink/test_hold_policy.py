@@ -8,8 +8,8 @@ import pytest
 
 from meterlink.events import Contact, Held, Lift
 from meterlink.hold import POLICY, HoldDetector
+from meterlink.hold.stages import Stage
 from meterlink.reading import Quantity
-from meterlink.stages import Stage
 from tests.traces.streams import air, events, holds, kinds, noisy, readings
 
 RATES = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0, 3000.0)

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.events import Held
-from meterlink.hold import POLICY, Aim, HoldDetector
+from meterlink.hold import POLICY, DecisionEdges, HoldDetector
 from meterlink.reading import Reading
 from tests.traces.generator import trace
 from tests.traces.streams import air, events, holds, noisy, readings
@@ -63,7 +63,7 @@ def test_scaling_values_edges_and_policy_by_ten_scales_the_answer(
     values = noisy(82.0, 20, sd, seed)
     answers = []
     for factor in (1.0, 10.0):
-        aim = Aim(edges=(82.0 * edge * factor,), u_fixed=lambda v: 0.001 * v)
+        aim = DecisionEdges(edges=(82.0 * edge * factor,), u_fixed=lambda v: 0.001 * v)
         policy = POLICY.__class__(**absolute(factor))
         source = scaled(readings(values), factor)
         answers.append(holds(source, HoldDetector(policy, aim)))

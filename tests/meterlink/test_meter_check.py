@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.colour_code import parse_bands
-from meterlink.control_chart import LEAST, RUN, Signal, control_chart
-from meterlink.correction import LeadZero
 from meterlink.errors import NotationError
 from meterlink.events import Held
-from meterlink.meter_check import check_meter, parse_known_resistor
+from meterlink.judging.control_chart import LEAST, RUN, Signal, control_chart
+from meterlink.judging.correction import LeadZero
+from meterlink.judging.meter_check import check_meter, parse_known_resistor
+from meterlink.quantities.colour_code import parse_bands
 from meterlink.source import Accuracy
 
 

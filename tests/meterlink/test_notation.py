@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.errors import NotationError
-from meterlink.notation import (
+from meterlink.quantities.notation import (
     format_value,
     format_with_u,
     parse_accuracy,
@@ -16,8 +16,8 @@ from meterlink.notation import (
     parse_quantity,
     parse_window,
 )
-from meterlink.units import SI_UNITS, find_unit, unit_named
-from meterlink.window import Window
+from meterlink.quantities.units import SI_UNITS, find_unit, unit_named
+from meterlink.quantities.window import Window
 
 READ = [
     ("0.842", 0.842, "ohm", 0.001),

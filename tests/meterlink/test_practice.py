@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.circuit import Condition, resistance_between
+from meterlink.circuit import EngineCondition, resistance_between
 from meterlink.errors import UsageError
 from meterlink.finding import follow
-from meterlink.practice import (
+from meterlink.training import (
     DIFFICULTIES,
     Case,
     Order,
@@ -24,9 +24,9 @@ from meterlink.practice import (
     score,
     sentences,
 )
-from meterlink.practice.exercise import read_exercise
-from meterlink.practice.parts import mend_of
-from meterlink.practice.score import TOTAL
+from meterlink.training.exercise import read_exercise
+from meterlink.training.repairs import mend_of
+from meterlink.training.score import TOTAL
 from tests.meterlink.circuit_patients import demo_profile
 
 BASE = demo_profile()
@@ -253,7 +253,7 @@ def test_a_stop_check_with_the_stop_wire_off_runs_on():
 
 def test_a_switch_that_is_unplugged_is_out_of_the_stop_circuit():
     engine = Practice(case_of(1, difficulty="easy")).patient.sound
-    lies = Condition().move("stop wire", "off", engine)
+    lies = EngineCondition().move("stop wire", "off", engine)
     whole = resistance_between(engine, lies, "stop wire", "block")
     # Worked by hand: wire 0.08, contacts 0.06 and earth 0.03 ohm in series.
     assert whole == pytest.approx(0.08 + 0.06 + 0.03)

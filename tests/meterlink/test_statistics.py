@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.statistics import Statistics
+from meterlink.quantities.statistics import Statistics
 
 LOTTERY = """
 162 671 933 414 788 730 817 33 536 875 670 236 473 167 877 980 316 950 456 92 517 557 956

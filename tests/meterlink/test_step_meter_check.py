@@ -8,7 +8,7 @@ from meterlink.commands import Confirm, Enter, Redo, Skip
 from meterlink.events import Asked, CardEnded, Entered, MeterChecked, StepEnded
 from meterlink.source import Accuracy, Setting
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, PRIMARY, Hands, card
-from tui.telling import Teller, table
+from tui.announcing.teller import Teller, table
 
 CHECK = 'kind = "meter-check"\nid = "meter-check"\ntitle = "Meter check"'
 SPEC = (Accuracy(percent=0.5, counts=2),)

@@ -4,10 +4,11 @@ from collections.abc import Callable
 
 import pytest
 
-from captures.records import decode, encode
+from captures.record.records import decode, encode
 from meterlink.commands import Confirm, Deny, Enter, Redo
 from meterlink.events import (
     BenchEvent,
+    CommandReceived,
     Entered,
     Event,
     Judged,
@@ -15,7 +16,6 @@ from meterlink.events import (
     StepBegan,
     StepEnded,
     StepReopened,
-    Told,
     Zeroed,
 )
 from tests.meterlink.bench_hands import (
@@ -173,7 +173,7 @@ def test_twice_broken_is_no_different():
 
 
 def test_commands_in_the_log_are_who_and_when_and_how():
-    told = [event.command for event in WHOLE if isinstance(event, Told)]
+    told = [event.command for event in WHOLE if isinstance(event, CommandReceived)]
     assert [command.text for command in told if isinstance(command, Enter)] == [
         "20 °C",
         "100 ohm 1%",

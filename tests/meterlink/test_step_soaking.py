@@ -5,9 +5,9 @@ from itertools import pairwise
 
 import pytest
 
+from meterlink.card.profile import read_profile
 from meterlink.commands import Confirm, Enter
 from meterlink.events import Asked, Dropout, Evidence, Judged, SoakPoint, StepEnded, Verdict
-from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, OVER, Hands, card
 
 MACHINE = read_profile(

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.budget import Budget, Component
-from meterlink.criterion import Criterion
 from meterlink.errors import NotationError
 from meterlink.events import Limit, Verdict
-from meterlink.ohms import AtReference
-from meterlink.verdict import CLEAR, judge
-from meterlink.window import Window
+from meterlink.judging.criterion import Criterion
+from meterlink.judging.verdict import CLEAR, judge
+from meterlink.quantities.budget import Budget, Component
+from meterlink.quantities.ohms import AtReference
+from meterlink.quantities.window import Window
 
 # Common practice, no published source: a primary of about 0.7 to 1 ohm, a secondary of about
 # 4 to 7 kohm, a switch near nought ohms closed and over range open.

@@ -2,12 +2,12 @@
 
 import pytest
 
-from meterlink.budget import Component
 from meterlink.commands import Enter
 from meterlink.events import Entered, Evidence, Judged, StepEnded, Verdict
+from meterlink.quantities.budget import Component
 from meterlink.wording import entered_words, percent, sure_words
 from tests.meterlink.bench_hands import OVER, SECONDARY, TORQUE, Hands, card
-from tui.telling import Teller, table
+from tui.announcing.teller import Teller, table
 
 
 def judged(**other: object) -> Judged:

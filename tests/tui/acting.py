@@ -8,15 +8,15 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from math import inf
 
-from meterlink.bench import Bench, Look
-from meterlink.card import Card
+from meterlink.bench.bench import Bench, Snapshot
+from meterlink.card.card import Card
+from meterlink.card.profile import Profile
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
 from meterlink.events import BenchEvent, Event
-from meterlink.profile import Profile
 from meterlink.reading import Reading
 from meterlink.source import Identity
-from tui.session import Face, Seen
+from tui.session.session import Face, Update
 
 RATE = 10.0
 """Readings a second, in the bench's own time."""
@@ -96,7 +96,7 @@ class ActedSession:
 
         self._work.put(work)
 
-    def happen(self, events: Sequence[BenchEvent], look: Look | None = None) -> None:
+    def happen(self, events: Sequence[BenchEvent], look: Snapshot | None = None) -> None:
         """Let these events happen and ``look`` be seen, whatever the bench thinks."""
         done = threading.Event()
 
@@ -127,8 +127,8 @@ class ActedSession:
     def _handle(self, events: Iterable[BenchEvent]) -> None:
         self._show(tuple(events))
 
-    def _show(self, events: Sequence[BenchEvent], look: Look | None = None) -> None:
+    def _show(self, events: Sequence[BenchEvent], look: Snapshot | None = None) -> None:
         self.seen += events
-        seen = Seen(events, look or self.bench.look())
+        seen = Update(events, look or self.bench.look())
         for face in self._faces:
             face(seen)

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 from meterlink.circuit import places
 from meterlink.finding import follow
-from meterlink.practice import Practice
-from tui.practice_bench import PracticeBench
-from tui.practice_plain import PlainPractice
+from meterlink.training import Practice
+from tui.practice.bench import PracticeBench
+from tui.practice.plain import PlainPractice
 
 
 class CarefulTrainee:

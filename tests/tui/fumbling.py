@@ -10,15 +10,15 @@ import threading
 from collections.abc import Iterator
 from pathlib import Path
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, Identity, Setting, Setup, Stop
-from tui.session import Session
-from tui.setting_up import resume_job, session, settings_of
-from tui.shelf import CARDS, PROFILES
+from meterlink.source import Accuracy, Identity, MeterSetup, Setting, Stop
+from tui.session.session import Session
+from tui.session.setup import resume_job, session, settings_of
+from tui.settings.shelf import CARDS, PROFILES
 
 PLACES = (0.13, 0.31, 0.86, 0.99, 1.3, 5200.0, 7010.0, 480e3, 3e7)
 STEPS = ("lead-zero", "primary", "secondary", "stop-switch", "")
@@ -39,7 +39,7 @@ class Wandering:
         """Time of the newest reading: the clock of the sitting."""
         return self.t
 
-    def prepare(self, setup: Setup) -> Setting:
+    def prepare(self, setup: MeterSetup) -> Setting:
         if self._rng.random() < 0.2:
             raise MeterError("the meter has no such quantity; turn its knob")
         full_scale = self._rng.choice((None, 10.0, 1e4, 1e8))

@@ -17,9 +17,9 @@ from meterlink.events import (
     Zeroed,
 )
 from tests.tui.bench_cards import card, profile
-from tui.announcing import Announcer
-from tui.session import Seen
-from tui.tones import Tune
+from tui.announcing.announcer import Announcer
+from tui.announcing.tones import Tune
+from tui.session.session import Update
 
 
 class Heard:
@@ -42,7 +42,7 @@ def heard():
     ear = Heard()
     announcer.player = announcer.speaker = ear
     return SimpleNamespace(
-        ear=ear, tell=lambda *events: announcer(Seen(events, None)), announcer=announcer
+        ear=ear, tell=lambda *events: announcer(Update(events, None)), announcer=announcer
     )
 
 

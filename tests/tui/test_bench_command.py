@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from captures.job import Job
+from captures.job.job import Job
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
-from meterlink.cautions import STANDING
-from meterlink.events import MeterSet, StepBegan, StepEnded, Told
+from meterlink.card.cautions import STANDING
+from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
 
 
 @pytest.fixture
@@ -54,7 +54,7 @@ def test_what_is_typed_moves_the_card_and_the_meter_is_set_for_the_step(simulate
     done = bench(tmp_path, *args, typed=typed)
     assert done.returncode == 0, done.stderr
     events = [entry.event for entry in only_job(tmp_path).entries()]
-    assert [e.command.who for e in events if isinstance(e, Told)] == ["Ines"] * 3
+    assert [e.command.who for e in events if isinstance(e, CommandReceived)] == ["Ines"] * 3
     ended = {e.step: e.outcome for e in events if isinstance(e, StepEnded)}
     assert ended == {"cautions": "acknowledged", "ambient": "done", "lead-zero": "skipped"}
     assert [e.step for e in events if isinstance(e, StepBegan)][-1] == "primary"

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from captures.checks import BASE, gather
-from captures.records import Header
-from captures.store import JobStore
-from meterlink.control_chart import LEAST
+from captures.job.meter_checks import BASE, gather
+from captures.job.store import JobStore
+from captures.record.records import Header
 from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.judging.control_chart import LEAST
 from meterlink.source import Identity
 from tui.cli import main
 from tui.commands.checks import COLUMNS, draw
@@ -146,7 +146,7 @@ def test_a_log_cannot_point_outside_its_job(workshop, capsys):
 
 
 def test_the_drawing_keeps_its_width_and_its_order():
-    from meterlink.control_chart import control_chart
+    from meterlink.judging.control_chart import control_chart
 
     chart = control_chart(FLOW)
     drawn = [draw(value, chart) for value in (chart.lower, 50.0, chart.centre, 52.0, chart.upper)]

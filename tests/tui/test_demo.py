@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from captures.job import Job
+from captures.job.job import Job
 from meterlink.events import Evidence, Judged, StepEnded, Verdict
 from tui.cli import main
 

@@ -1,14 +1,14 @@
 """What a run says at its end: the table, the mark of a failed meter, the finding."""
 
-from meterlink.card import read_card
+from meterlink.card.card import read_card
 from meterlink.commands import Confirm, Deny, Enter
 from meterlink.events import CardEnded
 from tests.meterlink.bench_hands import Hands
+from tui.announcing.teller import Teller
 from tui.cli import main
-from tui.ending import finding_of
-from tui.plain_face import NOTHING_JUDGED, PlainFace
-from tui.session import Seen
-from tui.telling import Teller
+from tui.plain.plain_face import NOTHING_JUDGED, PlainFace
+from tui.session.ending import finding_of
+from tui.session.session import Update
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
 CAUTION = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'
@@ -55,7 +55,7 @@ def test_why_says_the_budget_of_the_newest_verdict():
     assert NOTHING_JUDGED in lines[-1]
     lines.clear()
     hands.tell(Enter(text="0.85 ohm"))
-    face(Seen(hands.events, hands.bench.look()))
+    face(Update(hands.events, hands.bench.look()))
     lines.clear()
     face.why()
     assert "Clear" in lines[0]

@@ -5,8 +5,8 @@ from importlib import resources
 
 import pytest
 
-from captures.store import JobStore
-from meterlink.card import outcomes_of, read_card
+from captures.job.store import JobStore
+from meterlink.card.card import outcomes_of, read_card
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
@@ -17,7 +17,7 @@ from meterlink.events import (
 )
 from meterlink.finding import close_verdict, find, shipped_table
 from tui.cli import main
-from tui.shelf import CARDS
+from tui.settings.shelf import CARDS
 
 CARD = b"""
 format = 1

@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from meterlink.events import CardBegan, CardEnded, Note
 from tests.tui.demo_job import copy_demo
 from tui.cli import main

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from captures.catalogue import CATALOGUE, SHIPPED, read_catalogue
-from captures.comparing import ROUNDING
-from captures.reader import read_capture
+from captures.record.comparison import ROUNDING
+from captures.record.reader import read_capture
+from captures.training.catalogue import CATALOGUE, SHIPPED, read_catalogue
 from tui.cli import main
 
 
 @pytest.fixture(autouse=True)
 def own(tmp_path, monkeypatch) -> Path:
     folder = tmp_path / "own"
-    monkeypatch.setattr("captures.catalogue.own_folder", lambda: folder)
+    monkeypatch.setattr("captures.training.catalogue.own_folder", lambda: folder)
     return folder
 
 
@@ -63,7 +63,7 @@ def test_catalogue_and_notes_go_along(made):
 def test_the_same_seed_makes_the_same_bytes_and_another_seed_other_readings(made, tmp_path):
     from msgspec.structs import replace
 
-    from tui.library_making import make_capture
+    from tui.replay.library_maker import make_capture
 
     exercise = read_catalogue(SHIPPED)[0].exercise
     again, other = tmp_path / "again.jsonl", tmp_path / "other.jsonl"
@@ -75,7 +75,7 @@ def test_the_same_seed_makes_the_same_bytes_and_another_seed_other_readings(made
 
 
 def test_a_library_of_another_seed_is_a_library_of_its_own(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("captures.catalogue.SHIPPED", _two_exercises(tmp_path / "two"))
+    monkeypatch.setattr("captures.training.catalogue.SHIPPED", _two_exercises(tmp_path / "two"))
     assert main(["library", "make", str(tmp_path / "class"), "--seed", "7"]) == 0
     shelf = read_catalogue(tmp_path / "class")
     assert [shelved.exercise.made.seed for shelved in shelf] == [7, 7]
@@ -122,7 +122,9 @@ def test_a_folder_of_own_exercises_that_cannot_be_read_is_said_behind_the_others
 
 
 def test_whoever_checks_all_is_told_of_a_damaged_catalogue_too(own, capsys, monkeypatch):
-    monkeypatch.setattr("captures.catalogue.SHIPPED", _two_exercises(own.parent / "shipped"))
+    monkeypatch.setattr(
+        "captures.training.catalogue.SHIPPED", _two_exercises(own.parent / "shipped")
+    )
     (own / "a-class").mkdir(parents=True)
     (own / "a-class" / CATALOGUE).write_text("format = 7\n", encoding="utf-8")
     assert main(["library", "check"]) == 1

@@ -10,13 +10,13 @@ from types import SimpleNamespace
 
 import pytest
 
-from captures.catalogue import Made
+from captures.training.catalogue import Made
 from drivers.clock import MonotonicClock
 from meterlink.events import Contact, Held, Judged, Note
-from tui.library_making import make_capture
-from tui.pacing import Pacing, at_time, at_touch
-from tui.replaying import Player
-from tui.session import Seen
+from tui.replay.library_maker import make_capture
+from tui.replay.pacing import Pacing, at_time, at_touch
+from tui.replay.player import ReplayPlayer
+from tui.session.session import Update
 
 
 def played(pacing: Pacing, t: float, now: float, *events: object, touches: int = 0) -> None:
@@ -104,12 +104,12 @@ def capture(tmp_path_factory) -> Path:
 
 
 @pytest.fixture
-def player_at(capture) -> Iterator[Callable[[Pacing], Player]]:
+def player_at(capture) -> Iterator[Callable[[Pacing], ReplayPlayer]]:
     """Return what makes a player of the capture; all are closed at the end."""
     with ExitStack() as stack:
 
-        def make(pacing: Pacing) -> Player:
-            player = Player(capture, MonotonicClock(), pacing)
+        def make(pacing: Pacing) -> ReplayPlayer:
+            player = ReplayPlayer(capture, MonotonicClock(), pacing)
             stack.callback(lambda: player.close())
             return player
 
@@ -119,12 +119,12 @@ def player_at(capture) -> Iterator[Callable[[Pacing], Player]]:
 class Watching:
     """A face that keeps what it was shown."""
 
-    def __init__(self, player: Player) -> None:
+    def __init__(self, player: ReplayPlayer) -> None:
         self.events: list[object] = []
         self.idle = 0
         player.show(self)
 
-    def __call__(self, seen: Seen) -> None:
+    def __call__(self, seen: Update) -> None:
         self.events += seen.events
         self.idle += not seen.events
 
@@ -165,7 +165,7 @@ def test_going_back_plays_the_record_anew_to_the_touch_before(player_at):
     starts = []
     player.on_restart = lambda: starts.append(player.played.replay.touches)
 
-    def back_once(seen: Seen) -> None:
+    def back_once(seen: Update) -> None:
         if player.played.replay.touches == 3 and not starts:
             player.previous_touch()
 

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from captures.store import JobStore
+from captures.job.store import JobStore
 from drivers.opening import open_source
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
-from tui.leading import lead
-from tui.plain_face import PlainFace
-from tui.setting_up import session
-from tui.shelf import CARDS, PROFILES
-from tui.telling import Teller
+from tui.announcing.teller import Teller
+from tui.plain.plain_face import PlainFace
+from tui.session.hands import connect_hands
+from tui.session.setup import session
+from tui.settings.shelf import CARDS, PROFILES
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limit on the size of a file there")
@@ -35,7 +35,7 @@ def test_a_record_that_cannot_be_written_is_said_loudly_and_once(tmp_path: Path)
             source = open_source(bench.port, clock=bench.clock)
             with session(job, source, bench.clock, card, profile) as sitting:
                 face = PlainFace(Teller(card), said.append, trouble=lambda: sitting.trouble)
-                lead(sitting, bench)
+                connect_hands(sitting, bench)
                 sitting.show(face)
                 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
                 sitting.run(threading.Event())

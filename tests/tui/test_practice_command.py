@@ -6,14 +6,14 @@ import re
 
 import pytest
 
-from captures.job import Job
+from captures.job.job import Job
 from meterlink.circuit.workshop import Workshop
-from meterlink.practice import Order, Practice, draw, fault_names, score
+from meterlink.training import Order, Practice, draw, fault_names, score
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.careful_trainee import CarefulTrainee
 from tui.cli import main
-from tui.practice_bench import PracticeBench
-from tui.practice_plain import PlainPractice
+from tui.practice.bench import PracticeBench
+from tui.practice.plain import PlainPractice
 
 BASE = demo_profile()
 
@@ -361,7 +361,7 @@ def test_a_line_that_makes_no_sense_is_said_and_changes_nothing(line, said):
 
 
 def test_every_command_that_help_lists_is_taken():
-    from tui.practice_words import COMMANDS
+    from tui.practice.words import COMMANDS
 
     shown = play(practice_on(**STUCK), "help", *(word.split()[0] for word in COMMANDS))
     assert "There is no command" not in shown

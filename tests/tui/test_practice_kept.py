@@ -10,15 +10,15 @@ from contextlib import contextmanager
 
 import pytest
 
-from captures.trainee_files import TraineeStore
-from captures.trainees import Begun, Typed
-from meterlink.practice import Order, Practice, draw
+from captures.training.trainee_files import TraineeStore
+from captures.training.trainees import PracticeBegun, Typed
+from meterlink.training import Order, Practice, draw
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.terminals import ROOT
 from tui.cli import main
-from tui.practice_bench import PracticeBench
-from tui.practice_kept import Diary, begin
-from tui.practice_plain import PlainPractice
+from tui.practice.bench import PracticeBench
+from tui.practice.diary import Diary, begin
+from tui.practice.plain import PlainPractice
 
 STUCK = ["--seed", "3", "--fault", "stop-switch-stuck-closed", "--complaint", "no-spark"]
 FIRST = ["cautions", "safe", "air", "tips", "check spark at the test gap", "set stop wire off"]
@@ -151,9 +151,9 @@ def test_a_begun_practice_that_makes_no_sense_any_more_is_said(
     monkeypatch, tmp_path, capsys, changes
 ):
     case = draw(Order(seed=3, fault="plug-bad"), demo_profile())
-    fields = {f: getattr(begin(case, ""), f) for f in Begun.__struct_fields__} | changes
+    fields = {f: getattr(begin(case, ""), f) for f in PracticeBegun.__struct_fields__} | changes
     with TraineeStore(tmp_path).open("Ann") as file:
-        file.append(Begun(**fields))
+        file.append(PracticeBegun(**fields))
     assert practise(monkeypatch, tmp_path, [], "--resume") in (2, 4)
     said = capsys.readouterr().err
     assert said.count("\n") == 1
@@ -201,7 +201,7 @@ def test_lines_that_cannot_be_written_wait_and_it_is_said_once(monkeypatch, tmp_
         face = PlainPractice(practice, bench, shown.append, Diary(file, begin(case, "")))
         face.begin()
         with monkeypatch.context() as patched:
-            patched.setattr("captures.appending.os.write", full)
+            patched.setattr("captures.record.append_file.os.write", full)
             face.take("set cap off")
             face.take("set cap on")
         (said,) = [line for line in shown if "cannot be written" in line]

@@ -4,16 +4,16 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Digits, Input, Static
 
-from captures.trainee_files import TraineeStore
-from meterlink.cautions import STANDING
+from captures.training.trainee_files import TraineeStore
+from meterlink.card.cautions import STANDING
 from meterlink.errors import PortLostError
-from meterlink.practice import Order, Practice, draw
+from meterlink.training import Order, Practice, draw
 from tests.meterlink.circuit_patients import demo_profile
-from tui.practice_bench import PracticeBench
-from tui.practice_kept import Diary, begin
-from tui.practice_screen import PracticeApp
+from tui.practice.bench import PracticeBench
+from tui.practice.diary import Diary, begin
+from tui.practice.screen import PracticeApp
 from tui.screen.picture import PictureView
-from tui.screen.running import RunningText
+from tui.screen.running_text import RunningText
 
 SIZE = (110, 36)
 

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.profile import read_profile
-from tui.asking import Asker, EndedError
+from meterlink.card.profile import read_profile
 from tui.cli import main
-from tui.profile_questions import as_toml, ask_profile
+from tui.plain.profile_questions import as_toml, ask_profile
+from tui.plain.prompts import EndedError, Prompter
 
 WINDING = [
     *("yes", "primary", "primary terminal", "laminations", ""),
@@ -60,7 +60,7 @@ def asked(answers: list[str]) -> tuple[bytes, str]:
         except StopIteration:
             raise EOFError from None
 
-    data = as_toml(ask_profile(Asker(read, lambda words: said.write(words) and None)))
+    data = as_toml(ask_profile(Prompter(read, lambda words: said.write(words) and None)))
     assert list(left) == [], "questions ended before the answers"
     return data, said.getvalue()
 
@@ -134,7 +134,7 @@ def test_whatever_is_typed_the_file_is_valid_or_there_is_none(typed, at):
     answers = [*WHOLE[:at], *typed, *WHOLE[at:], *["no"] * 200]
     left = iter(answers)
     try:
-        data = as_toml(ask_profile(Asker(lambda: next(left), lambda words: None)))
+        data = as_toml(ask_profile(Prompter(lambda: next(left), lambda words: None)))
     except (EndedError, StopIteration):
         return
     read_profile(data, "p.toml")

@@ -8,19 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from captures.answers import read_answers
-from captures.catalogue import Made
-from captures.records import Header, decode, encode
+from captures.record.records import Header, decode, encode
+from captures.training.answers import read_answers
+from captures.training.catalogue import Made
 from meterlink.reading import Reading
 from tui.cli import main
-from tui.library_making import make_capture
+from tui.replay.library_maker import make_capture
 
 
 @pytest.fixture(autouse=True)
 def own_folders(tmp_path, monkeypatch):
     """Keep the user's own folders out of it."""
-    monkeypatch.setattr("captures.catalogue.own_folder", lambda: tmp_path / "exercises")
-    monkeypatch.setattr("captures.answers.default_folder", lambda: tmp_path / "answers")
+    monkeypatch.setattr("captures.training.catalogue.own_folder", lambda: tmp_path / "exercises")
+    monkeypatch.setattr("captures.training.answers.default_folder", lambda: tmp_path / "answers")
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
 
 
@@ -228,9 +228,9 @@ def test_other_policy_numbers_are_named_where_this_program_has_others(capture, c
 
 def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):
     """The record holds what it was held by, so a program with other numbers comes to the same."""
-    from captures.beginnings import read_beginning, settings_for
+    from captures.record.replay_setup import read_replay_setup, settings_for
     from meterlink.hold import POLICY, HoldPolicy
-    from tui.shelf import CARDS, PROFILES
+    from tui.settings.shelf import CARDS, PROFILES
 
     other = HoldPolicy(least_readings=POLICY.least_readings + 4)
     settings = settings_for(
@@ -239,7 +239,7 @@ def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):
     header = Header(started="2026-11-03T09:00:00.000+00:00", program="x", settings=settings)
     read = decode(encode(header))
     assert isinstance(read, Header)
-    assert read_beginning(read, "x").policy == other
+    assert read_replay_setup(read, "x").policy == other
 
 
 def test_a_damaged_capture_is_played_as_far_as_it_can_be_read(capture, capsys):

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from captures.replaying import Played
-from captures.verifying import State, verify
+from captures.record.replay import Played
+from captures.record.verify import State, verify
 from drivers.simulated import scenario_names
 from tests.tui.fumbling import fumble
 from tui.cli import main
-from tui.library_making import Made, make_capture
+from tui.replay.library_maker import Made, make_capture
 
 
 def assert_replays(path: Path) -> int:

@@ -9,16 +9,16 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from captures.answers import read_answers
-from captures.catalogue import Made
+from captures.training.answers import read_answers
+from captures.training.catalogue import Made
 from drivers.clock import MonotonicClock
-from meterlink.notation import format_value
+from meterlink.quantities.notation import format_value
 from tests.tui.looking import screen_text
-from tui.library_making import make_capture
-from tui.pacing import Pacing
-from tui.replaying import Player
+from tui.replay.library_maker import make_capture
+from tui.replay.pacing import Pacing
+from tui.replay.player import ReplayPlayer
+from tui.replay.screen import ReplayApp
 from tui.screen.plotting import LookPlot
-from tui.screen.replay import ReplayApp
 from tui.screen.trace import TraceView
 
 LONGEST_S = 10.0
@@ -36,11 +36,11 @@ def capture(tmp_path_factory) -> Path:
 
 
 @pytest.fixture
-def player_at(capture) -> Iterator[Callable[[Pacing], Player]]:
+def player_at(capture) -> Iterator[Callable[[Pacing], ReplayPlayer]]:
     with ExitStack() as stack:
 
-        def make(pacing: Pacing) -> Player:
-            player = Player(capture, MonotonicClock(), pacing)
+        def make(pacing: Pacing) -> ReplayPlayer:
+            player = ReplayPlayer(capture, MonotonicClock(), pacing)
             stack.callback(lambda: player.close())
             return player
 

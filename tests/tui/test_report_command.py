@@ -2,13 +2,13 @@
 
 import pytest
 
+from captures.job.store import JobStore
 from captures.report.wording import budget_of
-from captures.report.writing import gather
-from captures.store import JobStore
+from captures.report.write import gather
 from tests.captures.browsing import Seen
 from tests.tui.demo_job import copy_demo
 from tui.cli import main
-from tui.shelf import CARDS
+from tui.settings.shelf import CARDS
 
 
 @pytest.fixture

@@ -7,12 +7,12 @@ from textual.widgets import Input, OptionList
 
 from meterlink.errors import MeterError
 from tests.tui.looking import screen_text
-from tui.screen.choosing import Choice, ChooseApp, Listed, Meter, Offer
+from tui.screen.choosing import Choice, ChooseApp, ListEntry, Meter, Offer
 
 OFFER = Offer(
-    jobs=[Listed("2026-11-02-pump-7", "Pump 7, no spark"), Listed("2026-11-01-pump-3")],
-    profiles=[Listed("pump-set-demo", "Portable pump set"), Listed("chain-saw-a")],
-    cards=[Listed("ignition-check", "Armature and stop switch"), Listed("no-spark")],
+    jobs=[ListEntry("2026-11-02-pump-7", "Pump 7, no spark"), ListEntry("2026-11-01-pump-3")],
+    profiles=[ListEntry("pump-set-demo", "Portable pump set"), ListEntry("chain-saw-a")],
+    cards=[ListEntry("ignition-check", "Armature and stop switch"), ListEntry("no-spark")],
     usual=Choice(profile="chain-saw-a", card="ignition-check"),
 )
 FOUND = [Meter("/dev/ttyUSB0", "scpi", "bench meter 4021"), Meter("COM9", "", "[/x]\x1b[2J")]

@@ -16,8 +16,8 @@ from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
-from tui.screen.settings import ScreenSettings
 from tui.screen.themes import DARK, LIGHT, PLAIN
+from tui.settings.screen_settings import ScreenSettings
 
 COLOURED = [DARK, LIGHT]
 NEWS = ("good", "bad", "unsure")

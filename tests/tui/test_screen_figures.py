@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tui.announcing.forms import PHASE_PICTURES, VERDICT_FORMS, VERDICT_PICTURES
 from tui.screen import figures
 from tui.screen.blocks import paint, rows_of
-from tui.screen.forms import PHASE_PICTURES, VERDICT_FORMS, VERDICT_PICTURES
 
 SHOWN = "0123456789OL-.kMGVmΩ"
 

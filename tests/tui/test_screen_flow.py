@@ -8,15 +8,15 @@ import msgspec
 import pytest
 from textual.widgets import Button, Input, OptionList
 
-from meterlink.card import MeterCheckStep
+from meterlink.card.card import MeterCheckStep
 from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Judged, StepEnded
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile
 from tests.tui.bench_screen import QUIET, bench, press, touch, until
 from tests.tui.looking import screen_text, settled
+from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
-from tui.screen.forms import Phase
 from tui.screen.stage import StageView
 from tui.screen.status import StatusLine
 from tui.screen.watch import WatchView

@@ -8,11 +8,11 @@ from meterlink.events import StepBegan
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
-from tui.played_hands import BenchHands
 from tui.screen.app import BenchApp
 from tui.screen.hands import HandsView
 from tui.screen.picture import PictureView
-from tui.screen.settings import ScreenSettings
+from tui.session.played_hands import BenchHands
+from tui.settings.screen_settings import ScreenSettings
 
 PLACES = ("primary terminal", "laminations", "plug lead", "stop wire", "block", "air", "other tip")
 

@@ -5,10 +5,10 @@ from math import inf
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.criterion import Criterion
-from meterlink.window import Window
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 from tui.screen.ruler import ruler
-from tui.screen.scale import Scale
+from tui.screen.scale import AxisScale
 
 WINDING = Criterion.winding(Window(0.7, 1.0))
 CLOSED = Criterion.closed(2.0)
@@ -22,22 +22,22 @@ ohms = st.floats(0, 1e9, allow_nan=False)
 
 @given(criteria, ohms, ohms)
 def test_a_larger_value_never_lies_farther_left(criterion, a, b):
-    scale = Scale.of(criterion)
+    scale = AxisScale.of(criterion)
     low, high = sorted((a, b))
     assert scale.place(low) <= scale.place(high)
 
 
 @given(criteria)
 def test_the_window_lies_within_the_line_with_room_beside_it(criterion):
-    scale = Scale.of(criterion)
+    scale = AxisScale.of(criterion)
     for end in (criterion.window.low, criterion.window.high):
         if end:
             assert 0 < scale.place(end) < 1
 
 
 def test_wide_and_one_sided_windows_are_logarithmic_and_narrow_ones_are_not():
-    assert not Scale.of(WINDING).logarithmic
-    assert all(Scale.of(criterion).logarithmic for criterion in (CLOSED, OPEN, WIDE))
+    assert not AxisScale.of(WINDING).logarithmic
+    assert all(AxisScale.of(criterion).logarithmic for criterion in (CLOSED, OPEN, WIDE))
 
 
 @given(criteria, ohms, columns)
@@ -69,7 +69,7 @@ def test_uncertainty_is_a_bar_as_long_as_its_value_says():
     bar = pointer.strip()
     assert bar[0] == "├"
     assert bar[-1] == "┤"
-    scale = Scale.of(WINDING)
+    scale = AxisScale.of(WINDING)
     expected = 100 * (scale.place(0.925) - scale.place(0.775))
     assert abs(len(bar) - 1 - expected) <= 1
 

@@ -24,14 +24,14 @@ from meterlink.events import (
     StepEnded,
     Verdict,
 )
+from meterlink.hold.stages import Stage
 from meterlink.reading import Reading
-from meterlink.stages import Stage
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.screen.settings import ScreenSettings
 from tui.screen.trace import TraceView
+from tui.settings.screen_settings import ScreenSettings
 
 FOLDER = Path(__file__).parent / "snapshots"
 SIZES = [(80, 24), (100, 30), (140, 40)]

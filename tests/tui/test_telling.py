@@ -1,8 +1,8 @@
 """Events in words."""
 
-from meterlink.card import read_card
+from meterlink.card.card import read_card
 from meterlink.events import Dropout, Gap, StepEnded
-from tui.telling import Teller
+from tui.announcing.teller import Teller
 
 CARD = read_card(
     b'format = 1\nid = "short"\ntitle = "Short"\n\n'

@@ -9,8 +9,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from drivers.wires import load
-from drivers.wires.store import SHIPPED
+from drivers.frames import load
+from drivers.frames.store import SHIPPED
 from tui.cli import main
 
 
@@ -19,7 +19,7 @@ def own_folder(tmp_path, monkeypatch):
     """No test sees, or depends on, what the person who runs it has configured."""
     folder = tmp_path / "config" / "wires"
     folder.mkdir(parents=True)
-    monkeypatch.setattr("drivers.wires.store.user_folder", lambda: folder)
+    monkeypatch.setattr("drivers.frames.store.user_folder", lambda: folder)
     return folder
 
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.source import RecordSource
-    from meterlink.analysis import Analysis, HoldFacts
+    from captures.record.record_source import RecordSource
+    from meterlink.bench.analysis import Analysis, HoldFacts
 
 NAME: Final = "analyse"
 HELP: Final = "hold and judge what a capture or a readings file contains"
@@ -37,8 +37,8 @@ def run(args: argparse.Namespace) -> int:
     """Print each hold, then a summary."""
     from pathlib import Path
 
-    from captures.source import open_readings
-    from meterlink.analysis import Analysis
+    from captures.record.record_source import open_readings
+    from meterlink.bench.analysis import Analysis
 
     source = open_readings(Path(args.file))
     analysis = Analysis()
@@ -66,7 +66,7 @@ def _holds(
     args: argparse.Namespace, source: "RecordSource", analysis: "Analysis"
 ) -> "Iterator[HoldFacts]":
     from meterlink.reading import Reading
-    from tui.judging_by import JudgingBy
+    from tui.session.judging_by import JudgingBy
 
     judging = JudgingBy(args, source.header)
     analysis.judge_by(judging.assessor(), judging.step)
@@ -85,9 +85,9 @@ def _print_json(facts: "HoldFacts") -> None:
 
 
 def _print_text(facts: "HoldFacts") -> None:
-    from meterlink.notation import format_value, format_with_u
-    from tui.signs import can_show
-    from tui.telling import VERDICT_WORDS
+    from meterlink.quantities.notation import format_value, format_with_u
+    from tui.announcing.signs import can_show
+    from tui.announcing.teller import VERDICT_WORDS
 
     sign = can_show("Ω")
     shown = format_value(facts.value, facts.unit, facts.resolution or None, ohm_sign=sign)

@@ -6,18 +6,18 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.terminal import forget_typed_ahead, has_screen
+from tui.plain.terminal import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
-    from captures.job import JobWriter
+    from captures.job.job import JobWriter
     from drivers.reconnect import ReconnectingSource
-    from meterlink.card import Card
+    from meterlink.card.card import Card
+    from meterlink.card.profile import Profile
     from meterlink.events import Event
-    from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
-    from tui.configuration import Configuration, MeterChoice
-    from tui.screen.settings import ScreenSettings
-    from tui.session import Session
+    from tui.session.session import Session
+    from tui.settings.configuration import Configuration, MeterChoice
+    from tui.settings.screen_settings import ScreenSettings
 
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
@@ -47,9 +47,9 @@ def run(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_lasting
-    from tui import configuration
-    from tui.choosing import choose
-    from tui.setting_up import job_store, session, settings_of
+    from tui.session.meter_choice import choose
+    from tui.session.setup import job_store, session, settings_of
+    from tui.settings import configuration
 
     known = configuration.load()
     chosen = _choose_on_screen(args, known)
@@ -88,9 +88,9 @@ def _choose_on_screen(
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
     if args.port or args.job or args.profile or args.plain or not has_screen():
         return args
-    from tui.offering import find_meters, offer
     from tui.screen.choosing import ChooseApp
-    from tui.setting_up import job_store
+    from tui.screen.offers import find_meters, offer
+    from tui.session.setup import job_store
 
     app = ChooseApp(
         offer(job_store(args.jobs), known, args.card),
@@ -114,12 +114,12 @@ def _accuracy(
     args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
 ) -> "tuple[Accuracy, ...]":
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
-    from drivers.wires import WireSource
-    from meterlink.notation import parse_accuracy
+    from drivers.frames import FrameSource
+    from meterlink.quantities.notation import parse_accuracy
 
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)
-    described = source.inner.wire.accuracies() if isinstance(source.inner, WireSource) else ()
+    described = source.inner.wire.accuracies() if isinstance(source.inner, FrameSource) else ()
     return known.accuracy_of(source.identity) or described
 
 
@@ -130,7 +130,7 @@ def _remember(
     from msgspec.structs import replace
 
     from meterlink.errors import CannotWriteError
-    from tui import configuration
+    from tui.settings import configuration
 
     now = replace(known, meter=replace(choice, identity=str(identity)))
     if profile:
@@ -144,8 +144,8 @@ def _work(
     args: argparse.Namespace, usual: str
 ) -> "tuple[JobWriter | None, Card, Profile, list[Event]]":
     """Return the job to go on with, None for one yet to be made, and what it is worked by."""
-    from tui.setting_up import job_store, resume_job
-    from tui.shelf import CARDS, PROFILES, only_profile
+    from tui.session.setup import job_store, resume_job
+    from tui.settings.shelf import CARDS, PROFILES, only_profile
 
     resumed = resume_job(job_store(args.jobs), args.job) if args.job else None
     if resumed is not None:
@@ -175,17 +175,17 @@ def _keep_settings(settings: "ScreenSettings") -> None:
     from msgspec.structs import replace
 
     from meterlink.errors import MeterlinkError
-    from tui import configuration
+    from tui.settings import configuration
 
     with contextlib.suppress(MeterlinkError):
         configuration.save(replace(configuration.load(), screen=settings))
 
 
 def _run_plain(sitting: "Session", who: str) -> int:
-    from tui.plain_face import PlainFace
-    from tui.telling import Teller
-    from tui.typed_commands import HELP as TYPED
-    from tui.typed_commands import read_command
+    from tui.announcing.teller import Teller
+    from tui.plain.plain_face import PlainFace
+    from tui.plain.typed_commands import HELP as TYPED
+    from tui.plain.typed_commands import read_command
 
     face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
     sitting.show(face)

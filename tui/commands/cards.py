@@ -3,12 +3,12 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.json_option import add_json
+from tui.commands._json_option import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlink.card import Card
+    from meterlink.card.card import Card
 
 NAME: Final = "cards"
 HELP: Final = "list work cards, show one, or check a file"
@@ -34,8 +34,8 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from meterlink.declared import to_plain
-    from tui.shelf import CARDS
-    from tui.shelf_listing import print_all
+    from tui.settings.shelf import CARDS
+    from tui.settings.shelf_listing import print_all
 
     match args.what:
         case "show":
@@ -56,15 +56,15 @@ def _check(args: argparse.Namespace) -> int:
     import json
     from pathlib import Path
 
-    from meterlink.card_review import (
+    from meterlink.finding.card_review import (
         mistakes_beside_table,
         not_judged,
         not_measured,
         passed_over,
     )
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
     from tui.commands.finding import fault_table
-    from tui.shelf import CARDS, PROFILES
+    from tui.settings.shelf import CARDS, PROFILES
 
     file = Path(args.file)
     card = CARDS.read(file) if file.is_file() else CARDS.get(args.file)
@@ -91,8 +91,8 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _lines(card: "Card") -> "Iterator[str]":
-    from meterlink.cautions import STANDING
-    from meterlink.text import plain
+    from meterlink.card.cautions import STANDING
+    from meterlink.quantities.text import plain
 
     yield f"{plain(card.title)} ({card.id})"
     if card.about:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.checks import Recorded, Series
-    from meterlink.control_chart import ControlChart
+    from captures.job.meter_checks import RecordedCheck, Series
+    from meterlink.judging.control_chart import ControlChart
 
 NAME: Final = "checks"
 HELP: Final = "show how meters held up against known resistors, as control charts"
@@ -25,8 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Gather and show."""
-    from captures.checks import gather
-    from tui.setting_up import job_store
+    from captures.job.meter_checks import gather
+    from tui.session.setup import job_store
 
     wanted = args.meter.casefold()
     series = [one for one in gather(job_store(args.jobs)) if wanted in one.meter.casefold()]
@@ -75,8 +75,8 @@ def _print_json(series: "Series") -> None:
 
 
 def _lines(series: "Series") -> "Iterator[str]":
-    from meterlink.control_chart import LEAST
-    from meterlink.text import plain
+    from meterlink.judging.control_chart import LEAST
+    from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
     chart, many = series.chart, counted(len(series.checks), "check")
@@ -123,7 +123,7 @@ def _said(chart: "ControlChart | None") -> dict[int, list[str]]:
     return said
 
 
-def _when(record: "Recorded") -> str:
-    from meterlink.text import plain
+def _when(record: "RecordedCheck") -> str:
+    from meterlink.quantities.text import plain
 
     return plain(record.at[:16].replace("T", " "), 40).ljust(16)

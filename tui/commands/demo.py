@@ -4,12 +4,12 @@ import argparse
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.seeds import seed
-from tui.terminal import has_screen
+from tui.commands._seeds import seed
+from tui.plain.terminal import has_screen
 
 if TYPE_CHECKING:
     from drivers.simulated import SimulatedBench
-    from tui.session import Session
+    from tui.session.session import Session
 
 NAME: Final = "demo"
 HELP: Final = "run the whole job on the built-in simulated bench; no meter needed"
@@ -30,9 +30,9 @@ def run(args: argparse.Namespace) -> int:
     from drivers.clock import MonotonicClock
     from drivers.opening import open_source
     from drivers.simulated import SimulatedBench, load_scenario
-    from tui.leading import lead
-    from tui.setting_up import job_store, session, settings_of
-    from tui.shelf import CARDS, PROFILES
+    from tui.session.hands import connect_hands
+    from tui.session.setup import job_store, session, settings_of
+    from tui.settings.shelf import CARDS, PROFILES
 
     plain = args.plain or not has_screen()
     scenario = load_scenario(args.scenario)
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         source = open_source(bench.port, clock=bench.clock)
         try:
             with session(job, source, bench.clock, card, profile, settings=simulated) as sitting:
-                lead(sitting, bench)
+                connect_hands(sitting, bench)
                 code = _run_plain(sitting) if plain else _run_screen(sitting, bench)
         finally:
             source.close()
@@ -57,8 +57,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run_plain(sitting: "Session") -> int:
-    from tui.plain_face import PlainFace
-    from tui.telling import Teller
+    from tui.announcing.teller import Teller
+    from tui.plain.plain_face import PlainFace
 
     face = PlainFace(Teller(sitting.bench.card), trouble=lambda: sitting.trouble)
     sitting.show(face)
@@ -68,8 +68,8 @@ def _run_plain(sitting: "Session") -> int:
 
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench") -> int:
-    from tui.played_hands import BenchHands
     from tui.screen import run_bench_screen
+    from tui.session.played_hands import BenchHands
 
     bench.hands.leave("cautions")  # a person acknowledges those
     return run_bench_screen(sitting, title=bench.scenario.title, hands=BenchHands(bench))

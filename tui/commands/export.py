@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from captures.exporting import Row
+    from captures.exchange.export import TableRow
 
 NAME: Final = "export"
 HELP: Final = "write readings or holds as CSV or Parquet"
@@ -32,12 +32,12 @@ def run(args: argparse.Namespace) -> int:
     """Write the table; says where and how many rows."""
     from pathlib import Path
 
-    from captures.exporting import new_file, write_csv, write_parquet
-    from captures.names import shown_path
-    from captures.tables import HoldRow, ReadingRow
+    from captures.exchange.export import new_file, write_csv, write_parquet
+    from captures.exchange.tables import HoldRow, ReadingRow
+    from captures.job.names import shown_path
     from meterlink.errors import UsageError
 
-    kind: type[Row] = HoldRow if args.holds else ReadingRow
+    kind: type[TableRow] = HoldRow if args.holds else ReadingRow
     rows = _rows(_captures(args), holds=args.holds)
     as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
     if args.output is None:
@@ -61,7 +61,7 @@ def _captures(args: argparse.Namespace) -> "list[Path]":
     from pathlib import Path
 
     from meterlink.errors import UnreadableError
-    from tui.setting_up import job_store
+    from tui.session.setup import job_store
 
     try:
         return job_store(args.jobs).job(args.what).captures()
@@ -69,8 +69,8 @@ def _captures(args: argparse.Namespace) -> "list[Path]":
         return [Path(args.what)]
 
 
-def _rows(captures: "list[Path]", *, holds: bool) -> "Iterator[Row]":
-    from captures.tables import hold_rows, reading_rows
+def _rows(captures: "list[Path]", *, holds: bool) -> "Iterator[TableRow]":
+    from captures.exchange.tables import hold_rows, reading_rows
 
     for path in captures:
         yield from hold_rows(path) if holds else reading_rows(path)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from meterlink.bench.progress import Progress
     from meterlink.finding import FaultTable, Finding, Outcome
-    from meterlink.progress import Progress
 
 NAME: Final = "finding"
 HELP: Final = "say what a job's checks together mean, and what to check next"
@@ -54,13 +54,13 @@ def run(args: argparse.Namespace) -> int:
 def _run_finding(args: argparse.Namespace) -> int:
     import msgspec
 
-    from captures.standing import JobSettings, card_progress
+    from captures.job.card_progress import JobSettings, card_progress
     from meterlink.errors import UsageError
     from meterlink.finding import find
     from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
-    from meterlink.text import plain
-    from tui.setting_up import job_store
-    from tui.shelf import CARDS
+    from meterlink.quantities.text import plain
+    from tui.session.setup import job_store
+    from tui.settings.shelf import CARDS
 
     if args.file is not None:
         raise UsageError(
@@ -97,7 +97,7 @@ def _complaint(given: str | None, cards: "list[Progress]") -> str:
 
 def _outcome(text: str) -> tuple[str, str]:
     from meterlink.errors import UsageError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     check, equals, outcome = text.partition("=")
     if not (check and equals and outcome):
@@ -139,7 +139,7 @@ def _read(path: str) -> bytes:
 
     from meterlink.declared import LARGEST_FILE
     from meterlink.errors import UnreadableError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     try:
         with Path(path).open("rb") as file:

@@ -4,7 +4,7 @@ import argparse
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from captures.job import JobWriter
+    from captures.job.job import JobWriter
 
 NAME: Final = "import"
 HELP: Final = "take plain readings files (CSV: t_s,value,unit) into a job"
@@ -26,8 +26,8 @@ def run(args: argparse.Namespace) -> int:
     """Make one capture of each file."""
     from pathlib import Path
 
-    from captures.importing import import_readings
-    from captures.names import shown_path
+    from captures.job.import_readings import import_readings
+    from captures.job.names import shown_path
 
     started = _started(args)
     with _job(args) as job:
@@ -40,9 +40,9 @@ def run(args: argparse.Namespace) -> int:
 def _job(args: argparse.Namespace) -> "JobWriter":
     from pathlib import Path
 
-    from captures.reader import open_regular
-    from meterlink.text import plain
-    from tui.setting_up import job_store
+    from captures.record.reader import open_regular
+    from meterlink.quantities.text import plain
+    from tui.session.setup import job_store
 
     for file in args.files:
         open_regular(Path(file)).close()  # no job for a file that is not there
@@ -53,7 +53,7 @@ def _job(args: argparse.Namespace) -> "JobWriter":
 
 
 def _started(args: argparse.Namespace) -> str:
-    from captures.times import read_rfc3339
+    from captures.record.times import read_rfc3339
     from meterlink.errors import UnreadableError, UsageError
 
     if not args.started:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.job import Job
-    from captures.listing import Listed
-    from captures.store import JobStore
+    from captures.job.job import Job
+    from captures.job.listing import JobSummary
+    from captures.job.store import JobStore
 
 NAME: Final = "jobs"
 HELP: Final = "list jobs, show one, attach files, pack one for handing over"
@@ -52,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do what was asked."""
-    from tui.setting_up import job_store
+    from tui.session.setup import job_store
 
     store = job_store(args.jobs)
     does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack}
@@ -86,10 +86,10 @@ def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
 def _list(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
-    from captures.listing import Standing, list_jobs
-    from captures.names import as_utf8
+    from captures.job.listing import JobStatus, list_jobs
+    from captures.job.names import as_utf8
 
-    standing = Standing(args.standing) if args.standing else None
+    standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
         store,
         match=args.match,
@@ -106,7 +106,7 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
         else:
             print(_line(job))
     if not found and not args.json:
-        from meterlink.text import plain
+        from meterlink.quantities.text import plain
 
         print(f"no such job in {plain(str(store.root))}")
     return 0
@@ -114,15 +114,15 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
 
 def _day(text: str) -> str:
     from meterlink.errors import UsageError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     if text and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
         raise UsageError(f"«{plain(text)}» is no day; expected such as 2026-11-03")
     return text
 
 
-def _line(job: "Listed") -> str:
-    from meterlink.text import plain
+def _line(job: "JobSummary") -> str:
+    from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
     captures = counted(job.captures, "capture")
@@ -130,7 +130,7 @@ def _line(job: "Listed") -> str:
 
 
 def _show(args: argparse.Namespace, store: "JobStore") -> int:
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     job = store.job(args.job)
     if args.json:
@@ -148,8 +148,8 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
 def _show_json(job: "Job") -> None:
     import msgspec
 
-    from captures.names import as_utf8
-    from captures.records import encode
+    from captures.job.names import as_utf8
+    from captures.record.records import encode
 
     header = job.header()
     facts = {"job": as_utf8(job.name), "title": header.title, "started": header.started}
@@ -161,11 +161,11 @@ def _show_json(job: "Job") -> None:
 
 def _told(job: "Job") -> "Iterator[str]":
     """Yield what happened, card by card, then the table of results of each."""
-    from captures.standing import JobSettings, card_progress
+    from captures.job.card_progress import JobSettings, card_progress
     from meterlink.events import CardBegan
-    from meterlink.text import plain
-    from tui.shelf import CARDS
-    from tui.telling import Teller, table
+    from meterlink.quantities.text import plain
+    from tui.announcing.teller import Teller, table
+    from tui.settings.shelf import CARDS
 
     stands = list(card_progress(job, JobSettings(job), CARDS.get))
     tellers = {progress.card.id: Teller(progress.card) for progress in stands}
@@ -183,8 +183,8 @@ def _told(job: "Job") -> "Iterator[str]":
 def _attach(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.attaching import attach
-    from captures.names import shown_path
+    from captures.job.attachments import attach
+    from captures.job.names import shown_path
 
     with store.resume(args.job) as job:
         for file in args.files:
@@ -196,8 +196,8 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
 def _pack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.names import shown_path
-    from captures.packing import PACK_ENDING, pack
+    from captures.job.names import shown_path
+    from captures.job.pack import PACK_ENDING, pack
 
     job = store.job(args.job)
     target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
@@ -209,10 +209,10 @@ def _pack(args: argparse.Namespace, store: "JobStore") -> int:
 def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.names import shown_path
-    from captures.packing import LARGEST, unpack
-    from captures.verifying import State
-    from captures.verifying_job import verify_job
+    from captures.job.names import shown_path
+    from captures.job.pack import LARGEST, unpack
+    from captures.job.verify_job import verify_job
+    from captures.record.verify import State
     from meterlink.errors import UsageError
 
     if args.largest is not None and args.largest < 1:

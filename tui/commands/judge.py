@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlink.assess import Assessment, Assessor
-    from meterlink.criterion import Criterion
     from meterlink.events import Held
-    from meterlink.notation import Value
-    from meterlink.window import Window
+    from meterlink.judging.assess import Assessment, Assessor
+    from meterlink.judging.criterion import Criterion
+    from meterlink.quantities.notation import Value
+    from meterlink.quantities.window import Window
 
 NAME: Final = "judge"
 HELP: Final = "judge a typed reading against a window, with its uncertainty"
@@ -69,7 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
-    from meterlink.notation import parse_as, parse_window
+    from meterlink.quantities.notation import parse_as, parse_window
 
     window = parse_window(args.window)
     value = parse_as(args.value, window.unit)
@@ -86,11 +86,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
-    from meterlink.assess import Assessor
-    from meterlink.correction import Temperature, require_sensible
     from meterlink.errors import UsageError
-    from meterlink.notation import parse_accuracy
-    from tui.typed_leads import typed_lead_zero
+    from meterlink.judging.assess import Assessor
+    from meterlink.judging.correction import Temperature, require_sensible
+    from meterlink.quantities.notation import parse_accuracy
+    from tui.session.typed_leads import typed_lead_zero
 
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
@@ -114,7 +114,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
 
 def _number(text: str | None, unit: str, what: str) -> float | None:
     from meterlink.errors import UsageError
-    from meterlink.notation import parse_as
+    from meterlink.quantities.notation import parse_as
 
     if text is None:
         return None
@@ -127,8 +127,8 @@ def _number(text: str | None, unit: str, what: str) -> float | None:
 def _criterion(
     kind: str, window: "Window", reference: float | None, temperature: float | None
 ) -> "Criterion":
-    from meterlink.criterion import Criterion
     from meterlink.errors import UsageError
+    from meterlink.judging.criterion import Criterion
 
     if kind == "closed":
         if window.low is not None or window.high is None:
@@ -193,9 +193,9 @@ def _facts(value: "Value", assessment: "Assessment") -> dict[str, Any]:
 def _lines(
     value: "Value", resolution: float, criterion: "Criterion", assessment: "Assessment"
 ) -> "Iterator[str]":
-    from meterlink.notation import format_value, format_with_u
+    from meterlink.quantities.notation import format_value, format_with_u
     from meterlink.wording import window_words
-    from tui.signs import can_show
+    from tui.announcing.signs import can_show
 
     sign = can_show("Ω")
 

@@ -3,12 +3,12 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.seeds import seed
+from tui.commands._seeds import seed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.catalogue import Shelved
+    from captures.training.catalogue import Shelved
 
 NAME: Final = "library"
 HELP: Final = "recorded exercises to learn from: list, show, check, make, pack, unpack"
@@ -77,15 +77,15 @@ def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None
 
 
 def _list(args: argparse.Namespace) -> int:
-    from captures.catalogue import read_library
-    from tui.left_out import tell_left_out
+    from captures.training.catalogue import read_library
+    from tui.settings.skipped import report_skipped
 
     library = read_library()
     for shelved in library.shelf:
         exercise = shelved.exercise
         line = f"{exercise.id:<26} {exercise.difficulty:<9} {exercise.title}"
         _say(args, _facts(shelved, explain=False), line)
-    tell_left_out(library.faults)
+    report_skipped(library.faults)
     return 0
 
 
@@ -99,7 +99,7 @@ def _facts(shelved: "Shelved", *, explain: bool) -> dict[str, object]:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from captures.catalogue import read_library
+    from captures.training.catalogue import read_library
 
     shelved = read_library().get(args.name)
     lines = _lines(shelved, explain=args.explain)
@@ -110,8 +110,8 @@ def _show(args: argparse.Namespace) -> int:
 def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
     from textwrap import fill
 
-    from captures.replaying import Played
-    from meterlink.text import plain
+    from captures.record.replay import Played
+    from meterlink.quantities.text import plain
     from meterlink.wording import outcome_words
 
     exercise = shelved.exercise
@@ -138,8 +138,8 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
 
 def _check(args: argparse.Namespace) -> int:
-    from captures.catalogue import faults_of, read_library
-    from tui.left_out import tell_left_out
+    from captures.training.catalogue import faults_of, read_library
+    from tui.settings.skipped import report_skipped
 
     library = read_library()
     shelf = [library.get(name) for name in args.name] or library.shelf
@@ -150,15 +150,15 @@ def _check(args: argparse.Namespace) -> int:
         words = "\n".join(faults) or f"{shelved.exercise.id}: as it should be"
         _say(args, {"id": shelved.exercise.id, "faults": faults}, words)
     if not args.name:
-        tell_left_out(library.faults)
+        report_skipped(library.faults)
     return 1 if wrong else 0
 
 
 def _make(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.catalogue import SHIPPED, read_catalogue
-    from tui.library_making import make_library
+    from captures.training.catalogue import SHIPPED, read_catalogue
+    from tui.replay.library_maker import make_library
 
     for path in make_library(read_catalogue(SHIPPED), Path(args.folder), args.seed):
         _say(args, {"wrote": str(path)}, f"wrote {path}")
@@ -168,7 +168,7 @@ def _make(args: argparse.Namespace) -> int:
 def _pack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.exercises import PACK_ENDING, pack_exercises
+    from captures.training.exercises import PACK_ENDING, pack_exercises
 
     folder = Path(args.folder)
     target = Path(args.output or f"{folder.resolve().name}{PACK_ENDING}")
@@ -181,8 +181,8 @@ def _pack(args: argparse.Namespace) -> int:
 def _unpack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.catalogue import own_folder, read_catalogue, read_library
-    from captures.exercises import unpack_exercises
+    from captures.training.catalogue import own_folder, read_catalogue, read_library
+    from captures.training.exercises import unpack_exercises
 
     folder = unpack_exercises(Path(args.file), own_folder())
     shelf = read_catalogue(folder)

@@ -5,7 +5,7 @@ import json
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from drivers.finding import Found
+    from drivers.discovery import FoundMeter
     from drivers.ports import PortInfo
 
 NAME: Final = "meters"
@@ -30,9 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print one entry for each port; 0 where a meter was found, else 3."""
-    from drivers.finding import probe, probe_all
+    from drivers.discovery import probe, probe_all
     from drivers.ports import list_ports
-    from tui import configuration
+    from tui.settings import configuration
 
     listed = {port.name: port for port in list_ports()}
     if args.port:
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     return 0 if any(one.wire for one in found) else _NO_METER
 
 
-def _text(found: "Found", info: "PortInfo | None") -> str:
+def _text(found: "FoundMeter", info: "PortInfo | None") -> str:
     known = []
     if info is not None:
         known = [
@@ -65,7 +65,7 @@ def _text(found: "Found", info: "PortInfo | None") -> str:
     return f"{first}\n    {trouble or found.says}"
 
 
-def _facts(found: "Found", info: "PortInfo | None") -> dict[str, object]:
+def _facts(found: "FoundMeter", info: "PortInfo | None") -> dict[str, object]:
     identity = found.identity
     return {
         "port": found.port,

@@ -8,10 +8,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
-    from captures.trainee_files import TraineeStore
-    from meterlink.practice import Case, Order, Practice
-    from meterlink.profile import Profile
-    from tui.practice_kept import Diary
+    from captures.training.trainee_files import TraineeStore
+    from meterlink.card.profile import Profile
+    from meterlink.training import Case, Order, Practice
+    from tui.practice.diary import Diary
 
 NAME: Final = "practice"
 HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     """Practise, or show the results."""
     from pathlib import Path
 
-    from captures.trainee_files import TraineeStore
+    from captures.training.trainee_files import TraineeStore
 
     store = TraineeStore(Path(args.trainees) if args.trainees else None)
     if args.results:
@@ -63,8 +63,8 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
     import json
 
     from meterlink.errors import UnreadableError
-    from tui.left_out import tell_left_out
-    from tui.practice_results import overview_lines, result_lines, result_objects
+    from tui.practice.results import overview_lines, result_lines, result_objects
+    from tui.settings.skipped import report_skipped
 
     shown = [store.results(name)] if name is not None else list(store.all())
     if as_json:
@@ -75,7 +75,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
         lines = overview_lines(shown) if name is None else result_lines(shown[0])
         for line in lines:
             print(line)
-    tell_left_out([UnreadableError(said) for results in shown for said in results.damage])
+    report_skipped([UnreadableError(said) for results in shown for said in results.damage])
     return 0
 
 
@@ -83,11 +83,11 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     import time
     from contextlib import ExitStack
 
-    from meterlink.practice import Practice
-    from tui.practice_order import options_of
-    from tui.practice_results import kept, score_lines, scored
-    from tui.shelf import PROFILES
-    from tui.wrapping import say as say_wrapped
+    from meterlink.training import Practice
+    from tui.announcing.wrapping import say as say_wrapped
+    from tui.practice.order import options_of
+    from tui.practice.results import kept, score_lines, scored
+    from tui.settings.shelf import PROFILES
 
     say = _say_aside if args.json else say_wrapped
     base = PROFILES.get(_BASE)
@@ -129,9 +129,9 @@ def _begun(
 
     The trainee's file stays open in ``stack``, so that nobody else writes it meanwhile.
     """
-    from meterlink.practice import draw
-    from tui.practice_kept import Diary, begin, check_same, interrupted, ordered_before
-    from tui.practice_order import ordered
+    from meterlink.training import draw
+    from tui.practice.diary import Diary, begin, check_same, interrupted, ordered_before
+    from tui.practice.order import ordered
 
     if args.resume:
         _check_resume(args)
@@ -161,8 +161,8 @@ def _check_resume(args: argparse.Namespace) -> None:
 
 def _how_to_go_on(args: argparse.Namespace, order: "Order") -> str:
     """Return what to say to somebody who leaves before the end."""
-    from meterlink.text import plain
-    from tui.practice_order import options_of
+    from meterlink.quantities.text import plain
+    from tui.practice.order import options_of
 
     if args.trainee is None:
         # What was ordered names the fault; an exercise must not give it away.
@@ -190,10 +190,10 @@ def _play(
     """
     from contextlib import nullcontext
 
-    from tui.practice_bench import PracticeBench
-    from tui.practice_plain import PlainPractice
-    from tui.practice_record import recording
-    from tui.terminal import has_screen
+    from tui.plain.terminal import has_screen
+    from tui.practice.bench import PracticeBench
+    from tui.practice.plain import PlainPractice
+    from tui.practice.record import recording
 
     with (
         PracticeBench(practice) as bench,
@@ -209,7 +209,7 @@ def _play(
                 face.go_on(lambda prompt: _typed(prompt, say))
             over = not face.later
         else:
-            from tui.practice_screen import run_practice_screen
+            from tui.practice.screen import run_practice_screen
 
             over = run_practice_screen(practice, bench, diary, lines)
     if job is not None:
@@ -227,7 +227,7 @@ def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
     line = sys.stdin.readline(_LONGEST)
     if not line:
         return None
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     say(f"{prompt}{plain(line.rstrip())}")
     return line

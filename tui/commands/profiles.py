@@ -3,14 +3,14 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.json_option import add_json
+from tui.commands._json_option import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from meterlink.profile import Profile, Winding
-    from tui.asking import Asker
+    from meterlink.card.profile import Profile, Winding
+    from tui.plain.prompts import Prompter
 
 NAME: Final = "profiles"
 HELP: Final = "list coil profiles, show one, check a file, or make one by answering questions"
@@ -35,8 +35,8 @@ def run(args: argparse.Namespace) -> int:
     """List, show or check."""
     from pathlib import Path
 
-    from tui.shelf import PROFILES
-    from tui.shelf_listing import print_all
+    from tui.settings.shelf import PROFILES
+    from tui.settings.shelf_listing import print_all
 
     match args.what:
         case "show":
@@ -57,8 +57,8 @@ def _check(file: "Path", *, as_json: bool) -> None:
     """Say that ``file`` is a profile; that it is none is an error, which names the key."""
     import json
 
-    from meterlink.text import plain
-    from tui.shelf import PROFILES
+    from meterlink.quantities.text import plain
+    from tui.settings.shelf import PROFILES
 
     profile = PROFILES.read(file)
     if as_json:
@@ -70,14 +70,14 @@ def _check(file: "Path", *, as_json: bool) -> None:
 
 def _new(file: "Path | None") -> None:
     """Ask, prove that what is written reads back, write."""
-    from meterlink.profile import read_profile
-    from meterlink.text import plain
-    from tui.asking import Asker
-    from tui.profile_questions import as_toml, ask_profile
-    from tui.shelf import config_folder
-    from tui.writing import write_whole
+    from meterlink.card.profile import read_profile
+    from meterlink.quantities.text import plain
+    from tui.plain.profile_questions import as_toml, ask_profile
+    from tui.plain.prompts import Prompter
+    from tui.settings.shelf import config_folder
+    from tui.settings.write_file import write_whole
 
-    asker = Asker()
+    asker = Prompter()
     if file is not None:
         _require_free(asker, file)
     profile = ask_profile(asker)
@@ -90,9 +90,9 @@ def _new(file: "Path | None") -> None:
     print(f"wrote {plain(str(file), 400)}")
 
 
-def _require_free(asker: "Asker", file: "Path") -> None:
+def _require_free(asker: "Prompter", file: "Path") -> None:
     from meterlink.errors import UsageError
-    from meterlink.text import plain
+    from meterlink.quantities.text import plain
 
     name = plain(str(file), 400)
     if file.exists() and not asker.yes(f"{name} is there already; write over it?", default=False):
@@ -101,8 +101,8 @@ def _require_free(asker: "Asker", file: "Path") -> None:
 
 def _winding(winding: "Winding", written: "Callable[[float], str]") -> "Iterator[str]":
     """Yield what else is said of a winding; open and short as they are judged."""
-    from meterlink.steps.assessors import criterion_for
-    from meterlink.text import plain
+    from meterlink.bench.steps.assessors import criterion_for
+    from meterlink.quantities.text import plain
 
     if not winding.judged_by_resistance:
         yield plain(winding.why_not, 400)
@@ -134,10 +134,10 @@ def _print_text(profile: "Profile") -> None:
 
 
 def _lines(profile: "Profile") -> "Iterator[str]":
-    from meterlink.notation import format_value
-    from meterlink.profile import Gap, Lead, Torque, Winding
-    from meterlink.text import plain
-    from tui.signs import can_show
+    from meterlink.card.profile import GapSetting, Lead, Torque, Winding
+    from meterlink.quantities.notation import format_value
+    from meterlink.quantities.text import plain
+    from tui.announcing.signs import can_show
 
     sign = can_show("Ω")
 
@@ -147,9 +147,9 @@ def _lines(profile: "Profile") -> "Iterator[str]":
     yield f"{plain(profile.name)} ({profile.id})"
     if profile.about:
         yield plain(profile.about)
-    parts: list[Winding | Lead | Gap | Torque] = [*profile.winding, *profile.lead]
+    parts: list[Winding | Lead | GapSetting | Torque] = [*profile.winding, *profile.lead]
     for part in [*parts, *profile.gap, *profile.torque]:
-        unit = "metre" if isinstance(part, Gap) else "ohm"
+        unit = "metre" if isinstance(part, GapSetting) else "ohm"
         unit = "newton-metre" if isinstance(part, Torque) else unit
         window = "not judged by resistance"
         if part.low is not None and part.high is not None:

@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from drivers.opening import open_source
     from drivers.scpi import ScpiOptions
     from meterlink.reading import Quantity
-    from meterlink.source import Setup
+    from meterlink.source import MeterSetup
 
     show = _json_line if args.json else _csv_line if args.csv else _text_line
     source = open_source(
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     )
     try:
         if args.quantity:
-            _say_lost(source.prepare(Setup(quantity=Quantity(args.quantity))).lost)
+            _say_lost(source.prepare(MeterSetup(quantity=Quantity(args.quantity))).lost)
         if args.csv:
             print(",".join(COLUMNS), flush=True)
         _print_all(source.readings(threading.Event()), args.count, show)
@@ -103,7 +103,7 @@ def _csv_line(reading: "Reading") -> str:
 
 
 def _text_line(reading: "Reading") -> str:
-    from meterlink.notation import format_value
+    from meterlink.quantities.notation import format_value
 
     value = math.inf if reading.overload else reading.value
     shown = format_value(value, reading.quantity.unit, reading.resolution)

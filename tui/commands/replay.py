@@ -5,11 +5,11 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from tui.terminal import has_screen
+from tui.plain.terminal import has_screen
 
 if TYPE_CHECKING:
-    from tui.pacing import Pacing, Until
-    from tui.replaying import Player
+    from tui.replay.pacing import Pacing, Until
+    from tui.replay.player import ReplayPlayer
 
 NAME: Final = "replay"
 HELP: Final = "play a record again, at its own pace or another, and compare what comes out"
@@ -55,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Play each capture of what was named; the highest exit code counts."""
-    from tui.library import find_records
+    from tui.replay.locate import find_records
 
     _checked(args)
     codes = []
@@ -83,10 +83,10 @@ def _through(args: argparse.Namespace, path: Path) -> int:
     """Replay as fast as can be; print the events as JSON where asked for, then what came of it."""
     import msgspec
 
-    from captures.notes import read_notes
-    from captures.records import encode
-    from captures.replaying import Played
-    from tui.replay_report import play_through
+    from captures.record.records import encode
+    from captures.record.replay import Played
+    from captures.training.notes import read_notes
+    from tui.replay.outcome import play_through
 
     with Played(path) as played:
         events = args.json and not args.check
@@ -103,12 +103,12 @@ def _through(args: argparse.Namespace, path: Path) -> int:
 
 
 def _play(args: argparse.Namespace, path: Path) -> int:
-    from captures.answers import default_folder
-    from captures.names import safe_name
+    from captures.job.names import safe_name
+    from captures.training.answers import default_folder
     from drivers.clock import MonotonicClock
-    from tui.replaying import Player
+    from tui.replay.player import ReplayPlayer
 
-    player = Player(path, MonotonicClock(), _pacing(args))
+    player = ReplayPlayer(path, MonotonicClock(), _pacing(args))
     if args.hide_verdict:
         own = default_folder() / f"{safe_name(args.who, 'trainee')}.jsonl"
         player.keep_answers(own if args.answers is None else Path(args.answers), args.who)
@@ -119,7 +119,7 @@ def _play(args: argparse.Namespace, path: Path) -> int:
         if args.plain or not has_screen():
             code = _play_plain(player, hide=args.hide_verdict, step_by_step=args.step_by_step)
         else:
-            from tui.screen.replay import run_replay_screen
+            from tui.replay.screen import run_replay_screen
 
             code = run_replay_screen(player, title=path.stem, hide=args.hide_verdict)
         return code or _end(args, player)
@@ -131,7 +131,7 @@ def _pacing(args: argparse.Namespace) -> "Pacing":
     from math import inf, isfinite
 
     from meterlink.errors import UsageError
-    from tui.pacing import Pacing
+    from tui.replay.pacing import Pacing
 
     if args.speed == AS_FAST_AS_CAN_BE:
         return Pacing(inf, paused=args.step_by_step)
@@ -146,8 +146,8 @@ def _pacing(args: argparse.Namespace) -> "Pacing":
 
 def _start(args: argparse.Namespace) -> "Until | None":
     from meterlink.errors import UsageError
-    from meterlink.notation import parse_as
-    from tui.pacing import at_time, at_touch
+    from meterlink.quantities.notation import parse_as
+    from tui.replay.pacing import at_time, at_touch
 
     if args.touch is not None:
         return at_touch(args.touch)
@@ -159,8 +159,8 @@ def _start(args: argparse.Namespace) -> "Until | None":
     return at_time(t)
 
 
-def _play_plain(player: "Player", *, hide: bool, step_by_step: bool) -> int:
-    from tui.replay_plain import PlainReplay
+def _play_plain(player: "ReplayPlayer", *, hide: bool, step_by_step: bool) -> int:
+    from tui.replay.plain import PlainReplay
 
     face = PlainReplay(player, step_by_step=step_by_step)
     if hide:
@@ -171,10 +171,10 @@ def _play_plain(player: "Player", *, hide: bool, step_by_step: bool) -> int:
     return 0
 
 
-def _end(args: argparse.Namespace, player: "Player") -> int:
+def _end(args: argparse.Namespace, player: "ReplayPlayer") -> int:
     """Say what came of it, where it was played to its end."""
     from meterlink.errors import UsageError
-    from tui.replay_report import report_of
+    from tui.replay.outcome import report_of
 
     if not player.finished:
         return 0

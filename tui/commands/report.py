@@ -21,10 +21,10 @@ def run(args: argparse.Namespace) -> int:
     """Write it and say where."""
     from pathlib import Path
 
-    from captures.names import shown_path
+    from captures.job.names import shown_path
     from captures.report import Audience, write_report
-    from tui.setting_up import job_store
-    from tui.shelf import CARDS
+    from tui.session.setup import job_store
+    from tui.settings.shelf import CARDS
 
     store = job_store(args.jobs)
     job = store.job(args.job)

@@ -6,10 +6,10 @@ import json
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.seeds import seed
+from tui.commands._seeds import seed
 
 if TYPE_CHECKING:
-    from drivers.simulated.streams_ports import StreamPort
+    from drivers.simulated.stream_ports import StreamPort
 
 NAME: Final = "simulate"
 HELP: Final = "start a simulated meter on a port of this computer, and say which"
@@ -95,12 +95,12 @@ def run(args: argparse.Namespace) -> int:
 def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     import random
 
-    from drivers.simulated.streams import StreamingMeter
-    from drivers.simulated.streams_faults import StreamFaults
-    from drivers.simulated.streams_values import OHMS, touches
-    from drivers.wires import load
+    from drivers.frames import load
+    from drivers.simulated.stream_faults import StreamFaults
+    from drivers.simulated.stream_values import OHMS, touches
+    from drivers.simulated.streaming_meter import StreamingMeter
     from meterlink.errors import UsageError
-    from meterlink.notation import parse_as
+    from meterlink.quantities.notation import parse_as
 
     if args.scenario is not None:
         raise UsageError("--scenario goes with --scpi; for a wire give --ohms")
@@ -141,9 +141,9 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from drivers.clock import MonotonicClock
     from drivers.simulated import (
-        Mischief,
+        LineFault,
+        LineFaults,
         SimulatedBench,
-        Trouble,
         load_scenario,
         scenario_names,
     )
@@ -156,14 +156,14 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     bench = stack.enter_context(
         SimulatedBench(scenario, seed=args.seed, clock=MonotonicClock(), tcp_port=args.tcp or 0)
     )
-    for share, mischief in ((args.stall, Mischief.STALL), (args.unplug, Mischief.DROP)):
+    for share, mischief in ((args.stall, LineFaults.STALL), (args.unplug, LineFaults.DROP)):
         if share:
-            bench.trouble(Trouble(what=mischief, after=round(1 / share)))
+            bench.trouble(LineFault(what=mischief, after=round(1 / share)))
     _say(args, bench.serial_device() if args.pty else bench.port, None)
 
 
 def _open_port(args: argparse.Namespace) -> "StreamPort":
-    from drivers.simulated.streams_ports import PtyPort, TcpPort, has_ptys
+    from drivers.simulated.stream_ports import PtyPort, TcpPort, has_ptys
 
     if args.tcp is not None or not (args.pty or has_ptys()):
         return TcpPort(args.tcp or 0)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.verifying import Check
-    from captures.verifying_job import Part
+    from captures.job.verify_job import JobPart
+    from captures.record.verify import Verification
 
 NAME: Final = "verify"
 HELP: Final = "check the seals of captures, job logs and whole jobs"
@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     """Say for each file whether it is whole, open or altered; 1 unless all are whole."""
     import msgspec
 
-    from captures.verifying import State
+    from captures.record.verify import State
 
     whole = True
     for facts, sentence in _findings(args):
@@ -41,10 +41,10 @@ def run(args: argparse.Namespace) -> int:
 def _findings(args: argparse.Namespace) -> "Iterator[tuple[dict[str, object], str]]":
     from pathlib import Path
 
-    from captures.reader import is_regular
-    from captures.verifying import verify
-    from captures.verifying_job import verify_job
-    from tui.setting_up import job_store
+    from captures.job.verify_job import verify_job
+    from captures.record.reader import is_regular
+    from captures.record.verify import verify
+    from tui.session.setup import job_store
 
     for what in args.what:
         if is_regular(Path(what)):
@@ -56,8 +56,8 @@ def _findings(args: argparse.Namespace) -> "Iterator[tuple[dict[str, object], st
             yield _facts_of_part(job.name, part), part.sentence
 
 
-def _facts_of_file(check: "Check") -> dict[str, object]:
-    from captures.names import as_utf8
+def _facts_of_file(check: "Verification") -> dict[str, object]:
+    from captures.job.names import as_utf8
 
     return {
         "file": as_utf8(str(check.path)),
@@ -71,8 +71,8 @@ def _facts_of_file(check: "Check") -> dict[str, object]:
     }
 
 
-def _facts_of_part(job: str, part: "Part") -> dict[str, object]:
-    from captures.names import as_utf8
+def _facts_of_part(job: str, part: "JobPart") -> dict[str, object]:
+    from captures.job.names import as_utf8
 
     return {
         "job": as_utf8(job),

@@ -6,17 +6,17 @@ Nothing heavy is imported here, so that settings can be read without the screen 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from tui.screen.settings import ScreenSettings
+from tui.settings.screen_settings import ScreenSettings
 
 if TYPE_CHECKING:
     from tui.screen.hands import PlayedHands
-    from tui.screen.sitting import Sitting
+    from tui.screen.session_view import SessionView
 
 __all__ = ["ScreenSettings", "run_bench_screen"]
 
 
 def run_bench_screen(
-    session: "Sitting",
+    session: "SessionView",
     *,
     title: str,
     who: str = "",

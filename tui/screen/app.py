@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from os import environ
+from pathlib import Path
 from typing import ClassVar, Final
 
 from msgspec.structs import replace
@@ -25,10 +26,10 @@ from textual.screen import Screen
 from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
-from captures.times import local_now, rfc3339
+from captures.record.times import local_now, rfc3339
 from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 from tui.screen.body import BenchBody
 from tui.screen.budget import NOTHING_YET, budget_lines
 from tui.screen.cautions import CautionsView
@@ -47,14 +48,14 @@ from tui.screen.keys import (
 )
 from tui.screen.messages import Happened, Shown, Struck
 from tui.screen.pulse import Pulse
-from tui.screen.settings import ScreenSettings
-from tui.screen.sitting import Sitting
+from tui.screen.session_view import SessionView
 from tui.screen.sounds import Sounds
-from tui.screen.status import Link, StatusLine
+from tui.screen.status import LinkState, StatusLine
 from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.session import Seen
+from tui.session.session import Update
+from tui.settings.screen_settings import ScreenSettings
 
 FRAME_S: Final = 0.05
 """No more than twenty pictures a second, however fast the meter is."""
@@ -65,14 +66,14 @@ LEAVE_S: Final = 3.0
 class BenchApp(App[int]):
     """The whole screen over one session."""
 
-    CSS_PATH = "bench.tcss"
+    CSS_PATH = Path(__file__).with_name("bench.tcss")
     TITLE = "meterlink"
     AUTO_FOCUS = None
     BINDINGS: ClassVar[list[BindingType]] = [*bindings(), ("escape", "to_keys", "keys")]
 
     def __init__(
         self,
-        session: Sitting,
+        session: SessionView,
         *,
         title: str,
         who: str = "",
@@ -159,7 +160,7 @@ class BenchApp(App[int]):
             exit_on_error=False,
         )
 
-    def _see(self, seen: Seen) -> None:
+    def _see(self, seen: Update) -> None:
         """Post what happened; a face, called on the reading thread."""
         if seen.events:
             self.post_message(Happened(seen.events))
@@ -222,14 +223,14 @@ class BenchApp(App[int]):
             self._show_notice()
 
     @property
-    def _link(self) -> Link:
+    def _link(self) -> LinkState:
         if self.reader_fault or self.view.away:
-            return Link.LOST
+            return LinkState.LOST
         if not self._reads:
-            return Link.ENDED
+            return LinkState.ENDED
         if not self.pulse.count:
-            return Link.OPENING
-        return Link.SILENT if self.pulse.silent else Link.READING
+            return LinkState.OPENING
+        return LinkState.SILENT if self.pulse.silent else LinkState.READING
 
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""

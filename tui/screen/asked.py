@@ -3,12 +3,12 @@
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card import SwitchStep, WatchStep
+from meterlink.card.card import SwitchStep, WatchStep
 from meterlink.events import StepEnded
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 from meterlink.wording import outcome_words
-from tui.screen.forms import Phase, Tone
-from tui.screen.news import tone_of_outcome
+from tui.announcing.forms import Phase, Tone
+from tui.announcing.news import tone_of_outcome
 from tui.screen.steps import said_by
 from tui.screen.view import View
 

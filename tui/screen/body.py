@@ -13,7 +13,7 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import ContentSwitcher, Static
 
-from meterlink.card import (
+from meterlink.card.card import (
     CautionStep,
     ConfirmationStep,
     EntryStep,

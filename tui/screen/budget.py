@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from math import isinf
 
-from meterlink.assess import Assessment
-from meterlink.notation import format_value, format_with_u
+from meterlink.judging.assess import Assessment
+from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.wording import COMPONENT_WORDS, VERDICT_WORDS
 
 NOTHING_YET = "Nothing is held yet: the budget belongs to a held value."

@@ -7,9 +7,9 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card import CautionStep
-from meterlink.cautions import STANDING
-from meterlink.text import plain
+from meterlink.card.card import CautionStep
+from meterlink.card.cautions import STANDING
+from meterlink.quantities.text import plain
 
 _ROWS_EACH: Final = 3
 """With so many rows for each, a blank one lies between them."""

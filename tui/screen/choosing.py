@@ -17,7 +17,7 @@ from textual.widgets import Button, Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 
 NEW_JOB: Final = "a new job"
@@ -25,7 +25,7 @@ NEW_JOB: Final = "a new job"
 T = TypeVar("T")
 
 
-class Listed(msgspec.Struct, frozen=True):
+class ListEntry(msgspec.Struct, frozen=True):
     """One line of a list."""
 
     name: str
@@ -57,9 +57,9 @@ class Choice(msgspec.Struct, frozen=True, kw_only=True):
 class Offer(msgspec.Struct, frozen=True, kw_only=True):
     """What can be chosen from."""
 
-    jobs: Sequence[Listed] = ()
-    profiles: Sequence[Listed] = ()
-    cards: Sequence[Listed] = ()
+    jobs: Sequence[ListEntry] = ()
+    profiles: Sequence[ListEntry] = ()
+    cards: Sequence[ListEntry] = ()
     usual: Choice = Choice()
     """What was chosen last."""
 
@@ -96,7 +96,7 @@ class ChooseApp(App[Choice]):
         yield Static("What is on the bench?", id="head", markup=False)
         with Horizontal(id="lists"):
             with Vertical():
-                yield _list("job", [Listed(NEW_JOB), *self.offer.jobs], usual.job)
+                yield _list("job", [ListEntry(NEW_JOB), *self.offer.jobs], usual.job)
                 hint = "title of the new job"
                 yield Input(usual.title, placeholder=hint, id="title", compact=True)
             with Vertical():
@@ -144,7 +144,7 @@ class ChooseApp(App[Choice]):
         for meter in meters:
             if meter.port not in known:
                 self.meters.append(meter)
-                shown.add_option(Option(_line(Listed(meter.port, meter.about))))
+                shown.add_option(Option(_line(ListEntry(meter.port, meter.about))))
         if self.meters and shown.highlighted is None:
             shown.highlighted = 0
 
@@ -164,7 +164,7 @@ class ChooseApp(App[Choice]):
         """Return what is chosen, unless something is missing."""
         port = self.query_one("#port", Input).value.strip()
         meter = Meter(port) if port else self._picked("meter", self.meters)
-        job = self._picked("job", [Listed(NEW_JOB), *self.offer.jobs])
+        job = self._picked("job", [ListEntry(NEW_JOB), *self.offer.jobs])
         profile = self._picked("profile", self.offer.profiles)
         card = self._picked("card", self.offer.cards)
         if meter is None:
@@ -193,7 +193,7 @@ class ChooseApp(App[Choice]):
         return None if at is None or at >= len(things) else things[at]
 
 
-def _list(name: str, lines: Sequence[Listed], chosen: str) -> OptionList:
+def _list(name: str, lines: Sequence[ListEntry], chosen: str) -> OptionList:
     """Return a list with ``chosen``, or else the first, marked."""
     made = OptionList(*(Option(_line(line)) for line in lines), id=name, markup=False)
     made.border_title = name
@@ -202,6 +202,6 @@ def _list(name: str, lines: Sequence[Listed], chosen: str) -> OptionList:
     return made
 
 
-def _line(line: Listed) -> Content:
+def _line(line: ListEntry) -> Content:
     about = f"\n  {plain(line.about, 60)}" if line.about else ""
     return Content.assemble((plain(line.name, 60), "bold"), (about, "$quiet"))

@@ -9,9 +9,9 @@ from textual.message import Message
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from meterlink.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
+from meterlink.card.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 _HINTS: Final = {
     "temperature": "such as 19 °C, or unknown",

@@ -9,7 +9,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widget import Widget
 
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 RED, BLACK = "R", "B"
 _MARGIN: Final = 8

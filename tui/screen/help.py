@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterator
 
 from textual.content import Content
 
-from meterlink.cautions import STANDING
+from meterlink.card.cautions import STANDING
 from meterlink.wording import VERDICT_WORDS
-from tui.screen.forms import (
+from tui.announcing.forms import (
     DONE,
     FAULT,
     NOT_NEEDED,

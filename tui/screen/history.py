@@ -24,7 +24,7 @@ class Bucket(msgspec.Struct):
     """Nothing but over range was seen."""
 
 
-class Mark(msgspec.Struct, frozen=True):
+class HoldMark(msgspec.Struct, frozen=True):
     """A hold."""
 
     t: float
@@ -36,7 +36,7 @@ class History:
 
     def __init__(self) -> None:
         self._buckets: deque[Bucket] = deque(maxlen=POINTS + 1)
-        self._marks: deque[Mark] = deque(maxlen=_MARKS)
+        self._marks: deque[HoldMark] = deque(maxlen=_MARKS)
         self.now = 0.0
         """Time of the newest value."""
 
@@ -58,7 +58,7 @@ class History:
 
     def mark(self, t: float, value: float) -> None:
         """Remember a hold at ``t``."""
-        self._marks.append(Mark(t, value))
+        self._marks.append(HoldMark(t, value))
 
     def clear(self) -> None:
         """Forget everything."""
@@ -93,7 +93,7 @@ class History:
             if bucket.over and bucket.t - self.now >= -SPAN_S
         ]
 
-    def marks(self) -> list[Mark]:
+    def marks(self) -> list[HoldMark]:
         """Return the holds of the last minute, with ages for times."""
-        ages = (Mark(mark.t - self.now, mark.value) for mark in self._marks)
+        ages = (HoldMark(mark.t - self.now, mark.value) for mark in self._marks)
         return [mark for mark in ages if mark.t >= -SPAN_S]

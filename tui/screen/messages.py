@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from textual.message import Message
 
-from meterlink.bench import Look
+from meterlink.bench.bench import Snapshot
 from meterlink.events import BenchEvent
 
 
@@ -22,7 +22,7 @@ class Happened(Message):
 class Shown(Message):
     """What can be seen at this moment."""
 
-    def __init__(self, look: Look) -> None:
+    def __init__(self, look: Snapshot) -> None:
         super().__init__()
         self.look = look
 

@@ -7,10 +7,10 @@ from textual.content import Content
 from textual.message import Message
 from textual.widget import Widget
 
-from meterlink.card import LeadZeroStep, MeasurementStep, SoakStep, Step, SwitchStep, WatchStep
-from meterlink.profile import Profile
-from meterlink.steps.parts import find_part
-from meterlink.text import plain
+from meterlink.card.card import LeadZeroStep, MeasurementStep, SoakStep, Step, SwitchStep, WatchStep
+from meterlink.card.profile import Profile
+from meterlink.card.profile_parts import find_part
+from meterlink.quantities.text import plain
 from tui.drawings import Drawing, draw_engine, draw_tips, size_of
 from tui.screen.view import View
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from textual_plot import AxisFormatter, PlotWidget
 
-from meterlink.notation import format_value
+from meterlink.quantities.notation import format_value
 
 
 class Values(AxisFormatter):

@@ -6,9 +6,9 @@ from typing import Final
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.notation import format_value, format_with_u
+from meterlink.quantities.notation import format_value, format_with_u
+from tui.announcing.forms import Phase
 from tui.screen import figures
-from tui.screen.forms import Phase
 from tui.screen.view import View
 
 _BESIDE: Final = 2

@@ -5,10 +5,10 @@ from math import isfinite
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.criterion import Criterion
 from meterlink.events import Verdict
-from meterlink.notation import format_value
-from tui.screen.scale import Scale
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.notation import format_value
+from tui.screen.scale import AxisScale
 from tui.screen.view import View
 
 
@@ -54,7 +54,7 @@ def ruler(
 
     ``value`` and its half-width ``u`` are in the window's unit; None: nothing to point at.
     """
-    scale = Scale.of(criterion)
+    scale = AxisScale.of(criterion)
     last = max(10, columns) - 1
     return (
         _pointer(scale, value, u, last),
@@ -63,14 +63,14 @@ def ruler(
     )
 
 
-def _column(scale: Scale, value: float, last: int) -> int:
+def _column(scale: AxisScale, value: float, last: int) -> int:
     place = scale.place(value)
     if place == float("inf"):
         return last
     return min(last, max(0, round(place * last))) if isfinite(place) else 0
 
 
-def _pointer(scale: Scale, value: float | None, u: float, last: int) -> str:
+def _pointer(scale: AxisScale, value: float | None, u: float, last: int) -> str:
     """Return the mark of the value, as far out as it goes, on the bar of its uncertainty."""
     if value is None or value != value:
         return ""
@@ -84,7 +84,7 @@ def _pointer(scale: Scale, value: float | None, u: float, last: int) -> str:
     return "".join(row)
 
 
-def _line(criterion: Criterion, scale: Scale, last: int) -> str:
+def _line(criterion: Criterion, scale: AxisScale, last: int) -> str:
     """Return the line: thick in the window, thin outside, ticked where the verdict changes."""
     window = criterion.window
     row = ["─"] * (last + 1)
@@ -101,7 +101,7 @@ def _line(criterion: Criterion, scale: Scale, last: int) -> str:
     return "".join(row)
 
 
-def _ends(criterion: Criterion, scale: Scale, last: int) -> str:
+def _ends(criterion: Criterion, scale: AxisScale, last: int) -> str:
     """Return the ends of the window as values, and the names of what lies beside it."""
     window, unit = criterion.window, criterion.window.unit
     row = [" "] * (last + 1)

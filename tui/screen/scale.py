@@ -8,7 +8,7 @@ from typing import Final, Self
 
 import msgspec
 
-from meterlink.criterion import Criterion
+from meterlink.judging.criterion import Criterion
 
 LOG_FROM: Final = 5.0
 """A window whose high end is at least so many times its low end is drawn on a logarithmic line."""
@@ -19,7 +19,7 @@ _LEAST: Final = 1e-3
 """Lowest value on a logarithmic line, in the window's unit: below it nothing is told apart."""
 
 
-class Scale(msgspec.Struct, frozen=True):
+class AxisScale(msgspec.Struct, frozen=True):
     """A line from ``low`` to ``high``, in the unit of the values."""
 
     low: float

@@ -9,13 +9,13 @@ from textual.widgets import Static
 from textual_hires_canvas import HiResMode
 
 from meterlink.events import SoakPoint
-from meterlink.notation import format_value
+from meterlink.quantities.notation import format_value
 from tui.screen.plotting import LookPlot, Values
-from tui.screen.scale import Scale
+from tui.screen.scale import AxisScale
 from tui.screen.view import View
 from tui.screen.watch import time_left
 
-Shown = Literal["ohm", "celsius"]
+SoakQuantity = Literal["ohm", "celsius"]
 
 _WAITING: Final = "the first point comes one interval after the hold"
 
@@ -23,9 +23,9 @@ _WAITING: Final = "the first point comes one interval after the hold"
 class SoakView(Widget):
     """One quantity of the soak's points against the time since the first."""
 
-    def __init__(self, quantity: Shown) -> None:
+    def __init__(self, quantity: SoakQuantity) -> None:
         super().__init__(id=f"soak-{quantity}")
-        self._quantity: Shown = quantity
+        self._quantity: SoakQuantity = quantity
         self._newest: SoakPoint | None = None
         self._count = -1
         self._left = ""
@@ -74,7 +74,7 @@ class SoakView(Widget):
         plot.clear()
         if not values:
             return
-        scale = Scale.around(min(values), max(values))
+        scale = AxisScale.around(min(values), max(values))
         plot.set_xlimits(0.0, max(1.0, times[-1]))
         plot.set_ylimits(scale.low, scale.high)
         plot.set_yticks([min(values), max(values)])

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 
-from meterlink.card import Card
-from meterlink.profile import Profile
-from tui.announcing import Announcer
-from tui.tones import Tones
-from tui.voice import Voice, find_program
+from meterlink.card.card import Card
+from meterlink.card.profile import Profile
+from tui.announcing.announcer import Announcer
+from tui.announcing.tones import Tones
+from tui.announcing.voice import Voice, find_program
 
 NO_PROGRAM = "This computer has no speech program; install espeak-ng, or go on without speech."
 

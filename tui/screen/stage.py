@@ -7,9 +7,9 @@ from textual.widget import Widget
 
 from meterlink.events import Judged
 from meterlink.wording import VERDICT_WORDS
+from tui.announcing.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
+from tui.announcing.news import tone_of_verdict
 from tui.screen.blocks import paint, rows_of
-from tui.screen.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
-from tui.screen.news import tone_of_verdict
 from tui.screen.view import View
 
 _PIXELS: Final = (13, 8)

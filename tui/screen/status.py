@@ -5,10 +5,10 @@ from enum import Enum
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.text import plain
+from meterlink.quantities.text import plain
 
 
-class Link(Enum):
+class LinkState(Enum):
     """How the meter answers; the value is the word."""
 
     OPENING = "opening"
@@ -19,11 +19,11 @@ class Link(Enum):
 
 
 _FORMS = {
-    Link.OPENING: "○",
-    Link.READING: "●",
-    Link.SILENT: "◐",
-    Link.LOST: "✗",
-    Link.ENDED: "■",
+    LinkState.OPENING: "○",
+    LinkState.READING: "●",
+    LinkState.SILENT: "◐",
+    LinkState.LOST: "✗",
+    LinkState.ENDED: "■",
 }
 
 
@@ -34,11 +34,11 @@ class StatusLine(Widget):
         super().__init__(id="status")
         self._job = plain(job)
         self._meter = plain(meter, 60)
-        self.link = Link.OPENING
+        self.link = LinkState.OPENING
         self.rate = 0.0
         self.readings = 0
 
-    def show(self, link: Link, rate: float, readings: int) -> None:
+    def show(self, link: LinkState, rate: float, readings: int) -> None:
         """Show how the meter answers: readings per second, and how many in all."""
         if (link, rate, readings) != (self.link, self.rate, self.readings):
             self.link, self.rate, self.readings = link, rate, readings
@@ -56,7 +56,7 @@ class StatusLine(Widget):
     def _right(self) -> str:
         room = self.content_size.width
         how = self.link.value
-        if self.link is Link.READING:
+        if self.link is LinkState.READING:
             how = f"{self.rate:.0f}/s" if self.rate >= 10 else f"{self.rate:.1f}/s"
         meter = self._meter
         if len(meter) > room // 3:

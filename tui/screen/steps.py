@@ -7,14 +7,14 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card import Step
+from meterlink.bench.progress import StepResult
+from meterlink.card.card import Step
 from meterlink.events import Judged
-from meterlink.notation import format_value
-from meterlink.progress import StepResult
-from meterlink.text import plain
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.text import plain
 from meterlink.wording import outcome_words
-from tui.screen.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
-from tui.screen.news import tone_of_outcome
+from tui.announcing.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
+from tui.announcing.news import tone_of_outcome
 from tui.screen.view import View
 
 _SHORT_WORDS: Final = {

@@ -10,10 +10,10 @@ from textual.css.query import NoMatches
 from textual.widget import Widget
 from textual_hires_canvas import HiResMode
 
-from meterlink.criterion import Criterion
+from meterlink.judging.criterion import Criterion
 from tui.screen.history import SPAN_S
 from tui.screen.plotting import LookPlot, Values
-from tui.screen.scale import Scale
+from tui.screen.scale import AxisScale
 from tui.screen.view import View
 
 _EVERY_S: Final = 0.25
@@ -80,7 +80,7 @@ class TraceView(Widget):
                 marker_style=f"bold {plot.colour('foreground')}",
             )
 
-    def _draw_window(self, plot: LookPlot, criterion: Criterion | None, scale: Scale) -> None:
+    def _draw_window(self, plot: LookPlot, criterion: Criterion | None, scale: AxisScale) -> None:
         low, high = scale.bent(scale.low), scale.bent(scale.high)
         plot.set_ylimits(low, high)
         unit = "ohm" if criterion is None else criterion.window.unit
@@ -92,12 +92,12 @@ class TraceView(Widget):
             plot.plot([-SPAN_S, 0.0], [end, end], plot.colour("quiet"), HiResMode.BRAILLE)
 
 
-def _inside(scale: Scale, value: float) -> float:
+def _inside(scale: AxisScale, value: float) -> float:
     """Return ``value`` on the plot's even line, held at the edge where it lies beyond."""
     return scale.bent(min(scale.high, max(scale.low, value)))
 
 
-def _scale(criterion: Criterion | None, values: list[float]) -> Scale:
+def _scale(criterion: Criterion | None, values: list[float]) -> AxisScale:
     if criterion is not None:
-        return Scale.of(criterion)
-    return Scale.around(min(values, default=0.0), max(values, default=1.0))
+        return AxisScale.of(criterion)
+    return AxisScale.around(min(values, default=0.0), max(values, default=1.0))

@@ -1,17 +1,18 @@
 """What the screen knows, folded from events and looks on the screen's own thread.
 
 The engine lives on the reading thread and is never looked at from here: everything comes in as
-``Seen``. Nothing in here knows of widgets, so the fold is tested without a screen.
+``Update``. Nothing in here knows of widgets, so the fold is tested without a screen.
 """
 
 from collections import deque
 from math import isfinite
 from typing import ClassVar, Final
 
-from meterlink.assess import Assessment
-from meterlink.bench import Look
-from meterlink.card import LeadZeroStep, MeasurementStep, Step, SwitchStep
-from meterlink.criterion import Criterion
+from meterlink.bench.bench import Snapshot
+from meterlink.bench.progress import Progress
+from meterlink.bench.steps.assessors import MeasurementContext
+from meterlink.card.card import LeadZeroStep, MeasurementStep, Step, SwitchStep
+from meterlink.card.profile import Profile
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -30,14 +31,13 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
-from meterlink.profile import Profile
-from meterlink.progress import Progress
+from meterlink.hold.stages import Stage
+from meterlink.judging.assess import Assessment
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
-from meterlink.stages import Stage
-from meterlink.steps.assessors import Bearings
-from meterlink.window import Window
-from tui.screen.forms import Phase
+from tui.announcing.forms import Phase
 from tui.screen.history import History
 
 KEPT: Final = 200
@@ -65,7 +65,7 @@ class View:
         self.profile = profile
         self._accuracy = accuracy
         self._setting: Setting | None = None
-        self.look: Look | None = None
+        self.look: Snapshot | None = None
         self.held: Held | None = None
         """The hold of the current touch."""
         self.judged: Judged | None = None
@@ -118,7 +118,7 @@ class View:
             return Criterion.part(Window(0.0, step.at_most))
         return None if self.look is None or step is None else self.look.criterion
 
-    def see(self, look: Look) -> None:
+    def see(self, look: Snapshot) -> None:
         """Take a look."""
         self.look = look
         reading = look.reading
@@ -183,7 +183,7 @@ class View:
             self.history.mark(judged.t, judged.corrected)
 
         if self.held is not None and self.look is not None and self.look.criterion is not None:
-            bearings = Bearings(self._accuracy, self.progress, self._setting)
+            bearings = MeasurementContext(self._accuracy, self.progress, self._setting)
             self.assessment = bearings.assessor(self.look.criterion).assess(self.held)
             self.assessed_unit = judged.unit
 

@@ -7,9 +7,9 @@ from typing import Final
 from textual.content import Content
 from textual.widget import Widget
 
-from meterlink.card import WatchStep
+from meterlink.card.card import WatchStep
 from meterlink.events import Dropout
-from meterlink.notation import format_value
+from meterlink.quantities.notation import format_value
 from tui.screen import figures
 from tui.screen.view import View
 

@@ -1,0 +1,1 @@
+"""Records out to other programs, and several files as one to hand over."""

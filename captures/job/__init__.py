@@ -1,0 +1,1 @@
+"""Jobs: one folder each with everything about one engine on the bench."""

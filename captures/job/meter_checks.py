@@ -1,0 +1,120 @@
+"""Checks of meters against known resistors, gathered from all jobs."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from captures.job.job import CAPTURES_FOLDER, Job
+from captures.job.store import JobStore
+from captures.record.reader import open_regular, read_capture
+from captures.record.records import CaptureBegan
+from meterlink.errors import UnreadableError
+from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.judging.control_chart import LEAST, ControlChart, control_chart
+from meterlink.source import Identity
+
+BASE: Final = 20
+"""Where there are more checks than this, the first so many set centre and limits of the chart."""
+
+_KIND: Final = b'"meter-checked"'
+
+
+class RecordedCheck(msgspec.Struct, frozen=True, kw_only=True):
+    """One check that stands, with where and when it was done."""
+
+    meter: str
+    """What the meter says it is; empty where the capture is gone."""
+    at: str
+    """RFC 3339 wall time; empty where the log has none."""
+    job: str
+    checked: MeterChecked
+
+
+class Series(msgspec.Struct, frozen=True, kw_only=True):
+    """All checks of one meter on one resistor, oldest first.
+
+    A resistor's own error is in all of them alike, so only checks on the same one make a chart;
+    resistors with the same marking are taken for the same.
+    """
+
+    meter: str
+    marking: str
+    checks: tuple[RecordedCheck, ...]
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """The errors, each over the marked value."""
+        return tuple(record.checked.error / record.checked.ohms for record in self.checks)
+
+    @property
+    def chart(self) -> ControlChart | None:
+        """Centre, limits and what stands out; None while there are too few checks."""
+        values = self.values
+        return control_chart(values, max(LEAST, min(BASE, len(values))))
+
+
+def gather(store: JobStore) -> list[Series]:
+    """Return every meter's checks, the meters and resistors in the order of their names.
+
+    Raises:
+        UnreadableError: the folder of jobs cannot be read. A job that cannot is passed over.
+    """
+    found: dict[tuple[str, str], list[RecordedCheck]] = {}
+    for job in store.jobs():
+        try:
+            for record in checks_in(job):
+                marking = " ".join(record.checked.marking.lower().split())
+                found.setdefault((record.meter, marking), []).append(record)
+        except UnreadableError:
+            continue  # «meterlink verify» names it
+    return [
+        Series(meter=meter, marking=marking, checks=tuple(sorted(records, key=lambda r: r.at)))
+        for (meter, marking), records in sorted(found.items())
+    ]
+
+
+def checks_in(job: Job) -> Iterator[RecordedCheck]:
+    """Yield the checks of one job that stand: of several in one step the last.
+
+    Raises:
+        UnreadableError: its log cannot be read.
+    """
+    if not _mentions_a_check(job.log_path):
+        return
+    meter = card = ""
+    standing: dict[tuple[str, str], RecordedCheck] = {}
+    for entry in job.entries():
+        match entry.event:
+            case CaptureBegan(file=file):
+                meter = _meter_of(job, file)
+            case CardBegan(card=card):
+                pass
+            case StepReopened(step=step):
+                standing.pop((card, step), None)
+            case MeterChecked() as checked:
+                standing[card, checked.step] = RecordedCheck(
+                    meter=meter, at=entry.at, job=job.name, checked=checked
+                )
+    yield from standing.values()
+
+
+def _mentions_a_check(log: Path) -> bool:
+    """Most jobs have none, and ten thousand logs are quicker looked through than decoded."""
+    try:
+        with open_regular(log) as file:
+            lines: Iterable[bytes] = file
+            return any(_KIND in line for line in lines)
+    except OSError as fault:
+        raise UnreadableError(f"{log.name} cannot be read: {fault.strerror}") from fault
+
+
+def _meter_of(job: Job, file: str) -> str:
+    # Only the name: a log from elsewhere could point anywhere.
+    try:
+        with read_capture(job.folder / CAPTURES_FOLDER / Path(file).name) as capture:
+            meter = capture.header.meter
+    except UnreadableError:
+        return ""
+    return str(meter or Identity())

@@ -1,0 +1,1 @@
+"""Records of readings and events: written, sealed, read back, verified and replayed."""

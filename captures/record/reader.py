@@ -1,0 +1,199 @@
+"""Reading records back: a line at a time, in bounded memory, whatever is in the file.
+
+What cannot be read is counted and named, and reading goes on with the next line. A file that
+was cut is read up to its last whole line.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO, Final, NamedTuple
+
+from captures.record.records import (
+    CAPTURE_FORMAT,
+    LONGEST_LINE,
+    VERSION,
+    Header,
+    Record,
+    RecordError,
+    decode,
+)
+from meterlink.closing import Closing
+from meterlink.errors import UnreadableError
+from meterlink.events import Event
+from meterlink.quantities.text import plain
+from meterlink.reading import Reading
+
+_GIVEN: Final = (Reading, Event)
+"""What iterating gives; a tuple made once, as this is looked at for every line."""
+
+_BUFFER: Final = 1 << 18
+_DAMAGE_NAMED: Final = 100
+"""So many damaged lines are named; the rest are counted."""
+
+
+class Damage(NamedTuple):
+    """A line that could not be read."""
+
+    line: int
+    """Counted from 1."""
+    why: str
+
+
+class RecordReader(Closing):
+    """The records of one file, in order. Iterate once; close it, or use it in ``with``."""
+
+    def __init__(self, path: Path, expect: str = CAPTURE_FORMAT) -> None:
+        """Open ``path`` and read its header.
+
+        Raises:
+            UnreadableError: missing, no such file as ``expect``, or from a newer program.
+        """
+        self.path = path
+        self.name = plain(str(path))
+        self.damage: list[Damage] = []
+        """The first damaged lines."""
+        self.damaged = 0
+        """How many lines could not be read."""
+        self.cut = False
+        """The file ends inside a line; known at the end."""
+        self._file = open_regular(path)
+        self._line = 0
+        try:
+            self.header = self._read_header(expect)
+        except BaseException:
+            self._file.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the file. Safe to call twice."""
+        self._file.close()
+
+    def lines(self) -> Iterator[tuple[int, bytes]]:
+        """Yield each further whole line with its number.
+
+        Raises:
+            UnreadableError: the medium fails.
+        """
+        readline = self._file.readline
+        try:
+            while line := readline(LONGEST_LINE):
+                self._line += 1
+                if line[-1] == 0x0A:
+                    yield self._line, line
+                elif len(line) < LONGEST_LINE:
+                    self.cut = True
+                else:
+                    self._skip_rest()
+                    self._note(f"longer than {LONGEST_LINE} bytes")
+        except OSError as fault:
+            raise UnreadableError(
+                f"{self.name} cannot be read beyond line {self._line}: {fault.strerror}"
+            ) from fault
+
+    def records(self) -> Iterator[tuple[int, Record]]:
+        """Yield every further record with the number of its line, seals and unknown ones too."""
+        for _, record in self.lines_and_records():
+            yield self._line, record
+
+    def lines_and_records(self) -> Iterator[tuple[bytes, Record]]:
+        """Yield every further record beside the line that it was read from."""
+        for _, line in self.lines():
+            try:
+                record = decode(line)
+            except RecordError as fault:
+                self._note(plain(str(fault)))
+                continue
+            yield line, record
+
+    def __iter__(self) -> Iterator[Reading | Event]:
+        """Yield readings and events, oldest first."""
+        for _, record in self.lines_and_records():
+            if isinstance(record, _GIVEN):
+                yield record
+
+    def _note(self, why: str) -> None:
+        self.damaged += 1
+        if len(self.damage) < _DAMAGE_NAMED:
+            self.damage.append(Damage(self._line, why))
+
+    def _skip_rest(self) -> None:
+        while piece := self._file.readline(LONGEST_LINE):
+            if piece[-1] == 0x0A:
+                return
+
+    def _read_header(self, expect: str) -> Header:
+        for _, line in self.lines():
+            try:
+                header = decode(line)
+            except RecordError:
+                break
+            if not isinstance(header, Header) or header.format != expect:
+                break
+            check_version(self.name, header)
+            return header
+        if self.cut:
+            raise UnreadableError(f"{self.name} was cut inside its first line; nothing is left")
+        wanted = "capture" if expect == CAPTURE_FORMAT else "job log"
+        raise UnreadableError(f"{self.name} is no {wanted}: its first line is not the header")
+
+
+def read_capture(path: Path) -> RecordReader:
+    """Open a capture: ``header``, then iterate for readings and events.
+
+    Raises:
+        UnreadableError: missing, no capture, or from a newer program.
+    """
+    return RecordReader(path)
+
+
+def check_version(name: str, header: Header) -> None:
+    """Refuse what a newer program wrote in a way that this one may misread.
+
+    Raises:
+        UnreadableError: the major version is newer, or is no number.
+    """
+    major = header.version.partition(".")[0]
+    known = VERSION.partition(".")[0]
+    if not (major.isascii() and major.isdigit()) or len(major) > len(known) + 3:
+        raise UnreadableError(f"{name} does not say which version of its format it has")
+    if int(major) > int(known):
+        raise UnreadableError(
+            f"{name} was written by a newer program (format {plain(header.version, 12)}, "
+            f"this one reads up to {known}); update meterlink to read it"
+        )
+
+
+def is_regular(path: Path) -> bool:
+    """Whether ``path`` is a plain file; any text at all may be asked about."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def open_regular(path: Path) -> BinaryIO:
+    """Open a plain file for reading bytes; never a device or pipe that may not end.
+
+    Raises:
+        UnreadableError: it is missing, none, or may not be read.
+    """
+    name = plain(str(path))
+    try:
+        if path.exists() and not path.is_file():
+            raise UnreadableError(f"{name} is no file that can be read")
+        return path.open("rb", buffering=_BUFFER)
+    except (OSError, ValueError) as fault:
+        why = getattr(fault, "strerror", None) or "no such name is possible"
+        raise UnreadableError(f"{name} cannot be read: {why}") from fault
+
+
+def ends_whole(path: Path) -> bool:
+    """Return whether the last line of ``path`` was written to its end, so that one may follow.
+
+    Raises:
+        UnreadableError: missing, no file, or cannot be read.
+    """
+    with open_regular(path) as file:
+        size = file.seek(0, 2)
+        file.seek(max(0, size - 1))
+        return file.read(1) in {b"", b"\n"}

@@ -1,0 +1,1 @@
+"""Exercises to learn from, their notes, and what trainees have practised."""

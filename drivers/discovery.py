@@ -1,0 +1,173 @@
+"""Finds out what is at a port: asks who is there, listens where something talks.
+
+A meter that speaks SCPI answers ``*IDN?``; one that only talks is known by its frames. Asking
+comes first, as an answer is certain and quick; what is heard meanwhile says whether to listen.
+"""
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
+from typing import Final, NamedTuple
+
+import msgspec
+
+from drivers.clock import MonotonicClock
+from drivers.frames import FrameFormat, Match, listen, load_all
+from drivers.frames.identify import SURE
+from drivers.links import LineSettings, Link, open_link
+from drivers.links.transports import Visa, has_line
+from drivers.ports import is_excluded
+from drivers.scpi.conversation import Conversation
+from drivers.scpi.identity import parse_identity
+from meterlink.errors import MeterError, MeterlinkError, PortLostError
+from meterlink.quantities.text import plain
+from meterlink.source import Identity
+
+SCPI: Final = "scpi"
+"""The name of the wire of a meter that is asked, where others have a description's name."""
+
+SPEEDS: Final = (9600, 115200, 19200, 38400, 57600, 4800)
+"""Speeds at which a serial meter is asked, the usual ones first, baud."""
+
+_SIDE_BY_SIDE: Final = 16
+
+
+class Patience(NamedTuple):
+    """How long to wait, seconds."""
+
+    first: float
+    """For an answer at the first speed."""
+    other: float
+    """At each other speed."""
+    listening: float
+    """For frames that make sense."""
+
+
+PATIENT: Final = Patience(first=1.5, other=0.4, listening=4.0)
+"""For a port that the user named: it may take its time."""
+BRISK: Final = Patience(first=0.4, other=0.2, listening=1.4)
+"""For ports that may be anything: about 3 s in all at the worst."""
+
+
+class FoundMeter(msgspec.Struct, frozen=True, kw_only=True):
+    """What is at a port."""
+
+    port: str
+    wire: str = ""
+    """``scpi``, the name of a wire description, or empty where nothing was made out."""
+    identity: Identity | None = None
+    """What it says it is; None where it cannot say."""
+    confidence: float = 0.0
+    """How sure that is, 0 to 1."""
+    says: str = ""
+    """What was found, or why nothing was, as one plain sentence."""
+
+    @property
+    def sure(self) -> bool:
+        """Whether it may be used without asking."""
+        return self.confidence >= SURE
+
+
+def probe_all(ports: Sequence[str], *, excluded: Iterable[str] = ()) -> list[FoundMeter]:
+    """Probe ``ports`` side by side; return what was found, in the same order.
+
+    Ports that match ``excluded`` are neither opened nor sent anything.
+    """
+    left_alone = tuple(excluded)
+
+    def one(port: str) -> FoundMeter:
+        if is_excluded(port, left_alone):
+            return FoundMeter(port=port, says="left alone, as you asked")
+        return probe(port)
+
+    if not ports:
+        return []
+    with ThreadPoolExecutor(max_workers=min(_SIDE_BY_SIDE, len(ports))) as pool:
+        return list(pool.map(one, ports))
+
+
+def probe(port: str, *, visa: Visa | None = None) -> FoundMeter:
+    """Open ``port``, find out what is there, close it. Takes about 3 s at the most.
+
+    What cannot be opened is no error here: ``says`` tells why.
+    """
+    try:
+        link = open_link(port, visa=visa)
+    except MeterlinkError as fault:
+        return FoundMeter(port=port, says=str(fault))
+    try:
+        return find_out(link, BRISK)
+    except MeterError as fault:
+        return FoundMeter(port=port, says=str(fault))
+    finally:
+        link.close()
+
+
+def find_out(link: Link, patience: Patience = PATIENT) -> FoundMeter:
+    """Return what is at ``link``, which is left set to the line that it was found with.
+
+    Raises:
+        PortLostError: the port went away.
+    """
+    asked = ask(link, patience)
+    if asked.wire or link.whole:
+        return asked
+    serial = has_line(link.name)
+    if serial:
+        link.configure(LineSettings())
+    matches = listen(link, _wires(), MonotonicClock(), has_line=serial, budget_s=patience.listening)
+    return _heard(link, matches) if matches else asked
+
+
+def ask(link: Link, patience: Patience = PATIENT) -> FoundMeter:
+    """Ask ``*IDN?``; at other speeds only where nothing at all was heard.
+
+    Raises:
+        PortLostError: the port went away.
+    """
+    serial = has_line(link.name)
+    says = f"nothing answers at {plain(link.name)}; check that the meter is on"
+    for baud in SPEEDS if serial else (0,):
+        line = LineSettings(baud=baud) if serial else None
+        if line is not None:
+            link.configure(line)
+        talk = Conversation(link)
+        try:
+            greeting = talk.greet(patience.first if baud in (0, SPEEDS[0]) else patience.other)
+        except PortLostError:
+            raise
+        except MeterError as fault:
+            greeting, says = None, str(fault)
+        if greeting is not None:
+            identity = parse_identity(greeting, link.name)
+            return FoundMeter(
+                port=link.name,
+                wire=SCPI,
+                identity=identity,
+                confidence=1.0,
+                says=f"answers as {identity}",
+            )
+        if talk.heard_bytes:
+            break
+    return FoundMeter(port=link.name, says=says)
+
+
+@cache
+def _wires() -> tuple[FrameFormat, ...]:
+    """Every usable description; what is wrong with others, ``meterlink wires check`` says."""
+    wires, _ = load_all()
+    return tuple(wires)
+
+
+def _heard(link: Link, matches: Sequence[Match]) -> FoundMeter:
+    best = matches[0]
+    sureness = f"{best.confidence:.0%} sure" if best.confidence < 1 else "sure"
+    rivals = ", or ".join(match.wire.name for match in matches[1:3] if match.confidence > 0.05)
+    perhaps = f"; it could also be {rivals}" if rivals and best.confidence < SURE else ""
+    return FoundMeter(
+        port=link.name,
+        wire=best.wire.name,
+        identity=Identity(model=plain(best.wire.description.title), port=link.name),
+        confidence=best.confidence,
+        says=f"sends frames of the wire {best.wire.name} ({sureness}){perhaps}",
+    )

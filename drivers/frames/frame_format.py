@@ -1,0 +1,146 @@
+"""A wire: one description, compiled into decoders and an encoder."""
+
+from math import log2
+
+from drivers.frames import byte_frames, lines
+from drivers.frames.description import FORMAT, BytesFrame, Description
+from drivers.frames.encoder import BytesEncoder, LinesEncoder
+from drivers.frames.frame import Frame
+from drivers.frames.framing import BytesFraming, LineFraming
+from drivers.frames.layout import compile_layout
+from drivers.frames.scales import compile_scales
+from drivers.links import LineSettings
+from meterlink.declared import InvalidFileError
+from meterlink.source import Accuracy
+
+Encoder = BytesEncoder | LinesEncoder
+
+
+class Decoder:
+    """Bytes in any cut, frames out. One for each stream; no port, no clock."""
+
+    def __init__(self, framing: BytesFraming | LineFraming) -> None:
+        self._framing = framing
+        self.feed = framing.feed
+        self.expect_whole = framing.expect_whole
+
+    @property
+    def dropped(self) -> int:
+        """Frames that were thrown away, damaged, cut off or not to be trusted."""
+        return self._framing.dropped_frames
+
+    @property
+    def dropped_bytes(self) -> int:
+        """Bytes that were thrown away."""
+        return self._framing.dropped_bytes
+
+    @property
+    def backlog(self) -> int:
+        """Bytes held back until the rest of their frame comes."""
+        return self._framing.backlog
+
+
+class FrameFormat:
+    """One wire, compiled and free of contradictions."""
+
+    def __init__(self, description: Description, *, own: bool = False) -> None:
+        """Compile ``description``; ``own`` where it is the user's, not one of ours.
+
+        Raises:
+            InvalidFileError: it is impossible; names the key.
+        """
+        if description.format != FORMAT:
+            raise InvalidFileError(
+                f"format: {description.format} is not known here, only {FORMAT}; "
+                "a newer program may read it"
+            )
+        if description.rate.usual_hz < description.rate.slowest_hz:
+            raise InvalidFileError("rate.usual_hz: is less than slowest_hz")
+        self.description = description
+        self.own = own
+        frame = description.frame
+        if isinstance(frame, BytesFrame):
+            self._layout = compile_layout(description)
+            self._scales = compile_scales(description, self._layout)
+            self._lines = None
+            if description.text is not None or description.overload.words:
+                raise InvalidFileError("text, overload.words: only where frame.kind is lines")
+        else:
+            self._lines = lines.compile_lines(description)
+
+    @property
+    def name(self) -> str:
+        """What it is called after ``--wire``."""
+        return self.description.name
+
+    @property
+    def longest(self) -> int:
+        """Most bytes in a frame, its end included."""
+        frame = self.description.frame
+        if isinstance(frame, BytesFrame):
+            return frame.length
+        return (frame.length or frame.longest) + len(frame.end)
+
+    @property
+    def settings(self) -> tuple[LineSettings, ...]:
+        """Line settings that meters of this wire are found with, the usual ones first."""
+        line = self.description.line
+        fields = {name: getattr(line, name) for name in line.__struct_fields__}
+        others = (LineSettings(**{**fields, "baud": baud}) for baud in self.description.other_bauds)
+        return (line, *others)
+
+    def decoder(self) -> Decoder:
+        """Return a decoder for one stream."""
+        if self._lines is None:
+            layout = self._layout
+            read = byte_frames.compile_reader(self.description, layout, self._scales)
+            return Decoder(
+                BytesFraming(read, layout.length, layout.tail, self_marking=layout.self_marking)
+            )
+        frame = self._lines.frame
+        reader = lines.LineReader(self._lines)
+        return Decoder(
+            LineFraming(
+                reader.read,
+                lines.begins_with_line(self._lines),
+                self._lines.end,
+                frame.length or frame.longest,
+                self_marking=self._lines.self_marking,
+            )
+        )
+
+    def encoder(self) -> Encoder:
+        """Return an encoder, for a simulated meter."""
+        if self._lines is None:
+            return BytesEncoder(self.description, self._layout, self._scales)
+        return LinesEncoder(self._lines)
+
+    def accuracies(self) -> tuple[Accuracy, ...]:
+        """Return the accuracy of each mode and range that the description gives one for."""
+        encoder = self.encoder()
+        numbers = range(len(self.description.modes))
+        found = (scale.accuracy for number in numbers for scale in encoder.scales(number))
+        return tuple(dict.fromkeys(accuracy for accuracy in found if accuracy is not None))
+
+    def evidence(self, frame: Frame) -> float:
+        """Return how much one whole frame tells, in bits.
+
+        A frame of random bytes passes for a sound one once in 2 to this many.
+        """
+        if self._lines is not None:
+            # A character of a line is one of some 12 out of 256 that could have come.
+            return len(frame.data) * log2(256 / 12)
+        layout = self._layout
+        bits = float(layout.marks.mask.bit_count())
+        frame_part = self.description.frame
+        if isinstance(frame_part, BytesFrame) and frame_part.checksum is not None:
+            bits += 8
+        tables = [(digit.mask, len(digit.shows)) for digit in layout.digits]
+        tables += [
+            (code.mask, len(code.means))
+            for code in (layout.function, layout.range, layout.point)
+            if code is not None
+        ]
+        for mask, known in tables:
+            bits += mask.bit_count() - log2(known)
+        return bits

@@ -1,0 +1,242 @@
+"""A streaming or polled meter as a ``Source``: the thin shell around a decoder."""
+
+import threading
+from collections.abc import Callable, Iterator
+from itertools import accumulate
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from drivers.clock import Clock
+from drivers.frames.description import Poll
+from drivers.frames.frame import Frame, Status
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.function_match import setting_for
+from drivers.frames.store import load
+from drivers.links import LineSettings, Link
+from drivers.links.link import SLICE_S
+from meterlink.errors import MeterError, MeterSilentError
+from meterlink.quantities.text import plain
+from meterlink.reading import Reading
+from meterlink.source import Accuracy, Identity, MeterSetup, Setting, Stop
+
+SILENT_S: Final = 5.0
+"""After so long without a byte a meter counts as asleep, seconds; longer for a slow one."""
+_TICK_S: Final = 1e-6
+"""Least time between two readings, so that none is taken for another."""
+_FIRST_S: Final = 3.0
+"""Longest wait for a first frame in ``prepare``."""
+_TOO_MANY: Final = 8
+"""Frames that do not fit before we say that this is no such meter."""
+
+
+class FrameSource:
+    """Readings of a meter that only talks. Nothing on it can be set from here."""
+
+    def __init__(self, link: Link, wire: FrameFormat, clock: Clock) -> None:
+        """Read ``link``, which is open and set to the wire's line; it is closed by ``close``."""
+        self.wire: Final = wire
+        self._link = link
+        self._clock = clock
+        self._decoder = wire.decoder()
+        self._poll = wire.description.poll
+        line = wire.description.line
+        bits = 1 + line.data_bits + (line.parity != "none") + line.stop_bits
+        self._byte_s = bits / line.baud
+        self._patience_s = max(SILENT_S, 3 / wire.description.rate.slowest_hz)
+        self._using = threading.Lock()
+        self._heard = threading.Event()
+        self._newest: Frame | None = None
+        self._setup: MeterSetup | None = None
+        self._told: Setting | None = None
+        self._noticed: tuple[Status, bool] | None = None
+        self._last_t = 0.0
+        self._last_heard_t: float | None = None
+        self._waiting_since: float | None = None
+        self.on_setting: Callable[[Setting], None] | None = None
+        """Told, by the thread that reads and between two readings, when someone has turned the
+        knob or the range has changed since ``prepare``: what the meter is set to now."""
+
+    @property
+    def identity(self) -> Identity:
+        """The wire's title; streaming meters do not say who they are."""
+        return Identity(model=plain(self.wire.description.title), port=plain(self._link.name))
+
+    @property
+    def status(self) -> Status | None:
+        """What the newest frame says beside its digits; None before the first."""
+        return self._newest.status if self._newest is not None else None
+
+    @property
+    def dropped(self) -> int:
+        """Frames thrown away so far."""
+        return self._decoder.dropped
+
+    @property
+    def accuracy(self) -> Accuracy | None:
+        """The meter's accuracy on the range that it is on, where the description gives it."""
+        return self.status.accuracy if self.status is not None else None
+
+    @property
+    def silent_s(self) -> float | None:
+        """Seconds since the meter last sent anything; None where it never did.
+
+        A meter whose battery saver has switched it off is silent; one that is unplugged makes
+        ``readings`` raise ``PortLostError``.
+        """
+        return None if self._last_heard_t is None else self._clock.now() - self._last_heard_t
+
+    def prepare(self, setup: MeterSetup) -> Setting:
+        """Say what the knob is on; ``lost`` says what to turn it to where that does not suit.
+
+        Before the first frame this waits for one, a little more than the meter's slowest rate and
+        at most 3 s; after that it returns at once, so it may be asked as often as one likes.
+
+        Raises:
+            PortLostError: the meter went away.
+        """
+        self._setup = setup
+        if not self._heard.is_set():
+            self._await_first()
+        self._told = setting_for(self._newest, setup)
+        return self._told
+
+    def readings(self, stop: Stop) -> Iterator[Reading]:
+        """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
+
+        Raises:
+            PortLostError: the meter went away.
+            MeterSilentError: it has sent nothing for ``SILENT_S``.
+            MeterError: what comes does not fit the wire.
+        """
+        with self._using:
+            self._waiting_since = self._clock.now()
+            while not stop.is_set():
+                began = self._clock.now()
+                yield from self._readings_of(self._next_frames(stop))
+                if self._poll is not None:
+                    stop.wait(max(0.0, self._poll.every_s - (self._clock.now() - began)))
+
+    def close(self) -> None:
+        """Close the link. Safe to call twice."""
+        self._link.close()
+
+    def _await_first(self) -> None:
+        """Wait for a first frame: read for it, or let the thread that reads already do so."""
+        patience = min(_FIRST_S, 1.5 / self.wire.description.rate.slowest_hz + SLICE_S)
+        until = self._clock.now() + patience
+        if not self._using.acquire(blocking=False):
+            self._heard.wait(patience)
+            return
+        try:
+            while not self._heard.is_set() and self._clock.now() < until:
+                self._next_frames(self._heard)
+        finally:
+            self._using.release()
+
+    def _next_frames(self, stop: Stop) -> list[Frame]:
+        """Return what comes within a slice of time, or in answer to one command."""
+        if self._poll is None:
+            return self._frames(self._link.read(SLICE_S))
+        return self._answer(self._poll, stop)
+
+    def _answer(self, poll: Poll, stop: Stop) -> list[Frame]:
+        """Ask once; return as soon as a frame has come, or nothing when the time is up."""
+        # A late answer to the command before must not be taken for the answer to this one.
+        self._link.discard()
+        self._decoder.expect_whole()
+        self._link.write(poll.command.encode("latin-1"))
+        until = self._clock.now() + poll.timeout_s
+        frames: list[Frame] = []
+        while not frames and not stop.is_set():
+            left = until - self._clock.now()
+            if left <= 0:
+                break
+            frames = self._frames(self._link.read(min(left, SLICE_S)))
+        return frames
+
+    def _frames(self, data: bytes) -> list[Frame]:
+        """Decode, and keep what the newest frame says.
+
+        Raises:
+            MeterSilentError: nothing has come for too long.
+            MeterError: never yet a frame, and too much that is none.
+        """
+        now = self._clock.now()
+        if data:
+            self._last_heard_t = self._waiting_since = now
+        elif self._waiting_since is not None and now - self._waiting_since > self._patience_s:
+            raise MeterSilentError(
+                f"{plain(self._link.name)} is there, but no meter sends; it may have switched "
+                "itself off to save its battery, so wake it, or turn its sending on"
+            )
+        frames = self._decoder.feed(data)
+        if frames:
+            self._newest = frames[-1]
+            self._heard.set()
+        elif not self._heard.is_set():
+            self._refuse_nonsense()
+        return frames
+
+    def _readings_of(self, frames: list[Frame]) -> Iterator[Reading]:
+        """Yield the readings of frames that have just come."""
+        now = self._clock.now()
+        # Frames that came in one piece were sent one after another: each came as much earlier
+        # as the bytes behind it take on the line.
+        behind = accumulate(
+            (len(frame.data) for frame in reversed(frames)), initial=self._decoder.backlog
+        )
+        ages = [count * self._byte_s for count in behind][: len(frames)]
+        wanted = self._setup.quantity if self._setup is not None else None
+        for frame, age in zip(frames, reversed(ages), strict=True):
+            self._notice(frame)
+            if frame.status.hold:
+                continue
+            self._last_t = max(self._last_t + _TICK_S, now - age)
+            reading = frame.reading(self._last_t, wanted)
+            if reading is not None:
+                yield reading
+
+    def _notice(self, frame: Frame) -> None:
+        """Tell ``on_setting`` what has changed."""
+        looks = (frame.status, frame.overload)
+        if looks == self._noticed or self._setup is None or self.on_setting is None:
+            return
+        self._noticed = looks
+        setting, told = setting_for(frame, self._setup), self._told
+        if setting.range is None and told is not None and setting.quantity is told.quantity:
+            # Over range a meter searches its ranges; the one that it comes back to counts.
+            setting = msgspec.structs.replace(setting, range=told.range, resolution=told.resolution)
+        if setting != told:
+            self._told = setting
+            self.on_setting(setting)
+
+    def _refuse_nonsense(self) -> None:
+        decoder, longest = self._decoder, self.wire.longest
+        if decoder.dropped >= _TOO_MANY or decoder.dropped_bytes > _TOO_MANY * longest:
+            raise MeterError(
+                f"what comes from {plain(self._link.name)} does not fit the wire "
+                f"{self.wire.name}; check the speed, or leave --wire out to have it found"
+            )
+
+
+def open_wire(
+    link: Link, wire: str | Path | FrameFormat, clock: Clock, line: LineSettings | None = None
+) -> FrameSource:
+    """Read the meter at ``link`` by a wire's description.
+
+    Args:
+        link: an open port; its line is set as the description says.
+        wire: name of a wire, path of a description, or a wire.
+        clock: stamps the readings.
+        line: settings that the meter was found with; default the description's.
+
+    Raises:
+        UsageError: there is no such wire.
+        InvalidFileError, UnreadableError: its description cannot be used.
+        MeterError: the port refuses the line settings.
+    """
+    known = wire if isinstance(wire, FrameFormat) else load(wire)
+    link.configure(line or known.description.line)
+    return FrameSource(link, known, clock)

@@ -1,0 +1,157 @@
+"""Cuts a stream of bytes into frames, whatever the pieces it comes in. No port, no clock.
+
+Whatever is lost, doubled or disturbed, the next whole frame that can be told apart from what
+is left of a broken one is handed out; what is between is dropped and counted. At most one
+frame is held back.
+"""
+
+from collections.abc import Callable
+
+from drivers.frames.frame import Frame
+
+FrameReader = Callable[[bytes], Frame | None]
+
+
+class BytesFraming:
+    """Frames of fixed length, found by what every one of them has in common."""
+
+    def __init__(self, read: FrameReader, length: int, tail: bytes, *, self_marking: bool) -> None:
+        """Cut frames of ``length`` bytes that ``read`` accepts.
+
+        After something was lost, the stream is out of step until a frame is certain to begin
+        where it seems to: the frame is ``self_marking``, or the ``tail`` of another frame comes
+        just before. Else the end of one frame and the rest of the next could pass for a third.
+        """
+        self._read = read
+        self._length = length
+        self._tail = tail
+        self._self_marking = self_marking
+        self._rest = b""
+        self._before = b""
+        self._skipped = 0
+        self.dropped_frames = 0
+        self.dropped_bytes = 0
+
+    @property
+    def backlog(self) -> int:
+        """Bytes held back until the rest of their frame comes; less than a frame."""
+        return len(self._rest)
+
+    def feed(self, data: bytes) -> list[Frame]:
+        """Return the frames that ``data`` completes, oldest first."""
+        data = self._rest + data
+        length, read = self._length, self._read
+        frames: list[Frame] = []
+        at, last = 0, len(data) - length
+        while at <= last:
+            frame = read(data[at : at + length])
+            if frame is None:
+                self._skip(1)
+                at += 1
+                continue
+            if self._skipped and not self._certain(data, at):
+                self._skip(length)
+                self.dropped_frames += 1
+            else:
+                frames.append(frame)
+            self._skipped = 0
+            at += length
+        self._before = (self._before + data[:at])[-len(self._tail) :] if self._tail else b""
+        self._rest = data[at:]
+        return frames
+
+    def expect_whole(self) -> None:
+        """Take what comes next for the beginning of a frame, as after a command."""
+        self.dropped_bytes += len(self._rest)
+        self._rest = self._before = b""
+        self._skipped = 0
+
+    def _skip(self, count: int) -> None:
+        """Drop bytes; every frame's length of them, begun or whole, counts as one frame."""
+        if count == 1:
+            if self._skipped % self._length == 0:
+                self.dropped_frames += 1
+            self._skipped += 1
+        self.dropped_bytes += count
+
+    def _certain(self, data: bytes, at: int) -> bool:
+        if self._self_marking:
+            return True
+        before = (self._before + data[max(0, at - self._length) : at])[-self._length :]
+        return bool(self._tail) and before.endswith(self._tail)
+
+
+class LineFraming:
+    """Lines of text."""
+
+    def __init__(
+        self,
+        read: FrameReader,
+        begins: Callable[[bytes], bool],
+        end: bytes,
+        longest: int,
+        *,
+        self_marking: bool,
+    ) -> None:
+        """Cut lines that ``read`` accepts.
+
+        Args:
+            read: reads a line without its end.
+            begins: whether a line begins with a whole sound one, as two do that ran together.
+            end: what ends a line; CR and LF each do where it is made of them.
+            longest: most bytes in a line.
+            self_marking: whether the rest of a line cut off at its front cannot pass for a line.
+        """
+        self._read = read
+        self._begins = begins
+        self._any_end = set(end) <= set(b"\r\n")
+        self._end = b"\n" if self._any_end else end
+        self._longest = longest
+        self._self_marking = self_marking
+        self._rest = b""
+        self._suspect = not self_marking  # the first line may be the rest of one
+        self._endless = False
+        self.dropped_frames = 0
+        self.dropped_bytes = 0
+
+    @property
+    def backlog(self) -> int:
+        """Bytes held back until the end of their line comes; at most the longest line."""
+        return len(self._rest)
+
+    def feed(self, data: bytes) -> list[Frame]:
+        """Return the frames that ``data`` completes, oldest first."""
+        data = self._rest + data
+        if self._any_end:
+            data = data.replace(b"\r", b"\n")
+        *lines, self._rest = data.split(self._end)
+        frames = [frame for line in lines if line and (frame := self._take(line)) is not None]
+        if len(self._rest) > self._longest:
+            if not self._endless:
+                self.dropped_frames += 1
+            self.dropped_bytes += len(self._rest)
+            self._rest = b""
+            self._endless = True
+        return frames
+
+    def expect_whole(self) -> None:
+        """Take what comes next for the beginning of a line, as after a command."""
+        self.dropped_bytes += len(self._rest)
+        self._rest = b""
+        self._suspect = self._endless = False
+
+    def _take(self, line: bytes) -> Frame | None:
+        if self._endless:  # the end of a line whose beginning is thrown away already
+            self._endless = False
+            self.dropped_bytes += len(line)
+            return None
+        frame = self._read(line) if len(line) <= self._longest else None
+        suspect, self._suspect = self._suspect, False
+        if frame is not None and not suspect:
+            return frame
+        self.dropped_frames += 1
+        self.dropped_bytes += len(line)
+        # A line that broke in two gives a front that is no line, and a rest that may be one.
+        if frame is None and not self._self_marking:
+            self._suspect = not self._begins(line)
+        return None

@@ -1,0 +1,287 @@
+"""A byte frame's layout, compiled: every part of the description as a mask and a table.
+
+All that can be wrong with a layout is found here, before a byte is read, and named by its key.
+"""
+
+import msgspec
+
+from drivers.frames import checksums, glyphs
+from drivers.frames.description import BytesFrame, Coded, Description, Digits
+from drivers.frames.places import BitField, Places, Test, code_value
+from meterlink.declared import InvalidFileError
+from meterlink.quantities.text import plain
+
+
+class Digit(msgspec.Struct, frozen=True):
+    """One digit: its bits, and what each pattern of them shows."""
+
+    mask: int
+    shows: dict[int, str]
+    """Masked frame to character; a space is a blank."""
+    drawn: dict[str, int]
+    """Character to the bits that are sent for it."""
+
+
+class Lookup(msgspec.Struct, frozen=True):
+    """A code: its bits, and what each value of them stands for."""
+
+    mask: int
+    means: dict[int, str]
+    """Masked frame to the code as the description writes it."""
+    drawn: dict[str, int]
+
+
+class Layout(msgspec.Struct, frozen=True, kw_only=True):
+    """A byte frame, compiled."""
+
+    length: int
+    marks: Test
+    """What is the same in every frame: marks and counted half bytes."""
+    tail: bytes
+    """The bytes that end every frame."""
+    self_marking: bool
+    """Whether a frame's beginning cannot be taken for anything else."""
+    digits: tuple[Digit, ...]
+    flags: dict[str, Test]
+    minus: Test | None
+    plus: tuple[Test, ...]
+    """Every way to say plus, where that is a character; empty where it is a clear flag."""
+    point: Lookup | None
+    function: Lookup | None
+    range: Lookup | None
+    status_mask: int
+    """All bits but those of marks, digits and checksum that mean anything."""
+
+
+def compile_layout(wire: Description) -> Layout:
+    """Return the layout of a wire with byte frames.
+
+    Raises:
+        InvalidFileError: it is impossible; names the key.
+    """
+    frame = wire.frame
+    if not isinstance(frame, BytesFrame) or wire.digits is None:
+        raise InvalidFileError("digits: missing; a byte frame needs to say where its digits are")
+    places = Places(frame.length)
+    marks = _marks(frame, places)
+    _claim_checksum(frame, places)
+    digits = tuple(_digit(wire.digits, number, places) for number in range(len(wire.digits.at)))
+    flags = {}
+    for name, at in wire.flags.items():
+        flags[name] = places.flag(at, f"flags.{name}")
+        places.claim(flags[name].mask, f"flags.{name}", shared="=" in at)
+    minus, plus = _sign(wire, flags, places)
+    point = _point(wire, places)
+    function = _lookup(wire.function, "function", [mode.function for mode in wire.modes], places)
+    ranges = _lookup(
+        wire.range, "range", [r.code for mode in wire.modes for r in mode.ranges], places
+    )
+    status_mask = 0
+    for test in flags.values():
+        status_mask |= test.mask
+    for part in (minus, point, function, ranges):
+        status_mask |= part.mask if part is not None else 0
+    tail = _edge(frame, marks, last=True)
+    return Layout(
+        length=frame.length,
+        marks=marks,
+        tail=tail,
+        self_marking=bool(frame.sequence or frame.checksum or _edge(frame, marks, last=False)),
+        digits=digits,
+        flags=flags,
+        minus=minus,
+        plus=plus,
+        point=point,
+        function=function,
+        range=ranges,
+        status_mask=status_mask,
+    )
+
+
+def _marks(frame: BytesFrame, places: Places) -> Test:
+    """Return what never changes in a frame, and claim it."""
+    mask = value = 0
+    if frame.sequence is not None:
+        for at in range(frame.length):
+            half = places.field(f"{at}.{frame.sequence.nibble}", "frame.sequence")
+            mask |= half.mask
+            value |= ((frame.sequence.first + at) & 0xF) << half.shift
+        places.claim(mask, "frame.sequence")
+    for number, mark in enumerate(frame.marks):
+        key = f"frame.marks[{number}]"
+        known = _hex(mark.hex, f"{key}.hex")
+        bits = _hex(mark.mask, f"{key}.mask") if mark.mask else b"\xff" * len(known)
+        if len(bits) != len(known):
+            raise InvalidFileError(f"{key}.mask: must be as long as hex")
+        for offset, (byte, bit) in enumerate(zip(known, bits, strict=True)):
+            place = places.byte(mark.at + offset, f"{key}.at")
+            places.claim(bit << place.shift, key)
+            mask |= bit << place.shift
+            value |= (byte & bit) << place.shift
+    if not mask and frame.checksum is None:
+        raise InvalidFileError(
+            "frame: has no sequence, marks or checksum, so where a frame begins cannot be told"
+        )
+    return Test(mask, value)
+
+
+def _hex(text: str, key: str) -> bytes:
+    try:
+        found = bytes.fromhex(text)
+    except ValueError:
+        found = b""
+    if not found:
+        raise InvalidFileError(f"{key}: «{plain(text)}» is not hexadecimal, such as «0D 0A»")
+    return found
+
+
+def _edge(frame: BytesFrame, marks: Test, *, last: bool) -> bytes:
+    """Return the bytes that wholly consist of marks at the end of a frame, or at its start."""
+    masks = marks.mask.to_bytes(frame.length)
+    values = marks.value.to_bytes(frame.length)
+    count = 0
+    for mask in reversed(masks) if last else masks:
+        if mask != 0xFF:
+            break
+        count += 1
+    return values[frame.length - count :] if last else values[:count]
+
+
+def _claim_checksum(frame: BytesFrame, places: Places) -> None:
+    check = frame.checksum
+    if check is None:
+        return
+    key = "frame.checksum"
+    places.byte(check.first, f"{key}.first")
+    places.byte(check.last, f"{key}.last")
+    if check.first > check.last:
+        raise InvalidFileError(f"{key}.last: comes before first")
+    width = len(checksums.written(check, bytes(frame.length)))
+    for at in range(check.at, check.at + width):
+        places.claim(places.byte(at, f"{key}.at").mask, key)
+        if check.first <= at <= check.last:
+            raise InvalidFileError(f"{key}.at: byte {at} is among those that it covers")
+
+
+def _digit(digits: Digits, number: int, places: Places) -> Digit:
+    """Return digit ``number`` and claim its bits."""
+    at, key = digits.at[number], f"digits.at[{number}]"
+    if digits.coding == "segments":
+        if not isinstance(at, dict):
+            raise InvalidFileError(f"{key}: must be a table of segments, such as {{ a = «2.0» }}")
+        digit = _segments(at, digits, key, places)
+    else:
+        if isinstance(at, dict):
+            raise InvalidFileError(f"{key}: a table of segments, yet coding is {digits.coding}")
+        field = places.field(at, key)
+        if field.width != (8 if digits.coding == "ascii" else 4):
+            whole = "whole byte, such as 3" if digits.coding == "ascii" else "half byte: «3.high»"
+            raise InvalidFileError(f"{key}: a digit in {digits.coding} is a {whole}")
+        digit = _characters(field, digits, key)
+    places.claim(digit.mask, key)
+    return digit
+
+
+def _segments(at: dict[str, str], digits: Digits, key: str, places: Places) -> Digit:
+    strange = set(at) - set(glyphs.SEGMENTS)
+    if strange:
+        raise InvalidFileError(
+            f"{key}.{plain(min(strange))}: no segment; they are a to g, a being the top"
+        )
+    bits = {name: places.bit(where, f"{key}.{name}") for name, where in at.items()}
+    mask = 0
+    for name, bit in bits.items():
+        if mask & bit:
+            raise InvalidFileError(f"{key}.{name}: another segment of this digit has the same bit")
+        mask |= bit
+    for glyph, lit in digits.glyphs.items():
+        _check_glyph(glyph)
+        if not lit or set(lit) - set(glyphs.SEGMENTS):
+            raise InvalidFileError(f"digits.glyphs.{glyph}: must be its lit segments, a to g")
+    shows: dict[int, str] = {}
+    drawn: dict[str, int] = {}
+    for lit_set, shown in glyphs.drawings("".join(at), digits.glyphs).items():
+        value = sum(bits[name] for name in lit_set)
+        shows[value] = shown
+        drawn.setdefault(shown, value)
+    if not any(shown.isdigit() for shown in shows.values()):
+        raise InvalidFileError(f"{key}: too few segments to show any digit")
+    return Digit(mask, shows, drawn)
+
+
+def _characters(field: BitField, digits: Digits, key: str) -> Digit:
+    """A digit that is one character, or one half byte."""
+    base = ord("0") if field.width == 8 else 0
+    values = {str(number): base + number for number in range(10)}
+    blank = digits.blank or (" " if field.width == 8 else None)
+    if blank is not None:
+        values[" "] = code_value(blank, field, "digits.blank")
+    for glyph, code in digits.glyphs.items():
+        _check_glyph(glyph)
+        values[glyph] = code_value(code, field, f"digits.glyphs.{glyph}")
+    drawn = {shown: value << field.shift for shown, value in values.items()}
+    shows = {value: shown for shown, value in drawn.items()}
+    if len(shows) != len(drawn):
+        raise InvalidFileError(f"{key}: two characters of digits have the same code")
+    return Digit(field.mask, shows, drawn)
+
+
+def _check_glyph(glyph: str) -> None:
+    if len(glyph) != 1 or not "!" <= glyph <= "~" or glyph.isdigit():
+        raise InvalidFileError(
+            f"digits.glyphs.{plain(glyph)}: the name must be one character, and no digit"
+        )
+
+
+def _sign(
+    wire: Description, flags: dict[str, Test], places: Places
+) -> tuple[Test | None, tuple[Test, ...]]:
+    sign = wire.sign
+    if sign is None:
+        return None, ()
+    if (sign.flag is None) == (sign.at is None):
+        raise InvalidFileError("sign: needs either flag or at")
+    if sign.flag is not None:
+        if sign.flag not in flags:
+            raise InvalidFileError(f"sign.flag: «{plain(sign.flag)}» is not in [flags]")
+        return flags[sign.flag], ()
+    field = places.byte(sign.at if sign.at is not None else -1, "sign.at")
+    places.claim(field.mask, "sign.at")
+    if sign.minus in sign.plus:
+        raise InvalidFileError("sign.plus: holds the character for minus")
+    minus = Test(field.mask, code_value(sign.minus, field, "sign.minus") << field.shift)
+    plus = tuple(
+        Test(field.mask, code_value(c, field, "sign.plus") << field.shift) for c in sign.plus
+    )
+    return minus, plus
+
+
+def _point(wire: Description, places: Places) -> Lookup | None:
+    point = wire.point
+    if point is None or point.at is None:
+        if point is not None and point.codes:
+            raise InvalidFileError("point.codes: needs point.at, the place of the code")
+        return None
+    if point.flags:
+        raise InvalidFileError("point.flags: not beside point.at; the point is told in one way")
+    return _lookup(Coded(at=point.at), "point", list(point.codes), places)
+
+
+def _lookup(
+    coded: Coded | None, name: str, codes: list[str | None], places: Places
+) -> Lookup | None:
+    """Return the table of a code, and claim its bits."""
+    if coded is None:
+        if any(code is not None for code in codes):
+            raise InvalidFileError(f"{name}: missing, yet codes are given for it")
+        return None
+    field = places.field(coded.at, f"{name}.at")
+    places.claim(field.mask, f"{name}.at")
+    drawn = {
+        code: code_value(code, field, f"{name}: code") << field.shift
+        for code in codes
+        if code is not None
+    }
+    if not drawn:
+        raise InvalidFileError(f"{name}: no code is given for it")
+    return Lookup(field.mask, {value: code for code, value in drawn.items()}, drawn)

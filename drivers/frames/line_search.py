@@ -1,0 +1,158 @@
+"""Finds the wire of a meter that talks: tries the line settings, scores every wire, asks last."""
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Final
+
+from drivers.clock import Clock
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.identify import Listener, Match, hears
+from drivers.frames.sample_check import sample_bytes
+from drivers.frames.wrong_settings import decode_at_wrong_settings
+from drivers.links import LineSettings, Link
+
+BUDGET_S: Final = 3.0
+"""Longest time for one port, seconds."""
+_QUIET_S: Final = 1.0
+"""How long the first setting is listened to before a port counts as silent. Any format at any
+speed shows as some bytes, and the slowest meters send every second."""
+_SLICE_S: Final = 0.05
+"""A pause this long is between two frames, not within one."""
+_ENOUGH: Final = 256
+"""Bytes of nonsense that are looked at."""
+
+
+def settings_to_try(wires: Sequence[FrameFormat]) -> list[LineSettings]:
+    """Return the line settings of ``wires``, each once: every wire's usual ones come first."""
+    usual = [wire.settings[0] for wire in wires]
+    others = [line for wire in wires for line in wire.settings[1:]]
+    return list(dict.fromkeys([*usual, *others]))
+
+
+def listen(
+    link: Link,
+    wires: Sequence[FrameFormat],
+    clock: Clock,
+    *,
+    may_send: bool = True,
+    has_line: bool = True,
+    budget_s: float = BUDGET_S,
+) -> list[Match]:
+    """Return what is heard on ``link``, the best match first; empty where nothing makes sense.
+
+    Ends as soon as one wire is sure; each match says with which line it was heard.
+
+    Args:
+        link: an open port.
+        wires: candidates.
+        clock: measures the time.
+        may_send: whether commands of polled wires may be sent where the port is silent.
+        has_line: whether the link has line settings; a socket has none.
+        budget_s: longest time to take, seconds.
+
+    Raises:
+        PortLostError: the port went away.
+    """
+    until = clock.now() + budget_s
+    settings: list[LineSettings | None] = [None]
+    if has_line:
+        settings = [*settings_to_try([wire for wire in wires if wire.description.poll is None])]
+    heard: list[Match] = []
+    talks = False
+    while settings and clock.now() < until:
+        line = settings.pop(0)
+        quiet_at = until if talks else min(until, clock.now() + _QUIET_S)
+        listener, burst = _hear(link, wires, line, clock, quiet_at, until)
+        talks = talks or listener.heard_bytes > 0
+        heard += listener.ranking()
+        if listener.best() is not None or not talks:
+            break
+        if line is not None:
+            settings.sort(key=partial(_unlikeness, wires, burst, line))
+    if not talks and may_send:
+        heard += _ask(link, wires, clock, until, has_line=has_line)
+    return sorted(heard, key=lambda match: -match.confidence)
+
+
+def _hear(
+    link: Link,
+    wires: Sequence[FrameFormat],
+    line: LineSettings | None,
+    clock: Clock,
+    quiet_at: float,
+    until: float,
+) -> tuple[Listener, bytes]:
+    """Listen with one line setting until it is sure, makes no sense, or stays silent.
+
+    Returns what was made out, and the bytes that came last without a pause.
+
+    Meters send a frame and pause. So a burst that began after a pause and ended with one was a
+    whole frame; if no wire could read it, it was not heard with the right setting.
+    """
+    if line is not None:
+        link.configure(line)
+        link.discard()
+    listener = Listener(wires, line)
+    longest = max((wire.longest for wire in wires if line is None or hears(line, wire)), default=1)
+    began_whole = in_burst = False
+    burst = b""
+    while clock.now() < until:
+        data = link.read(_SLICE_S)
+        if data:
+            listener.feed(data)
+            burst = (burst if in_burst else b"") + data
+            in_burst = True
+            if listener.best() is not None:
+                break
+        elif in_burst and began_whole and line is not None and not listener.frames:
+            break
+        else:
+            in_burst, began_whole = False, True
+            listener.expect_whole()
+            if not listener.heard_bytes and clock.now() >= quiet_at:
+                break
+        if line is not None and listener.heard_bytes > 3 * longest and not listener.frames:
+            break
+    return listener, burst[:_ENOUGH]
+
+
+def _unlikeness(
+    wires: Sequence[FrameFormat], burst: bytes, heard: LineSettings, sent: LineSettings | None
+) -> tuple[int, int]:
+    """Say how little ``burst`` is like what meters that send with ``sent`` are misheard as.
+
+    It only settles which setting is tried next: the slowest meters leave time for few.
+    """
+    ways = []
+    for wire in wires:
+        if sent is None or sent not in wire.settings:
+            continue
+        sample = next(s for s in wire.description.samples if not s.refused)
+        expected = decode_at_wrong_settings(sample_bytes(wire, sample), sent, heard)
+        ways.append((abs(len(expected) - len(burst)), -len(set(expected) & set(burst))))
+    return min(ways, default=(0, 0))
+
+
+def _ask(
+    link: Link, wires: Sequence[FrameFormat], clock: Clock, until: float, *, has_line: bool
+) -> list[Match]:
+    """Send the command of each polled wire in turn; return what the first one to answer is."""
+    for wire in wires:
+        poll = wire.description.poll
+        if poll is None:
+            continue
+        settings: Sequence[LineSettings | None] = wire.settings if has_line else (None,)
+        for line in settings:
+            if clock.now() >= until:
+                return []
+            if line is not None:
+                link.configure(line)
+            link.discard()
+            listener = Listener([], line, asked=wire)
+            link.write(poll.command.encode("latin-1"))
+            ends = min(until, clock.now() + poll.timeout_s)
+            while clock.now() < ends and listener.best() is None:
+                listener.feed(link.read(_SLICE_S))
+            if listener.best() is not None:
+                return listener.ranking()
+    return []

@@ -1,0 +1,126 @@
+"""Places in a frame as masks: the frame is taken as one large whole number, first byte on top.
+
+So a mark, a flag, a digit or a code, wherever its bits lie, is a mask and what may stand there.
+"""
+
+import re
+from typing import Final, NamedTuple
+
+from drivers.frames.description import BitPlace
+from meterlink.declared import InvalidFileError
+from meterlink.quantities.text import plain
+
+_BIT: Final = re.compile(r"(\d{1,2})\.([0-7])")
+_HALF: Final = re.compile(r"(\d{1,2})\.(high|low)")
+_CHARACTER: Final = re.compile(r"(\d{1,2})=(.)")
+_HEX: Final = re.compile(r"0[xX]([0-9A-Fa-f]{1,2})")
+
+
+class BitField(NamedTuple):
+    """A run of neighbouring bits."""
+
+    mask: int
+    shift: int
+    """How far the lowest of them is from the right."""
+    width: int
+    """Bits: 1, 4 or 8."""
+
+
+class Test(NamedTuple):
+    """A condition on a frame: ``frame & mask == value``."""
+
+    mask: int
+    value: int
+
+
+class Places:
+    """Reads places for frames of one length, and keeps account of which bits are spoken for."""
+
+    def __init__(self, length: int) -> None:
+        self.length = length
+        self._owners: list[tuple[int, str]] = []
+
+    def byte(self, at: int, key: str) -> BitField:
+        """Return the whole of byte ``at``.
+
+        Raises:
+            InvalidFileError: the frame has no such byte.
+        """
+        if not 0 <= at < self.length:
+            raise InvalidFileError(
+                f"{key}: byte {at} lies outside the frame, whose bytes are 0 to {self.length - 1}"
+            )
+        shift = 8 * (self.length - 1 - at)
+        return BitField(0xFF << shift, shift, 8)
+
+    def field(self, at: BitPlace, key: str) -> BitField:
+        """Return a byte or half byte."""
+        if isinstance(at, int):
+            return self.byte(at, key)
+        half = _HALF.fullmatch(at)
+        if half is None:
+            raise InvalidFileError(
+                f"{key}: «{plain(at)}» is no place; write a byte as 3, a half byte as «3.high»"
+            )
+        shift = self.byte(int(half[1]), key).shift + (4 if half[2] == "high" else 0)
+        return BitField(0xF << shift, shift, 4)
+
+    def bit(self, at: str, key: str) -> int:
+        """Return the mask of one bit."""
+        bit = _BIT.fullmatch(at)
+        if bit is None:
+            raise InvalidFileError(
+                f"{key}: «{plain(at)}» is no bit; write bit 5 of byte 3 as «3.5»"
+            )
+        return 1 << (self.byte(int(bit[1]), key).shift + int(bit[2]))
+
+    def flag(self, at: str, key: str) -> Test:
+        """Return the condition for a flag: a bit that is set, or a byte that is a character."""
+        character = _CHARACTER.fullmatch(at)
+        if character is None:
+            mask = self.bit(at, key)
+            return Test(mask, mask)
+        byte = self.byte(int(character[1]), key)
+        return Test(byte.mask, code_value(character[2], byte, key) << byte.shift)
+
+    def claim(self, mask: int, key: str, *, shared: bool = False) -> None:
+        """Note that ``key`` owns the bits of ``mask``.
+
+        Raises:
+            InvalidFileError: some of them are another's already. Of two that are ``shared``, such
+                as characters in one byte, both may own the very same bits.
+        """
+        for owned, owner in self._owners:
+            if owned & mask and not (shared and owned == mask):
+                raise InvalidFileError(
+                    f"{key}: overlaps {owner} in byte {self._first_byte(owned & mask)}"
+                )
+        self._owners.append((mask, key))
+
+    def _first_byte(self, mask: int) -> int:
+        return self.length - 1 - (mask.bit_length() - 1) // 8
+
+
+def code_value(code: str, field: BitField, key: str) -> int:
+    """Return what ``code`` is as the value of ``field``.
+
+    A code is ``0x`` with hexadecimal digits, or for a byte its character, or for half a byte one
+    hexadecimal digit.
+
+    Raises:
+        InvalidFileError: it is none of these, or too large for the field.
+    """
+    written = _HEX.fullmatch(code)
+    try:
+        if written:
+            value = int(written[1], 16)
+        elif len(code) == 1:
+            value = ord(code) if field.width == 8 else int(code, 16)
+        else:
+            value = -1
+    except ValueError:
+        value = -1
+    if not 0 <= value < 1 << field.width:
+        holds = "character, or 0x00 to 0xFF" if field.width == 8 else "hexadecimal digit"
+        raise InvalidFileError(f"{key}: «{plain(code)}» is no code; it must be one {holds}")
+    return value

@@ -1,0 +1,141 @@
+"""A simulated meter that streams, or answers when polled, in any wire, with faults on request."""
+
+import random
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final, Self
+
+import msgspec
+
+from drivers.frames import FrameFormat
+from drivers.frames.wrong_settings import decode_at_wrong_settings
+from drivers.links import LineSettings
+from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults
+from drivers.simulated.stream_ports import StreamPort
+from drivers.simulated.stream_values import touches
+from meterlink.closing import Closing
+from meterlink.reading import Quantity
+
+_LISTEN_S: Final = 0.1
+
+
+class StreamingMeter(Closing):
+    """A meter on ``port`` that sends until it is closed. A thread of its own serves it."""
+
+    def __init__(
+        self,
+        wire: FrameFormat,
+        port: StreamPort,
+        *,
+        values: Iterator[float] | None = None,
+        quantity: Quantity = Quantity.RESISTANCE,
+        flags: Sequence[str] | None = None,
+        rate_hz: float | None = None,
+        faults: StreamFaults | None = None,
+        mind_speed: bool = False,
+        seed: int = 1,
+        moved: Callable[[str], None] | None = None,
+    ) -> None:
+        """Set the meter up; ``with`` starts it.
+
+        Args:
+            wire: what it speaks.
+            port: where it is found; closed with the meter.
+            values: SI units, infinite for an overload; default probes that touch things. The
+                meter falls silent where they end.
+            quantity: what its knob is on.
+            flags: flags that are set in every frame, such as ``hold``; default automatic range,
+                where the wire has a flag for it.
+            rate_hz: frames a second; default the wire's usual rate.
+            faults: what goes wrong.
+            mind_speed: garble what a reader hears who has set another speed; only where the port
+                can tell.
+            seed: of values and faults.
+            moved: told each new name of the port after the plug was pulled.
+        """
+        rng = random.Random(seed)  # noqa: S311 - no secret
+        rate = rate_hz or wire.description.rate.usual_hz
+        self.wire: Final = wire
+        self.port: Final = port
+        self.sent = 0
+        """Frames that were sent, sound or not."""
+        self._values = values if values is not None else touches(rng, rate)
+        self._encoder = wire.encoder()
+        self._quantity = quantity
+        if flags is None:
+            flags = [flag for flag in wire.description.flags if flag == "auto"]
+        self._flags = tuple(flags)
+        self._interval_s = 1 / rate
+        self._faults = faults or StreamFaults()
+        self._spoiler = StreamFaultInjector(self._faults, random.Random(seed + 1))  # noqa: S311
+        self._line = _line_of(wire, wrong=self._faults.wrong_settings)
+        self._mind_speed = mind_speed
+        self._moved = moved or (lambda _name: None)
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="streaming-meter", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def close(self) -> None:
+        """Stop sending and free the port. Safe to call twice."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join()
+        self.port.unplug()
+
+    def _run(self) -> None:
+        for value in self._values:
+            if self._stop.is_set() or not self._wait_for_turn():
+                return
+            frame = self._encoder.frame(value, self._quantity, flags=self._flags)
+            for happening in self._spoiler.happenings(frame):
+                if self._stop.is_set():
+                    return
+                if isinstance(happening, Send):
+                    self._send(happening.data)
+                elif isinstance(happening, Pause):
+                    self._stop.wait(happening.seconds)
+                else:
+                    self._pull_plug(happening.seconds)
+            self.sent += 1
+
+    def _wait_for_turn(self) -> bool:
+        """Wait until the next frame is due, or asked for; False where all is to end."""
+        poll = self.wire.description.poll
+        if poll is None:
+            return not self._stop.wait(self._interval_s)
+        command, heard = poll.command.encode("latin-1"), b""
+        while not self._stop.is_set():
+            heard = (heard + self.port.receive(_LISTEN_S))[-64:]
+            if command in heard:
+                return not self._stop.wait(self._interval_s)
+        return False
+
+    def _send(self, data: bytes) -> None:
+        if not data:
+            return
+        reader = self._reader_line()
+        self.port.send(
+            data if reader == self._line else decode_at_wrong_settings(data, self._line, reader)
+        )
+
+    def _reader_line(self) -> LineSettings:
+        """The settings that the reader has, as far as they count here."""
+        expected = self.wire.description.line
+        baud = self.port.reader_baud if self._mind_speed else None
+        return expected if baud is None else msgspec.structs.replace(expected, baud=baud)
+
+    def _pull_plug(self, seconds: float) -> None:
+        self.port.unplug()
+        self._stop.wait(seconds)
+        if not self._stop.is_set():
+            self.port.plug_in(elsewhere=self._faults.replug_elsewhere)
+            self._moved(self.port.name)
+
+
+def _line_of(wire: FrameFormat, *, wrong: bool) -> LineSettings:
+    """The meter's own line settings: the wire's, or others if they are to be wrong."""
+    line = wire.description.line
+    return msgspec.structs.replace(line, baud=line.baud * 2) if wrong else line

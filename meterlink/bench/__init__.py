@@ -1,0 +1,1 @@
+"""The one engine behind live work, replay, analysis and tests."""

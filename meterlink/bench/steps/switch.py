@@ -1,0 +1,204 @@
+"""The switch check: closed, open, closed under probes that stay on.
+
+An open switch and lifted probes read the same. Only an over range between two closed readings,
+taken while the probes were to stay on, says that it was the switch that opened.
+"""
+
+from collections.abc import Iterable
+from typing import Final
+
+from meterlink.bench.steps.assessors import switch_criterion
+from meterlink.bench.steps.base import StepContext, Worker
+from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
+from meterlink.bench.steps.measurement import over_range_now, wrong_unit
+from meterlink.card.card import SwitchStep
+from meterlink.card.profile_parts import find_part
+from meterlink.commands import AnyCommand, Confirm
+from meterlink.events import BenchEvent, Evidence, Held, Lift, TouchEvent, Verdict
+from meterlink.judging.assess import Assessor
+from meterlink.reading import Quantity, Reading
+from meterlink.source import MeterSetup, Setting
+
+STUCK_AFTER_S: Final = 8.0
+"""A switch asked to open that still reads closed after this is asked about."""
+
+SLIP_S: Final = 0.3
+"""Nobody hears «back» and moves a switch in less; a shorter over range is a probe that slipped."""
+
+PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
+
+
+class SwitchWorker(Worker):
+    """Asks for each position in turn: the closed one before and after every open one."""
+
+    def __init__(self, step: SwitchStep, around: StepContext) -> None:
+        super().__init__(step, around)
+        self._step = step
+        self._part = find_part(step, around.profile)
+        closed = [p for p, state in self._part.positions.items() if state == "closed"]
+        opens = [p for p, state in self._part.positions.items() if state == "open"]
+        self._asks = [(closed[0], True)]
+        for turn, position in enumerate(opens, start=1):
+            self._asks += [(position, False), (closed[turn % len(closed)], True)]
+        self._at = 0
+        self._outcome = PASSED
+        self._opened_t: float | None = None
+        """When the switch opened, until a closed reading proves that the probes stayed on."""
+        self._asked_t = 0.0
+        self._questioned = False
+        self._last_closed: Held | None = None
+        self._finished = False
+        self.criterion = switch_criterion(self._part, closed=True)
+        self._assessors(around)
+        # No range of its own: it reads milliohms and megohms in turn, so the meter ranges itself.
+        self.setup = MeterSetup(quantity=Quantity.RESISTANCE)
+
+    @property
+    def attentive(self) -> bool:
+        """Only while an open is due: a switch that stays closed is asked about."""
+        return not self._finished and not self._wants_closed
+
+    def begin(self, t: float) -> Iterable[BenchEvent]:
+        position = self._asks[0][0]
+        a, b = self._part.between
+        say = self._step.say or f"Probes on {a} and {b}."
+        self._asked_t = t
+        yield self.ask(t, f"{say} Set the {self._part.name} to «{position}».", position)
+
+    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+        if self._finished:
+            if isinstance(event, Lift):
+                yield self.end(event.t, self._outcome)
+            return
+        match event:
+            case Held() if wrong := wrong_unit(event):
+                yield self.ask(event.t, wrong)
+            case Held() if self._wants_closed:
+                yield from self._held_closed(event)
+            case Held():
+                yield from self._held_open(event)
+            case Lift() if not self._wants_closed:
+                # Open, if a closed reading follows; the verdict waits for it.
+                self._opened_t = event.t
+                yield from self._next(event.t)
+
+    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+        waits = reading.t - self._asked_t > STUCK_AFTER_S
+        if not self._questioned and waits and not reading.overload:
+            self._questioned = True
+            position = self._asks[self._at][0]
+            yield self.ask(
+                reading.t,
+                f"Still closed. Is the {self._part.name} in «{position}»? Then confirm.",
+                position,
+            )
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+        if not isinstance(command, Confirm):
+            return
+        position = self._asks[min(self._at, len(self._asks) - 1)][0]
+        if self._finished:
+            yield self.end(t, self._outcome, command)
+        elif self._wants_closed and self._opened_t is None and over_range_now(self.around):
+            yield self._over_range(t, t, Evidence.SAID, self._closed, position)
+            yield self.end(t, NEVER, command)
+        elif not self._wants_closed and self._last_closed and not over_range_now(self.around):
+            yield judged(
+                self.step_id,
+                self._last_closed,
+                self._open.assess(self._last_closed),
+                position=position,
+                evidence=Evidence.SAID,
+            )
+            yield from self._fail(STUCK, t)
+        else:
+            yield self.ask(t, "Nothing is held yet; keep the probes on.", position)
+
+    def corrected(self, value: float) -> float:
+        return self._closed.correct(value)
+
+    def meter(self, setting: Setting) -> None:
+        self._assessors(self.around)
+
+    def _assessors(self, around: StepContext) -> None:
+        bearings = around.bearings
+        self._closed = bearings.assessor(switch_criterion(self._part, closed=True))
+        self._open = bearings.assessor(switch_criterion(self._part, closed=False))
+        self.aim = self._closed.aim()
+
+    @property
+    def _wants_closed(self) -> bool:
+        return self._asks[self._at][1]
+
+    def _held_closed(self, held: Held) -> Iterable[BenchEvent]:
+        position = self._asks[self._at][0]
+        assessment = self._closed.assess(held)
+        if why := cannot_be(held, assessment):
+            yield self.ask(held.t, why, position)
+            return
+        verdict = judged(self.step_id, held, assessment, position=position)
+        good = verdict.verdict is Verdict.IN_WINDOW
+        if self._opened_t is not None and good and held.contact_t - self._opened_t < SLIP_S:
+            yield from self._slipped(held)
+            return
+        if self._opened_t is not None and good:
+            before = self._asks[self._at - 1][0]
+            yield self._over_range(held.t, self._opened_t, Evidence.SAME_TOUCH, self._open, before)
+        self._opened_t = None
+        yield verdict
+        self._last_closed = held
+        if good:
+            yield from self._next(held.t)
+        else:
+            yield from self._fail(NEVER, held.t)
+
+    def _slipped(self, held: Held) -> Iterable[BenchEvent]:
+        self._at -= 1
+        self._opened_t = None
+        self._last_closed = held
+        self._asked_t, self._questioned = held.t, False
+        position = self._asks[self._at][0]
+        yield self.ask(
+            held.t,
+            f"Too short for a switch: a probe slipped. Keep them on, move the {self._part.name} to "
+            f"«{position}».",
+            position,
+        )
+
+    def _over_range(
+        self, t: float, since: float, evidence: Evidence, assessor: Assessor, position: str
+    ) -> BenchEvent:
+        return judged_over_range(self.step_id, t, since, evidence, assessor, position=position)
+
+    def _held_open(self, held: Held) -> Iterable[BenchEvent]:
+        """A finite value where an open is due: leakage high enough, or not open at all."""
+        if self._closed.assess(held).judgement.verdict is Verdict.IN_WINDOW:
+            self._last_closed = held  # the switch has not moved yet, or is stuck: ``read`` asks
+            return
+        if held.revises:
+            return  # a contact that moves under the probes is no switch that moved
+        position = self._asks[self._at][0]
+        verdict = judged(self.step_id, held, self._open.assess(held), position=position)
+        yield verdict
+        if verdict.verdict is Verdict.OPEN:
+            yield from self._next(held.t)
+        else:
+            yield from self._fail(STUCK, held.t)
+
+    def _fail(self, outcome: str, t: float) -> Iterable[BenchEvent]:
+        self._outcome, self._finished = outcome, True
+        yield self.ask(t, "Lift the probes.")
+
+    def _next(self, t: float) -> Iterable[BenchEvent]:
+        self._at += 1
+        self._asked_t, self._questioned = t, False
+        if self._at == len(self._asks):
+            self._at -= 1
+            self._finished = True
+            yield self.ask(t, "Lift the probes.")
+            return
+        position, closed = self._asks[self._at]
+        back = "back " if closed else ""
+        yield self.ask(
+            t, f"Keep the probes on. Move the {self._part.name} {back}to «{position}».", position
+        )

@@ -1,0 +1,1 @@
+"""From a held value to its verdict: corrections, uncertainty, criterion, probability."""

@@ -1,0 +1,1 @@
+"""Values with their units: notation, windows, statistics and uncertainty budgets."""

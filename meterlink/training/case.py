@@ -1,0 +1,194 @@
+"""A case: one engine with a hidden fault, drawn by seed, and how hard it is to find.
+
+How hard is measured: by how many checks the advice itself takes on that very engine.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Final, Literal, get_args
+
+import msgspec
+import numpy as np
+from numpy.random import Generator
+
+from meterlink.card.profile import Profile
+from meterlink.circuit.faults import Patient, afflict, slug
+from meterlink.circuit.workshop import Workshop
+from meterlink.errors import UsageError
+from meterlink.finding import FaultTable, Model, Walk, follow, shipped_table
+from meterlink.finding.model import Suspect
+from meterlink.quantities.text import plain
+from meterlink.training.engines import (
+    STOP_SWITCH,
+    SWITCH_NAMED,
+    SWITCHES,
+    practice_profile,
+    sound_engine,
+)
+
+Difficulty = Literal["easy", "medium", "hard"]
+DIFFICULTIES: Final[tuple[str, ...]] = get_args(Difficulty)
+COMPLAINT_SHARES: Final = {"no-spark": 0.6, "wont-stop": 0.2, "dies-hot": 0.2}
+"""How often each complaint comes in: a judgement of the authors."""
+_CHECKS: Final = {"easy": (1, 6), "medium": (5, 12), "hard": (9, 99)}
+"""How many checks the advice takes, from and to, on an engine that is so hard."""
+_MOST_SWITCHES: Final = {"easy": 1, "medium": 2, "hard": 3}
+_TRIES: Final = 60
+"""Engines looked at before the one that comes nearest has to do."""
+_COARSE_RANGES: Final = (100.0, 1e6, 1e8)
+
+
+class Order(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is asked of a case; the same order always gives the same case."""
+
+    seed: Annotated[int, msgspec.Meta(ge=0, le=2**53)] = 1
+    difficulty: Difficulty = "medium"
+    fault: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    """A fault of the table; empty: any."""
+    complaint: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    """A complaint of the table; empty: any that fits."""
+
+
+class Case(msgspec.Struct, frozen=True, kw_only=True):
+    """One engine to be practised on."""
+
+    order: Order
+    model: Model
+    patient: Patient
+    profile: Profile
+    walk: Walk
+    """What the best next checks take on this engine, and where they lead."""
+    range: float | None
+    """Full scale that the meter was left on, ohms; None: it ranges by itself."""
+
+    @property
+    def suspect(self) -> Suspect:
+        """The fault that the engine has, as the table knows it."""
+        return next(s for s in self.model.suspects if s.name == self.patient.fault)
+
+    @property
+    def place(self) -> str:
+        """Where the fault is."""
+        return self.suspect.place
+
+    @property
+    def can_be_found(self) -> bool:
+        """Whether the advice ends in the right place on this engine."""
+        return self.walk.place == self.place
+
+    @property
+    def tells_places(self) -> bool:
+        """Whether a check says where the probes go."""
+        return self.order.difficulty == "easy"
+
+
+def fault_names(table: FaultTable | None = None) -> list[str]:
+    """Return every fault that can be ordered, whatever the complaint and the switches."""
+    table = table or shipped_table()
+    found: dict[str, None] = {}
+    for complaint in table.complaints:
+        for suspect in Model(table, complaint, list(SWITCH_NAMED)).suspects:
+            found[suspect.name] = None
+    return list(found)
+
+
+def draw(order: Order, base: Profile) -> Case:
+    """Return the case of ``order``; ``base`` is the profile that all engines go by.
+
+    Raises:
+        UsageError: no such fault or complaint, or no engine has that fault with that complaint.
+    """
+    complaints = check_order(order)
+    rng = np.random.default_rng(order.seed)
+    low, high = _CHECKS[order.difficulty]
+    cases: list[Case] = []
+    for _ in range(_TRIES):
+        cases.append(_drawn(order, complaints, base, rng))
+        if cases[-1].can_be_found and low <= len(cases[-1].walk.checks) <= high:
+            return cases[-1]
+    return min(
+        cases,
+        key=lambda case: (not case.can_be_found, _beside(len(case.walk.checks), low, high)),
+    )
+
+
+def engines_like(case: Case, base: Profile, draws: int) -> Iterator[tuple[float, Walk]]:
+    """Yield share and walk of engines that come in with the same complaint and switches.
+
+    What the trainee could know before the first check: the advice's checks over these are what
+    was to be expected.
+    """
+    rng = np.random.default_rng(case.order.seed + 1)
+    names = [switch.name for switch in case.patient.sound.switch]
+    for suspect, prior in zip(case.model.suspects, case.model.prior, strict=True):
+        for _ in range(draws):
+            engine = sound_engine(rng, names)
+            patient = afflict(engine, suspect.name, case.model.complaint, rng)
+            workshop = Workshop(patient, practice_profile(base, engine))
+            yield float(prior) / draws, follow(case.model, workshop.answer)
+
+
+def check_order(order: Order) -> Sequence[str]:
+    """Return the complaints that the order leaves open.
+
+    Raises:
+        UsageError: no such fault or complaint, or no engine has that fault with that complaint.
+    """
+    table = shipped_table()
+    if order.complaint and order.complaint not in table.complaints:
+        known = ", ".join(table.complaints)
+        raise UsageError(f"there is no complaint «{plain(order.complaint)}»; there is {known}")
+    if order.fault and order.fault not in fault_names(table):
+        known = ", ".join(fault_names(table))
+        raise UsageError(f"there is no fault «{plain(order.fault)}»; there is {known}")
+    fits = [complaint for complaint in table.complaints if _can(order.fault, complaint)]
+    if order.complaint and order.complaint not in fits:
+        raise UsageError(
+            f"the fault «{order.fault}» never makes an engine come in with «{order.complaint}»; "
+            f"it goes with {', '.join(fits)}"
+        )
+    if order.complaint:
+        return [order.complaint]
+    mild = [complaint for complaint in fits if complaint != "dies-hot"]
+    return mild if order.difficulty != "hard" and mild else fits
+
+
+def _can(fault: str, complaint: str) -> bool:
+    if not fault:
+        return True
+    model = Model(shipped_table(), complaint, list(SWITCH_NAMED))
+    return any(suspect.name == fault for suspect in model.suspects)
+
+
+def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generator) -> Case:
+    shares = np.array([COMPLAINT_SHARES.get(complaint, 0.2) for complaint in complaints])
+    complaint = str(rng.choice(list(complaints), p=shares / shares.sum()))
+    switches = _switches(order, rng)
+    model = Model(shipped_table(), complaint, [slug(name) for name in switches])
+    fault = order.fault
+    if not fault:
+        fault = model.suspects[int(rng.choice(len(model.prior), p=model.prior))].name
+    engine = sound_engine(rng, switches)
+    patient = afflict(engine, fault, complaint, rng)
+    profile = practice_profile(base, engine)
+    left_on = float(rng.choice(_COARSE_RANGES)) if order.difficulty == "hard" else None
+    return Case(
+        order=order,
+        model=model,
+        patient=patient,
+        profile=profile,
+        walk=follow(model, Workshop(patient, profile).answer),
+        range=left_on,
+    )
+
+
+def _switches(order: Order, rng: Generator) -> list[str]:
+    """Draw the engine's switches: the stop switch, the one at fault, and some more."""
+    at_fault = [name for known, name in SWITCH_NAMED.items() if order.fault.startswith(f"{known}-")]
+    chosen = list(dict.fromkeys([STOP_SWITCH, *at_fault]))
+    wanted = int(rng.integers(1, _MOST_SWITCHES[order.difficulty] + 1))
+    others = [str(name) for name in rng.permutation([n for n in SWITCHES if n not in chosen])]
+    return [*chosen, *others[: max(0, wanted - len(chosen))]]
+
+
+def _beside(count: int, low: int, high: int) -> int:
+    return max(low - count, count - high, 0)

@@ -1,0 +1,243 @@
+"""How each check of the fault table is made with a meter: as steps of a card, and what they want.
+
+A check is one step, or two of which either can find the fault. Beside each step stands what good
+contact for it is, so that a touch can be held against it.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+import msgspec
+
+from meterlink.card.card import (
+    Card,
+    CautionStep,
+    EntryStep,
+    LeadZeroStep,
+    MeasurementStep,
+    SoakStep,
+    Step,
+    SwitchStep,
+    WatchStep,
+)
+from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
+from meterlink.circuit.faults import slug
+from meterlink.circuit.places import BLOCK, STOP_WIRE
+from meterlink.declared import Seconds
+from meterlink.finding import Model
+from meterlink.training.engines import EARTH_ENTRY, INSULATION_ENTRY, PLUG_LEAD_ENTRY
+from meterlink.training.topics import Topic
+
+CAUTIONS: Final = "cautions"
+AMBIENT: Final = "ambient"
+FREE: Final = "free"
+"""The step in which touches are shown and judged by nothing."""
+LEAD_ZERO: Final = "lead-zero"
+WATCH_S: Final = Seconds(20.0)
+SOAK_S: Final = Seconds(90.0)
+"""A soak on the bench takes half an hour; here the winding is warmed as quickly as that."""
+
+_WINDING_STARTS: Final[Mapping[str, frozenset[object]]] = {
+    "primary": frozenset({"terminal"}),
+    "secondary": frozenset({"clip", "lead end", "tower"}),
+}
+"""Nodes at the live end of each winding: with or without the lead, the secondary is the same."""
+_CORE: Final[frozenset[object]] = frozenset({"core"})
+
+
+class PracticeMeasurement(msgspec.Struct, frozen=True, kw_only=True):
+    """One step made with the probes."""
+
+    check: str
+    """In the fault table."""
+    step: Step
+    nodes: tuple[frozenset[object], frozenset[object]]
+    """Nodes of the circuit that do for the one tip and for the other."""
+    controls: Mapping[str, str]
+    """Where fittings and connectors have to be."""
+    matters: frozenset[Topic]
+    """What this step practises."""
+    largest: float
+    """Ohms that the meter's range has to reach, for a sound engine."""
+    finest: float
+    """Ohms; a coarser last digit than this tells too little."""
+    bad: frozenset[str] = frozenset()
+    """Outcomes that settle the check though another of its steps is still to come."""
+
+    @property
+    def judges(self) -> bool:
+        """Whether values are judged one by one, rather than followed for a time."""
+        return isinstance(self.step, MeasurementStep | SwitchStep)
+
+    @property
+    def switch(self) -> str:
+        """Name of the switch that is checked; empty where it is none."""
+        return self.step.switch if isinstance(self.step, SwitchStep) else ""
+
+    @property
+    def wants_moving(self) -> bool:
+        """Whether the wire has to be moved while it is watched."""
+        return isinstance(self.step, WatchStep)
+
+    @property
+    def wants_warming(self) -> bool:
+        """Whether the winding has to be warmed while it is logged."""
+        return isinstance(self.step, SoakStep)
+
+
+def probings(engine: Engine, model: Model, *, tell_places: bool) -> dict[str, PracticeMeasurement]:
+    """Return every step that is made with the probes on ``engine``, by the step's id.
+
+    ``tell_places``: the steps say where the probes go; else only what is to be measured.
+    """
+    found = (*_windings(), *_earthwards(engine), *_switches(engine), *_watches(engine), *_soaks())
+    result = {}
+    for probing in found:
+        node = model.nodes[probing.check]
+        say = node.ask if tell_places else f"Measure: {node.say}."
+        step = probing.step
+        if len([other for other in found if other.check == probing.check]) > 1:
+            say = f"{say} Now: {step.title}."
+        result[step.id] = msgspec.structs.replace(
+            probing, step=msgspec.structs.replace(step, say=say)
+        )
+    return result
+
+
+def practice_card(complaint: str, steps: Mapping[str, PracticeMeasurement]) -> Card:
+    """Return the card of all ``steps``, to be done in any order from a step that judges nothing."""
+    return Card(
+        format=1,
+        id="practice",
+        title="Practice",
+        complaint=complaint,
+        step=(
+            CautionStep(id=CAUTIONS, title="Before anything else"),
+            EntryStep(id=FREE, title="Probes free", takes="text"),
+            EntryStep(id=AMBIENT, title="Temperature of the parts", takes="temperature"),
+            LeadZeroStep(id=LEAD_ZERO, title="Lead zero"),
+            *(probing.step for probing in steps.values()),
+        ),
+    )
+
+
+_ALWAYS: Final = frozenset({Topic.PLACES, Topic.BARE_METAL, Topic.STOP_WIRE, Topic.TOUCHING})
+_LOW: Final = _ALWAYS | {Topic.LEAD_ZERO, Topic.RANGE}
+_HIGH: Final = _ALWAYS | {Topic.FINGERS, Topic.RANGE}
+_NOT_CLIPPED: Final = {CLIP_LEAD: CLIP_OFF}
+_WIRE_OFF: Final = {"stop wire": "off"} | _NOT_CLIPPED
+_LEAD_OFF: Final = {"plug lead": "off"} | _NOT_CLIPPED
+
+
+def _windings() -> Iterator[PracticeMeasurement]:
+    yield PracticeMeasurement(
+        check="primary-resistance",
+        step=MeasurementStep(id="primary", title="Primary winding", winding="primary"),
+        nodes=(_WINDING_STARTS["primary"], _CORE),
+        controls=_WIRE_OFF,
+        matters=_LOW,
+        largest=1.0,
+        finest=0.03,
+    )
+    yield PracticeMeasurement(
+        check="secondary-resistance",
+        step=MeasurementStep(id="secondary", title="Secondary winding", winding="secondary"),
+        nodes=(_WINDING_STARTS["secondary"], _CORE),
+        controls=_LEAD_OFF,
+        matters=(_HIGH | {Topic.LEAD_OFF}) - {Topic.STOP_WIRE},
+        largest=7e3,
+        finest=300.0,
+    )
+    yield PracticeMeasurement(
+        check="lead-resistance",
+        step=MeasurementStep(id="lead", title="Plug lead and cap", lead=PLUG_LEAD_ENTRY),
+        nodes=(frozenset({"clip"}), frozenset({"tower"})),
+        controls=_LEAD_OFF | {"cap": "on"},
+        matters=(_LOW | {Topic.LEAD_OFF, Topic.POSITIONS}) - {Topic.STOP_WIRE},
+        largest=5.0,
+        finest=0.5,
+    )
+    yield PracticeMeasurement(
+        check="insulation",
+        step=MeasurementStep(id="insulation", title="Insulation", insulation=INSULATION_ENTRY),
+        nodes=(frozenset({"case"}), _CORE),
+        controls=_NOT_CLIPPED,
+        matters=_HIGH - {Topic.STOP_WIRE},
+        largest=1e6,
+        finest=1e5,
+    )
+
+
+def _earthwards(engine: Engine) -> Iterator[PracticeMeasurement]:
+    earths = frozenset[object]((switch.name, "earth") for switch in engine.switch)
+    yield PracticeMeasurement(
+        check="earth-path",
+        step=MeasurementStep(id="earth", title="Earth path", lead=EARTH_ENTRY),
+        nodes=(_CORE, earths),
+        controls=_WIRE_OFF,
+        matters=_LOW,
+        largest=1.0,
+        finest=0.1,
+    )
+
+
+def _switches(engine: Engine) -> Iterator[PracticeMeasurement]:
+    for switch in engine.switch:
+        others = (other.name for other in engine.switch if other.name != switch.name)
+        yield PracticeMeasurement(
+            check=slug(switch.name),
+            step=SwitchStep(id=slug(switch.name), title=switch.name, switch=switch.name),
+            nodes=(frozenset({"stop wire"}), frozenset({"block"})),
+            controls=_WIRE_OFF
+            | {connector(switch.name): "on"}
+            | {connector(other): "off" for other in others},
+            matters=_ALWAYS | {Topic.CONNECTORS, Topic.RANGE},
+            largest=2.0,
+            finest=0.5,
+        )
+
+
+def _watches(engine: Engine) -> Iterator[PracticeMeasurement]:
+    first = f"{engine.switch[0].name} terminal"
+    unplugged = _WIRE_OFF | {connector(switch.name): "off" for switch in engine.switch}
+    ends: tuple[tuple[str, str, tuple[str, str], frozenset[object]], ...] = (
+        ("wire-ends", "stop wire end to end", (STOP_WIRE, first), frozenset({"stop line"})),
+        ("wire-metal", "stop wire to engine metal", (STOP_WIRE, BLOCK), frozenset({"block"})),
+    )
+    for step, title, between, far in ends:
+        yield PracticeMeasurement(
+            check="stop-wire-watch",
+            step=WatchStep(
+                id=step,
+                title=title,
+                between=between,
+                lasts=WATCH_S,
+                expect="closed" if step == "wire-ends" else "open",
+            ),
+            nodes=(frozenset({"stop wire"}), far),
+            controls=unplugged if step == "wire-metal" else _WIRE_OFF,
+            matters=_ALWAYS | {Topic.MOVING, Topic.CONNECTORS},
+            largest=2.0,
+            finest=1.0,
+            bad=frozenset({"some"}),
+        )
+
+
+def _soaks() -> Iterator[PracticeMeasurement]:
+    for winding, largest in (("primary", 1.5), ("secondary", 1e4)):
+        yield PracticeMeasurement(
+            check="soak",
+            step=SoakStep(
+                id=f"soak-{winding}",
+                title=f"{winding} while warm",
+                winding=winding,
+                lasts=SOAK_S,
+                every=Seconds(10.0),
+            ),
+            nodes=(_WINDING_STARTS[winding], _CORE),
+            controls=_WIRE_OFF | _LEAD_OFF,
+            matters=_ALWAYS | {Topic.RANGE, Topic.WARMING},
+            largest=largest,
+            finest=largest / 30,
+            bad=frozenset({"opens-hot"}),
+        )

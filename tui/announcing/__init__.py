@@ -1,0 +1,1 @@
+"""Events for people, in sentences, signs, tones and speech."""

@@ -1,0 +1,126 @@
+"""What is announced to a technician whose eyes are on the engine: tones and sentences.
+
+A face like the screen: it is told on the reading thread and returns at once.
+"""
+
+from typing import Protocol
+
+from meterlink.card.card import Card, MeasurementStep, SwitchStep
+from meterlink.card.profile import Profile
+from meterlink.events import (
+    Asked,
+    BenchEvent,
+    CardEnded,
+    Dropout,
+    Gap,
+    Judged,
+    MeterChecked,
+    StepReopened,
+    Verdict,
+    Zeroed,
+)
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.text import plain
+from meterlink.wording import VERDICT_WORDS
+from tui.announcing.news import good_verdict
+from tui.announcing.tones import Tune
+from tui.session.session import Update
+
+
+class TonePlayer(Protocol):
+    """Plays tunes."""
+
+    def play(self, tune: Tune) -> None:
+        """Play one, in place of any other; return at once."""
+
+
+class Speaker(Protocol):
+    """Speaks."""
+
+    def say(self, words: str) -> None:
+        """Say this, in place of any other; return at once."""
+
+
+class Announcer:
+    """Turns what happens into tunes and sentences; either can be switched off at any time."""
+
+    def __init__(self, card: Card, profile: Profile) -> None:
+        self._card = card
+        self._profile = profile
+        self.player: TonePlayer | None = None
+        self.speaker: Speaker | None = None
+
+    def __call__(self, seen: Update) -> None:
+        """Announce what is worth it: one tune and one sentence for each moment."""
+        tunes = [tune for event in seen.events if (tune := self.tune(event)) is not None]
+        words = [said for event in seen.events if (said := self.words(event))]
+        if self.player is not None and tunes:
+            self.player.play(tunes[-1])
+        if self.speaker is not None and words:
+            self.speaker.say(" ".join(words))
+
+    def tune(self, event: BenchEvent) -> Tune | None:
+        """Return the tune of ``event``, or None where it has none."""
+        match event:
+            case Judged():
+                return self._tune_of(event)
+            case Zeroed():
+                return Tune.IN_WINDOW
+            case StepReopened():
+                return Tune.AGAIN
+            case Dropout() | MeterChecked(passed=False):
+                return Tune.OUT
+            case Gap(until=None):
+                return Tune.AGAIN
+            case _:
+                return None
+
+    def words(self, event: BenchEvent) -> str:
+        """Return what is said of ``event``; empty where nothing is."""
+        match event:
+            case Judged():
+                return self._verdict(event)
+            case Zeroed():
+                return f"Leads {_spoken(event.value, 'ohm')}."
+            case StepReopened():
+                return "Again."
+            case Asked():
+                return plain(event.say)
+            case CardEnded():
+                return "The card is done."
+            case MeterChecked():
+                return "The meter agrees." if event.passed else "The meter does not agree."
+            case Gap(until=None):
+                return f"The meter is away. {plain(event.why)}"
+            case Gap():
+                return "The meter is back."
+            case _:
+                return ""
+
+    def _tune_of(self, judged: Judged) -> Tune:
+        step = self._card.find(judged.step)
+        if judged.verdict is good_verdict(step, self._profile, judged.position):
+            return Tune.IN_WINDOW
+        return Tune.OPEN if judged.verdict is Verdict.OPEN else Tune.OUT
+
+    def _verdict(self, judged: Judged) -> str:
+        step = self._card.find(judged.step)
+        value = "" if judged.corrected is None else f"{_spoken(judged.corrected, judged.unit)}, "
+        close = "" if judged.clear else ", but close"
+        lift = " Lift the probes." if isinstance(step, MeasurementStep) else ""
+        at = f" in {plain(judged.position)}" if isinstance(step, SwitchStep) else ""
+        title = plain(step.title)
+        return f"{title}{at}: {value}{VERDICT_WORDS[judged.verdict]}{close}.{lift}"
+
+
+def _spoken(value: float, unit: str) -> str:
+    """Return a value with its unit in words: a speech program makes nothing of a sign."""
+    number, _, symbol = format_value(value, unit, ohm_sign=False).partition(" ")
+    words = {
+        "ohm": "ohms",
+        "kohm": "kilo ohms",
+        "Mohm": "mega ohms",
+        "Gohm": "giga ohms",
+        "mohm": "milli ohms",
+    }
+    return f"{number} {words.get(symbol, symbol)}"

@@ -1,0 +1,220 @@
+"""Events in words: one sentence each, the same for plain output, screen and voice."""
+
+from collections.abc import Iterator
+from math import fsum, sqrt
+
+from meterlink.bench.progress import Progress, StepResult
+from meterlink.bench.steps.meter_checks import told as told_check
+from meterlink.card.card import Card, CautionStep, Step, WatchStep
+from meterlink.card.cautions import STANDING
+from meterlink.events import (
+    Asked,
+    CardEnded,
+    Contact,
+    Dropout,
+    Entered,
+    Event,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    MeterChecked,
+    MeterSet,
+    Note,
+    PassedOver,
+    SoakPoint,
+    StepBegan,
+    StepEnded,
+    StepReopened,
+    Zeroed,
+)
+from meterlink.quantities.notation import format_value, format_with_u
+from meterlink.quantities.text import plain
+from meterlink.wording import (
+    COMPONENT_WORDS,
+    EVIDENCE_WORDS,
+    METER_FAILED,
+    entered_words,
+    outcome_words,
+    percent,
+    sure_words,
+)
+from meterlink.wording import OUTCOME_WORDS as OUTCOME_WORDS
+from meterlink.wording import VERDICT_WORDS as VERDICT_WORDS
+from meterlink.wording import window_words as window_words
+from tui.announcing.signs import can_show
+
+
+class Teller:
+    """Says events of one card in words, with the signs that the output can show."""
+
+    def __init__(self, card: Card, *, ohm_sign: bool | None = None) -> None:
+        self._steps = {step.id: step for step in card.step}
+        self._ohm_sign = can_show("Ω") if ohm_sign is None else ohm_sign
+
+    def title(self, step: str) -> str:
+        """Return the title of a step of the card."""
+        known = self._steps.get(step)
+        return step if known is None else known.title
+
+    def cautions(self, step: str) -> tuple[str, ...]:
+        """Return what must be read at a step of the card; empty where it is none for that."""
+        known = self._steps.get(step)
+        if not isinstance(known, CautionStep):
+            return ()
+        return (*STANDING, *(plain(line, 600) for line in known.lines))
+
+    def value(self, value: float, unit: str = "ohm", resolution: float | None = None) -> str:
+        """Return a value as people write it."""
+        return format_value(value, unit, resolution, ohm_sign=self._ohm_sign)
+
+    def with_u(self, value: float, u: float, unit: str = "ohm") -> str:
+        """Return a value with its expanded uncertainty, ``u``."""
+        return format_with_u(value, u, unit, ohm_sign=self._ohm_sign)
+
+    def tell(self, event: Event) -> str:
+        """Return ``event`` as one sentence; empty for what is not worth a line."""
+        match event:
+            case Contact():
+                return "contact"
+            case Held():
+                shown = self.value(event.value, event.unit, max(event.resolution, event.noise / 10))
+                held = "now" if event.revises else "held"
+                return f"{held} {shown} from {event.readings} readings"
+            case Lift():
+                return "" if event.held else "lifted before anything was held"
+            case Judged():
+                return self.verdict(event)
+            case Zeroed():
+                return f"lead zero is {self.value(event.value, 'ohm', event.resolution)}"
+            case StepBegan():
+                return f"step: {self.title(event.step)}"
+            case Asked():
+                return f"> {event.say}"
+            case StepEnded():
+                return self._ended(event)
+            case Entered():
+                return f"entered: {self.entered(event)}"
+            case CardEnded():
+                signed = ", signed off" if event.signed_off else ""
+                return f"the card is done{signed}" + (
+                    f". {METER_FAILED}" if event.meter_failed else ""
+                )
+            case MeterChecked():
+                return self.check(event)
+            case _:
+                return self._told_of(event)
+
+    def entered(self, event: Entered) -> str:
+        """Return an entry as typed, and what it comes to in the unit of the trade here."""
+        return entered_words(event, ohm_sign=self._ohm_sign)
+
+    def check(self, event: MeterChecked) -> str:
+        """Return a check of the meter in words."""
+        return told_check(event, ohm_sign=self._ohm_sign)
+
+    def why(self, event: Judged) -> Iterator[str]:
+        """Yield how sure a verdict is, then its budget line by line, then what was assumed."""
+        yield sure_words(event, ohm_sign=self._ohm_sign)
+        total = sqrt(fsum(line.u**2 for line in event.budget))
+        for line in sorted(event.budget, key=lambda line: -line.u):
+            name = COMPONENT_WORDS.get(line.name, line.name)
+            shown = self.value(line.u, event.unit, line.u / 10)
+            yield f"  {name:<24}{shown:>12}{(line.u / total) ** 2:>7.0%}"
+        if total:
+            yield f"  {'together':<24}{self.value(total, event.unit, total / 10):>12}"
+            if event.u is not None:
+                expanded = self.value(event.u, event.unit, event.u / 10)
+                yield f"  times {event.u / total:<18.2f}{expanded:>12}  95 %"
+        yield from event.notes
+
+    def verdict(self, event: Judged) -> str:
+        """Return a verdict in words, with value, uncertainty and probability."""
+        at = f" in «{event.position}»" if event.position else ""
+        head = f"{self.title(event.step)}{at}: {VERDICT_WORDS[event.verdict]}"
+        if event.corrected is None or event.u is None:
+            return f"{head} ({EVIDENCE_WORDS[event.evidence]})" if event.evidence else head
+        shown = self.with_u(event.corrected, event.u, event.unit)
+        if event.clear:
+            return f"{head}, {shown} (clear)"
+        return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
+
+    def _ended(self, event: StepEnded) -> str:
+        step = self._steps.get(event.step)
+        outcome = event.outcome if step is None else outcome_words(step, event.outcome)
+        reason = f" ({event.reason})" if event.reason else ""
+        how = "" if outcome == "done" else f": {outcome}"
+        return f"done: {self.title(event.step)}{how}{reason}"
+
+    def _told_of(self, event: Event) -> str:
+        match event:
+            case StepReopened():
+                reason = f" ({event.reason})" if event.reason else ""
+                return f"again: {self.title(event.step)}{reason}"
+            case Dropout():
+                return self._dropout(event)
+            case SoakPoint():
+                value = "over range" if event.value is None else self.value(event.value)
+                warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
+                return f"{value}{warm}"
+            case Gap(until=None):
+                return f"gap: {event.why}"
+            case Gap(until=float(until)):
+                why = event.why.partition(";")[0]  # without its mend, which is done
+                return f"readings go on after a gap of {until - event.t:.1f} s: {why}"
+            case PassedOver():
+                return f"passed over {event.count} readings: {event.why}"
+            case MeterSet():
+                return "; ".join(event.lost)
+            case Note():
+                return f"note: {event.text}"
+        return ""
+
+    def _dropout(self, event: Dropout) -> str:
+        depth = "over range" if event.depth is None else self.value(event.depth)
+        step = self._steps.get(event.step)
+        if isinstance(step, WatchStep) and step.expect == "open":
+            return f"closed for {event.lasted_s:.2f} s, {depth}"
+        return f"dropout of {event.lasted_s:.2f} s, {depth}"
+
+
+def table(progress: Progress, teller: Teller) -> Iterator[str]:
+    """Yield the lines of the table of results, one step or switch position a line."""
+    rows = [("step", "outcome", "value", "sure")]
+    for step in progress.card.step:
+        if not progress.outcome(step.id) and not progress.applies(step):
+            continue  # it depends on what did not come to pass
+        rows += list(_rows(step, progress.results[step.id], teller))
+    widths = [max(len(row[column]) for row in rows) for column in range(4)]
+    if progress.meter_failed:
+        yield METER_FAILED
+    for row in rows:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+
+
+def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
+    title, outcome = step.title, outcome_words(step, result.outcome) or "not done"
+    if result.zeroed is not None:
+        value = teller.value(result.zeroed.value, "ohm", result.zeroed.resolution)
+        yield title, outcome, value, ""
+        return
+    if not result.judged or result.outcome not in {v.value for v in VERDICT_WORDS}:
+        yield title, outcome, _said(result, teller), ""
+    for position, judged in result.judged.items():
+        name = f"  in «{position}»" if position else title
+        value = "over range"
+        if judged.corrected is not None and judged.u is not None:
+            value = teller.with_u(judged.corrected, judged.u, judged.unit)
+        sure = "clear" if judged.clear else f"close, {percent(judged.probability)}"
+        yield name, VERDICT_WORDS[judged.verdict], value, sure
+
+
+def _said(result: StepResult, teller: Teller) -> str:
+    if result.checked is not None and result.outcome in {"passed", "failed"}:
+        off = teller.with_u(result.checked.error, result.checked.u)
+        return f"off by {off}"
+    if result.entered is not None:
+        return teller.entered(result.entered)
+    if result.dropouts:
+        return f"{result.dropouts} of them"
+    return result.reason

@@ -1,0 +1,1 @@
+"""Where there is no full screen: lines out, typed lines in."""

@@ -1,0 +1,1 @@
+"""Records played again, on the screen or as lines."""

@@ -1,0 +1,1 @@
+"""One session at the bench: set up, run, and closed."""

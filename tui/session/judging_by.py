@@ -1,0 +1,171 @@
+"""What an analysis judges by: a window given, a step named, or the steps that a capture records."""
+
+import argparse
+from collections.abc import Iterable
+from typing import Final
+
+from captures.record.records import Header
+from captures.record.replay_setup import past_of
+from meterlink.bench.progress import Progress
+from meterlink.bench.steps.assessors import (
+    criterion_for,
+    find_criterion,
+    lead_zero_of,
+    switch_criterion,
+)
+from meterlink.card.card import Card, MeasurementStep, Step, SwitchStep
+from meterlink.card.profile import Profile
+from meterlink.card.profile_parts import find_part, lacking
+from meterlink.declared import from_plain
+from meterlink.errors import UsageError
+from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
+from meterlink.judging.assess import Assessor
+from meterlink.judging.correction import LeadZero, Temperature
+from meterlink.judging.criterion import Criterion, Kind
+from meterlink.quantities.notation import parse_accuracy, parse_as, parse_window
+from meterlink.quantities.text import plain
+from meterlink.source import Accuracy, Setting
+from tui.session.typed_leads import typed_lead_zero
+from tui.settings.shelf import CARDS, PROFILES
+
+_HEADER: Final = "the capture's header"
+_TELLING: Final = (StepBegan, Asked, Zeroed, MeterSet)
+"""Events after which something else may be judged by, or in another way."""
+
+
+class JudgingBy:
+    """Follows a record and gives the assessor of the moment."""
+
+    def __init__(self, args: argparse.Namespace, header: Header | None) -> None:
+        """Take what the user gave, and else what the capture brings.
+
+        Raises:
+            MeterlinkError: something given makes no sense, or there is no such step.
+        """
+        settings = {} if header is None else header.settings
+        self._profile: Profile | None = None
+        if args.profile:
+            self._profile = PROFILES.get(args.profile)
+        elif "profile" in settings:
+            self._profile = from_plain(settings["profile"], Profile, _HEADER)
+        self._card: Card | None = None
+        if args.card:
+            self._card = CARDS.get(args.card)
+        elif "card" in settings:
+            self._card = from_plain(settings["card"], Card, _HEADER)
+        self._accuracy = _accuracy(args.accuracy, header)
+        self._lead_zero = _lead_zero(args.lead_zero, header)
+        self._temperature = _temperature(args.temperature)
+        self._progress = None if self._card is None else Progress(self._card)
+        if self._progress is not None and header is not None:
+            self._progress.apply_all(past_of(header, _HEADER))
+        self._setting = Setting() if header is None else header.setting or Setting()
+        self._window: Criterion | None = None
+        self._follows = not args.window and not args.step
+        self.step: str | None = args.step
+        self._position = ""
+        if args.window:
+            self._window = Criterion.given(
+                parse_window(args.window), temperature_known=self._temperature is not None
+            )
+            self.step = None
+        elif args.step:
+            self._window = self._named(args.step)
+
+    def follow(self, event: Event) -> bool:
+        """Take an event of the record; return whether the assessor has changed."""
+        if self._progress is not None:
+            self._progress.apply(event)
+        match event:
+            case StepBegan() if self._follows:
+                self.step, self._position = event.step, ""
+            case Asked() if self._follows:
+                self._position = event.position
+            case MeterSet():
+                self._setting = Setting(
+                    range=event.range, four_wire=event.four_wire, resolution=event.resolution
+                )
+        return isinstance(event, _TELLING)
+
+    def assessor(self) -> Assessor | None:
+        """Return what holds are judged by now; None where nothing is known to judge by."""
+        criterion = self._window if not self._follows else self._current()
+        if criterion is None:
+            return None
+        ohms = criterion.window.unit == "ohm"
+        return Assessor(
+            criterion,
+            self._accuracy,
+            self._zero() if ohms else None,
+            self._warmth() if criterion.kind is Kind.WINDING else None,
+            four_wire=self._setting.four_wire,
+            full_scale=self._setting.range,
+            resolution=self._setting.resolution or 0.0,
+        )
+
+    def _zero(self) -> LeadZero | None:
+        if self._lead_zero is not None or self._progress is None:
+            return self._lead_zero
+        taken = self._progress.lead_zero
+        return None if taken is None else lead_zero_of(taken)
+
+    def _warmth(self) -> Temperature | None:
+        if self._temperature is not None or self._progress is None:
+            return self._temperature
+        celsius = self._progress.temperature
+        return None if celsius is None else Temperature(celsius=celsius)
+
+    def _current(self) -> Criterion | None:
+        if self._card is None or self.step is None:
+            return None
+        step = next((step for step in self._card.step if step.id == self.step), None)
+        return None if step is None else self._criterion(step)
+
+    def _criterion(self, step: Step) -> Criterion | None:
+        return None if self._profile is None else criterion_of(step, self._profile, self._position)
+
+    def _named(self, name: str) -> Criterion:
+        if self._profile is None:
+            raise UsageError("a step needs its profile; give --profile too, or --window instead")
+        steps: Iterable[Step] = () if self._card is None else self._card.step
+        step = next((step for step in steps if step.id == name), None)
+        found = find_criterion(self._profile, name) if step is None else self._criterion(step)
+        if found is None:
+            profile = self._profile
+            names = [w.name for w in profile.winding] + [s.name for s in profile.switch]
+            raise UsageError(
+                f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
+            )
+        return found
+
+
+def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
+    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
+    if lacking(step, profile):
+        return None
+    if isinstance(step, MeasurementStep):
+        part = find_part(step, profile)
+        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
+    if isinstance(step, SwitchStep):
+        switch = find_part(step, profile)
+        state = switch.positions.get(position, "closed")
+        return switch_criterion(switch, closed=state == "closed")
+    return None
+
+
+def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:
+    if given is not None:
+        return (parse_accuracy(given),)
+    return () if header is None else header.accuracy
+
+
+def _lead_zero(given: str | None, header: Header | None) -> LeadZero | None:
+    if given is not None:
+        return typed_lead_zero(given)
+    if header is None or header.lead_zero is None:
+        return None
+    return LeadZero(value=header.lead_zero)
+
+
+def _temperature(given: str | None) -> Temperature | None:
+    return None if given is None else Temperature(celsius=parse_as(given, "celsius").value)

@@ -1,0 +1,1 @@
+"""What the user keeps: configuration, profiles and cards."""

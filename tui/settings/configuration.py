@@ -1,0 +1,118 @@
+"""What is remembered between two sittings: a TOML file in the user's configuration folder.
+
+[meter]                 the one used last
+port = "/dev/ttyUSB0"
+
+exclude = ["/dev/ttyACM*"]      ports that are never opened or sent anything
+
+[[accuracy]]            as published, for a meter of this name
+meter = "bench meter"
+percent = 0.05
+counts = 3
+source = "the meter's manual, page 12"
+"""
+
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from meterlink.declared import decode
+from meterlink.errors import UnreadableError
+from meterlink.quantities.text import plain
+from meterlink.source import Accuracy, Identity
+from tui.settings.screen_settings import ScreenSettings
+from tui.settings.shelf import config_folder
+from tui.settings.write_file import write_whole
+
+FILE: Final = "settings.toml"
+
+
+class MeterChoice(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The meter that was used last."""
+
+    port: str = ""
+    wire: str = ""
+    identity: str = ""
+    """What it said it is, for a look at what changed."""
+
+
+class PublishedAccuracy(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A line of a meter's specification."""
+
+    meter: str
+    """Part of what the meter says it is; empty for every meter."""
+    percent: float = 0.0
+    counts: float = 0.0
+    of_range: float = 0.0
+    range: float | None = None
+    source: str
+
+
+class Configuration(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Everything that is remembered."""
+
+    meter: MeterChoice = MeterChoice()
+    exclude: tuple[str, ...] = ()
+    profile: str = ""
+    who: str = ""
+    accuracy: tuple[PublishedAccuracy, ...] = ()
+    screen: ScreenSettings = ScreenSettings()
+
+    def accuracy_of(self, identity: Identity) -> tuple[Accuracy, ...]:
+        """Return the published accuracy of the meter that says it is ``identity``."""
+        said = str(identity).lower()
+        return tuple(
+            Accuracy(
+                percent=line.percent,
+                counts=line.counts,
+                of_range=line.of_range,
+                range=line.range,
+                source=line.source,
+            )
+            for line in self.accuracy
+            if line.meter.lower() in said
+        )
+
+
+def path() -> Path:
+    """Return where the file is, or would be."""
+    return config_folder() / FILE
+
+
+def load() -> Configuration:
+    """Return what is remembered; all defaults where there is no file.
+
+    Raises:
+        UnreadableError: the file cannot be read.
+        InvalidFileError: it does not say what it must.
+    """
+    file = path()
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError:
+        return Configuration()
+    except OSError as fault:
+        raise UnreadableError(
+            f"{plain(str(file))} cannot be read: {fault.strerror or fault}"
+        ) from fault
+    return decode(data, Configuration, str(file))
+
+
+def save(configuration: Configuration) -> None:
+    """Write ``configuration``, whole or not at all.
+
+    Raises:
+        CannotWriteError: it cannot be written.
+    """
+    data = msgspec.toml.encode(_without_nothing(msgspec.to_builtins(configuration)))
+    write_whole(path(), data)
+
+
+def _without_nothing(given: object) -> object:
+    """TOML has no word for nothing: leave such keys out."""
+    if isinstance(given, dict):
+        return {k: _without_nothing(v) for k, v in given.items() if v is not None}
+    if isinstance(given, list | tuple):
+        return [_without_nothing(item) for item in given]
+    return given
