@@ -91,7 +91,8 @@ class Teller:
                 return "contact"
             case Held():
                 shown = self.value(event.value, event.unit, max(event.resolution, event.noise / 10))
-                return f"held {shown} from {event.readings} readings"
+                held = "now" if event.revises else "held"
+                return f"{held} {shown} from {event.readings} readings"
             case Lift():
                 return "" if event.held else "lifted before anything was held"
             case Judged():

@@ -29,7 +29,7 @@ from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
-from meterlink.wording import VERDICT_WORDS
+from meterlink.wording import VERDICT_WORDS, remark_on
 
 LEADS_AT_LEAST: Final = -0.1
 """Ohms; a meter may read a little below nought with the tips together, and no more than that."""
@@ -227,6 +227,8 @@ class MeasurementWorker(Worker):
         self._judged = judged(self.step_id, held, assessment)
         self._from_before = False
         yield self._judged
+        if remark := remark_on(held):
+            yield self.ask(held.t, remark)
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)
