@@ -235,7 +235,10 @@ class BenchApp(PreferencesApp):
             return
         body.show(self.view)
         view = self.view
-        footed = (body.asking, body.question, body.page, view.progress.current, view.progress.ended)
+        footed = (
+            *(body.asking, body.question, body.page, view.remaining_s is None),
+            *(view.progress.current, view.progress.ended),
+        )
         if footed != self._footed:
             self._footed = footed
             self.refresh_bindings()

@@ -17,7 +17,6 @@ from meterlink.card.card import (
     ConfirmationStep,
     EntryStep,
     MeasurementStep,
-    Step,
     SwitchStep,
     WatchStep,
 )
@@ -120,12 +119,13 @@ def works(name: str, view: View) -> bool:
         return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
-    return name != "open" or _can_be_open(view.step)
+    return name != "open" or _can_be_open(view)
 
 
-def _can_be_open(step: Step | None) -> bool:
+def _can_be_open(view: View) -> bool:
+    step = view.step
     if isinstance(step, WatchStep):
-        return step.expect == "closed"
+        return step.expect == "closed" and view.remaining_s is None  # it has not begun
     return isinstance(step, MeasurementStep | SwitchStep)
 
 

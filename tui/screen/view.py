@@ -21,7 +21,7 @@ from meterlink.card.card import (
     SwitchStep,
 )
 from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, steps_on
+from meterlink.card.profile_parts import left_out, left_out_words, steps_on, was_left_out
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -206,8 +206,10 @@ class View:
                     self.asked = None
                 self.dropouts.clear()
                 self.soak.clear()
-            case StepEnded():
-                self.ended = event
+            case StepEnded() if not was_left_out(event):
+                self.ended = (
+                    event  # what the engine lacks was never begun, nor can it be taken back
+                )
             case StepReopened():
                 self.ended = self.judged = None
                 self._fulfilled = False
