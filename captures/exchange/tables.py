@@ -82,10 +82,10 @@ def hold_rows(path: Path) -> Iterator[HoldRow]:
     """
     with read_capture(path) as capture:
         events = (record for record in capture if isinstance(record, Event))
-        yield from _join(events, path.name)
+        yield from join_holds(events, path.name)
 
 
-def _join(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
+def join_holds(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
     """Bring hold, verdicts and lift of one touch together; rows wait until their touch ends."""
     step: str | None = None
     waiting: list[HoldRow] = []
