@@ -147,13 +147,13 @@ def _readable(
 
         tables["readings"] = pyarrow.concat_tables(parts)
     row = {
-        "at": epoch_ms(header.started),
+        "at_utc": epoch_ms(header.started),
         "card": story.card,
         "profile": story.profile,
         "meter": _last_meter(settings),
         "title": plain(header.title),
         "who": story.who,
-        "ended": story.ended_ms,
+        "ended_utc": story.ended_ms,
         "complaint": story.complaint,
         "done": story.done,
         "signed_off": story.signed_off,
@@ -211,7 +211,7 @@ class _Capture:
         given: dict[str, Any] = {
             "capture": self.name,
             "meter": plain(str(self._header.meter)) if self._header.meter else "",
-            "at": self._times(t),
+            "at_utc": self._times(t),
             "t_s": t,
             "value": np.array([reading.value for reading in readings]),
             "overload": [reading.overload for reading in readings],
@@ -333,5 +333,3 @@ def _named_month(job: Job) -> Month:
     except ValueError:
         return NO_MONTH
     return when.year, when.month
-
-

@@ -1,4 +1,4 @@
-"""From a job's log to its rows: what was measured, said and decided, folded by the bench's rules."""
+"""From a job's log to its rows: what was measured, said and decided, by the bench's rules."""
 
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
@@ -160,7 +160,7 @@ class LogRows:
         low, high = self._window(step, position) if step else _NO_WINDOW
         progress = self._progress.get(self.card)
         return {
-            "at": at,
+            "at_utc": at,
             "card": self.card,
             "profile": self.profile,
             "temperature": None if progress is None else progress.temperature,

@@ -37,7 +37,7 @@ def write_csv(rows: Iterable[TableRow], kind: type[TableRow], file: IO[str]) -> 
     table.writerow(kind.__struct_fields__)
     count = 0
     for row in rows:
-        table.writerow([_cell(value) for value in msgspec.structs.astuple(row)])
+        table.writerow([cell(value) for value in msgspec.structs.astuple(row)])
         count += 1
     return count
 
@@ -102,7 +102,8 @@ def _groups(rows: Iterator[TableRow]) -> Iterator[list[TableRow]]:
         yield group
 
 
-def _cell(value: object) -> object:
+def cell(value: object) -> object:
+    """Return a value as a cell of CSV: nothing that a spreadsheet takes for a formula."""
     match value:
         case None:
             return ""
