@@ -233,10 +233,10 @@ class _Capture:
 
         started = epoch_ms(self._header.started)
         if started is None:
-            return pyarrow.nulls(len(t), pyarrow.timestamp("ms"))
+            return pyarrow.nulls(len(t), pyarrow.timestamp("us"))
         known = np.abs(t) < _FARTHEST_S
-        at = np.where(known, t, 0.0) * 1000 + started
-        return pyarrow.array(np.rint(at).astype("int64"), pyarrow.timestamp("ms"), mask=~known)
+        at = np.rint(np.where(known, t, 0.0) * 1000) + started
+        return pyarrow.array(at.astype("int64") * 1000, pyarrow.timestamp("us"), mask=~known)
 
     def _context(self, t: "np.ndarray[Any, Any]") -> dict[str, Any]:
         """Return the columns that change with the steps of the card."""
@@ -283,11 +283,16 @@ def _table(name: str, common: LogRow, rows: Iterator[LogRow] | list[LogRow]) -> 
     import pyarrow
 
     rows = [common | row for row in rows]
-    arrays = [
-        pyarrow.array([row.get(field.name) for row in rows], field.type)
-        for field in schema_of(name)
-    ]
+    arrays = [_column([row.get(f.name) for row in rows], f.type) for f in schema_of(name)]
     return pyarrow.Table.from_arrays(arrays, schema=schema_of(name))
+
+
+def _column(values: list[Any], kind: "pyarrow.DataType") -> "pyarrow.Array":
+    import pyarrow
+
+    if pyarrow.types.is_timestamp(kind):
+        return pyarrow.array(values, pyarrow.timestamp("ms")).cast(kind)
+    return pyarrow.array(values, kind)
 
 
 def _array(given: Any, kind: "pyarrow.DataType", length: int) -> "pyarrow.Array":

@@ -198,7 +198,7 @@ def schema_of(table: str, *, partition: bool = False) -> "pyarrow.Schema":
         "number": pyarrow.float64(),
         "integer": pyarrow.int64(),
         "boolean": pyarrow.bool_(),
-        "datetime": pyarrow.timestamp("ms"),
+        "datetime": pyarrow.timestamp("us"),
     }
     columns = (*TABLES[table], *(PARTITION if partition else ()))
     return pyarrow.schema([pyarrow.field(c.name, types[c.type]) for c in columns])
