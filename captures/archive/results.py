@@ -2,28 +2,19 @@
 
 import csv
 import io
-import math
 from collections.abc import Iterator
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
-from captures.archive.tables import INSTALL
-from captures.exchange.export import cell, new_file
-from meterlink.errors import UsageError
+from captures.exchange.export import cell, new_file, write_xlsx
 from meterlink.quantities.text import plain
 
 if TYPE_CHECKING:
     import pyarrow
 
 FORMATS: Final = ("csv", "parquet", "xlsx")
-
-MOST_ROWS: Final = 1_048_576
-"""Of a sheet (ECMA-376 gives cells by row and column; this is what programs take)."""
-
-_WIDEST: Final = 40
-"""Characters of a column, unless somebody makes it wider."""
 
 
 def write_answer(answer: "pyarrow.Table", path: Path, kind: str) -> None:
@@ -42,7 +33,7 @@ def write_answer(answer: "pyarrow.Table", path: Path, kind: str) -> None:
         with new_file(path) as file:
             parquet.write_table(answer, file, compression="zstd")
     else:
-        _write_xlsx(answer, path)
+        write_xlsx(answer.column_names, rows_in(answer), path)
 
 
 def write_csv_answer(answer: "pyarrow.Table", file: IO[str]) -> None:
@@ -72,45 +63,3 @@ def when(value: Any) -> Any:
     if isinstance(value, datetime):
         return f"{value.replace(tzinfo=None).isoformat(timespec='milliseconds')}Z"
     return value
-
-
-def _write_xlsx(answer: "pyarrow.Table", path: Path) -> None:
-    try:
-        import xlsxwriter
-    except ImportError as fault:
-        raise UsageError(f"a workbook needs XlsxWriter; {INSTALL} brings it") from fault
-    if answer.num_rows >= MOST_ROWS:
-        raise UsageError(
-            f"a sheet has no room for {answer.num_rows} rows; ask for fewer, "
-            "or write CSV or Parquet"
-        )
-    options = {"in_memory": False, "constant_memory": True, "default_date_format": _DATES}
-    with new_file(path) as file, xlsxwriter.Workbook(file, options) as book:
-        sheet = book.add_worksheet("answer")
-        bold = book.add_format({"bold": True})
-        for column, name in enumerate(answer.column_names):
-            sheet.set_column(column, column, min(_WIDEST, max(10, len(name) + 2)))
-            sheet.write_string(0, column, plain(name), bold)
-        for number, row in enumerate(rows_in(answer), start=1):
-            for column, value in enumerate(row):
-                _write_cell(sheet, number, column, value)
-        sheet.freeze_panes(1, 0)
-        sheet.autofilter(0, 0, answer.num_rows, max(0, answer.num_columns - 1))
-
-
-_DATES: Final = "yyyy-mm-dd hh:mm:ss"
-
-
-def _write_cell(sheet: Any, row: int, column: int, value: Any) -> None:
-    """A text is a text, whatever it begins with: no formula, link or number is made of it."""
-    match value:
-        case None:
-            return
-        case bool():
-            sheet.write_boolean(row, column, value)
-        case int() | float() if math.isfinite(value) and abs(value) < 2**53:
-            sheet.write_number(row, column, value)
-        case datetime() if value.year >= 1900:
-            sheet.write_datetime(row, column, value.replace(tzinfo=None))
-        case _:
-            sheet.write_string(row, column, plain(str(when(value)), 32_000))

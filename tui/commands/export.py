@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from captures.exchange.export import TableRow
 
 NAME: Final = "export"
-HELP: Final = "write readings or holds as CSV or Parquet"
+HELP: Final = "write readings or holds as CSV, Parquet or a workbook"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--output", metavar="FILE", help="default: CSV to standard output")
     parser.add_argument("--holds", action="store_true", help="holds and verdicts, not readings")
     parser.add_argument(
-        "--format", choices=("csv", "parquet"), help="default: by FILE's ending, else csv"
+        "--format", choices=("csv", "parquet", "xlsx"), help="default: by FILE's ending, else csv"
     )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
 
@@ -32,24 +32,29 @@ def run(args: argparse.Namespace) -> int:
     """Write the table; says where and how many rows."""
     from pathlib import Path
 
-    from captures.exchange.export import new_file, write_csv, write_parquet
+    import msgspec
+
+    from captures.exchange.export import new_file, write_csv, write_parquet, write_xlsx
     from captures.exchange.tables import HoldRow, ReadingRow
     from captures.job.names import shown_path
     from meterlink.errors import UsageError
 
     kind: type[TableRow] = HoldRow if args.holds else ReadingRow
     rows = _rows(_captures(args), holds=args.holds)
-    as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
+    how = args.format or (args.output or "").rpartition(".")[2].lower()
     if args.output is None:
-        if as_parquet:
-            raise UsageError("Parquet is no text; name a file to write it to")
+        if how in ("parquet", "xlsx"):
+            raise UsageError(f"{how} is no text; name a file to write it to")
         if isinstance(sys.stdout, io.TextIOWrapper):
             sys.stdout.reconfigure(newline="")  # the line ends are those of RFC 4180 already
         write_csv(rows, kind, sys.stdout)
         return 0
     path = Path(args.output)
-    if as_parquet:
+    if how == "parquet":
         count = write_parquet(rows, kind, path)
+    elif how == "xlsx":
+        cells = (msgspec.structs.astuple(row) for row in rows)
+        count = write_xlsx(kind.__struct_fields__, cells, path)
     else:
         with new_file(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
             count = write_csv(rows, kind, file)
