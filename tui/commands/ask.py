@@ -91,11 +91,8 @@ def _format(args: argparse.Namespace) -> str:
 @contextlib.contextmanager
 def _data(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
     """Yield the data set to ask; of jobs in a folder one is made, for as long as it takes."""
-    from captures.archive.archiver import archive_jobs
-    from captures.archive.asking import names_in
     from captures.archive.dataset import DataSet
     from meterlink.errors import UnreadableError
-    from tui.session.setup import job_store
 
     if args.archive is not None:
         data = DataSet(args.archive)
@@ -105,6 +102,11 @@ def _data(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
             )
         yield data
         return
+    # Only here, as it takes the whole bench to read jobs, and a data set is asked without.
+    from captures.archive.archiver import archive_jobs
+    from captures.archive.asking import names_in
+    from tui.session.setup import job_store
+
     with tempfile.TemporaryDirectory(prefix="meterlink-asking-") as folder:
         data = DataSet(folder)
         archive_jobs(job_store(args.jobs), data, readings="readings" in names_in(sql))
