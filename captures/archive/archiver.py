@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from captures.archive.dataset import BatchWriter, DataSet, Place, adding
-from captures.archive.job_rows import Month, Rows, final_seal, tables_of
+from captures.archive.job_rows import Month, final_seal, rows_of, table_of
+from captures.archive.log_rows import LogRow
 from captures.job.job import Job
 from captures.job.names import safe_name
 from captures.job.store import JobStore
@@ -39,7 +40,7 @@ class Brought(NamedTuple):
 class _Read(NamedTuple):
     """Some jobs, read: their rows by month, and a line about each."""
 
-    months: dict[Month, Rows]
+    months: "dict[Month, dict[str, pyarrow.Table]]"
     brought: list[Brought]
 
 
@@ -135,21 +136,25 @@ def _read_all(folders: list[Path], task: _Task, workers: int) -> Iterator[_Read]
 def _read(folders: list[Path], task: _Task) -> _Read:
     import pyarrow
 
-    months: dict[Month, dict[str, list[pyarrow.Table]]] = {}
+    months: dict[Month, dict[str, list[LogRow]]] = {}
+    readings: dict[Month, list[pyarrow.Table]] = {}
     brought = []
     for folder in folders:
-        job = Job(folder)
-        read = tables_of(job, task.batch, readings=task.readings)
+        read = rows_of(Job(folder), task.batch, readings=task.readings)
         if (read.record_id, read.content) in task.known.contents:
             continue
         brought.append(Brought(folder.name, read.state.record, read.state.why))
-        for name, rows in read.tables.items():
-            months.setdefault(read.month, {}).setdefault(name, []).append(rows)
-    joined = {
-        month: {name: pyarrow.concat_tables(parts) for name, parts in tables.items()}
-        for month, tables in months.items()
+        for name, rows in read.rows.items():
+            months.setdefault(read.month, {}).setdefault(name, []).extend(rows)
+        readings.setdefault(read.month, []).extend(read.readings)
+    tables = {
+        month: {name: table_of(name, rows) for name, rows in by_name.items()}
+        for month, by_name in months.items()
     }
-    return _Read(joined, brought)
+    for when, parts in readings.items():
+        if parts:
+            tables[when]["readings"] = pyarrow.concat_tables(parts)
+    return _Read(tables, brought)
 
 
 def _write(writer: BatchWriter, site: str, read: _Read) -> None:

@@ -5,6 +5,7 @@ program, and what it may do cannot be changed from inside a question.
 """
 
 import contextlib
+import re
 import tempfile
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
@@ -26,6 +27,9 @@ _LOCKED: Final = (
     "SET enable_external_access = false",
     "SET lock_configuration = true",
 )
+_READINGS: Final = re.compile(r"readings|query", re.IGNORECASE)
+"""A name of the table, or a function that could put one together."""
+
 _ONLY: Final = frozenset({"SELECT", "EXPLAIN"})
 
 
@@ -58,21 +62,9 @@ class Asker:
             ) from fault
 
 
-def names_in(sql: str) -> frozenset[str]:
-    """Return the tables that a question names; all of them where that cannot be told.
-
-    Raises:
-        UsageError: DuckDB is missing.
-    """
-    _need_duckdb()
-    import duckdb
-
-    try:
-        with duckdb.connect(":memory:") as engine:
-            named = {name.rpartition(".")[2].strip('"').lower() for name in _names(engine, sql)}
-    except duckdb.Error:
-        return frozenset(TABLES)
-    return frozenset(TABLES) & named
+def may_need_readings(sql: str) -> bool:
+    """Whether a question may look at the readings, which take longest to bring in."""
+    return _READINGS.search(sql) is not None
 
 
 @contextlib.contextmanager
@@ -123,10 +115,6 @@ def _replaced(data: DataSet) -> "pyarrow.Table":
     return pyarrow.Table.from_pylist(
         old, schema=pyarrow.schema([("record_id", text), ("batch", text)])
     )
-
-
-def _names(engine: Any, sql: str) -> Any:
-    return engine.get_table_names(sql)
 
 
 def _need_duckdb() -> None:

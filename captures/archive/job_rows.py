@@ -55,14 +55,15 @@ _FARTHEST_S: Final = 1e9
 _TAIL: Final = 8192
 """Bytes from the end of a log in which its final seal is looked for: a hundred marks fit."""
 
-Rows = dict[str, "pyarrow.Table"]
 
-
-class JobTables(NamedTuple):
+class JobRows(NamedTuple):
     """All rows of one job."""
 
     month: Month
-    tables: Rows
+    rows: dict[str, list[LogRow]]
+    """By table, but for the readings."""
+    readings: "list[pyarrow.Table]"
+    """Of each capture."""
     state: RecordState
     record_id: str
     content: str
@@ -96,7 +97,7 @@ def final_seal(job: Job) -> str:
     return last.sha256 if isinstance(last, Seal) and last.final else ""
 
 
-def tables_of(job: Job, batch: str, *, readings: bool = True) -> JobTables:
+def rows_of(job: Job, batch: str, *, readings: bool = True) -> JobRows:
     """Return every row of ``job``, of the readings only on request."""
     state = state_of(job)
     common: LogRow = {
@@ -116,14 +117,13 @@ def tables_of(job: Job, batch: str, *, readings: bool = True) -> JobTables:
     content = hashlib.sha256(state.why.encode()).hexdigest()
     common |= {"record": UNREADABLE}
     common.setdefault("record_id", hashlib.sha256(as_utf8(job.name).encode()).hexdigest())
-    row = {"title": "", "content": content, "why": state.why}
-    tables = {"jobs": _table("jobs", common, [row])}
-    return JobTables(_named_month(job), tables, state, common["record_id"], content)
+    row = common | {"title": "", "content": content, "why": state.why}
+    return JobRows(_named_month(job), {"jobs": [row]}, [], state, common["record_id"], content)
 
 
 def _readable(
     job: Job, common: LogRow, state: RecordState, content: str, *, readings: bool
-) -> JobTables:
+) -> JobRows:
     settings = JobSettings(job)
     story = LogRows(settings)
     with LogReader(job.log_path) as log:
@@ -132,9 +132,9 @@ def _readable(
             story.take(entry)
     story.finish()
     common["engine"] = plain(header.title).partition(",")[0].strip().casefold()
-    tables = {
-        name: _table(name, common, story.holds() if name == "holds" else rows)
-        for name, rows in story.rows.items()
+    rows = {
+        name: [common | row for row in (story.holds() if name == "holds" else given)]
+        for name, given in story.rows.items()
     }
     count, damaged, parts = 0, log.damaged, []
     for file, capture_header in settings.headers.items():
@@ -142,10 +142,6 @@ def _readable(
         count, damaged = count + found.count, damaged + found.damaged
         if readings and found.count:
             parts.append(found.table(common))
-    if parts:
-        import pyarrow
-
-        tables["readings"] = pyarrow.concat_tables(parts)
     row = {
         "at_utc": epoch_ms(header.started),
         "card": story.card,
@@ -166,9 +162,9 @@ def _readable(
         "content": content,
         "why": state.why,
     }
-    tables["jobs"] = _table("jobs", common, [row])
+    rows["jobs"] = [common | row]
     month = _month(header.started) or _named_month(job)
-    return JobTables(month, tables, state, common["record_id"], content)
+    return JobRows(month, rows, parts, state, common["record_id"], content)
 
 
 class _Capture:
@@ -279,10 +275,10 @@ def _stretches(capture: RecordReader) -> Iterator[list[bytes]]:
     yield lines
 
 
-def _table(name: str, common: LogRow, rows: Iterator[LogRow] | list[LogRow]) -> "pyarrow.Table":
+def table_of(name: str, rows: Sequence[LogRow]) -> "pyarrow.Table":
+    """Return rows as a table; columns that a row leaves out are empty."""
     import pyarrow
 
-    rows = [common | row for row in rows]
     arrays = [_column([row.get(f.name) for row in rows], f.type) for f in schema_of(name)]
     return pyarrow.Table.from_arrays(arrays, schema=schema_of(name))
 

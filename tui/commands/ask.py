@@ -104,12 +104,12 @@ def _data(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
         return
     # Only here, as it takes the whole bench to read jobs, and a data set is asked without.
     from captures.archive.archiver import archive_jobs
-    from captures.archive.asking import names_in
+    from captures.archive.asking import may_need_readings
     from tui.session.setup import job_store
 
     with tempfile.TemporaryDirectory(prefix="meterlink-asking-") as folder:
         data = DataSet(folder)
-        archive_jobs(job_store(args.jobs), data, readings="readings" in names_in(sql))
+        archive_jobs(job_store(args.jobs), data, readings=may_need_readings(sql))
         yield data
 
 
