@@ -16,7 +16,7 @@ from captures.job.store import JobStore
 from meterlink.errors import UnreadableError
 
 if TYPE_CHECKING:
-    pass
+    import pyarrow
 
 UNNAMED: Final = "unnamed"
 """The site of benches that nobody gave a name."""
