@@ -14,7 +14,7 @@ from meterlink.quantities.text import plain
 if TYPE_CHECKING:
     import pyarrow
 
-FORMATS: Final = ("csv", "parquet", "xlsx")
+FORMATS: Final = ("csv", "parquet", "xlsx", "html")
 
 
 def write_answer(answer: "pyarrow.Table", path: Path, kind: str) -> None:

@@ -131,6 +131,22 @@ def test_a_job_that_went_on_is_brought_in_anew_and_counts_once(root, tmp_path):
     assert counted == []
 
 
+def test_a_job_that_is_still_worked_on_is_brought_in_open_and_then_whole(root, tmp_path):
+    name = min(path.name for path in root.iterdir())
+    with JobStore(root).resume(name) as job:
+        job.log.append(Note(t=0.0, text="the probes are out"))
+        job.log.sync()
+        brought = {one.job: one.record for one in archive(root, tmp_path / "set")}
+        assert brought.pop(name) == "open"
+        assert set(brought.values()) == {"whole"}
+        # A backup that is taken now is the same: what is there is read, and is called open.
+        backup = Path(shutil.copytree(root, tmp_path / "backup"))
+    assert archive(backup, tmp_path / "set") == []
+    assert [(one.job, one.record) for one in archive(root, tmp_path / "set")] == [(name, "whole")]
+    rows = ask(tmp_path / "set", f"SELECT record FROM jobs WHERE job = '{name}'")
+    assert rows == [{"record": "whole"}]
+
+
 def damage(root: Path) -> dict[str, str]:
     """Break some jobs, each in its own way; return what each should be called."""
     names = sorted(path.name for path in root.iterdir())

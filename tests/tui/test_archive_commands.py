@@ -5,6 +5,7 @@ import json
 import os
 import subprocess
 import sys
+from html.parser import HTMLParser
 from pathlib import Path
 
 import openpyxl
@@ -100,6 +101,33 @@ def test_answers_are_written_as_what_the_file_is_called(archived, tmp_path, caps
     assert (sheet["C2"].value, sheet["C2"].data_type, sheet["D2"].value) == ("=1+1", "s", JOBS)
     assert sheet["B2"].is_date
     assert main([*ask, str(tmp_path / "a.csv")]) == 5, "nothing is written over"
+
+
+def test_a_page_has_the_table_and_the_picture_and_takes_no_text_for_markup(archived, tmp_path):
+    class Page(HTMLParser):
+        def __init__(self) -> None:
+            super().__init__()
+            self.tags: list[str] = []
+            self.words: list[str] = []
+
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            self.tags.append(tag)
+            assert not any(name.startswith("on") or name in ("src", "href") for name, _ in attrs)
+
+        def handle_data(self, data: str) -> None:
+            self.words.append(data)
+
+    hostile = "<script>alert(1)</script>"
+    for name, args in (("spread", ["spread"]), ("sql", ["--sql", f"SELECT '{hostile}' AS x"])):
+        target = tmp_path / f"{name}.html"
+        words = ["ask", *args, "--archive", str(archived / "set"), "--output", str(target)]
+        assert main(words) == 0
+        page = Page()
+        page.feed(target.read_text(encoding="utf-8"))
+        assert "script" not in page.tags
+        assert ("svg" in page.tags) is (name == "spread")
+        assert page.tags.count("td") % page.tags.count("th") == 0
+    assert hostile in page.words
 
 
 def test_an_exported_workbook_is_one(archived, tmp_path, capsys):

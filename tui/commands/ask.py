@@ -12,10 +12,13 @@ if TYPE_CHECKING:
 
     from captures.archive.asking import Asker
     from captures.archive.dataset import DataSet
-    from captures.archive.questions import Drawing
+    from captures.archive.questions import Question
 
 NAME: Final = "ask"
 HELP: Final = "ask across all jobs: ready questions, or your own in SQL"
+
+
+_FORMATS: Final = ("csv", "parquet", "xlsx", "html")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,8 +30,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     whom.add_argument("--archive", metavar="DIR", help="ask a data set, by folder or URL")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     parser.add_argument("--picture", action="store_true", help="draw a ready question's answer")
-    parser.add_argument("--output", metavar="FILE", help="write it: .csv, .parquet or .xlsx")
-    parser.add_argument("--format", choices=("csv", "parquet", "xlsx"), help="of the answer")
+    parser.add_argument("--output", metavar="FILE", help="write it: .csv, .parquet, .xlsx or .html")
+    parser.add_argument(
+        "--format", choices=("csv", "parquet", "xlsx", "html"), help="of the answer"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -54,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         answer = question.ask(asker) if question else asker.ask(args.sql)
         if question is not None:
             _tell_left_out(asker)
-        _give(args, answer, how, question.drawing if question else None)
+        _give(args, answer, how, question)
     return 0
 
 
@@ -84,7 +89,7 @@ def _format(args: argparse.Namespace) -> str:
     if args.output is None and args.format not in (None, "csv"):
         raise UsageError(f"{args.format} is no text; name a file to write it to with --output")
     if args.output is not None and how not in FORMATS:
-        raise UsageError("the file's ending is none of .csv, .parquet, .xlsx; give --format")
+        raise UsageError("the file's ending is none of .csv, .parquet, .xlsx, .html; give --format")
     return how if args.output is not None else args.format or ""
 
 
@@ -123,20 +128,28 @@ def _tell_left_out(asker: "Asker") -> None:
 
 
 def _give(
-    args: argparse.Namespace, answer: "pyarrow.Table", how: str, drawing: "Drawing | None"
+    args: argparse.Namespace, answer: "pyarrow.Table", how: str, question: "Question | None"
 ) -> None:
     from pathlib import Path
 
     import msgspec
 
+    from captures.archive.page import page_of
     from captures.archive.results import rows_in, when, write_answer, write_csv_answer
+    from captures.exchange.export import new_file
     from captures.job.names import shown_path
     from meterlink.wording import counted
     from tui.plain.answers import picture_lines, table_lines
 
     if args.output is not None:
         path = Path(args.output)
-        write_answer(answer, path, how)
+        if how == "html":
+            title = question.about if question else args.sql
+            page = page_of(answer, title, question.drawing if question else None)
+            with new_file(path) as file:
+                file.write(page.encode())
+        else:
+            write_answer(answer, path, how)
         print(f"wrote {shown_path(path)}, {counted(answer.num_rows, 'row')}", file=sys.stderr)
     elif args.json:
         names = answer.column_names
@@ -147,8 +160,8 @@ def _give(
         if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
             reconfigure(newline="")  # the line ends are those of RFC 4180 already
         write_csv_answer(answer, sys.stdout)
-    elif args.picture and drawing is not None:
-        for line in picture_lines(answer, drawing):
+    elif args.picture and question is not None:
+        for line in picture_lines(answer, question.drawing):
             print(line)
     else:
         for line in table_lines(answer):

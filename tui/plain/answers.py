@@ -1,7 +1,7 @@
 """Answers to questions as text: a table, and a picture that any terminal shows."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from meterlink.quantities.text import plain
@@ -15,7 +15,6 @@ LONGEST: Final = 60
 """Characters of a cell; longer ones are cut."""
 COLUMNS: Final = 49
 """Width of a picture between its ends."""
-_DIGITS: Final = 6
 
 
 def table_lines(answer: "pyarrow.Table") -> Iterator[str]:
@@ -33,14 +32,15 @@ def table_lines(answer: "pyarrow.Table") -> Iterator[str]:
 
 def picture_lines(answer: "pyarrow.Table", drawing: "Drawing") -> Iterator[str]:
     """Yield a line a row: bars, or spreads from low to high, on one scale where they compare."""
+    from captures.archive.page import ends_of, rows_alike
+
     rows = answer.to_pylist()
     labels = [" ".join(_cell(row[name]) for name in drawing.label) for row in rows]
     width = max(map(len, labels), default=0)
     draw = _bar if drawing.kind == "bar" else _spread
     shown: tuple[float, float] | None = None
     for row, label in zip(rows, labels, strict=True):
-        alike = [r for r in rows if all(r[name] == row[name] for name in drawing.scale_by)]
-        low, high = _ends(alike, drawing)
+        low, high = ends_of(rows_alike(rows, row, drawing), drawing)
         if drawing.kind != "bar" and (low, high) != shown:
             shown = low, high
             ends = f"{_cell(low)} {_cell(high).rjust(COLUMNS - 1 - len(_cell(low)))}"
@@ -50,14 +50,6 @@ def picture_lines(answer: "pyarrow.Table", drawing: "Drawing") -> Iterator[str]:
         limits = ", | limits" if drawing.limits else ""
         least, box, _, box_end, most = (name.replace("_", " ") for name in drawing.values)
         yield f"- {least} to {most}, = {box} to {box_end}, o median{limits}"
-
-
-def _ends(rows: Sequence[dict[str, Any]], drawing: "Drawing") -> tuple[float, float]:
-    names = (*drawing.values, *drawing.limits)
-    found = [row[name] for row in rows for name in names]
-    values = [float(v) for v in found if v is not None and math.isfinite(v)] or [0.0]
-    low = 0.0 if drawing.kind == "bar" else min(values)
-    return low, max(values)
 
 
 def _bar(row: dict[str, Any], drawing: "Drawing", low: float, high: float) -> str:
@@ -90,16 +82,9 @@ def _column(value: float, low: float, high: float) -> int:
 
 
 def _cell(value: Any) -> str:
-    from captures.archive.results import when
+    from captures.archive.page import shown
 
-    match value:
-        case None:
-            return ""
-        case bool():
-            return "yes" if value else "no"
-        case float():
-            return f"{value:.{_DIGITS}g}"
-    return plain(str(when(value)), LONGEST)
+    return plain(shown(value), LONGEST)
 
 
 def _is_number(kind: "pyarrow.DataType") -> bool:
