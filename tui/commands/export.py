@@ -46,11 +46,11 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.errors import UsageError
 
     kind: type[TableRow] = HoldRow if args.holds else ReadingRow
-    rows = _rows(_captures(args), holds=args.holds)
     how = args.format or (args.output or "").rpartition(".")[2].lower()
+    if args.output is None and how in ("parquet", "xlsx"):
+        raise UsageError(f"{how} is no text; name a file to write it to")
+    rows = _rows(_captures(args), holds=args.holds)
     if args.output is None:
-        if how in ("parquet", "xlsx"):
-            raise UsageError(f"{how} is no text; name a file to write it to")
         if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
             reconfigure(newline="")  # the line ends are those of RFC 4180 already
         write_csv(rows, kind, sys.stdout)
