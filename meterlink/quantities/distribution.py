@@ -8,6 +8,7 @@ deviations, not 1.960 (GUM G.2.2). Here the distributions themselves are convolv
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from math import asinh, cosh, erf, erfc, exp, inf, lgamma, log, pi, sinh, sqrt
 from typing import Final
 
@@ -122,12 +123,10 @@ class Distribution:
         grid = [self._closed(x) for x in places]
         for a in kept[1:]:
             sums = [0.0]
-            for left, right in zip(grid, grid[1:], strict=False):
+            for left, right in pairwise(grid):
                 sums.append(sums[-1] + step * (left + right) / 2)
 
-            def area(
-                x: float, grid: Sequence[float] = grid, sums: Sequence[float] = sums
-            ) -> float:
+            def area(x: float, grid: list[float] = grid, sums: list[float] = sums) -> float:
                 if x <= -half:
                     return 0.0
                 if x >= half:

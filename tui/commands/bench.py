@@ -99,7 +99,7 @@ def run(args: argparse.Namespace) -> int:
             source,
             clock,
             card,
-            profile,
+            known.applied_to(profile),
             accuracy=accuracy,
             past=past,
             settings={"simulated": True} if is_simulated(source.identity) else None,

@@ -11,6 +11,7 @@ from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.known_resistor import KnownResistor
 from meterlink.judging.meter_check import check_meter
+from meterlink.judging.rule import Rule
 from meterlink.quantities.window import Window
 from meterlink.source import Accuracy, Setting
 
@@ -47,9 +48,14 @@ class MeasurementContext:
     """What bears on every value: meter, leads, temperature."""
 
     def __init__(
-        self, accuracy: tuple[Accuracy, ...], progress: Progress, setting: Setting | None
+        self,
+        accuracy: tuple[Accuracy, ...],
+        progress: Progress,
+        setting: Setting | None,
+        profile: Profile,
     ) -> None:
         self._accuracy = accuracy
+        self._profile = profile
         self._progress = progress
         self._setting = setting or Setting()
 
@@ -63,6 +69,7 @@ class MeasurementContext:
             None if zero is None else lead_zero_of(zero),
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
+            assumed=self._profile.assumed,
         )
         return MeterChecked(
             t=held.t,
@@ -83,8 +90,11 @@ class MeasurementContext:
             notes=check.notes,
         )
 
-    def assessor(self, criterion: Criterion) -> Assessor:
-        """Return the assessor of a step with ``criterion``, as things stand."""
+    def assessor(self, criterion: Criterion, part: str = "") -> Assessor:
+        """Return the assessor of a step with ``criterion``, as things stand.
+
+        ``part``: the name of what is measured, so that another is known from it.
+        """
         zero, celsius = self._progress.lead_zero, self._progress.temperature
         return Assessor(
             criterion,
@@ -94,7 +104,21 @@ class MeasurementContext:
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
             resolution=self._setting.resolution or 0.0,
+            assumed=self._profile.assumed,
+            others=other_windings(self._profile, part),
+            rule=self._profile.rule or Rule.SIMPLE,
         )
+
+
+def other_windings(profile: Profile, part: str) -> tuple[tuple[str, Criterion], ...]:
+    """Return name and criterion of the windings that the probes could be on instead of ``part``.
+
+    Only where ``part`` is a winding itself: what reads like a winding says most there.
+    """
+    windings = [w for w in profile.winding if w.judged_by_resistance and w.low]
+    if part not in {winding.name for winding in windings}:
+        return ()
+    return tuple((w.name, criterion_for(w)) for w in windings if w.name != part)
 
 
 def lead_zero_of(taken: Zeroed) -> LeadZero:

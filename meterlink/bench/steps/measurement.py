@@ -26,13 +26,12 @@ from meterlink.events import (
 )
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
 from meterlink.wording import VERDICT_WORDS
 
-LEADS_AT_LEAST: Final = -0.1
-"""Ohms; a meter may read a little below nought with the tips together, and no more than that."""
 LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
 
 
@@ -63,7 +62,7 @@ class LeadZeroWorker(Worker):
             case Held() if event.value > self._step.at_most:
                 shown = format_value(event.value, "ohm")
                 yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
-            case Held() if event.value < LEADS_AT_LEAST:
+            case Held() if event.value < BELOW_NOUGHT:
                 yield self.refuse(
                     event.t,
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
@@ -210,7 +209,7 @@ class MeasurementWorker(Worker):
 
     def _aim(self, around: StepContext) -> None:
         if self.criterion is not None:
-            self._assessor = around.bearings.assessor(self.criterion)
+            self._assessor = around.bearings.assessor(self.criterion, self._part.name)
             self.aim = self._assessor.aim()
 
     def _judge(self, held: Held) -> Iterable[BenchEvent]:

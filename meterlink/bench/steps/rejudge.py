@@ -43,8 +43,9 @@ def _again(
     basis, before = result.basis, result.judged.get("")
     if basis is None or before is None or result.outcome != before.verdict.value:
         return
-    bearings = MeasurementContext(accuracy, progress, _setting(basis.setting))
-    assessment = bearings.assessor(criterion_for(find_part(step, profile))).assess(basis.held)
+    bearings = MeasurementContext(accuracy, progress, _setting(basis.setting), profile)
+    part = find_part(step, profile)
+    assessment = bearings.assessor(criterion_for(part), part.name).assess(basis.held)
     if assessment.corrected == before.corrected:
         return
     verdict = judged(step.id, basis.held, assessment)
