@@ -24,6 +24,7 @@ import numpy as np
 from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
 from meterlink.bench.steps.base import ON_METAL
+from meterlink.bench.steps.second_touch import WAITS
 from meterlink.circuit import AIR, OTHER_TIP, Engine, controls
 from meterlink.commands import (
     AnyCommand,
@@ -51,6 +52,7 @@ from meterlink.events import (
 WHO: Final = "scripted hands"
 _HEARD: Final = 64
 _MOST_MOVES: Final = 40
+_MOST_TOUCHES: Final = 6
 _BETWEEN_TAPS_S: Final = 0.5
 _TAP_S: Final = 1.25
 """A tap is given up after so long without a hold: longer, and it would be a measurement."""
@@ -92,6 +94,8 @@ class Hands:
         self._since = 0.0
         self._asked: Asked | None = None
         self._answered: Asked | None = None
+        self._wanting = self._again = False
+        """Whether the newest verdict waits for another touch, and whether the bench asks for it."""
         self._worked = False
         """Whether the switch was moved since the step began."""
         self._by_person = False
@@ -227,6 +231,8 @@ class Hands:
             event = self._heard.popleft()
             if isinstance(event, Asked):
                 self._asked = event
+            if isinstance(event, Judged):
+                self._wanting = event.repeat in WAITS
             match event:
                 case StepBegan(step=step):
                     self._begin(self._leave() if step in self._left else self._step(step))
@@ -260,20 +266,33 @@ class Hands:
 
     def _step(self, step: str) -> Acting:
         script = self._script.steps.get(step)
-        ended = Await(_ended(step), self._script.patience)
+        ended = Await(self._ended_or_again(step), self._script.patience)
         if script is None:
             yield from self._leave()
             if not (yield Await(_ended(step), 2 * self._script.patience)):
                 self._say(_skip("the scripted hands know nothing to do here"))
             return
-        for _ in range(self._script.tries):
-            self._worked = False
+        tries = touches = 0
+        while tries < self._script.tries and touches < _MOST_TOUCHES:
+            self._worked = self._again = False
             yield self._jitter(self._script.think)
             for act in script.acts():
                 yield from self._act(act, step, script)
-            if (yield ended):
+            if not (yield ended):
+                tries += 1
+            elif not self._again:
                 return
+            touches += 1
         self._say(_skip(f"the scripted hands tried {self._script.tries} times"))
+
+    def _ended_or_again(self, step: str) -> Callable[[BenchEvent], bool]:
+        """The step has its outcome, or the bench wants the same touched once more."""
+
+        def wanted(event: BenchEvent) -> bool:
+            self._again = isinstance(event, Asked) and event.step == step and self._wanting
+            return self._again or (isinstance(event, StepEnded) and event.step == step)
+
+        return wanted
 
     def _in_turn(self) -> Acting:
         """Do what each step wants, each touch for as long as a hold takes, and begin again."""

@@ -121,8 +121,8 @@ def judge(
         probability = probabilities[verdict]
         impossible = ohms and estimate < 0
     else:
-        possible = 1.0 - budget.below(-estimate) if ohms else 1.0
-        impossible = ohms and estimate < 0 and possible < _HARDLY
+        possible = _possible(estimate, budget) if ohms and estimate < 0 else 1.0
+        impossible = possible < _HARDLY
         floor = 0.0 if ohms and not impossible else None
         shares = probabilities_between(estimate, budget, criterion.edges, floor)
         probabilities = {r.verdict: share for r, share in zip(regions, shares, strict=True)}
@@ -146,6 +146,15 @@ def judge(
         rule=rule,
         good=criterion.good,
     )
+
+
+def _possible(estimate: float, budget: Budget) -> float:
+    """Return the probability that a resistance is nought or more, though it comes out below.
+
+    What is assumed on one side only is passed over: the leads may have nothing after all.
+    """
+    even = Budget([line for line in budget.components if not line.shift])
+    return 1.0 - even.below(-estimate) if even.u else 0.0
 
 
 def _nearest_edge(

@@ -254,8 +254,8 @@ def test_advice_fits_how_the_value_was_taken():
     with_zero = held(1.003 * 260 / 255 + 0.1)
     better = Assessor(PRIMARY, (Accuracy(percent=2.0),), LEADS, ROOM).assess(with_zero)
     assert "better meter" in better.judgement.advice
-    assert "nobody took" in Assessor(PRIMARY, coarse, LEADS).assess(near).judgement.advice
-    unknown = Assessor(PRIMARY, (), LEADS, ROOM).assess(held(1.003 * 260 / 255 + 0.1))
+    assert "nobody took" in Assessor(PRIMARY, coarse, LEADS).assess(with_zero).judgement.advice
+    unknown = Assessor(PRIMARY, (), LEADS, ROOM).assess(with_zero)
     assert "accuracy is not declared, and 1 % and 3 counts" in unknown.judgement.advice
 
 

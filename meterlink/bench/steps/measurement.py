@@ -6,6 +6,7 @@ from typing import Final
 from meterlink.bench.steps.assessors import criterion_for
 from meterlink.bench.steps.base import PROOF, StepContext, Worker, over_range_now
 from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
+from meterlink.bench.steps.second_touch import Touches
 from meterlink.bench.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.card.card import LeadZeroStep, MeasurementStep
 from meterlink.card.profile import Winding
@@ -22,6 +23,7 @@ from meterlink.events import (
     StepEnded,
     StepReopened,
     TouchEvent,
+    Verdict,
     Zeroed,
 )
 from meterlink.judging.criterion import Criterion, Kind
@@ -125,6 +127,8 @@ class MeasurementWorker(Worker):
         self._judged = around.progress.results[step.id].judged.get("")
         """The verdict of the current touch, or of one before a break."""
         self._from_before = self._judged is not None
+        good = Verdict.IN_WINDOW if self.criterion is None else self.criterion.good
+        self._touches = Touches(good, self._judged)
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         part = self._part
@@ -163,12 +167,13 @@ class MeasurementWorker(Worker):
             case Lift():
                 self._pending = None
                 if self._judged is not None and not self._from_before:
-                    yield self._end(event.t, self._judged)
+                    yield from self._lifted(event.t, self._judged)
         if gesture is Gesture.OPEN and (self._judged is None or self._from_before):
             yield self._over_range(event.t, Evidence.TAPPED)
             yield self.end(event.t, "open")
         elif gesture is Gesture.AGAIN:
             self._judged = None
+            self._touches = Touches(self._touches.good)
             yield StepReopened(t=event.t, step=self.step_id, reason="probes tapped twice")
             yield from self.begin(event.t)
 
@@ -218,9 +223,19 @@ class MeasurementWorker(Worker):
             typed = held.readings == 1  # what was typed says nothing of the meter
             yield self.again(held.t, why) if typed else self.refuse(held.t, why)
             return
-        self._judged = judged(self.step_id, held, assessment)
+        self._judged = self._touches.take(judged(self.step_id, held, assessment))
         self._from_before = False
         yield self._judged
+        if held.readings > 1 and (say := self._touches.say()):
+            yield self.ask(held.t, say)
+
+    def _lifted(self, t: float, judged: Judged) -> Iterable[BenchEvent]:
+        if self._touches.settled:
+            yield self._end(t, judged)
+            return
+        self._touches.lifted()
+        a, b = self._part.between
+        yield self.ask(t, f"One probe on {a}, the other on {b}: touch again.")
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)

@@ -49,6 +49,9 @@ def _again(
     if assessment.corrected == before.corrected:
         return
     verdict = judged(step.id, basis.held, assessment)
+    good = assessment.judgement.passes
+    # The touches were what they were; a value that now is good needs no second one.
+    verdict = structs.replace(verdict, repeat="" if good else before.repeat)
     yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
     if result.outcome != verdict.verdict.value:
         yield StepEnded(
