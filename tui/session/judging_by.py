@@ -8,15 +8,13 @@ from captures.record.records import Header
 from captures.record.replay_setup import past_of
 from meterlink.bench.progress import Progress
 from meterlink.bench.steps.assessors import (
-    criterion_for,
+    criterion_of,
     find_criterion,
     lead_zero_of,
     other_windings,
-    switch_criterion,
 )
-from meterlink.card.card import Card, MeasurementStep, Step, SwitchStep
+from meterlink.card.card import Card, MeasurementStep, Step
 from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part, lacking
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
@@ -156,20 +154,6 @@ class JudgingBy:
                 f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
             )
         return found
-
-
-def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
-    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
-    if lacking(step, profile):
-        return None
-    if isinstance(step, MeasurementStep):
-        part = find_part(step, profile)
-        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
-    if isinstance(step, SwitchStep):
-        switch = find_part(step, profile)
-        state = switch.positions.get(position, "closed")
-        return switch_criterion(switch, closed=state == "closed")
-    return None
 
 
 def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:

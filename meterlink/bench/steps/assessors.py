@@ -3,8 +3,9 @@
 from typing import assert_never
 
 from meterlink.bench.progress import Progress
+from meterlink.card.card import MeasurementStep, Step, SwitchStep
 from meterlink.card.profile import Insulation, Lead, Profile, Switch, Winding
-from meterlink.card.profile_parts import ProfilePart
+from meterlink.card.profile_parts import ProfilePart, find_part, lacking
 from meterlink.events import Held, MeterChecked, Zeroed
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
@@ -130,6 +131,20 @@ def lead_zero_of(taken: Zeroed) -> LeadZero:
         resolution=taken.resolution,
         range=taken.range,
     )
+
+
+def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
+    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
+    if lacking(step, profile):
+        return None
+    if isinstance(step, MeasurementStep):
+        part = find_part(step, profile)
+        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
+    if isinstance(step, SwitchStep):
+        switch = find_part(step, profile)
+        state = switch.positions.get(position, "closed")
+        return switch_criterion(switch, closed=state == "closed")
+    return None
 
 
 def find_criterion(profile: Profile, name: str) -> Criterion | None:
