@@ -236,6 +236,8 @@ class MeterChecked(Event, frozen=True, kw_only=True, tag="meter-checked"):
     """``error`` is no larger than ``u``."""
     budget: tuple[Component, ...] = ()
     notes: tuple[str, ...] = ()
+    sees: float | None = None
+    """Smallest error that it could tell from none, over ``ohms``; None in earlier records."""
 
 
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):

@@ -51,6 +51,7 @@ COMPONENT_WORDS: Final = {
     "repeatability": "scatter of the readings",
     "resistor": "the known resistor",
     "contact": "contact of the tips",
+    "touches": "spread between touches",
     "emf": "thermal voltage",
     "drift": "drift of the meter",
 }

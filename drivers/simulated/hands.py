@@ -94,8 +94,8 @@ class Hands:
         self._since = 0.0
         self._asked: Asked | None = None
         self._answered: Asked | None = None
-        self._wanting = self._again = False
-        """Whether the newest verdict waits for another touch, and whether the bench asks for it."""
+        self._wanting = False
+        """Whether the newest verdict waits for another touch that agrees."""
         self._worked = False
         """Whether the switch was moved since the step began."""
         self._by_person = False
@@ -266,7 +266,7 @@ class Hands:
 
     def _step(self, step: str) -> Acting:
         script = self._script.steps.get(step)
-        ended = Await(self._ended_or_again(step), self._script.patience)
+        ended = Await(_ended(step), self._script.patience)
         if script is None:
             yield from self._leave()
             if not (yield Await(_ended(step), 2 * self._script.patience)):
@@ -274,25 +274,17 @@ class Hands:
             return
         tries = touches = 0
         while tries < self._script.tries and touches < _MOST_TOUCHES:
-            self._worked = self._again = False
+            self._worked = self._wanting = False
             yield self._jitter(self._script.think)
             for act in script.acts():
                 yield from self._act(act, step, script)
-            if not (yield ended):
-                tries += 1
-            elif not self._again:
-                return
             touches += 1
+            if self._wanting:
+                continue  # the same once more, at once
+            if (yield ended):
+                return
+            tries += 1
         self._say(_skip(f"the scripted hands tried {self._script.tries} times"))
-
-    def _ended_or_again(self, step: str) -> Callable[[BenchEvent], bool]:
-        """The step has its outcome, or the bench wants the same touched once more."""
-
-        def wanted(event: BenchEvent) -> bool:
-            self._again = isinstance(event, Asked) and event.step == step and self._wanting
-            return self._again or (isinstance(event, StepEnded) and event.step == step)
-
-        return wanted
 
     def _in_turn(self) -> Acting:
         """Do what each step wants, each touch for as long as a hold takes, and begin again."""

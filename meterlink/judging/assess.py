@@ -320,10 +320,15 @@ class Assessor:
             low, high = self._assumed.leads
             middle = ratio * (low + high) / 2
             assumed.append(spread("leads", ratio * (high - low) / 2, shift=-middle))
-        if self._two_wire:
-            half = ratio * self._assumed.contact / 2
+        touches = self._assumed.between_touches
+        if self.criterion.window.unit != "ohm":
+            pass
+        elif touches is not None and self._two_wire:
+            dof = float(self._assumed.touch_pairs)
+            lines.append(Component(name="touches", u=ratio * touches, dof=dof))
+        else:
+            half = ratio * self._assumed.contact / 2 if self._two_wire else 0.0
             assumed.append(spread("contact", half, shift=-half))
-        if self.criterion.window.unit == "ohm":
             assumed.append(spread("emf", ratio * self._assumed.emf))
         lines += [_assumed(line, self._assumed.why) for line in assumed]
         left = 1 - self._assumed.offset if same else 1.0

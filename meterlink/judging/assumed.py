@@ -56,6 +56,11 @@ class Assumed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     """Share of a meter's counts that a lead zero of the same range takes out, 0 to 1."""
     drift: float | None = None
     """Share of its accuracy that a meter moves between lead zero and reading."""
+    between_touches: Ohms | None = None
+    """Measured, not assumed: standard deviation of a touch from pairs with the leads swapped. It
+    stands in place of contact and thermal EMF."""
+    touch_pairs: int = 0
+    """How many pairs that rests on: its degrees of freedom."""
     source: str = ""
 
     def __post_init__(self) -> None:
@@ -67,14 +72,18 @@ class Assumed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         for share in (self.offset_share, self.drift):
             if share is not None and not 0 <= share <= 1:
                 raise NotationError("a share that is assumed lies from 0 to 1")
-        for size in (self.contact_at_most, self.thermal_emf):
+        for size in (self.contact_at_most, self.thermal_emf, self.between_touches):
             if size is not None and not size >= 0:
                 raise NotationError("what is assumed of contact or thermal EMF is nought or more")
+        if self.between_touches is not None and self.touch_pairs < 1:
+            raise NotationError("the spread between touches needs the number of its pairs")
 
     def over(self, under: "Assumed") -> "Assumed":
         """Return what is assumed where this says it, and else what ``under`` says."""
         given = {
-            name: value for name, value in structs.asdict(self).items() if value not in (None, "")
+            name: value
+            for name, value in structs.asdict(self).items()
+            if value not in (None, "", 0)
         }
         return structs.replace(under, **given)
 

@@ -40,6 +40,14 @@ class MeterCheck(msgspec.Struct, frozen=True, kw_only=True):
         return self.error / self.budget.expanded
 
     @property
+    def sees(self) -> float:
+        """The smallest error that this check could tell from none, over the marked value.
+
+        The marking's own tolerance is in it: a 5 % resistor shows no error of the meter below that.
+        """
+        return self.budget.expanded / self.resistor.ohms
+
+    @property
     def passed(self) -> bool:
         """Meter and marking agree within their uncertainties."""
         return abs(self.share) <= 1

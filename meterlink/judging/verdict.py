@@ -42,6 +42,7 @@ LIMITS: Final = {
     "temperature": Limit.TEMPERATURE,
     "repeatability": Limit.NOISE,
     "contact": Limit.CONTACT,
+    "touches": Limit.CONTACT,
     "emf": Limit.EMF,
     "drift": Limit.METER,
 }

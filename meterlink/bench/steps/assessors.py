@@ -89,6 +89,7 @@ class MeasurementContext:
             passed=check.passed,
             budget=check.budget.components,
             notes=check.notes,
+            sees=check.sees,
         )
 
     def assessor(self, criterion: Criterion, part: str = "") -> Assessor:
