@@ -128,7 +128,7 @@ def reads_like(name: str, value: float) -> str:
     """Return one sentence on a value that fits another part of the engine far better."""
     return (
         f"{format_value(value, 'ohm')} reads like the {name} winding: see where both probes are, "
-        "then touch again."
+        "lift and touch again."
     )
 
 

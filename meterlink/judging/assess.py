@@ -170,7 +170,7 @@ class Assessor:
         notes = tuple(self._notes(held.value, held.resolution))
         like = "" if judgement.passes or judgement.impossible else self._reads_like(held.value)
         if like:
-            judgement = judgement.trusted(LOOKALIKE_TRUST, like)
+            judgement = structs.replace(judgement.trusted(LOOKALIKE_TRUST, like), question=like)
         return Assessment(corrected=corrected, budget=budget, judgement=judgement, notes=notes)
 
     def _reads_like(self, value: float) -> str:

@@ -65,6 +65,8 @@ class Judgement(msgspec.Struct, frozen=True, kw_only=True):
     """Where it is close: one sentence on what limits and what would help."""
     impossible: bool = False
     """The resistance lies farther below nought than its uncertainty: nothing to go by."""
+    question: str = ""
+    """What is to be asked before anything else, where the value fits another part far better."""
     rule: Rule = Rule.SIMPLE
     """By which the part is accepted or rejected."""
     good: Verdict = Verdict.IN_WINDOW

@@ -22,6 +22,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+import itertools
+
 import numpy as np
 
 from meterlink.events import Held, Verdict
@@ -126,7 +128,7 @@ def main() -> None:
             stated = np.array([p for p, *_ in seen])
             right = np.array([r for _, _, r, _ in seen])
             cells = []
-            for low, high in zip(BINS, BINS[1:], strict=False):
+            for low, high in itertools.pairwise(BINS):
                 inside = (stated >= low) & (stated < high)
                 if inside.any():
                     mean, share = stated[inside].mean(), right[inside].mean()

@@ -227,7 +227,7 @@ class MeasurementWorker(Worker):
         self._from_before = False
         yield self._judged
         if held.readings > 1 and (say := self._touches.say()):
-            yield self.ask(held.t, say)
+            yield self.ask(held.t, assessment.judgement.question or say)
 
     def _lifted(self, t: float, judged: Judged) -> Iterable[BenchEvent]:
         if self._touches.settled:
