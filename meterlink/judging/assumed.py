@@ -43,7 +43,9 @@ _HANDHELD_HIGH: Final = Accuracy(percent=3.0, counts=5, source=FROM_MEMORY)
 _BENCH: Final = Accuracy(percent=0.1, counts=5, of_range=0.01, source=FROM_MEMORY)
 
 
-class Assumed(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Assumed(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True
+):
     """What to assume in place of the figures of this module, as a profile or settings say it."""
 
     leads_at_least: Ohms | None = None
