@@ -29,6 +29,7 @@ from meterlink.judging.correction import (
     without_leads,
 )
 from meterlink.judging.criterion import Criterion, Kind
+from meterlink.judging.passport import beyond_limits, widened
 from meterlink.judging.rule import Rule
 from meterlink.judging.verdict import Judgement, judge
 from meterlink.quantities.budget import Budget, Component, combined, coverage_factor, spread
@@ -143,6 +144,7 @@ class Assessor:
         self._reference = criterion.reference
         known = temperature if criterion.takes_temperature else None
         self._temperature = known or UNKNOWN_TEMPERATURE
+        self._bench = None if temperature is None else temperature.celsius
         self._ratio = 1.0
         """Sensitivity of the corrected value to the value as read."""
         if criterion.kind is Kind.WINDING and self._reference is not None:
@@ -299,7 +301,9 @@ class Assessor:
     def _line_at(self, value: float, resolution: float, range_: float | None) -> Accuracy:
         """Return the line of the meter's specification, or what is assumed in its place."""
         declared = accuracy_at(self._accuracy, value, range_)
-        return declared or self._assumed.accuracy_at(value, resolution, range_)
+        if declared is not None:
+            return widened(declared, self._bench)
+        return self._assumed.accuracy_at(value, resolution, range_)
 
     def _standing_at(self, resolution: float) -> _Standing:
         if resolution != self._standing.resolution:
@@ -385,6 +389,14 @@ class Assessor:
             yield (
                 f"The meter's accuracy is not declared: {accuracy_words(line)} is assumed "
                 f"({line.source})."
+            )
+        if line.warning:
+            yield line.warning
+        if outside := beyond_limits(line, self._bench):
+            low, high = line.celsius or (0.0, 0.0)
+            yield (
+                f"The meter's accuracy holds from {low:g} to {high:g} °C; the bench is {outside:g} "
+                "K outside, and a tenth more is allowed for each."
             )
         if line.counts and not resolution:
             yield "The last digit is not known; the counts of the accuracy are left out."
