@@ -19,6 +19,9 @@ from meterlink.quantities.distribution import Distribution
 CONFIDENCE: Final = 0.95
 """Coverage probability of every expanded uncertainty that the program states."""
 
+_FEW: Final = 4.0
+"""Below so many degrees of freedom the sum of Student parts is none, by several percent."""
+
 _NORMAL: Final = NormalDist()
 
 
@@ -58,22 +61,23 @@ class Budget:
     def distribution(self) -> Distribution | None:
         """What the true value less the result and the shift may be.
 
-        None where a normal or Student's distribution describes it, as the GUM has it.
+        None where a normal or Student's distribution describes it, as the GUM has it: no part is
+        rectangular, and no estimate among several rests on so few readings that their sum is none.
         """
         widths = [a for c in self.components for a in c.half_widths]
-        if not any(widths):
+        few = any(c.dof is not None and c.dof < _FEW for c in self.components)
+        if not any(widths) and not (few and len(self.components) > 1):
             return None
-        normal, student, fourth = 0.0, 0.0, 0.0
+        normal = 0.0
+        students: list[tuple[float, float]] = []
         for c in self.components:
             rest = max(0.0, c.u * c.u - fsum(a * a for a in c.half_widths) / 3)
             if c.dof is None:
                 normal += rest
             elif rest:
-                # Its degrees of freedom are those of all of it, by Welch and Satterthwaite.
-                student += rest
-                fourth += c.u**4 / c.dof
-        dof = student * student / fourth if fourth else inf
-        return Distribution(sqrt(normal), widths, (sqrt(student), dof))
+                # The degrees of freedom told are those of all of it, by Welch and Satterthwaite.
+                students.append((sqrt(rest), c.dof * (rest / (c.u * c.u)) ** 2))
+        return Distribution(sqrt(normal), widths, students)
 
     def below(self, distance: float) -> float:
         """Return the probability that the true value is less than the result and ``distance``."""

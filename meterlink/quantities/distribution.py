@@ -9,7 +9,7 @@ deviations, not 1.960 (GUM G.2.2). Here the distributions themselves are convolv
 from collections.abc import Sequence
 from functools import lru_cache
 from itertools import pairwise
-from math import asinh, cosh, erf, erfc, exp, inf, lgamma, log, pi, sinh, sqrt
+from math import asinh, cosh, erf, erfc, exp, lgamma, log, pi, sinh, sqrt
 from typing import Final
 
 _CELLS: Final = 400
@@ -19,6 +19,9 @@ _FOLDED: Final = 0.0025
 more than a few in ten thousand."""
 _AS_NORMAL: Final = 200.0
 """Degrees of freedom from which a Student part counts as normal."""
+_MIDDLE: Final = _CELLS // 2
+_FAR: Final = 30.0
+"""Scales of a Student part that the grid covers, either way."""
 _REACH: Final = 8.0
 """Standard deviations of the normal part that the grid covers, either way."""
 _STEP: Final = 0.06
@@ -26,78 +29,80 @@ _STEP: Final = 0.06
 
 
 class Distribution:
-    """A symmetric distribution about nought: a normal, a Student and rectangular parts in sum."""
+    """A symmetric distribution about nought: normal, Student and rectangular parts in sum."""
 
     def __init__(
         self,
         sigma: float,
         half_widths: Sequence[float] = (),
-        student: tuple[float, float] = (0.0, inf),
+        students: Sequence[tuple[float, float]] = (),
     ) -> None:
         """Put the parts together.
 
         Args:
             sigma: standard deviation of the normal part.
             half_widths: of the rectangular parts.
-            student: scale and degrees of freedom of the Student part.
+            students: scale and degrees of freedom of each Student part.
         """
-        scale, dof = student
-        variance = sigma * sigma + scale * scale + sum(a * a for a in half_widths) / 3
+        variance = (
+            sigma * sigma + sum(s * s for s, _ in students) + sum(a * a for a in half_widths) / 3
+        )
         kept = sorted((a for a in half_widths if a * a / 3 > _FOLDED * variance), reverse=True)
-        normal = max(0.0, variance - scale * scale - sum(a * a for a in kept) / 3)
         # Few degrees of freedom have long tails, which matter even where the scale is small.
-        if dof >= _AS_NORMAL or scale * scale * (1 + 50 / dof**2) <= _FOLDED * variance:
-            normal, scale = normal + scale * scale, 0.0
-        elif normal + sum(a * a for a in kept) / 3 < 4 * _FOLDED * scale * scale:
-            normal, scale, kept = 0.0, sqrt(variance), []
+        heavy = sorted(
+            (
+                (scale, dof)
+                for scale, dof in students
+                if dof < _AS_NORMAL and scale * scale * (1 + 50 / dof**2) > _FOLDED * variance
+            ),
+            reverse=True,
+        )
+        normal = max(0.0, variance - sum(s * s for s, _ in heavy) - sum(a * a for a in kept) / 3)
+        if heavy and normal + sum(a * a for a in kept) / 3 < 4 * _FOLDED * heavy[0][0] ** 2:
+            heavy[0], normal, kept = (sqrt(heavy[0][0] ** 2 + normal), heavy[0][1]), 0.0, []
         self._sigma = sqrt(normal)
         self._first = kept[0] if kept else 0.0
-        self._nodes = _student_nodes(dof) if scale else ()
-        self._scale = scale
-        self._low, self._step, self._grid = 0.0, 0.0, [0.0]
-        if len(kept) > 1:
-            self._tabulate(kept)
-        heavy = 1.0 if not scale else min(1e4, 50.0 ** (2 / min(dof, 2.0)))
-        self.reach = sum(kept) + _REACH * (self._sigma + heavy * scale)
+        self._nodes = _student_nodes(heavy[0][1]) if heavy else ()
+        self._scale = heavy[0][0] if heavy else 0.0
+        self._half, self._step, self._grid = 0.0, 0.0, [0.0]
+        if len(kept) > 1 or len(heavy) > 1:
+            self._tabulate(kept, heavy[1:])
+        self._usual = 2 * sqrt(variance)
+        self.reach = 1e6 * self._usual
         """So far from nought there is nothing left to speak of."""
 
     def below(self, x: float) -> float:
         """Return the probability of a value below ``x``."""
         if not self._scale:
             return self._light(x)
-        if not self._sigma and not self._first:
-            return self._student(x / self._scale)
+        if not self._sigma and not self._first and not self._step:
+            return _student_below(x / self._scale, self._nodes)
         return sum(w * self._light(x - self._scale * at) for at, w in self._nodes)
 
     def quantile(self, p: float) -> float:
         """Return the value below which lies the probability ``p``."""
-        low, high = -self.reach, self.reach
-        for _ in range(44):
+        if p > 0.5:
+            return -self.quantile(1 - p)
+        high, low = 0.0, -self._usual
+        while self.below(low) > p and low > -self.reach:
+            high, low = low, 2 * low
+        while high - low > 1e-5 * abs(low):
             middle = (low + high) / 2
             if self.below(middle) < p:
                 low = middle
             else:
                 high = middle
-            if high - low <= 1e-7 * self.reach and high - low <= 1e-5 * abs(middle):
-                break
         return (low + high) / 2
 
-    def _student(self, t: float) -> float:
-        """The Student part by itself, between two of its points by the line between them."""
-        at = asinh(t) / _STEP + len(self._nodes) // 2 + 0.5
-        whole = max(0, min(int(at), len(self._nodes) - 1)) if at > 0 else 0
-        below = sum(w for _, w in self._nodes[:whole])
-        return min(1.0, below + max(0.0, min(1.0, at - whole)) * self._nodes[whole][1])
-
     def _light(self, x: float) -> float:
-        """All but the Student part."""
+        """All but the widest Student part."""
         if not self._step:
             return self._closed(x)
-        place = (x - self._low) / self._step
+        place = (x + self._half) / self._step
         if place <= 0:
-            return 0.0
+            return self._grid[0]
         if place >= _CELLS:
-            return 1.0
+            return self._grid[-1]
         cell = int(place)
         left = self._grid[cell]
         return left + (place - cell) * (self._grid[cell + 1] - left)
@@ -115,10 +120,10 @@ class Distribution:
             return 1.0 - self._closed(-x)
         return max(0.0, (_ramp(x + a, sigma) - _ramp(x - a, sigma)) / (2 * a))
 
-    def _tabulate(self, kept: Sequence[float]) -> None:
-        """Convolve with the further rectangular parts, each a moving mean of what was there."""
-        half = sum(kept) + _REACH * self._sigma
-        step = 2 * half / _CELLS
+    def _tabulate(self, kept: Sequence[float], heavy: Sequence[tuple[float, float]]) -> None:
+        """Convolve with the further parts: the rectangular ones first, each a moving mean."""
+        half = sum(kept) + _REACH * self._sigma + _FAR * sum(scale for scale, _ in heavy)
+        self._half, step = half, 2 * half / _CELLS
         places = [step * i - half for i in range(_CELLS + 1)]
         grid = [self._closed(x) for x in places]
         for a in kept[1:]:
@@ -137,7 +142,12 @@ class Distribution:
                 return sums[cell] + into * (grid[cell] + slope * into / 2)
 
             grid = [(area(x + a) - area(x - a)) / (2 * a) for x in places]
-        self._low, self._step, self._grid = -half, step, grid
+        self._step, self._grid = step, grid
+        for scale, dof in heavy:
+            nodes = _student_nodes(dof, 2 * _STEP)
+            # By symmetry one half is enough.
+            low = [sum(w * self._light(x - scale * t) for t, w in nodes) for x in places[:_MIDDLE]]
+            self._grid = [*low, 0.5, *(1.0 - p for p in reversed(low))]
 
 
 def _ramp(x: float, sigma: float) -> float:
@@ -149,8 +159,16 @@ def _ramp(x: float, sigma: float) -> float:
     return x * below + sigma * exp(-z * z / 2) / sqrt(2 * pi)
 
 
+def _student_below(t: float, nodes: Sequence[tuple[float, float]]) -> float:
+    """Student's distribution by itself, between two of its points by the line between them."""
+    at = asinh(t) / _STEP + len(nodes) // 2 + 0.5
+    whole = max(0, min(int(at), len(nodes) - 1)) if at > 0 else 0
+    below = sum(w for _, w in nodes[:whole])
+    return min(1.0, below + max(0.0, min(1.0, at - whole)) * nodes[whole][1])
+
+
 @lru_cache(maxsize=64)
-def _student_nodes(dof: float) -> tuple[tuple[float, float], ...]:
+def _student_nodes(dof: float, step: float = _STEP) -> tuple[tuple[float, float], ...]:
     """Return points and weights that stand for Student's distribution.
 
     Evenly spaced in the inverse hyperbolic sine of t, where the trapezium rule converges quickly
@@ -158,11 +176,11 @@ def _student_nodes(dof: float) -> tuple[tuple[float, float], ...]:
     """
     constant = lgamma((dof + 1) / 2) - lgamma(dof / 2) - log(dof * pi) / 2
     last = max(4.0, 16.0 / max(dof, 1.0))
-    count = int(last / _STEP)
+    count = int(last / step)
     points = []
     for i in range(-count, count + 1):
-        t = sinh(i * _STEP)
+        t = sinh(i * step)
         density = exp(constant - (dof + 1) / 2 * log(1 + t * t / dof))
-        points.append((t, density * cosh(i * _STEP)))
+        points.append((t, density * cosh(i * step)))
     total = sum(w for _, w in points)
     return tuple((t, w / total) for t, w in points)

@@ -54,7 +54,13 @@ METERS = (
     Meter("handheld", 1.0, 3, 1e-2),
     Meter("coarse", 1.0, 3, 0.1),
 )
-FACTS = ("declared", "accuracy undeclared", "nothing declared", "declared wrongly")
+FACTS = (
+    "declared",
+    "accuracy undeclared",
+    "lead zero skipped",
+    "nothing declared",
+    "declared wrongly",
+)
 
 
 @dataclass(frozen=True)
@@ -104,7 +110,8 @@ def take(rng: np.random.Generator, meter: Meter, facts: str) -> Taken:
     taken = LeadZero(value=zero, u=zero_sd / sqrt(n), dof=n - 1.0, resolution=meter.step)
     spec = (Accuracy(percent=meter.percent, counts=meter.counts),)
     told = () if facts == "accuracy undeclared" else spec
-    return Taken(truth, held, taken, told, Temperature(celsius=typed))
+    skipped = facts == "lead zero skipped"
+    return Taken(truth, held, None if skipped else taken, told, Temperature(celsius=typed))
 
 
 def verdict_on(taken: Taken, assumed: Assumed) -> tuple[float, bool, bool, Verdict]:
