@@ -4,12 +4,13 @@ from collections.abc import Callable
 
 from drivers.clock import Clock, MonotonicClock
 from drivers.discovery import SCPI, ask, find_out
-from drivers.frames import FrameSource, load, open_wire
+from drivers.frames import FrameSource, load, open_wire, user_folder
 from drivers.links import Link, open_link
 from drivers.links.transports import Visa, locate
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
-from drivers.scpi import ScpiMeter, ScpiOptions
+from drivers.scpi import Dialect, ScpiMeter, ScpiOptions
+from drivers.scpi.store import find_dialect
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source
@@ -95,11 +96,23 @@ def _name_now(port: str, before: PortInfo | None, ports: Lister) -> str:
 
 
 def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | None) -> Source:
+    dialect = None if wire in (None, SCPI) else find_dialect(str(wire), user_folder())
+    if dialect is not None:
+        if dialect.line is not None:
+            link.configure(dialect.line)
+        return ScpiMeter.open(link, clock, options, dialect=dialect, named=True)
     if wire not in (None, SCPI):
         return open_wire(link, wire, clock)
     found = ask(link) if wire == SCPI else find_out(link)
-    if found.wire == SCPI:
-        return ScpiMeter.open(link, clock, options)
+    if found.wire == SCPI or (wire == SCPI and not found.heard):
+        return ScpiMeter.open(
+            link,
+            clock,
+            options,
+            dialect=None if found.end == "\n" else Dialect(end=found.end),
+            named=wire == SCPI,
+            asks=found.identity is not None,
+        )
     if found.sure:
         # The line is as it was found, which need not be the wire's usual one.
         return FrameSource(link, load(found.wire), clock)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from captures.job.meter_checks import RecordedCheck
-from captures.job.verify_job import JobPart
+from captures.job.verify_job import JobCheck, JobPart
 from captures.record.records import Attached, Header
 from meterlink.card.card import Card, Step
 from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
@@ -100,5 +100,10 @@ class JobFacts:
     attachments: list[Attached]
     notes: list[tuple[str, str]]
     """Time and words of what was noted, gaps included."""
-    parts: list[JobPart]
-    """What a check of the seals found."""
+    check: JobCheck
+    """What a check of its files found."""
+
+    @property
+    def parts(self) -> tuple[JobPart, ...]:
+        """What was found of each file, the log first."""
+        return self.check.parts

@@ -12,7 +12,7 @@ from captures.job.job import Job
 from captures.job.meter_checks import RecordedCheck, checks_in
 from captures.job.meter_checks import gather as gather_checks
 from captures.job.store import JobStore
-from captures.job.verify_job import verify_job
+from captures.job.verify_job import JobCheck, check_job
 from captures.record.records import Attached
 from captures.record.times import read_rfc3339, rfc3339
 from captures.record.writer import NOT_WRITTEN, STOPPED
@@ -53,8 +53,11 @@ def write_report(
     audience: Audience = Audience.WORKSHOP,
     target: Path | None = None,
     store: JobStore | None = None,
+    check: JobCheck | None = None,
 ) -> Path:
     """Write the report of ``job`` into its folder, or to ``target``; return where.
+
+    ``check`` is what a check of its files found, where one was made already.
 
     ``store`` is where the meter's last check is looked for if the job itself has none.
 
@@ -66,13 +69,18 @@ def write_report(
     """
     from captures.report.page import fill  # brings the plotting library, half a second of it
 
-    page = fill(gather(job, shelved, store), audience.value or "workshop")
+    page = fill(gather(job, shelved, store, check), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path
 
 
-def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFacts:
+def gather(
+    job: Job,
+    shelved: FindCard,
+    store: JobStore | None = None,
+    check: JobCheck | None = None,
+) -> JobFacts:
     """Return everything that a report of ``job`` says.
 
     Raises:
@@ -115,7 +123,7 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         touches_left_out=left_out,
         attachments=attachments,
         notes=notes,
-        parts=list(verify_job(job)),
+        check=check or check_job(job),
     )
 
 

@@ -8,6 +8,7 @@ import msgspec
 from meterlink.events import Contact, Held, Lift, Limit, PassedOver, TouchEvent, Verdict
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
+from meterlink.meter_state import MeterState
 from meterlink.quantities.plausible import why_implausible
 from meterlink.reading import Reading
 
@@ -116,6 +117,7 @@ class Analysis:
     def __init__(self, policy: HoldPolicy = POLICY) -> None:
         self.summary = Summary()
         self._detector = HoldDetector(policy)
+        self._state = MeterState()
         self._assessor: Assessor | None = None
         self._step: str | None = None
         self._pending: _Pending | None = None
@@ -128,6 +130,10 @@ class Analysis:
     def feed(self, reading: Reading) -> Sequence[HoldFacts]:
         """Take one reading; return the holds that it completes, nearly always none."""
         self.summary.readings += 1
+        if self._state.see(reading) and self._state.blocks:
+            return self._follow(self._detector.gap(reading.t)) + self._take_pending()
+        if not self._state.passes(reading):
+            return ()
         touches = self._detector.feed(reading)
         return self._follow(touches) if touches else ()
 

@@ -7,6 +7,12 @@ SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5: 9.9E37 stands for infinity, -9.9E37 for
 import math
 from typing import Final
 
+OVER_WORDS: Final = frozenset(
+    {"OL", "O.L", "0L", "OVL", "OVLD", "OVER", "OVERLOAD", "OVERFLOW", "OVERRANGE", "OFL"}
+    | {"INF", "INFINITY", "OPEN", "----", "-----"}
+)
+"""Words for «over range», upper case. INFinity is the standard's (SCPI-1999 volume 1, 7.2.1.4)."""
+
 INFINITY: Final = 9.9e37
 NOT_A_NUMBER: Final = 9.91e37
 

@@ -6,13 +6,22 @@ from shutil import get_terminal_size
 from textwrap import fill
 from typing import Final
 
+from meterlink.quantities.text import plain
+
+_LONGEST: Final = 4000
+"""Characters; no sentence comes near it."""
+
 _COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
 """Where a column of a line begins that has several."""
 
 
 def say(line: str) -> None:
-    """Print ``line``, broken at words to the width of the terminal; whole where there is none."""
+    """Print ``line``, broken at words to the width of the terminal; whole where there is none.
+
+    It stays one line, whatever is in it.
+    """
     out = sys.stdout
+    line = plain(line, _LONGEST)
     print(wrapped(line, get_terminal_size().columns) if out is not None and out.isatty() else line)
 
 

@@ -9,6 +9,7 @@ from meterlink.quantities.text import plain
 from meterlink.wording import window_words
 from tui.announcing.signs import can_show
 from tui.announcing.teller import Teller
+from tui.announcing.wrapping import say
 from tui.plain.plain_face import PlainFace
 from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.session.session import Update
@@ -26,7 +27,7 @@ class PlainReplay:
         *,
         step_by_step: bool = False,
         typed: TextIO | None = None,
-        write: Callable[[str], None] = print,
+        write: Callable[[str], None] = say,
     ) -> None:
         self._player = player
         self._teller = Teller(player.bench.card, player.bench.profile)

@@ -33,6 +33,7 @@ from meterlink.events import (
     Judged,
     Lift,
     MeterChecked,
+    MeterFlags,
     MeterSet,
     SoakPoint,
     StepBegan,
@@ -183,6 +184,8 @@ class View:
                 self._fulfilled |= self._asks_to_lift(event)
             case MeterSet():
                 self._take_setting(event)
+            case MeterFlags():
+                self.lost = "; ".join((*event.blocks, *event.cautions))
             case _:
                 self._take_step(event)
 
@@ -226,7 +229,7 @@ class View:
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
-        self.lost = "; ".join(event.lost)
+        self.lost = "; ".join((*event.lost, *(event.cautions or ())))
         self._setting = Setting(
             quantity=Quantity(event.quantity) if event.quantity else None,
             range=event.range,
@@ -234,6 +237,8 @@ class View:
             integration_s=event.integration_s,
             resolution=event.resolution,
             lost=event.lost,
+            flags=event.flags or (),
+            cautions=event.cautions or (),
         )
 
     def _asks_to_lift(self, asked: Asked) -> bool:
