@@ -58,6 +58,8 @@ class ControlChart(msgspec.Struct, frozen=True, kw_only=True):
     """Exponentially weighted moving average after each value."""
     average_lower: float = 0.0
     average_upper: float = 0.0
+    slack: float = 0.0
+    """Half of the last digit: so far beyond a limit a value says nothing yet."""
     signals: tuple[tuple[int, Signal], ...]
     """Index of each value that stands out, with the reason."""
 
@@ -77,20 +79,20 @@ def control_chart(
     centre = fmean(basis)
     ranges = fmean(abs(b - a) for a, b in pairwise(basis)) / D2
     sd = max(ranges, step / sqrt(12))
-    reach = 3 * sd + step / 2
+    reach, slack = 3 * sd, step / 2
     averages = moving_average(values, centre)
-    average_reach = average_limit(sd) + step / 2
+    average_reach = average_limit(sd)
     signals: list[tuple[int, Signal]] = []
     run, side = 0, 0
     for index, (value, average) in enumerate(zip(values, averages, strict=True)):
         now = (value > centre) - (value < centre)
         run = run + 1 if now == side and now else abs(now)
         side = now
-        if abs(value - centre) > reach:
+        if abs(value - centre) > reach + slack:
             signals.append((index, Signal.BEYOND))
         if run >= RUN:
             signals.append((index, Signal.RUN))
-        if abs(average - centre) > average_reach:
+        if abs(average - centre) > average_reach + slack:
             signals.append((index, Signal.DRIFT))
     return ControlChart(
         centre=centre,
@@ -100,6 +102,7 @@ def control_chart(
         averages=tuple(averages),
         average_lower=centre - average_reach,
         average_upper=centre + average_reach,
+        slack=slack,
         signals=tuple(signals),
     )
 

@@ -120,7 +120,7 @@ def _lines(series: "Series") -> "Iterator[str]":
     else:
         yield (
             f"  centre {chart.centre:+.3%}, limits {chart.lower:+.3%} and {chart.upper:+.3%}: "
-            "three standard deviations from the moving range, and half a digit"
+            "three standard deviations from the moving range"
         )
         yield (
             f"  moving average {chart.averages[-1]:+.3%}, limits {chart.average_lower:+.3%} and "
@@ -145,7 +145,7 @@ def draw(value: float, chart: "ControlChart") -> str:
     for mark, at in (("|", -3.0), ("|", 3.0), (":", 0.0)):
         cells[column(at)] = mark
     offset = (value - chart.centre) / chart.sd if chart.sd else 0.0
-    beyond = not chart.lower <= value <= chart.upper
+    beyond = not chart.lower - chart.slack <= value <= chart.upper + chart.slack
     cells[column(offset)] = "x" if beyond else "o"
     return "".join(cells)
 
