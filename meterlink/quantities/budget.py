@@ -77,7 +77,7 @@ class Budget:
             elif rest:
                 # The degrees of freedom told are those of all of it, by Welch and Satterthwaite.
                 students.append((sqrt(rest), c.dof * (rest / (c.u * c.u)) ** 2))
-        return Distribution(sqrt(normal), widths, students)
+        return Distribution(sqrt(normal), widths, _merged(students))
 
     def below(self, distance: float) -> float:
         """Return the probability that the true value is less than the result and ``distance``."""
@@ -170,6 +170,16 @@ def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
     if dof == inf:
         return _NORMAL.inv_cdf(p)
     return float(_student()(dof, p))
+
+
+def _merged(students: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Put Student parts together that rest on enough readings for Welch and Satterthwaite."""
+    few = [(scale, dof) for scale, dof in students if dof < _FEW]
+    many = [Component(name="", u=scale, dof=dof) for scale, dof in students if dof >= _FEW]
+    if many:
+        together = combined([c.u for c in many])
+        few.append((together, effective_dof(many, together)))
+    return few
 
 
 def _student_below(z: float, dof: float) -> float:
