@@ -14,9 +14,8 @@ from msgspec import structs
 from meterlink.bench.progress import Progress
 from meterlink.bench.steps import Worker, worker_for
 from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.bench.steps.measurement import LEADS_AT_LEAST, zeroed
+from meterlink.bench.steps.measurement import zeroed
 from meterlink.bench.steps.rejudge import judge_again
-from meterlink.bench.steps.taps import ZERO_STEPS
 from meterlink.card.card import SKIPPED, Card, CautionStep, ConfirmationStep, Step
 from meterlink.card.profile import Profile
 from meterlink.card.profile_parts import BY_PROFILE, lacking, left_out
@@ -45,6 +44,7 @@ from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.hold.stages import Stage
 from meterlink.judging.criterion import Criterion
 from meterlink.meter_state import MeterState, misfit, turned_meanwhile
+from meterlink.quantities.plausible import below_nought, beyond_measure
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, MeterSetup, Setting
@@ -138,7 +138,7 @@ class Bench:
     @property
     def bearings(self) -> MeasurementContext:
         """What bears on every value, as things stand."""
-        return MeasurementContext(self.accuracy, self.progress, self.setting)
+        return MeasurementContext(self.accuracy, self.progress, self.setting, self.profile)
 
     def begin(self, t: float) -> list[BenchEvent]:
         """Begin the card, or take it up again; return what that makes happen."""
@@ -157,8 +157,8 @@ class Bench:
             return self._flagged(reading.t)
         if not self._state.passes(reading):
             return ()
-        if reading.quantity is Quantity.RESISTANCE and _below_nought(
-            reading.value, reading.resolution
+        if reading.quantity is Quantity.RESISTANCE and below_nought(
+            reading.value, "ohm", reading.resolution or 0.0
         ):
             self.sound = False
         touches = self._detector.feed(reading)
@@ -207,13 +207,14 @@ class Bench:
             self._note(touch, out)
             if isinstance(touch, Held):
                 self._held = touch
-                if touch.unit == "ohm" and not _below_nought(touch.value, touch.resolution):
+                if touch.unit == "ohm" and not below_nought(touch.value, "ohm", touch.resolution):
                     self.sound = True
             elif isinstance(touch, Lift):
                 self._held = None
             if self._worker is not None:
                 self._take(self._worker.meet(touch), out)
-        if worker is not None and worker is self._worker and worker.attentive:
+        same = worker is not None and worker is self._worker and worker.attentive
+        if worker is not None and same and can_be_measured(reading):
             self._take(worker.read(reading), out)
         self._settle(reading.t, out)
         return out
@@ -488,9 +489,9 @@ class Bench:
         )
 
 
-def _below_nought(value: float, resolution: float | None) -> bool:
-    """Return whether so many ohms lie farther below nought than a meter may be off there."""
-    return value < LEADS_AT_LEAST - ZERO_STEPS * (resolution or 0.0)
+def can_be_measured(reading: Reading) -> bool:
+    """Return whether a meter can have measured it, over range or not."""
+    return reading.overload or not beyond_measure(reading.value, reading.quantity.unit)
 
 
 def _no_answer(command: AnyCommand) -> str:

@@ -4,6 +4,7 @@ import argparse
 import contextlib
 import sys
 import threading
+import time
 from typing import TYPE_CHECKING, Final, TextIO
 
 from tui.commands.frames import add_frames
@@ -101,12 +102,17 @@ def run(args: argparse.Namespace) -> int:
             job = job_store(args.jobs).create(title, settings=settings_of(card, profile))
             _enter(args, opened, job, "new job", "begun in")
         accuracy = _accuracy(args, source, known)
+        if (passport := known.passport_of(source.identity)) is not None:
+            today = time.strftime("%Y-%m-%d")
+            accuracy = passport.on(accuracy, today)
+            if warning := passport.warning(today):
+                print(warning)
         with session(
             job,
             source,
             clock,
             card,
-            profile,
+            known.applied_to(profile),
             accuracy=accuracy,
             past=past,
             settings={"simulated": True} if is_simulated(source.identity) else None,

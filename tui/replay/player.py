@@ -17,13 +17,13 @@ from captures.training.answers import Answer, add_answer
 from captures.training.notes import Notes, Pinned, read_notes
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench, Snapshot
+from meterlink.bench.steps.assessors import criterion_of
 from meterlink.commands import AnyCommand
 from meterlink.events import BenchEvent, Judged, Note, StepBegan
 from meterlink.judging.criterion import Criterion
 from meterlink.source import Identity
 from meterlink.wording import VERDICT_WORDS
 from tui.replay.pacing import Pacing, Until, at_touch
-from tui.session.judging_by import criterion_of
 from tui.session.session import GLANCE_S, Face, Update
 
 _LOOK_S: Final = 0.2

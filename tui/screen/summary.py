@@ -12,6 +12,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from meterlink.bench.progress import StepResult
+from meterlink.bench.steps.assessors import criterion_of
 from meterlink.card.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
 from meterlink.card.profile import GapSetting, Profile
 from meterlink.card.profile_parts import find_part, lacking
@@ -31,7 +32,6 @@ from tui.announcing.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
 from tui.announcing.news import tone_of_outcome, tone_of_verdict
 from tui.screen.view import View
 from tui.session.ending import finding_of
-from tui.session.judging_by import criterion_of
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600

@@ -231,7 +231,9 @@ class View:
             self.history.mark(judged.t, judged.corrected)
         held, look = self.held, self.look
         if held is not None and look is not None and look.criterion is not None:
-            bearings = MeasurementContext(self._accuracy, self.progress, self._setting)
+            bearings = MeasurementContext(
+                self._accuracy, self.progress, self._setting, self.profile
+            )
             self.assessment = bearings.assessor(look.criterion).assess(held)
             self.assessed_unit = judged.unit
 

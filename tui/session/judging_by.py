@@ -8,14 +8,13 @@ from captures.record.records import Header
 from captures.record.replay_setup import past_of
 from meterlink.bench.progress import Progress
 from meterlink.bench.steps.assessors import (
-    criterion_for,
+    criterion_of,
     find_criterion,
     lead_zero_of,
-    switch_criterion,
+    other_windings,
 )
-from meterlink.card.card import Card, MeasurementStep, Step, SwitchStep
+from meterlink.card.card import Card, MeasurementStep, Step
 from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part, lacking
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
@@ -25,7 +24,9 @@ from meterlink.judging.criterion import Criterion, Kind
 from meterlink.quantities.notation import parse_accuracy, parse_as, parse_window
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
+from tui.session.assumed_options import assumed_of, rule_of
 from tui.session.typed_leads import typed_lead_zero
+from tui.settings import configuration
 from tui.settings.shelf import CARDS, PROFILES
 
 _HEADER: Final = "the capture's header"
@@ -53,6 +54,12 @@ class JudgingBy:
             self._card = CARDS.get(args.card)
         elif "card" in settings:
             self._card = from_plain(settings["card"], Card, _HEADER)
+        known = configuration.load()
+        if self._profile is not None:
+            self._profile = known.applied_to(self._profile)
+        under = known.assumed if self._profile is None else self._profile.assumed
+        self._assumed = assumed_of(args, under)
+        self._rule = rule_of(args, known.rule if self._profile is None else self._profile.rule)
         self._accuracy = _accuracy(args.accuracy, header)
         self._lead_zero = _lead_zero(args.lead_zero, header)
         self._temperature = _temperature(args.temperature)
@@ -101,7 +108,17 @@ class JudgingBy:
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
             resolution=self._setting.resolution or 0.0,
+            assumed=self._assumed,
+            others=() if self._profile is None else other_windings(self._profile, self._part()),
+            rule=self._rule,
         )
+
+    def _part(self) -> str:
+        """Return the part of the profile that is judged now, or what was named as such."""
+        steps = () if self._card is None else self._card.step
+        step = next((step for step in steps if step.id == self.step), None)
+        named = step.winding if isinstance(step, MeasurementStep) else self.step
+        return named or ""
 
     def _zero(self) -> LeadZero | None:
         if self._lead_zero is not None or self._progress is None:
@@ -137,20 +154,6 @@ class JudgingBy:
                 f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
             )
         return found
-
-
-def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
-    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
-    if lacking(step, profile):
-        return None
-    if isinstance(step, MeasurementStep):
-        part = find_part(step, profile)
-        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
-    if isinstance(step, SwitchStep):
-        switch = find_part(step, profile)
-        state = switch.positions.get(position, "closed")
-        return switch_criterion(switch, closed=state == "closed")
-    return None
 
 
 def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:

@@ -1,9 +1,9 @@
 """A lead zero as typed on the command line."""
 
-from meterlink.bench.steps.measurement import LEADS_AT_LEAST
 from meterlink.errors import UsageError
 from meterlink.judging.correction import LeadZero
 from meterlink.quantities.notation import parse_as
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 
 
@@ -16,7 +16,7 @@ def typed_lead_zero(text: str) -> LeadZero:
     typed = parse_as(text, "ohm")
     if typed.overload:
         raise UsageError("the lead zero must be a number: hold the probes together and read again")
-    if typed.value < LEADS_AT_LEAST:
+    if typed.value < BELOW_NOUGHT:
         raise UsageError(
             f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
         )

@@ -13,7 +13,6 @@ from meterlink.card.card import Card, read_card
 from meterlink.card.profile import Profile, read_profile
 from meterlink.declared import LARGEST_FILE, InvalidFileError
 from meterlink.errors import UnreadableError, UsageError
-from meterlink.finding.card_review import unsafe
 from meterlink.quantities.text import plain
 
 Thing = TypeVar("Thing", bound=Profile | Card)
@@ -95,6 +94,8 @@ def _bytes_of(file: Traversable) -> bytes:
 
 
 def _read_card(data: bytes, name: str) -> Card:
+    from meterlink.finding.card_review import unsafe  # heavy, and settings need none of it
+
     card = read_card(data, name, lambda other: CARDS.data(other))
     for danger in unsafe(card):
         raise InvalidFileError(f"{plain(name, 400)}: {danger}")

@@ -3,14 +3,16 @@
 from typing import assert_never
 
 from meterlink.bench.progress import Progress
+from meterlink.card.card import MeasurementStep, Step, SwitchStep
 from meterlink.card.profile import Insulation, Lead, Profile, Switch, Winding
-from meterlink.card.profile_parts import ProfilePart
+from meterlink.card.profile_parts import ProfilePart, find_part, lacking
 from meterlink.events import Held, MeterChecked, Zeroed
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.known_resistor import KnownResistor
 from meterlink.judging.meter_check import check_meter
+from meterlink.judging.rule import Rule
 from meterlink.quantities.window import Window
 from meterlink.source import Accuracy, Setting
 
@@ -47,9 +49,14 @@ class MeasurementContext:
     """What bears on every value: meter, leads, temperature."""
 
     def __init__(
-        self, accuracy: tuple[Accuracy, ...], progress: Progress, setting: Setting | None
+        self,
+        accuracy: tuple[Accuracy, ...],
+        progress: Progress,
+        setting: Setting | None,
+        profile: Profile,
     ) -> None:
         self._accuracy = accuracy
+        self._profile = profile
         self._progress = progress
         self._setting = setting or Setting()
 
@@ -63,6 +70,7 @@ class MeasurementContext:
             None if zero is None else lead_zero_of(zero),
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
+            assumed=self._profile.assumed,
         )
         return MeterChecked(
             t=held.t,
@@ -81,10 +89,14 @@ class MeasurementContext:
             passed=check.passed,
             budget=check.budget.components,
             notes=check.notes,
+            sees=check.sees,
         )
 
-    def assessor(self, criterion: Criterion) -> Assessor:
-        """Return the assessor of a step with ``criterion``, as things stand."""
+    def assessor(self, criterion: Criterion, part: str = "") -> Assessor:
+        """Return the assessor of a step with ``criterion``, as things stand.
+
+        ``part``: the name of what is measured, so that another is known from it.
+        """
         zero, celsius = self._progress.lead_zero, self._progress.temperature
         return Assessor(
             criterion,
@@ -94,7 +106,21 @@ class MeasurementContext:
             four_wire=self._setting.four_wire,
             full_scale=self._setting.range,
             resolution=self._setting.resolution or 0.0,
+            assumed=self._profile.assumed,
+            others=other_windings(self._profile, part),
+            rule=self._profile.rule or Rule.SIMPLE,
         )
+
+
+def other_windings(profile: Profile, part: str) -> tuple[tuple[str, Criterion], ...]:
+    """Return name and criterion of the windings that the probes could be on instead of ``part``.
+
+    Only where ``part`` is a winding itself: what reads like a winding says most there.
+    """
+    windings = [w for w in profile.winding if w.judged_by_resistance and w.low]
+    if part not in {winding.name for winding in windings}:
+        return ()
+    return tuple((w.name, criterion_for(w)) for w in windings if w.name != part)
 
 
 def lead_zero_of(taken: Zeroed) -> LeadZero:
@@ -106,6 +132,20 @@ def lead_zero_of(taken: Zeroed) -> LeadZero:
         resolution=taken.resolution,
         range=taken.range,
     )
+
+
+def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
+    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
+    if lacking(step, profile):
+        return None
+    if isinstance(step, MeasurementStep):
+        part = find_part(step, profile)
+        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
+    if isinstance(step, SwitchStep):
+        switch = find_part(step, profile)
+        state = switch.positions.get(position, "closed")
+        return switch_criterion(switch, closed=state == "closed")
+    return None
 
 
 def find_criterion(profile: Profile, name: str) -> Criterion | None:

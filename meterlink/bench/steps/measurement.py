@@ -6,6 +6,7 @@ from typing import Final
 from meterlink.bench.steps.assessors import criterion_for
 from meterlink.bench.steps.base import NO_TAPS, PROOF, StepContext, Worker, over_range_now
 from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
+from meterlink.bench.steps.second_touch import Touches
 from meterlink.bench.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.card.card import LeadZeroStep, MeasurementStep
 from meterlink.card.profile import Winding
@@ -22,17 +23,17 @@ from meterlink.events import (
     StepEnded,
     StepReopened,
     TouchEvent,
+    Verdict,
     Zeroed,
 )
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
 from meterlink.wording import VERDICT_WORDS, remark_on
 
-LEADS_AT_LEAST: Final = -0.1
-"""Ohms; a meter may read a little below nought with the tips together, and no more than that."""
 LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
 
 
@@ -63,7 +64,7 @@ class LeadZeroWorker(Worker):
             case Held() if event.value > self._step.at_most:
                 shown = format_value(event.value, "ohm")
                 yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
-            case Held() if event.value < LEADS_AT_LEAST:
+            case Held() if event.value < BELOW_NOUGHT:
                 yield self.refuse(
                     event.t,
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
@@ -126,6 +127,8 @@ class MeasurementWorker(Worker):
         self._judged = around.progress.results[step.id].judged.get("")
         """The verdict of the current touch, or of one before a break."""
         self._from_before = self._judged is not None
+        good = Verdict.IN_WINDOW if self.criterion is None else self.criterion.good
+        self._touches = Touches(good, self._judged)
 
     def begin(self, t: float) -> Iterable[BenchEvent]:
         part = self._part
@@ -164,12 +167,13 @@ class MeasurementWorker(Worker):
             case Lift():
                 self._pending = None
                 if self._judged is not None and not self._from_before:
-                    yield self._end(event.t, self._judged)
+                    yield from self._lifted(event.t, self._judged)
         if gesture is Gesture.OPEN and (self._judged is None or self._from_before):
             yield self._over_range(event.t, Evidence.TAPPED)
             yield self.end(event.t, "open")
         elif gesture is Gesture.AGAIN:
             self._judged = None
+            self._touches = Touches(self._touches.good)
             yield StepReopened(t=event.t, step=self.step_id, reason="probes tapped twice")
             yield from self.begin(event.t)
 
@@ -215,7 +219,7 @@ class MeasurementWorker(Worker):
 
     def _aim(self, around: StepContext) -> None:
         if self.criterion is not None:
-            self._assessor = around.bearings.assessor(self.criterion)
+            self._assessor = around.bearings.assessor(self.criterion, self._part.name)
             self.aim = self._assessor.aim()
 
     def _judge(self, held: Held) -> Iterable[BenchEvent]:
@@ -224,11 +228,21 @@ class MeasurementWorker(Worker):
             typed = held.readings == 1  # what was typed says nothing of the meter
             yield self.again(held.t, why) if typed else self.refuse(held.t, why)
             return
-        self._judged = judged(self.step_id, held, assessment)
+        self._judged = self._touches.take(judged(self.step_id, held, assessment))
         self._from_before = False
         yield self._judged
-        if remark := remark_on(held):
-            yield self.ask(held.t, remark)
+        question = assessment.judgement.question or self._touches.say()
+        said = (remark_on(held), question if held.readings > 1 else "")
+        if say := " ".join(words for words in said if words):
+            yield self.ask(held.t, say)
+
+    def _lifted(self, t: float, judged: Judged) -> Iterable[BenchEvent]:
+        if self._touches.settled:
+            yield self._end(t, judged)
+            return
+        self._touches.lifted()
+        a, b = self._part.between
+        yield self.ask(t, f"One probe on {a}, the other on {b}: touch again.")
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)

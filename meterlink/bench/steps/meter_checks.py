@@ -122,5 +122,10 @@ def told(checked: MeterChecked, *, ohm_sign: bool = True) -> str:
     """Return what a check said, as one sentence."""
     shown = format_with_u(checked.corrected, checked.u, "ohm", ohm_sign=ohm_sign)
     marked = format_value(checked.ohms, "ohm", ohm_sign=ohm_sign)
-    verdict = "is as good as it says" if checked.passed else "is off by more than it may be"
-    return f"The meter {verdict}: {shown} on a resistor of {marked}, {checked.tolerance:g} %."
+    on = f"{shown} on a resistor of {marked}, {checked.tolerance:g} %"
+    if not checked.passed:
+        return f"The meter is off by more than it may be: {on}."
+    sees = checked.u / checked.ohms if checked.sees is None else checked.sees
+    return (
+        f"The meter shows no fault: {on}; an error below {100 * sees:.2g} % this check cannot see."
+    )

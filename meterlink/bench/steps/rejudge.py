@@ -43,11 +43,15 @@ def _again(
     basis, before = result.basis, result.judged.get("")
     if basis is None or before is None or result.outcome != before.verdict.value:
         return
-    bearings = MeasurementContext(accuracy, progress, _setting(basis.setting))
-    assessment = bearings.assessor(criterion_for(find_part(step, profile))).assess(basis.held)
+    bearings = MeasurementContext(accuracy, progress, _setting(basis.setting), profile)
+    part = find_part(step, profile)
+    assessment = bearings.assessor(criterion_for(part), part.name).assess(basis.held)
     if assessment.corrected == before.corrected:
         return
     verdict = judged(step.id, basis.held, assessment)
+    good = assessment.judgement.passes
+    # The touches were what they were; a value that now is good needs no second one.
+    verdict = structs.replace(verdict, repeat="" if good else before.repeat)
     yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
     if result.outcome != verdict.verdict.value:
         yield StepEnded(
