@@ -7,6 +7,7 @@ Rules of this file:
 * Each has a ``kind`` in files (the tag below), so an event is written and read back as it is.
 * Ohms in ``value`` are as read and steadied; ``corrected`` is after lead zero and temperature.
 * State is folded from events (``progress.Progress``); nothing else changes it.
+* An event that one kind of step alone has stands beside that kind, in ``meterlink.steps``.
 """
 
 from enum import Enum
@@ -15,6 +16,8 @@ import msgspec
 
 from meterlink.commands import AnyCommand
 from meterlink.quantities.budget import Component
+from meterlink.reading import Quantity
+from meterlink.source import Setting
 
 
 class Verdict(Enum):
@@ -191,34 +194,6 @@ class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     """What was not known and so assumed or left out, each a plain sentence."""
 
 
-class MeterChecked(Event, frozen=True, kw_only=True, tag="meter-checked"):
-    """The meter was held against a resistor whose value is known."""
-
-    step: str
-    contact_t: float
-    marking: str
-    """Of the resistor, as it was given: ``4.7 kohm 1%``, ``yellow violet red gold``."""
-    ohms: float
-    """What the marking says."""
-    tolerance: float
-    """Percent of ``ohms``, either way."""
-    value: float
-    """As read, steadied; ohms."""
-    readings: int
-    noise: float
-    resolution: float
-    corrected: float
-    """After the leads, ohms."""
-    error: float
-    """``corrected`` less ``ohms``."""
-    u: float
-    """Expanded uncertainty of ``error``, 95 %: meter, leads, noise and the marking together."""
-    passed: bool
-    """``error`` is no larger than ``u``."""
-    budget: tuple[Component, ...] = ()
-    notes: tuple[str, ...] = ()
-
-
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """Something that a person said: a number, a text, a choice."""
 
@@ -234,27 +209,29 @@ class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """``typed``, ``chosen``, ``key``, ``pedal``, ``probes``."""
 
 
-class Dropout(Event, frozen=True, kw_only=True, tag="dropout"):
-    """While watching: the path opened, or left its level, and came back."""
+class StepEvent(Event, frozen=True, kw_only=True):
+    """Base of the events that one kind of step alone has; they are defined beside the kind."""
 
     step: str
-    lasted_s: float
-    depth: float | None
-    """Farthest value seen, ohms; None for an over range."""
 
+    @property
+    def good(self) -> bool:
+        """False: an alarm tone goes with it."""
+        return True
 
-class SoakPoint(Event, frozen=True, kw_only=True, tag="soak-point"):
-    """While soaking: the mean since the last point. The first is the hold that it begins with."""
+    @property
+    def fulfils(self) -> bool:
+        """Whether the probes have done their part in this touch."""
+        return False
 
-    step: str
-    value: float | None
-    """Ohms as read; None where every reading was over range."""
-    temperature: float | None
-    """Degrees Celsius of the winding, from its resistance; at the first point as it was known."""
-    over_range: int = 0
-    """How many readings of the interval were over range."""
-    lasted_s: float = 0.0
-    """Seconds of the interval without those that were over range."""
+    @property
+    def spoken(self) -> str:
+        """What is said aloud of it; empty for nothing."""
+        return ""
+
+    def tell(self, *, ohm_sign: bool) -> str:
+        """Return it as one sentence."""
+        raise NotImplementedError
 
 
 class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
@@ -316,6 +293,19 @@ class MeterSet(Event, frozen=True, kw_only=True, tag="meter-set"):
     resolution: float | None = None
     lost: tuple[str, ...] = ()
 
+    @property
+    def setting(self) -> Setting:
+        """The same as a source says it; a quantity that this program does not know is None."""
+        known = {quantity.value: quantity for quantity in Quantity}
+        return Setting(
+            quantity=known.get(self.quantity),
+            range=self.range,
+            four_wire=self.four_wire,
+            integration_s=self.integration_s,
+            resolution=self.resolution,
+            lost=self.lost,
+        )
+
 
 class Note(Event, frozen=True, kw_only=True, tag="note"):
     """Words worth keeping beside the numbers."""
@@ -324,17 +314,14 @@ class Note(Event, frozen=True, kw_only=True, tag="note"):
     who: str = ""
 
 
-BenchEvent = (
+CommonEvent = (
     TouchEvent
     | CardBegan
     | StepBegan
     | Asked
     | Zeroed
     | Judged
-    | MeterChecked
     | Entered
-    | Dropout
-    | SoakPoint
     | StepEnded
     | StepReopened
     | CardEnded
@@ -343,3 +330,4 @@ BenchEvent = (
     | MeterSet
     | Note
 )
+"""Events that no single kind of step owns; ``card.BenchEvent`` adds those of each kind."""

@@ -7,11 +7,11 @@ from captures.job.job import Job
 from captures.record.reader import read_capture
 from captures.record.records import Header
 from meterlink.bench.progress import Progress
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.card import Card
 from meterlink.declared import InvalidFileError, from_plain
 from meterlink.errors import UnreadableError
 from meterlink.events import CardBegan
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 
 FindCard = Callable[[str], Card]

@@ -11,9 +11,10 @@ from captures.job.store import JobStore
 from captures.record.reader import open_regular, read_capture
 from captures.record.records import CaptureBegan
 from meterlink.errors import UnreadableError
-from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST, ControlChart, control_chart
 from meterlink.source import Identity
+from meterlink.steps.meter_check import MeterChecked
 
 BASE: Final = 20
 """Where there are more checks than this, the first so many set centre and limits of the chart."""

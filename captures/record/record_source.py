@@ -7,7 +7,7 @@ from captures.record.plain_readings import PlainReader
 from captures.record.reader import RecordReader, open_regular
 from captures.record.records import Header
 from meterlink.events import Event, MeterSet
-from meterlink.reading import Quantity, Reading
+from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
 
 
@@ -64,7 +64,7 @@ class RecordSource:
         """Yield readings and events, oldest first; errors as for ``readings``."""
         for record in self._reader:
             if isinstance(record, MeterSet):
-                self._setting = setting_of(record)
+                self._setting = record.setting
             yield record
 
     def close(self) -> None:
@@ -85,16 +85,3 @@ def open_readings(path: Path) -> RecordSource:
 
 def _setting_of(header: Header | None) -> Setting:
     return header.setting if header is not None and header.setting is not None else Setting()
-
-
-def setting_of(event: MeterSet) -> Setting:
-    """Return what an event says that the meter was set to."""
-    known = {quantity.value: quantity for quantity in Quantity}
-    return Setting(
-        quantity=known.get(event.quantity),
-        range=event.range,
-        four_wire=event.four_wire,
-        integration_s=event.integration_s,
-        resolution=event.resolution,
-        lost=event.lost,
-    )

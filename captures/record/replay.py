@@ -11,14 +11,13 @@ from typing import Final, NamedTuple
 
 from captures.record.comparison import Comparison, Side
 from captures.record.reader import RecordReader
-from captures.record.record_source import setting_of
 from captures.record.records import Header, Seal, Unknown
 from captures.record.replay_setup import ReplaySetup, read_replay_setup
 from captures.record.writer import NOT_WRITTEN, PROGRAM, STOPPED
 from meterlink.bench.bench import Bench
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
 from meterlink.events import (
-    BenchEvent,
     CardBegan,
     CommandReceived,
     Contact,
@@ -77,7 +76,7 @@ class Replay:
                 flushed = self._flushed()
                 return self._took(flushed, self.bench.tell(record.command, record.t))
             case MeterSet():
-                return self._took(self.bench.set_meter(setting_of(record), record.t))
+                return self._took(self.bench.set_meter(record.setting, record.t))
             case Gap():
                 return self._took(self.bench.gap(record))
             case _:

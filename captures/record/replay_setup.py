@@ -12,22 +12,12 @@ import msgspec
 
 from captures.record.records import Header, encode
 from meterlink.bench.bench import Bench
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.card import BenchEvent, Card
 from meterlink.declared import from_plain, to_plain
 from meterlink.errors import UnreadableError
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    CommandReceived,
-    Contact,
-    Event,
-    Gap,
-    Lift,
-    Note,
-    PassedOver,
-)
+from meterlink.events import Asked, CommandReceived, Contact, Event, Gap, Lift, Note, PassedOver
 from meterlink.hold import POLICY, HoldPolicy
+from meterlink.profile import Profile
 from meterlink.source import Accuracy
 
 LARGEST_PAST: Final = 1 << 19

@@ -6,10 +6,12 @@ from pathlib import Path
 from captures.job.meter_checks import RecordedCheck
 from captures.job.verify_job import JobPart
 from captures.record.records import Attached, Header
-from meterlink.card.card import Card, Step
-from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
+from meterlink.card import Card, Step
+from meterlink.events import Entered, Judged, StepEnded, Zeroed
 from meterlink.finding import Finding
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import GapSetting, Torque
+from meterlink.steps.step import StepState
 
 
 @dataclass
@@ -21,15 +23,12 @@ class CheckRow:
     judged: Judged | None = None
     criterion: Criterion | None = None
     """What it was judged by; None where the job does not hold its profile."""
-    meter: MeterChecked | None = None
     zeroed: Zeroed | None = None
     entered: Entered | None = None
-    size: tuple[float, float, str] | None = None
-    """Lowest, highest and SI unit that a gap or torque may have, by the profile."""
-    dropouts: int = 0
-    longest_dropout_s: float = 0.0
-    soak: list[SoakPoint] = field(default_factory=list)
-    """The first point of a soak and the newest."""
+    size: GapSetting | Torque | None = None
+    """What a gap or torque may be, by the profile."""
+    own: StepState = field(default_factory=StepState)
+    """What the events of the step's own kind come to."""
     ended: StepEnded | None = None
     at: str = ""
     """RFC 3339 time of the verdict, else of the end of the step."""

@@ -3,25 +3,13 @@
 from captures.job.card_progress import FindCard, JobSettings
 from captures.job.joblog import LogEntry
 from captures.report.facts import CardFacts, CheckRow
-from meterlink.bench.expected import is_expected
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import criterion_for, switch_criterion
-from meterlink.card.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
-from meterlink.card.profile import GapSetting, Profile, Torque
-from meterlink.card.profile_parts import find_part, left_out_words
-from meterlink.errors import MeterlinkError
-from meterlink.events import (
-    CardBegan,
-    Dropout,
-    Entered,
-    Judged,
-    MeterChecked,
-    SoakPoint,
-    StepEnded,
-    StepReopened,
-    Zeroed,
-)
+from meterlink.card import Card, Step, left_out_words
+from meterlink.errors import MeterlinkError, NotationError
+from meterlink.events import CardBegan, Entered, Judged, StepEnded, StepEvent, StepReopened, Zeroed
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 
 
 class CardGatherer:
@@ -40,22 +28,18 @@ class CardGatherer:
             case Judged():
                 check = self._check(event.step, event.position)
                 check.judged, check.at = event, entry.at
-                check.criterion = _criterion(check.step, event.position, self._profile)
-            case MeterChecked():
+                check.criterion = self._criterion(check.step, event.position)
+            case StepEvent():
                 check = self._check(event.step)
-                check.meter, check.at = event, entry.at
+                check.own.apply(event)
+                check.at = entry.at if event.fulfils else check.at
             case Zeroed():
                 self._check(event.step).zeroed = event
             case Entered():
                 check = self._check(event.step)
-                check.entered, check.size = event, _size(check.step, self._profile)
-            case Dropout():
-                check = self._check(event.step)
-                check.dropouts += 1
-                check.longest_dropout_s = max(check.longest_dropout_s, event.lasted_s)
-            case SoakPoint():
-                check = self._check(event.step)
-                check.soak = [*check.soak[:1], event]
+                check.entered = event
+                if isinstance(check.step, EntryStep):
+                    check.size = check.step.limits(self._profile)
             case StepEnded():
                 check = self._check(event.step)
                 check.ended = event
@@ -76,9 +60,9 @@ class CardGatherer:
                 continue
             own = [check for (name, _), check in self._checks.items() if name == step.id]
             own.sort(key=lambda check: check.position != "")
-            for check in own or [CheckRow(step)]:
+            for check in own or [CheckRow(step, own=step.state())]:
                 check.again = self._again.get(step.id, [])
-                check.good = None if _only_leads_on(step, card) else _is_good(check)
+                check.good = None if _only_leads_on(step, card) else self._is_good(check)
                 rows.append(check)
         return CardFacts(
             card=card,
@@ -97,8 +81,22 @@ class CardGatherer:
                 step = self.progress.card.find(step_id)
             except KeyError:
                 return CheckRow(self.progress.card.step[0])  # of another card: shown nowhere
-            self._checks[key] = CheckRow(step, position)
+            self._checks[key] = CheckRow(step, position, own=step.state())
         return self._checks[key]
+
+    def _criterion(self, step: Step, position: str) -> Criterion | None:
+        if self._profile is None:
+            return None
+        try:
+            return step.criterion(self._profile, position)
+        except NotationError:  # windows that contradict each other, in a log of another program
+            return None
+
+    def _is_good(self, check: CheckRow) -> bool | None:
+        """Whether a row is as hoped for, by the step's own measure."""
+        if check.position or check.ended is None:
+            return None  # the switch as a whole is judged, on its own row
+        return check.step.is_expected(check.ended.outcome, self._profile)
 
 
 class LogGatherer:
@@ -130,41 +128,6 @@ class LogGatherer:
             profile = self._settings.profiles.get(began.profile)
             self.cards[began.card] = CardGatherer(Progress(card), profile)
         return self.cards[began.card]
-
-
-def _criterion(step: Step, position: str, profile: Profile | None) -> Criterion | None:
-    if profile is None:
-        return None
-    try:
-        if isinstance(step, SwitchStep):
-            switch = find_part(step, profile)
-            return switch_criterion(switch, closed=switch.positions.get(position) == "closed")
-        if isinstance(step, MeasurementStep):
-            return criterion_for(find_part(step, profile))
-    except (KeyError, MeterlinkError):
-        return None
-    return None
-
-
-def _is_good(check: CheckRow) -> bool | None:
-    """Whether a row is as hoped for, by the step's own measure."""
-    outcome = "" if check.ended is None else check.ended.outcome
-    if check.position:
-        return None  # the switch as a whole is judged, on its own row
-    return is_expected(
-        check.step, outcome, None if check.criterion is None else check.criterion.good
-    )
-
-
-def _size(step: Step, profile: Profile | None) -> tuple[float, float, str] | None:
-    """Return what a gap or torque may be and its unit; None where the profile does not say."""
-    if profile is None or not isinstance(step, EntryStep):
-        return None
-    try:
-        part: GapSetting | Torque = find_part(step, profile)
-    except KeyError:
-        return None
-    return part.low, part.high, "metre" if isinstance(part, GapSetting) else "newton-metre"
 
 
 def _only_leads_on(step: Step, card: Card) -> bool:

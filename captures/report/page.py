@@ -14,10 +14,10 @@ from captures.record.records import Attached
 from captures.record.verify import State
 from captures.report import plots, wording
 from captures.report.facts import CardFacts, JobFacts
-from meterlink.card.cautions import STANDING
 from meterlink.errors import UnreadableError
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING
 from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
 
 _LONGEST_TEXT: Final = 2_000

@@ -21,12 +21,12 @@ from captures.report.gather import LogGatherer
 from captures.report.touches import held_touches
 from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
-from meterlink.card.card import ConfirmationStep
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import Gap, Note
 from meterlink.finding import Finding, find
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import ConfirmationStep
 
 _OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
 """Gaps that only the capture knows of; the others are in the log too."""

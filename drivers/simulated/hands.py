@@ -23,7 +23,7 @@ import numpy as np
 
 from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
-from meterlink.bench.steps.base import ON_METAL
+from meterlink.card import BenchEvent
 from meterlink.circuit import AIR, OTHER_TIP, Engine, controls
 from meterlink.commands import (
     AnyCommand,
@@ -37,16 +37,8 @@ from meterlink.commands import (
     Skip,
     Zero,
 )
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    CardEnded,
-    Held,
-    Judged,
-    StepBegan,
-    StepEnded,
-    Zeroed,
-)
+from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Zeroed
+from meterlink.steps.worker import ON_METAL
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64

@@ -11,18 +11,19 @@ from typing import Final
 import msgspec
 
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps import Worker, worker_for
-from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.bench.steps.measurement import LEADS_AT_LEAST, zeroed
-from meterlink.bench.steps.rejudge import judge_again
-from meterlink.bench.steps.taps import ZERO_STEPS
-from meterlink.card.card import SKIPPED, Card, CautionStep, ConfirmationStep, Step
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import BY_PROFILE, lacking, left_out
+from meterlink.bench.rejudge import judge_again
+from meterlink.card import (
+    BY_PROFILE,
+    BenchEvent,
+    Card,
+    OwnEvent,
+    Step,
+    lacking,
+    left_out,
+)
 from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CardBegan,
     CardEnded,
     CommandReceived,
@@ -35,12 +36,19 @@ from meterlink.events import (
     StepEnded,
     StepReopened,
 )
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, MeterSetup, Setting
+from meterlink.steps.entry import CautionStep, ConfirmationStep
+from meterlink.steps.lead_zero import LEADS_AT_LEAST, zeroed
+from meterlink.steps.step import SKIPPED
+from meterlink.steps.taps import ZERO_STEPS
+from meterlink.steps.worker import MeasurementContext, Worker
 
 LEADS_AT_MOST: Final = 2.0
 """Ohms; the zero command takes no more than this for the leads."""
@@ -95,7 +103,7 @@ class Bench:
         self.setting: Setting | None = None
         self.asked: Asked | None = None
         self._detector = HoldDetector(policy)
-        self._worker: Worker | None = None
+        self._worker: Worker[OwnEvent] | None = None
         self._held: Held | None = None
         """The hold of the current touch."""
 
@@ -121,9 +129,9 @@ class Bench:
         return self._worker is not None and not self._worker.no_word
 
     @property
-    def bearings(self) -> MeasurementContext:
+    def context(self) -> MeasurementContext:
         """What bears on every value, as things stand."""
-        return MeasurementContext(self.accuracy, self.progress, self.setting)
+        return self.progress.context(self.accuracy, self.setting)
 
     def begin(self, t: float) -> list[BenchEvent]:
         """Begin the card, or take it up again; return what that makes happen."""
@@ -311,7 +319,7 @@ class Bench:
     def _start(self, step: Step, t: float, out: list[BenchEvent]) -> None:
         self._note(StepBegan(t=t, step=step.id), out)
         self.asked = None
-        self._worker = worker_for(step, self)
+        self._worker = step.worker(self)
         self._detector.aim_at(self._worker.aim)
         self._take(self._worker.begin(t), out)
 

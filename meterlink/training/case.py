@@ -10,12 +10,12 @@ import msgspec
 import numpy as np
 from numpy.random import Generator
 
-from meterlink.card.profile import Profile
 from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding import FaultTable, Model, Walk, follow, shipped_table
 from meterlink.finding.model import Suspect
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.training.engines import (
     STOP_SWITCH,

@@ -6,13 +6,13 @@ from typing import Final, Literal
 from msgspec.structs import replace
 from numpy.random import Generator
 
-from meterlink.card.profile import Insulation, Lead, Profile
-from meterlink.card.profile import Switch as SwitchEntry
 from meterlink.circuit import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import slug
 from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
 from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
 from meterlink.declared import Ohms
+from meterlink.profile import Insulation, Lead, Profile
+from meterlink.profile import Switch as SwitchEntry
 
 STOP_SWITCH: Final = "stop switch"
 SWITCHES: Final[Mapping[str, Mapping[str, Literal["closed", "open"]]]] = {

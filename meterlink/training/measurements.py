@@ -9,22 +9,18 @@ from typing import Final
 
 import msgspec
 
-from meterlink.card.card import (
-    Card,
-    CautionStep,
-    EntryStep,
-    LeadZeroStep,
-    MeasurementStep,
-    SoakStep,
-    Step,
-    SwitchStep,
-    WatchStep,
-)
+from meterlink.card import Card, Step
 from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
 from meterlink.circuit.faults import slug
 from meterlink.circuit.places import BLOCK, STOP_WIRE
 from meterlink.declared import Seconds
 from meterlink.finding import Model
+from meterlink.steps.entry import CautionStep, EntryStep
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.soak import SoakStep
+from meterlink.steps.switch import SwitchStep
+from meterlink.steps.watch import WatchStep
 from meterlink.training.engines import EARTH_ENTRY, INSULATION_ENTRY, PLUG_LEAD_ENTRY
 from meterlink.training.topics import Topic
 

@@ -21,7 +21,6 @@ from msgspec.structs import replace
 
 from meterlink.events import (
     Contact,
-    Dropout,
     Held,
     Judged,
     Lift,
@@ -32,6 +31,7 @@ from meterlink.events import (
 )
 from meterlink.hold.stages import Stage
 from meterlink.reading import Reading
+from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
 from tui.settings.screen_settings import ScreenSettings

@@ -16,23 +16,23 @@ from captures.report import Audience
 from captures.report.facts import CheckRow
 from captures.report.gather import LogGatherer
 from captures.report.wording import value_words
-from meterlink.card.card import ConfirmationStep, WatchStep
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
     CardEnded,
     Contact,
-    Dropout,
     Entered,
     Gap,
     Held,
     Judged,
-    SoakPoint,
     StepEnded,
     StepReopened,
     Verdict,
 )
 from meterlink.reading import Reading
+from meterlink.steps.entry import ConfirmationStep
+from meterlink.steps.soak import SoakPoint
+from meterlink.steps.watch import Dropout, WatchStep
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
 from tui.settings.shelf import CARDS, PROFILES

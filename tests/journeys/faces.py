@@ -24,7 +24,7 @@ from textual.app import App
 from textual.keys import _character_to_key
 
 import drivers.clock
-from meterlink.card.card import ConfirmationStep, EntryStep
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 from tests.journeys.cues import LONGEST_S
 from tests.journeys.hands import Hurried
 from tui.cli import main

@@ -3,9 +3,9 @@
 import msgspec
 import pytest
 
-from meterlink.card.card import read_card
-from meterlink.card.profile import Profile
+from meterlink.card import read_card
 from meterlink.declared import InvalidFileError, decode
+from meterlink.profile import Profile
 from meterlink.training.exercise import PracticeExercise
 
 WINDING = """

@@ -8,7 +8,6 @@ from meterlink.events import (
     Asked,
     CardEnded,
     Contact,
-    Dropout,
     Evidence,
     Gap,
     Judged,
@@ -16,6 +15,7 @@ from meterlink.events import (
     Verdict,
     Zeroed,
 )
+from meterlink.steps.watch import Dropout
 from tests.tui.bench_cards import card, profile
 from tui.announcing.announcer import Announcer
 from tui.announcing.tones import Tune

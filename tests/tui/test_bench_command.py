@@ -12,8 +12,8 @@ import pytest
 from captures.job.job import Job
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
-from meterlink.card.cautions import STANDING
 from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
+from meterlink.steps.entry import STANDING
 
 
 @pytest.fixture

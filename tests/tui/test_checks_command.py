@@ -9,9 +9,10 @@ import pytest
 from captures.job.meter_checks import BASE, gather
 from captures.job.store import JobStore
 from captures.record.records import Header
-from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST
 from meterlink.source import Identity
+from meterlink.steps.meter_check import MeterChecked
 from tui.cli import main
 from tui.commands.checks import COLUMNS, draw
 

@@ -1,6 +1,6 @@
 """What a run says at its end: the table, the mark of a failed meter, the finding."""
 
-from meterlink.card.card import read_card
+from meterlink.card import read_card
 from meterlink.commands import Confirm, Deny, Enter
 from meterlink.events import CardEnded
 from tests.meterlink.bench_hands import Hands

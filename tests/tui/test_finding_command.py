@@ -6,15 +6,9 @@ from importlib import resources
 import pytest
 
 from captures.job.store import JobStore
-from meterlink.card.card import outcomes_of, read_card
+from meterlink.card import read_card
 from meterlink.declared import to_plain
-from meterlink.events import (
-    CardBegan,
-    Judged,
-    StepEnded,
-    StepReopened,
-    Verdict,
-)
+from meterlink.events import CardBegan, Judged, StepEnded, StepReopened, Verdict
 from meterlink.finding import close_verdict, find, shipped_table
 from tui.cli import main
 from tui.settings.shelf import CARDS
@@ -226,7 +220,7 @@ def test_steps_of_the_shipped_cards_speak_the_words_of_the_table():
             continue
         for step in CARDS.get(found.name).step:
             if step.check:
-                words, outcomes = shipped_table().understands(step.check), outcomes_of(step)
+                words, outcomes = shipped_table().understands(step.check), step.outcomes
                 assert words is not None, (found.name, step.id, step.check)
                 assert outcomes is not None, (found.name, step.id)
                 assert outcomes <= words, (found.name, step.id, outcomes - words)

@@ -5,8 +5,8 @@ from textual.pilot import Pilot
 from textual.widgets import Digits, Input, Static
 
 from captures.training.trainee_files import TraineeStore
-from meterlink.card.cautions import STANDING
 from meterlink.errors import PortLostError
+from meterlink.steps.entry import STANDING
 from meterlink.training import Order, Practice, draw
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice.bench import PracticeBench

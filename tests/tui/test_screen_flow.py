@@ -7,11 +7,12 @@ import time
 import msgspec
 import pytest
 from textual.widgets import Input, OptionList
+from tui.screen.watch import WatchView
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.card import MeterCheckStep
 from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Judged, StepEnded
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.worker import ON_METAL
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile
 from tests.tui.bench_screen import QUIET, bench, press, touch, until
@@ -20,7 +21,6 @@ from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.stage import StageView
 from tui.screen.status import StatusLine
-from tui.screen.watch import WatchView
 
 
 async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():

@@ -5,7 +5,7 @@ import asyncio
 import msgspec
 import pytest
 
-from meterlink.card.card import Card
+from meterlink.card import Card
 from meterlink.events import Asked, Gap, MeterSet, StepEnded
 from meterlink.source import Identity
 from tests.tui.acting import ActedSession

@@ -5,24 +5,13 @@ A face like the screen: it is told on the reading thread and returns at once.
 
 from typing import Protocol
 
-from meterlink.card.card import Card, MeasurementStep, SwitchStep
-from meterlink.card.profile import Profile
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    CardEnded,
-    Dropout,
-    Gap,
-    Judged,
-    MeterChecked,
-    StepReopened,
-    Verdict,
-    Zeroed,
-)
+from meterlink.card import BenchEvent, Card
+from meterlink.events import Asked, CardEnded, Gap, Judged, StepEvent, StepReopened, Verdict, Zeroed
+from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS
-from tui.announcing.news import good_verdict
+from tui.announcing.news import is_good
 from tui.announcing.tones import Tune
 from tui.session.session import Update
 
@@ -68,7 +57,7 @@ class Announcer:
                 return Tune.IN_WINDOW
             case StepReopened():
                 return Tune.AGAIN
-            case Dropout() | MeterChecked(passed=False):
+            case StepEvent(good=False):
                 return Tune.OUT
             case Gap(until=None):
                 return Tune.AGAIN
@@ -88,8 +77,8 @@ class Announcer:
                 return plain(event.say)
             case CardEnded():
                 return "The card is done."
-            case MeterChecked():
-                return "The meter agrees." if event.passed else "The meter does not agree."
+            case StepEvent():
+                return event.spoken
             case Gap(until=None):
                 return f"The meter is away. {plain(event.why)}"
             case Gap():
@@ -99,7 +88,7 @@ class Announcer:
 
     def _tune_of(self, judged: Judged) -> Tune:
         step = self._card.find(judged.step)
-        if judged.verdict is good_verdict(step, self._profile, judged.position):
+        if is_good(step, judged, self._profile):
             return Tune.IN_WINDOW
         return Tune.OPEN if judged.verdict is Verdict.OPEN else Tune.OUT
 
@@ -107,8 +96,8 @@ class Announcer:
         step = self._card.find(judged.step)
         value = "" if judged.corrected is None else f"{_spoken(judged.corrected, judged.unit)}, "
         close = "" if judged.clear else ", but close"
-        lift = " Lift the probes." if isinstance(step, MeasurementStep) else ""
-        at = f" in {plain(judged.position)}" if isinstance(step, SwitchStep) else ""
+        lift = " Lift the probes." if step.one_touch else ""
+        at = f" in {plain(judged.position)}" if judged.position else ""
         title = plain(step.title)
         return f"{title}{at}: {value}{VERDICT_WORDS[judged.verdict]}{close}.{lift}"
 

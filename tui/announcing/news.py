@@ -1,16 +1,14 @@
 """How good an outcome or a verdict is, as a tone of the screen."""
 
-from meterlink.bench.expected import is_expected
-from meterlink.card.card import MeasurementStep, Step, SwitchStep
-from meterlink.card.profile import Insulation, Profile
-from meterlink.card.profile_parts import find_part, lacking
-from meterlink.events import Evidence, Judged, Verdict
+from meterlink.card import Step
+from meterlink.events import Evidence, Judged
+from meterlink.profile import Profile
 from tui.announcing.forms import Tone
 
 
 def tone_of_outcome(step: Step, outcome: str, profile: Profile) -> Tone:
     """Return how good it is that ``step`` ended with ``outcome``."""
-    hoped = is_expected(step, outcome, good_verdict(step, profile))
+    hoped = step.is_expected(outcome, profile)
     return Tone.NONE if hoped is None else Tone.GOOD if hoped else Tone.BAD
 
 
@@ -18,21 +16,11 @@ def tone_of_verdict(step: Step, judged: Judged, profile: Profile) -> Tone:
     """Return how good ``judged`` is; unsure where it is close, or rests on somebody's word."""
     if not judged.clear or judged.evidence is Evidence.SAID:
         return Tone.UNSURE
-    hoped = judged.verdict is good_verdict(step, profile, judged.position)
+    hoped = is_good(step, judged, profile)
     return Tone.GOOD if hoped else Tone.BAD
 
 
-def good_verdict(step: Step, profile: Profile, position: str = "") -> Verdict | None:
-    """Return the verdict that ``step`` hopes for, a switch check in this position.
-
-    None where the engine has no such part.
-    """
-    if lacking(step, profile):
-        return None
-    match step:
-        case MeasurementStep() if isinstance(find_part(step, profile), Insulation):
-            return Verdict.OPEN
-        case SwitchStep() if find_part(step, profile).positions.get(position) == "open":
-            return Verdict.OPEN
-        case _:
-            return Verdict.IN_WINDOW
+def is_good(step: Step, judged: Judged, profile: Profile) -> bool:
+    """Return whether ``judged`` is the verdict that ``step`` hopes for."""
+    criterion = step.criterion(profile, judged.position)
+    return criterion is not None and judged.verdict is criterion.good

@@ -3,18 +3,13 @@
 from collections.abc import Iterator
 from math import fsum, sqrt
 
-from meterlink.bench.progress import Progress, StepResult
-from meterlink.bench.steps.meter_checks import told as told_check
-from meterlink.card.card import Card, CautionStep, Step, WatchStep
-from meterlink.card.cautions import STANDING
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, was_left_out
+from meterlink.bench.progress import Progress
+from meterlink.card import Card, Step, left_out, left_out_words, was_left_out
 from meterlink.events import (
     Asked,
     CardBegan,
     CardEnded,
     Contact,
-    Dropout,
     Entered,
     Event,
     Evidence,
@@ -22,25 +17,26 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
-    MeterChecked,
     MeterSet,
     Note,
     PassedOver,
-    SoakPoint,
     StepBegan,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
+from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING, CautionStep
+from meterlink.steps.step import SKIPPED, StepResult
 from meterlink.wording import (
     COMPONENT_WORDS,
     EVIDENCE_WORDS,
     METER_FAILED,
     SAID_WORDS,
     entered_words,
-    outcome_words,
     sure_in_short,
     sure_words,
 )
@@ -109,8 +105,11 @@ class Teller:
                 return f"the card is done{signed}" + (
                     f". {METER_FAILED}" if event.meter_failed else ""
                 )
-            case MeterChecked():
-                return self.check(event)
+            case StepEvent():
+                step = self._steps.get(event.step)
+                if step is None:
+                    return event.tell(ohm_sign=self._ohm_sign)
+                return step.tell(event, ohm_sign=self._ohm_sign)
             case _:
                 return self._told_of(event)
 
@@ -118,9 +117,9 @@ class Teller:
         """Return an entry as typed, and what it comes to in the unit of the trade here."""
         return entered_words(event, ohm_sign=self._ohm_sign)
 
-    def check(self, event: MeterChecked) -> str:
-        """Return a check of the meter in words."""
-        return told_check(event, ohm_sign=self._ohm_sign)
+    def own(self, result: StepResult) -> str:
+        """Return in short what the events of a step's own kind said; empty where nothing."""
+        return result.own.in_short(ohm_sign=self._ohm_sign)
 
     def why(self, event: Judged) -> Iterator[str]:
         """Yield how sure a verdict is, then its budget line by line, then what was assumed."""
@@ -152,7 +151,7 @@ class Teller:
 
     def _ended(self, event: StepEnded) -> str:
         step = self._steps.get(event.step)
-        outcome = event.outcome if step is None else outcome_words(step, event.outcome)
+        outcome = event.outcome if step is None else step.outcome_words(event.outcome)
         said = EVIDENCE_WORDS[event.evidence] if event.evidence else ""
         reason = (
             f" ({'; '.join(filter(None, (event.reason, said)))})" if event.reason or said else ""
@@ -167,12 +166,6 @@ class Teller:
             case StepReopened():
                 reason = f" ({event.reason})" if event.reason else ""
                 return f"again: {self.title(event.step)}{reason}"
-            case Dropout():
-                return self._dropout(event)
-            case SoakPoint():
-                value = "over range" if event.value is None else self.value(event.value)
-                warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
-                return f"{value}{warm}"
             case Gap(until=None):
                 return f"gap: {event.why}"
             case Gap(until=float(until)):
@@ -185,13 +178,6 @@ class Teller:
             case Note():
                 return f"note: {event.text}"
         return ""
-
-    def _dropout(self, event: Dropout) -> str:
-        depth = "over range" if event.depth is None else self.value(event.depth)
-        step = self._steps.get(event.step)
-        if isinstance(step, WatchStep) and step.expect == "open":
-            return f"closed for {event.lasted_s:.2f} s, {depth}"
-        return f"dropout of {event.lasted_s:.2f} s, {depth}"
 
 
 def table(progress: Progress, teller: Teller) -> Iterator[str]:
@@ -214,7 +200,7 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
 
 
 def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
-    title, outcome = step.title, outcome_words(step, result.outcome) or "not done"
+    title, outcome = step.title, step.outcome_words(result.outcome) or "not done"
     if result.zeroed is not None:
         value = teller.value(result.zeroed.value, "ohm", result.zeroed.resolution)
         yield title, outcome, value, ""
@@ -230,11 +216,8 @@ def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str,
 
 
 def _said(result: StepResult, teller: Teller) -> str:
-    if result.checked is not None and result.outcome in {"passed", "failed"}:
-        off = teller.with_u(result.checked.error, result.checked.u)
-        return f"off by {off}"
+    if result.outcome != SKIPPED and (own := teller.own(result)):
+        return own
     if result.entered is not None:
         return teller.entered(result.entered)
-    if result.dropouts:
-        return f"{result.dropouts} of them"
     return result.reason

@@ -12,10 +12,10 @@ from tui.plain.terminal import forget_typed_ahead, has_screen
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
     from drivers.reconnect import ReconnectingSource
-    from meterlink.card.card import Card
-    from meterlink.card.profile import Profile
+    from meterlink.card import Card
     from meterlink.commands import Redo
     from meterlink.events import Event
+    from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
     from tui.session.session import Session
     from tui.session.setup import Resumed

@@ -8,7 +8,7 @@ from tui.commands._json_option import add_json
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlink.card.card import Card
+    from meterlink.card import Card
 
 NAME: Final = "cards"
 HELP: Final = "list work cards, show one, or check a file"
@@ -91,8 +91,8 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _lines(card: "Card") -> "Iterator[str]":
-    from meterlink.card.cautions import STANDING
     from meterlink.quantities.text import plain
+    from meterlink.steps.entry import STANDING
 
     yield f"{plain(card.title)} ({card.id})"
     if card.about:

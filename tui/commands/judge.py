@@ -87,9 +87,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
     from meterlink.errors import UsageError
-    from meterlink.judging.assess import Assessor
     from meterlink.judging.correction import Temperature, require_sensible
     from meterlink.quantities.notation import parse_accuracy
+    from meterlink.source import Setting
+    from meterlink.steps.worker import MeasurementContext
     from tui.session.typed_leads import typed_lead_zero
 
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
@@ -99,17 +100,18 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     reference = _number(args.reference_temperature, "celsius", "reference temperature")
     if reference is not None:
         require_sensible(reference)
-    return Assessor(
-        _criterion(args.kind, window, reference, temperature),
+    return MeasurementContext(
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
         None if args.lead_zero is None else typed_lead_zero(args.lead_zero),
         None
         if temperature is None
         else Temperature(celsius=temperature, half_width=args.temperature_within),
-        four_wire=args.four_wire,
-        full_scale=_number(args.full_scale, window.unit, "range"),
-        resolution=resolution,
-    )
+        Setting(
+            range=_number(args.full_scale, window.unit, "range"),
+            four_wire=args.four_wire,
+            resolution=resolution,
+        ),
+    ).assessor(_criterion(args.kind, window, reference, temperature))
 
 
 def _number(text: str | None, unit: str, what: str) -> float | None:

@@ -112,7 +112,6 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
     from captures.record.replay import Played
     from meterlink.quantities.text import plain
-    from meterlink.wording import outcome_words
 
     exercise = shelved.exercise
     with Played(shelved.capture) as played:
@@ -130,7 +129,7 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
             if step not in steps:
                 yield f"  {plain(step)}: the card has no such step"
                 continue
-            words = " or ".join(outcome_words(steps[step], one) for one in outcomes)
+            words = " or ".join(steps[step].outcome_words(one) for one in outcomes)
             close = ", too close to call" if step in exercise.close else ""
             yield f"  {plain(steps[step].title)}: {plain(words)}{close}"
     yield ""

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from contextlib import ExitStack
 
     from captures.training.trainee_files import TraineeStore
-    from meterlink.card.profile import Profile
+    from meterlink.profile import Profile
     from meterlink.training import Case, Order, Practice
     from tui.practice.diary import Diary
 

@@ -6,9 +6,10 @@ from typing import Any, Final, get_args, get_type_hints
 
 import tomli_w
 
-from meterlink.card.profile import FORMAT, KINDS, Switch, Winding
+from meterlink.card import FORMAT
 from meterlink.errors import UsageError
 from meterlink.judging.correction import require_sensible
+from meterlink.profile import KINDS, Switch, Winding
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.units import SI_UNITS
 from tui.plain.prompts import Prompter, one_of, text

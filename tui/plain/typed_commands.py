@@ -3,8 +3,9 @@
 from typing import Final
 
 from captures.record.times import local_now, rfc3339
-from meterlink.card.card import ConfirmationStep, EntryStep, Step
+from meterlink.card import Step
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 
 HELP: Final = (
     "Type and press Enter: nothing or «yes» confirms, «no» denies, «redo», «redo STEP REASON», "

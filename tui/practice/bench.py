@@ -14,21 +14,12 @@ from msgspec.structs import replace
 from drivers.opening import open_source
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
 from meterlink.bench.bench import Bench
+from meterlink.card import BenchEvent
 from meterlink.circuit import AIR, OTHER_TIP
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
 from meterlink.declared import Celsius
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    Entered,
-    Event,
-    Evidence,
-    Held,
-    Judged,
-    StepEnded,
-    Zeroed,
-)
+from meterlink.events import Asked, Entered, Event, Evidence, Held, Judged, StepEnded, Zeroed
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
 from meterlink.training import Flaw, Practice, Touch

@@ -2,19 +2,15 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.cautions import STANDING
+from meterlink.card import BenchEvent
 from meterlink.circuit import AIR, places
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import UsageError
-from meterlink.events import (
-    BenchEvent,
-    Held,
-    Judged,
-    StepEnded,
-)
+from meterlink.events import Held, Judged, StepEnded
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING
+from meterlink.steps.worker import ON_METAL
 from meterlink.training import Practice, Safety
 from meterlink.training.ledger import Concluded
 from tui.announcing.wrapping import say

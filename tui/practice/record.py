@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from meterlink.events import BenchEvent
+from meterlink.card import BenchEvent
 from meterlink.reading import Reading
 from tui.practice.bench import PracticeBench
 from tui.session.setup import header_for, job_store, settings_of

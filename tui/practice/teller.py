@@ -3,18 +3,8 @@
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    Contact,
-    Dropout,
-    Held,
-    Judged,
-    Lift,
-    SoakPoint,
-    StepEnded,
-    Zeroed,
-)
+from meterlink.card import BenchEvent
+from meterlink.events import Asked, Contact, Held, Judged, Lift, StepEnded, StepEvent, Zeroed
 from meterlink.quantities.notation import format_value
 from meterlink.training import Practice, Topic
 from meterlink.training.ledger import HandsOn
@@ -22,7 +12,7 @@ from meterlink.training.topics import SKIPPED
 from tui.announcing.teller import Teller
 from tui.practice.bench import PracticeBench
 
-_TOLD: Final = Held | Judged | Lift | Zeroed | Dropout | SoakPoint | Contact | StepEnded
+_TOLD: Final = Held | Judged | Lift | Zeroed | Contact | StepEnded | StepEvent
 
 
 class PracticeTeller:

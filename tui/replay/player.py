@@ -16,13 +16,13 @@ from captures.training.answers import Answer, add_answer
 from captures.training.notes import Notes, Pinned, read_notes
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench, Snapshot
+from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
-from meterlink.events import BenchEvent, Judged, Note, StepBegan
+from meterlink.events import Judged, Note, StepBegan
 from meterlink.judging.criterion import Criterion
 from meterlink.source import Identity
 from meterlink.wording import VERDICT_WORDS
 from tui.replay.pacing import Pacing, Until, at_touch
-from tui.session.judging_by import criterion_of
 from tui.session.session import GLANCE_S, Face, Update
 
 _LOOK_S: Final = 0.2
@@ -262,7 +262,7 @@ class ReplayPlayer:
             return stop.is_set() or self._goes_back()
 
         step = self.bench.card.find(judged.step)
-        question = Question(judged, criterion_of(step, self.bench.profile, judged.position))
+        question = Question(judged, step.criterion(self.bench.profile, judged.position))
         said = "" if self.ask is None else self.ask(question, gone)
         if gone():
             return False

@@ -16,10 +16,11 @@ from textual.message import Message
 from textual.widgets import Static
 
 from meterlink.bench.progress import Progress
-from meterlink.card.card import ConfirmationStep, EntryStep, Step
+from meterlink.card import BenchEvent, Step
 from meterlink.commands import Enter
-from meterlink.events import Asked, BenchEvent, Note, Verdict
+from meterlink.events import Asked, Note, Verdict
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.wording import window_words
 from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.screen.app import BenchApp

@@ -3,10 +3,12 @@
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card.card import ConfirmationStep, SwitchStep, WatchStep
 from meterlink.events import StepEnded
 from meterlink.quantities.text import plain
-from meterlink.wording import SAID_WORDS, outcome_words
+from meterlink.steps.entry import ConfirmationStep
+from meterlink.steps.switch import SwitchStep
+from meterlink.steps.watch import WatchStep
+from meterlink.wording import SAID_WORDS
 from tui.announcing.forms import Phase, Tone
 from tui.announcing.news import tone_of_outcome
 from tui.screen.steps import said_by
@@ -75,7 +77,7 @@ def ended_line(ended: StepEnded, view: View, back: str) -> Content:
     """Return the line about ``ended``."""
     step = view.progress.card.find(ended.step)
     tone = tone_of_outcome(step, ended.outcome, view.profile)
-    word = outcome_words(step, ended.outcome)
+    word = step.outcome_words(ended.outcome)
     said = said_by(step, view.progress.results[step.id])
     value = "" if said in {"", word} or said.startswith(word) else f" {said}"
     if view.progress.results[step.id].said and ended.outcome != "skipped":

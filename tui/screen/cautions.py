@@ -7,9 +7,8 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.card.card import CautionStep
-from meterlink.card.cautions import STANDING
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING, CautionStep
 
 _ROWS_EACH: Final = 3
 """With so many rows for each, a blank one lies between them."""

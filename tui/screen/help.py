@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from textual.content import Content
 
-from meterlink.card.cautions import STANDING
+from meterlink.steps.entry import STANDING
 from meterlink.wording import VERDICT_WORDS
 from tui.announcing.forms import (
     DONE,

@@ -12,14 +12,8 @@ from typing import Final, NamedTuple
 import msgspec
 from textual.binding import Binding, BindingType
 
-from meterlink.card.card import (
-    CautionStep,
-    ConfirmationStep,
-    EntryStep,
-    MeasurementStep,
-    SwitchStep,
-)
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
+from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from tui.screen.view import View
 
 
@@ -118,7 +112,7 @@ def works(name: str, view: View) -> bool:
         return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
-    return name != "open" or isinstance(view.step, MeasurementStep | SwitchStep)
+    return name != "open" or (view.step is not None and view.step.can_be_called_open)
 
 
 def types_something(key: str) -> bool:

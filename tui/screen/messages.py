@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from textual.message import Message
 
 from meterlink.bench.bench import Snapshot
-from meterlink.events import BenchEvent
+from meterlink.card import BenchEvent
 
 
 class Happened(Message):

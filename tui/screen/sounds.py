@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.card import Card
+from meterlink.profile import Profile
 from tui.announcing.announcer import Announcer
 from tui.announcing.tones import Tones
 from tui.announcing.voice import Voice, find_program

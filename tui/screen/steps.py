@@ -7,12 +7,11 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.bench.progress import StepResult
-from meterlink.card.card import Step
+from meterlink.card import Step
 from meterlink.events import Judged
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-from meterlink.wording import outcome_words
+from meterlink.steps.step import StepResult
 from tui.announcing.forms import DONE, FAULT, NOT_NEEDED, NOW, SKIPPED, TO_COME, Tone
 from tui.announcing.news import tone_of_outcome
 from tui.announcing.wrapping import wrapped
@@ -95,9 +94,9 @@ def _mark(step: Step, result: StepResult, view: View, tone: Tone) -> str:
 def said_by(step: Step, result: StepResult) -> str:
     """Return in a word or a value what a step said; empty while it said nothing."""
     if result.said and result.outcome != "skipped":
-        return f"said {outcome_words(step, result.outcome) or 'open'}"
+        return f"said {step.outcome_words(result.outcome) or 'open'}"
     verdict = _only_verdict(result)
-    word = _SHORT_WORDS.get(result.outcome) or outcome_words(step, result.outcome)
+    word = _SHORT_WORDS.get(result.outcome) or step.outcome_words(result.outcome)
     if verdict is not None:
         word = _SHORT_WORDS.get(verdict.verdict.value, verdict.verdict.value)
         if verdict.corrected is not None:

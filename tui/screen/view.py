@@ -10,47 +10,35 @@ from typing import ClassVar, Final
 
 from meterlink.bench.bench import Snapshot
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.card.card import (
-    CautionStep,
-    ConfirmationStep,
-    EntryStep,
-    LeadZeroStep,
-    MeasurementStep,
-    Step,
-    SwitchStep,
-)
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, steps_on
+from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CardEnded,
     Contact,
-    Dropout,
     Gap,
     Held,
     Judged,
     Lift,
-    MeterChecked,
     MeterSet,
-    SoakPoint,
     StepBegan,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 from meterlink.quantities.window import Window
-from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.switch import SwitchStep
 from tui.announcing.forms import Phase
 from tui.screen.history import History
 
 KEPT: Final = 200
-"""So many dropouts and soak points are kept for the eye; the record has them all."""
+"""So many events of a step's own kind are kept for the eye; the record has them all."""
 
 _PHASES: Final = {
     Stage.APART: Phase.OFF,
@@ -95,8 +83,8 @@ class View:
         """Why no reading comes; empty while they do."""
         self.lost = ""
         """What was asked of the meter and could not be had."""
-        self.dropouts: deque[Dropout] = deque(maxlen=KEPT)
-        self.soak: deque[SoakPoint] = deque(maxlen=KEPT)
+        self.own: deque[StepEvent] = deque(maxlen=KEPT)
+        """What the current step's own kind made happen since it began, oldest first."""
         self.history = History()
         self._fulfilled = False
 
@@ -122,16 +110,10 @@ class View:
     @property
     def waits(self) -> bool:
         """Whether a question stands that a person is to answer, rather than the probes."""
-        if isinstance(self.step, CautionStep | EntryStep | ConfirmationStep):
+        if self.step is not None and self.step.answered:
             return True
         asked = self.asked
         return asked is not None and bool(asked.answers or "?" in asked.say)
-
-    @property
-    def dropout_count(self) -> int:
-        """Dropouts of this step so far, with those before a break."""
-        current = self.progress.current
-        return 0 if current is None else self.progress.results[current].dropouts
 
     @property
     def remaining_s(self) -> float | None:
@@ -173,8 +155,9 @@ class View:
                 self.away = event.why if event.until is None else ""
             case Judged():
                 self._take_verdict(event)
-            case MeterChecked():
-                self._fulfilled = True
+            case StepEvent():
+                self._fulfilled |= event.fulfils
+                self.own.append(event)
             case Zeroed():
                 self._fulfilled = isinstance(self.step, LeadZeroStep)
                 self.history.mark(event.t, event.value)
@@ -194,8 +177,7 @@ class View:
                 self._fulfilled = False
                 if self.asked is not None and self.asked.step != event.step:
                     self.asked = None
-                self.dropouts.clear()
-                self.soak.clear()
+                self.own.clear()
             case StepEnded():
                 self.ended = event
             case StepReopened():
@@ -204,35 +186,24 @@ class View:
             case CardEnded():
                 self.asked = self.held = self.judged = None
                 self._fulfilled = False
-            case Dropout():
-                self.dropouts.append(event)
-            case SoakPoint():
-                self.soak.append(event)
             case _:
                 pass
 
     def _take_verdict(self, judged: Judged) -> None:
         self.judged = self.newest = judged
         self.assessment = None
-        self._fulfilled = isinstance(self.step, MeasurementStep)
+        self._fulfilled = self.step is not None and self.step.one_touch
         if judged.corrected is not None and isfinite(judged.corrected):
             self.history.mark(judged.t, judged.corrected)
         held, look = self.held, self.look
         if held is not None and look is not None and look.criterion is not None:
-            bearings = MeasurementContext(self._accuracy, self.progress, self._setting)
-            self.assessment = bearings.assessor(look.criterion).assess(held)
+            context = self.progress.context(self._accuracy, self._setting)
+            self.assessment = context.assessor(look.criterion).assess(held)
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
         self.lost = "; ".join(event.lost)
-        self._setting = Setting(
-            quantity=Quantity(event.quantity) if event.quantity else None,
-            range=event.range,
-            four_wire=event.four_wire,
-            integration_s=event.integration_s,
-            resolution=event.resolution,
-            lost=event.lost,
-        )
+        self._setting = event.setting
 
     def _asks_to_lift(self, asked: Asked) -> bool:
         """A switch check names a position for as long as the probes are to stay on."""

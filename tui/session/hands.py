@@ -6,8 +6,8 @@ from contextlib import contextmanager
 
 from drivers.simulated import SimulatedBench
 from drivers.simulated.lent import BorrowedHands, Greeting, port_of
-from meterlink.card.card import CautionStep
-from meterlink.events import BenchEvent
+from meterlink.card import BenchEvent
+from meterlink.steps.entry import CautionStep
 from tui.session.session import Session, Update
 
 

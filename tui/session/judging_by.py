@@ -2,29 +2,24 @@
 
 import argparse
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Final
 
 from captures.record.records import Header
 from captures.record.replay_setup import past_of
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import (
-    criterion_for,
-    find_criterion,
-    lead_zero_of,
-    switch_criterion,
-)
-from meterlink.card.card import Card, MeasurementStep, Step, SwitchStep
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part, lacking
+from meterlink.card import Card, Step
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
-from meterlink.judging.criterion import Criterion, Kind
+from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 from meterlink.quantities.notation import parse_accuracy, parse_as, parse_window
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.worker import MeasurementContext
 from tui.session.typed_leads import typed_lead_zero
 from tui.settings.shelf import CARDS, PROFILES
 
@@ -82,9 +77,7 @@ class JudgingBy:
             case Asked() if self._follows:
                 self._position = event.position
             case MeterSet():
-                self._setting = Setting(
-                    range=event.range, four_wire=event.four_wire, resolution=event.resolution
-                )
+                self._setting = event.setting
         return isinstance(event, _TELLING)
 
     def assessor(self) -> Assessor | None:
@@ -92,28 +85,14 @@ class JudgingBy:
         criterion = self._window if not self._follows else self._current()
         if criterion is None:
             return None
-        ohms = criterion.window.unit == "ohm"
-        return Assessor(
-            criterion,
-            self._accuracy,
-            self._zero() if ohms else None,
-            self._warmth() if criterion.kind is Kind.WINDING else None,
-            four_wire=self._setting.four_wire,
-            full_scale=self._setting.range,
-            resolution=self._setting.resolution or 0.0,
-        )
-
-    def _zero(self) -> LeadZero | None:
-        if self._lead_zero is not None or self._progress is None:
-            return self._lead_zero
-        taken = self._progress.lead_zero
-        return None if taken is None else lead_zero_of(taken)
-
-    def _warmth(self) -> Temperature | None:
-        if self._temperature is not None or self._progress is None:
-            return self._temperature
-        celsius = self._progress.temperature
-        return None if celsius is None else Temperature(celsius=celsius)
+        context = MeasurementContext(self._accuracy, setting=self._setting)
+        if self._progress is not None:
+            context = self._progress.context(self._accuracy, self._setting)
+        return replace(
+            context,
+            lead_zero=self._lead_zero or context.lead_zero,
+            temperature=self._temperature or context.temperature,
+        ).assessor(criterion)
 
     def _current(self) -> Criterion | None:
         if self._card is None or self.step is None:
@@ -122,14 +101,14 @@ class JudgingBy:
         return None if step is None else self._criterion(step)
 
     def _criterion(self, step: Step) -> Criterion | None:
-        return None if self._profile is None else criterion_of(step, self._profile, self._position)
+        return None if self._profile is None else step.criterion(self._profile, self._position)
 
     def _named(self, name: str) -> Criterion:
         if self._profile is None:
             raise UsageError("a step needs its profile; give --profile too, or --window instead")
         steps: Iterable[Step] = () if self._card is None else self._card.step
         step = next((step for step in steps if step.id == name), None)
-        found = find_criterion(self._profile, name) if step is None else self._criterion(step)
+        found = self._profile.criterion(name) if step is None else self._criterion(step)
         if found is None:
             profile = self._profile
             names = [w.name for w in profile.winding] + [s.name for s in profile.switch]
@@ -137,20 +116,6 @@ class JudgingBy:
                 f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
             )
         return found
-
-
-def criterion_of(step: Step, profile: Profile, position: str = "") -> Criterion | None:
-    """Return what ``step`` judges by, a switch in ``position``; None where it judges nothing."""
-    if lacking(step, profile):
-        return None
-    if isinstance(step, MeasurementStep):
-        part = find_part(step, profile)
-        return criterion_for(part) if getattr(part, "judged_by_resistance", True) else None
-    if isinstance(step, SwitchStep):
-        switch = find_part(step, profile)
-        state = switch.positions.get(position, "closed")
-        return switch_criterion(switch, closed=state == "closed")
-    return None
 
 
 def _accuracy(given: str | None, header: Header | None) -> tuple[Accuracy, ...]:

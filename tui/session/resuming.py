@@ -11,8 +11,8 @@ from meterlink.errors import UnreadableError, UsageError
 from meterlink.quantities.text import plain
 
 if TYPE_CHECKING:
-    from meterlink.card.card import Card
-    from meterlink.card.profile import Profile
+    from meterlink.card import Card
+    from meterlink.profile import Profile
 
 _MOST_NAMED: Final = 5
 _DAY: Final = len("2026-11-03-")

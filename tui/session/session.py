@@ -13,9 +13,10 @@ from captures.job.job import JobWriter
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench, Snapshot
+from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import BenchEvent, Gap
+from meterlink.events import Gap
 from meterlink.source import Identity, MeterSetup, Setting, Source
 
 

@@ -14,10 +14,10 @@ from captures.record.replay_setup import settings_of as settings_of
 from captures.record.times import local_now, rfc3339
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.card import Card
 from meterlink.declared import from_plain
 from meterlink.events import Event
+from meterlink.profile import Profile
 from meterlink.source import Accuracy, Identity, Source
 from tui.program_fault import working_on
 from tui.session.resuming import called

@@ -9,11 +9,11 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Generic, NamedTuple, TypeVar
 
-from meterlink.card.card import Card, read_card
-from meterlink.card.profile import Profile, read_profile
+from meterlink.card import Card, read_card
 from meterlink.declared import LARGEST_FILE, InvalidFileError
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.finding.card_review import unsafe
+from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 
 Thing = TypeVar("Thing", bound=Profile | Card)

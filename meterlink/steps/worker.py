@@ -1,24 +1,34 @@
-"""What one step of the card does with readings and commands, whatever its kind."""
+"""One step at work: readings, touches and commands in; events out, and nothing else."""
 
-from collections.abc import Iterable
-from typing import Final, Protocol
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final, Generic, Protocol, TypeVar
 
 from msgspec import structs
 
-from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.card.card import Step
-from meterlink.card.profile import Profile
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import Asked, BenchEvent, Contact, Evidence, StepEnded, TouchEvent
-from meterlink.hold import DecisionEdges
+from meterlink.events import (
+    Asked,
+    CommonEvent,
+    Contact,
+    Evidence,
+    StepEnded,
+    StepEvent,
+    TouchEvent,
+    Zeroed,
+)
+from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.stages import Stage
+from meterlink.judging.assess import Assessor
+from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import MeterSetup, Setting
+from meterlink.source import Accuracy, MeterSetup, Setting
+from meterlink.steps.step import StepBase, StepCondition, StepResult
 
 ON_METAL: Final = "on bare metal"
 NOT_SURE: Final = "no"
@@ -35,11 +45,80 @@ PROOF: Final = (
 """What to do where an open is to be concluded."""
 
 
+Own = TypeVar("Own", bound=StepEvent, covariant=True)
+"""The event that a kind alone has; ``Never`` where it has none."""
+
+
+@dataclass(frozen=True)
+class MeasurementContext:
+    """What bears on every value: accuracy of the meter, leads, temperature, setting."""
+
+    accuracy: tuple[Accuracy, ...] = ()
+    lead_zero: LeadZero | None = None
+    temperature: Temperature | None = None
+    setting: Setting = Setting()
+    """As far as the meter tells."""
+
+    def assessor(self, criterion: Criterion) -> Assessor:
+        """Return the assessor of a step with ``criterion``, as things stand.
+
+        A lead zero belongs to ohms alone, a temperature to copper alone.
+        """
+        return Assessor(
+            criterion,
+            self.accuracy,
+            self.lead_zero,
+            self.temperature,
+            four_wire=self.setting.four_wire,
+            full_scale=self.setting.range,
+            resolution=self.setting.resolution or 0.0,
+        )
+
+
+def lead_zero_of(taken: Zeroed | None) -> LeadZero | None:
+    """Return the lead zero that an event says was taken; None where none was."""
+    if taken is None:
+        return None
+    return LeadZero(
+        value=taken.value,
+        u=taken.u,
+        dof=taken.dof,
+        resolution=taken.resolution,
+        range=taken.range,
+    )
+
+
+class CardState(Protocol):
+    """What a step can know of the card that it stands on; ``Progress`` is one."""
+
+    @property
+    def results(self) -> Mapping[str, StepResult]:
+        """What each step has said so far, by id."""
+        ...
+
+    @property
+    def lead_zero(self) -> Zeroed | None:
+        """The lead zero that counts."""
+        ...
+
+    @property
+    def temperature(self) -> float | None:
+        """Of the parts on the bench, degrees Celsius; None where not known."""
+        ...
+
+    def holds(self, conditions: Iterable[StepCondition]) -> bool:
+        """Return whether every one of ``conditions`` is met."""
+        ...
+
+    def title(self, step: str) -> str:
+        """Return the title of a step."""
+        ...
+
+
 class StepContext(Protocol):
     """What a step may look at while it works."""
 
     profile: Profile
-    progress: Progress
     gestures: bool
     """Whether taps, and tips held together at the lead zero, count as commands."""
     sound: bool
@@ -47,7 +126,12 @@ class StepContext(Protocol):
     one's word until a sound one is held; a step that refuses a value says so here."""
 
     @property
-    def bearings(self) -> MeasurementContext:
+    def progress(self) -> CardState:
+        """Where the card stands."""
+        ...
+
+    @property
+    def context(self) -> MeasurementContext:
         """What bears on every value, as things stand."""
         ...
 
@@ -67,8 +151,11 @@ class StepContext(Protocol):
         ...
 
 
-class Worker:
-    """One step at work. Kinds of step override what they need; events go out, nothing else."""
+class Worker(Generic[Own]):
+    """One step at work. Kinds override what they need; events go out, and nothing else.
+
+    Beside the events that all kinds share it may yield those of its own kind.
+    """
 
     setup: MeterSetup | None = None
     """What the meter should measure; None where the step needs no meter."""
@@ -77,7 +164,7 @@ class Worker:
     criterion: Criterion | None = None
     """What the held value is judged against, for the screen's ruler."""
 
-    def __init__(self, step: Step, around: StepContext) -> None:
+    def __init__(self, step: StepBase, around: StepContext) -> None:
         self.step_id = step.id
         self.around = around
         self._asked: Asked | None = None
@@ -95,29 +182,29 @@ class Worker:
         """Seconds of readings until the step is done; None where no clock of its own runs."""
         return None
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent | Own]:
         """The step becomes the current one."""
         return ()
 
     def meter(self, setting: Setting) -> None:
         """The meter is set to ``setting`` from now on."""
 
-    def meet(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def meet(self, event: TouchEvent) -> Iterable[CommonEvent | Own]:
         """Take what the bench gives: a touch answers the question about the tips by itself."""
         if isinstance(event, Contact) and self._tips is not None:
             self._tips = None
             yield self.again(event.t)
         yield from self.touch(event)
 
-    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent | Own]:
         """A touch began, was held, ended, or readings were passed over."""
         return ()
 
-    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+    def read(self, reading: Reading) -> Iterable[CommonEvent | Own]:
         """Every reading, while ``attentive``."""
         return ()
 
-    def hear(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def hear(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Own]:
         """Take what the bench gives: what is said of an open first, then the step's own."""
         match command:
             case CallOpen():
@@ -134,7 +221,7 @@ class Worker:
             case _:
                 yield from self.tell(command, t)
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Own]:
         """A command of this step's own; redo, skip and back never get here.
 
         Where nothing comes of it, the bench says the question again.
@@ -146,11 +233,11 @@ class Worker:
         """Whether an over range now could be called open on the technician's word."""
         return False
 
-    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Own]:
         """Both tips are on bare metal, says the technician: record the open as said."""
         return ()
 
-    def _called_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def _called_open(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Own]:
         why = self.no_word
         if command.how in (How.PEDAL, How.PROBES):
             why = "Pedal and probes call no open."
@@ -168,7 +255,7 @@ class Worker:
         )
         yield self._tips
 
-    def _tips_answered(self, command: Enter, t: float) -> Iterable[BenchEvent]:
+    def _tips_answered(self, command: Enter, t: float) -> Iterable[CommonEvent | Own]:
         said = " ".join(command.text.lower().strip(" .").split())
         if said == NOT_SURE:
             self._tips = None

@@ -1,17 +1,20 @@
 """The watch: dropouts while wires are moved or a part is heated."""
 
 from collections.abc import Iterable
-from typing import Final
+from typing import Final, Literal
 
 from msgspec import structs
 
-from meterlink.bench.steps.base import StepContext, Worker, over_range_now
-from meterlink.bench.steps.measurement import wrong_unit
-from meterlink.card.card import WatchStep
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.events import BenchEvent, Dropout, Evidence, Held, TouchEvent
+from meterlink.declared import Seconds
+from meterlink.events import CommonEvent, Evidence, Held, StepEvent, TouchEvent
+from meterlink.profile import Points, Profile
+from meterlink.quantities.notation import format_value
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup
+from meterlink.steps.held import wrong_unit
+from meterlink.steps.step import SKIPPED, StepBase, StepState
+from meterlink.steps.worker import StepContext, Worker, over_range_now
 
 RISE_OHM: Final = 0.5
 RISE_RATIO: Final = 0.2
@@ -26,8 +29,98 @@ OPEN_FROM_START: Final = (
     "metal; where it is open from the start, call it «open» on your word."
 )
 
+WORDS: Final = {"none": "no dropouts", "some": "dropouts"}
+_OPEN_WORDS: Final = {"none": "stayed open", "some": "closed at times"}
+"""A watch of what must not close has no dropouts to speak of."""
 
-class WatchWorker(Worker):
+
+class Dropout(StepEvent, frozen=True, kw_only=True, tag="dropout"):
+    """While watching: the path opened, or left its level, and came back."""
+
+    lasted_s: float
+    depth: float | None
+    """Farthest value seen, ohms; None for an over range."""
+
+    @property
+    def good(self) -> bool:
+        """An alarm tone goes with it."""
+        return False
+
+    def tell(self, *, ohm_sign: bool) -> str:
+        """Return it as one sentence."""
+        return f"dropout of {self.lasted_s:.2f} s, {self.depth_words(ohm_sign=ohm_sign)}"
+
+    def depth_words(self, *, ohm_sign: bool = True) -> str:
+        """Return how far it went."""
+        return "over range" if self.depth is None else format_value(self.depth, ohm_sign=ohm_sign)
+
+
+class WatchState(StepState, kw_only=True):
+    """The dropouts so far."""
+
+    stays_open: bool = False
+    """Whether the path should stay open, and so has closed where it dropped out."""
+    dropouts: int = 0
+    longest_s: float = 0.0
+
+    def apply(self, event: StepEvent) -> None:
+        """Count one."""
+        if isinstance(event, Dropout):
+            self.dropouts += 1
+            self.longest_s = max(self.longest_s, event.lasted_s)
+
+    def in_short(self, *, ohm_sign: bool) -> str:
+        """Return how many there were."""
+        return f"{self.dropouts} of them" if self.dropouts else ""
+
+
+class WatchStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="watch"):
+    """A continuous look for dropouts while wires are moved or a part is heated."""
+
+    between: Points
+    lasts: Seconds = Seconds(20.0)
+    expect: Literal["closed", "open"] = "closed"
+    """A wire should stay closed; a path that should stay open must not close."""
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        """Every outcome that it can end with."""
+        return frozenset({"none", "some", SKIPPED})
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with it though its shape is right."""
+        return ".lasts: expected more than nothing" if self.lasts <= 0 else ""
+
+    def points(self, profile: Profile) -> tuple[str, ...]:
+        """Return the two points that the probes touch."""
+        return self.between
+
+    def outcome_words(self, outcome: str) -> str:
+        """Return an outcome in words."""
+        words = _OPEN_WORDS if self.expect == "open" else WORDS
+        return words.get(outcome, outcome)
+
+    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+        """Return whether the path stayed as it should."""
+        return outcome == "none"
+
+    def state(self) -> WatchState:
+        """Return what it has come to before anything happened."""
+        return WatchState(stays_open=self.expect == "open")
+
+    def tell(self, event: StepEvent, *, ohm_sign: bool) -> str:
+        """Return a dropout as one sentence; what must stay open has closed instead."""
+        if self.expect == "open" and isinstance(event, Dropout):
+            return f"closed for {event.lasted_s:.2f} s, {event.depth_words(ohm_sign=ohm_sign)}"
+        return event.tell(ohm_sign=ohm_sign)
+
+    def worker(self, around: StepContext) -> "WatchWorker":
+        """Return it at work."""
+        return WatchWorker(self, around)
+
+
+class WatchWorker(Worker[Dropout]):
     """Counts dropouts of a path against its level at the start."""
 
     setup = MeterSetup(quantity=Quantity.RESISTANCE, expected=10.0)
@@ -40,7 +133,7 @@ class WatchWorker(Worker):
         self._last_t: float | None = None
         self._out_t: float | None = None
         self._depth: float | None = None
-        self._count = around.progress.results[step.id].dropouts
+        self._count = around.progress.results[step.id].own.of(WatchState).dropouts
         """Those before a break too."""
         self._running = False
         self._asked_back = False
@@ -54,14 +147,14 @@ class WatchWorker(Worker):
     def attentive(self) -> bool:
         return True
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent | Dropout]:
         a, b = self._step.between
         start = "" if self._step.expect == "closed" else " Confirm to start the watch."
         if self._count:
             start += f" {self._count} dropouts were seen before."
         yield self.ask(t, f"{self._step.say or f'Probes on {a} and {b}.'}{start}")
 
-    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent | Dropout]:
         if not isinstance(event, Held) or self._running or self._step.expect == "open":
             return
         if wrong := wrong_unit(event):
@@ -70,7 +163,7 @@ class WatchWorker(Worker):
         self._level, self._running = event.value, True
         yield self.ask(event.t, f"Watching for {self._step.lasts:g} s: move the wire, every bend.")
 
-    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+    def read(self, reading: Reading) -> Iterable[CommonEvent | Dropout]:
         if not self._running or reading.value != reading.value:  # not-a-number tells nothing
             return
         since = reading.t - (reading.t if self._last_t is None else self._last_t)
@@ -84,7 +177,7 @@ class WatchWorker(Worker):
         if self._watched_s >= self._step.lasts:
             yield from self._finish(reading.t)
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Dropout]:
         if not isinstance(command, Confirm):
             return
         if self._running:
@@ -101,7 +194,7 @@ class WatchWorker(Worker):
     def concludes_open(self) -> bool:
         return not self._running and self._step.expect == "closed"
 
-    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | Dropout]:
         ended = self.end(t, "some", command, Evidence.SAID)
         yield structs.replace(ended, reason="open from the start")
 
@@ -111,7 +204,7 @@ class WatchWorker(Worker):
         level = self._level or 0.0
         return reading.overload or reading.value > level + max(RISE_OHM, RISE_RATIO * level)
 
-    def _out(self, reading: Reading) -> Iterable[BenchEvent]:
+    def _out(self, reading: Reading) -> Iterable[CommonEvent | Dropout]:
         if self._out_t is None:
             self._out_t = reading.t
             self._depth = None if reading.overload else reading.value
@@ -125,7 +218,7 @@ class WatchWorker(Worker):
             self._asked_back = True
             yield self.ask(reading.t, "The probes seem to be off; put them back, the watch waits.")
 
-    def _came_back(self, t: float) -> Iterable[BenchEvent]:
+    def _came_back(self, t: float) -> Iterable[CommonEvent | Dropout]:
         out_t, self._out_t = self._out_t or t, None
         lasted = t - out_t
         asked, self._asked_back = self._asked_back, False
@@ -135,7 +228,9 @@ class WatchWorker(Worker):
         self._count += 1
         yield Dropout(t=out_t, step=self.step_id, lasted_s=lasted, depth=self._depth)
 
-    def _finish(self, t: float, command: AnyCommand | None = None) -> Iterable[BenchEvent]:
+    def _finish(
+        self, t: float, command: AnyCommand | None = None
+    ) -> Iterable[CommonEvent | Dropout]:
         self._running = False
         if self._out_t is not None:
             yield from self._came_back(t)

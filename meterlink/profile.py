@@ -4,13 +4,16 @@ Every value has a ``source``: the page of the service manual it was typed from, 
 or parts known to be good that were measured. Resistances are in ohms at ``at``.
 """
 
-from typing import Annotated, Final, Literal
+from collections.abc import Iterable
+from typing import Annotated, ClassVar, Final, Literal, Protocol, TypeVar
 
 import msgspec
 
 from meterlink.declared import Celsius, InvalidFileError, Metres, NewtonMetres, Ohms, decode
 from meterlink.errors import NotationError
 from meterlink.judging.correction import require_sensible
+from meterlink.judging.criterion import Criterion
+from meterlink.quantities.window import Window
 
 FORMAT: Final = 1
 
@@ -57,6 +60,19 @@ class Winding(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     why_not: str = ""
     """Why resistance does not judge it, as the card will say."""
 
+    @property
+    def criterion(self) -> Criterion:
+        """What a value of it is judged by; it needs its window for that."""
+        return Criterion.winding(
+            Window(self.low, self.high),
+            reference=self.at,
+            open_above=self.open_above,
+            short_below=self.short_below,
+            series=self.series,
+            series_tolerance=self.series_tolerance,
+            takes_temperature=self.temperature != "unknown",
+        )
+
 
 class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A switch of the stop circuit, with the state that each position should give."""
@@ -69,6 +85,19 @@ class Switch(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     closed_at_most: Ohms = Ohms(2.0)
     open_at_least: Ohms = Ohms(1e6)
 
+    def criterion(self, *, closed: bool) -> Criterion:
+        """Return what a position that should be closed, or should be open, is judged by."""
+        if closed:
+            return Criterion.closed(self.closed_at_most, open_above=self.open_at_least)
+        return Criterion.open(self.open_at_least)
+
+    def criterion_in(self, position: str) -> Criterion:
+        """Return what ``position`` is judged by; one that it does not have, as if closed.
+
+        The closed state is the one that has a value.
+        """
+        return self.criterion(closed=self.positions.get(position, "closed") == "closed")
+
 
 class Insulation(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A path that should not conduct."""
@@ -76,6 +105,11 @@ class Insulation(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     name: Name
     between: Points
     at_least: Ohms
+
+    @property
+    def criterion(self) -> Criterion:
+        """What a value of it is judged by."""
+        return Criterion.open(self.at_least)
 
 
 class Lead(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -86,6 +120,11 @@ class Lead(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     low: Ohms
     high: Ohms
 
+    @property
+    def criterion(self) -> Criterion:
+        """What a value of it is judged by."""
+        return Criterion.part(Window(self.low, self.high))
+
 
 class GapSetting(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A distance set by a gauge."""
@@ -94,6 +133,8 @@ class GapSetting(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     low: Metres
     high: Metres
 
+    unit: ClassVar = "metre"
+
 
 class Torque(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A fastener and its torque."""
@@ -101,6 +142,8 @@ class Torque(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     name: Name
     low: NewtonMetres
     high: NewtonMetres
+
+    unit: ClassVar = "newton-metre"
 
 
 class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -117,6 +160,45 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     lead: tuple[Lead, ...] = ()
     gap: tuple[GapSetting, ...] = ()
     torque: tuple[Torque, ...] = ()
+
+    def criterion(self, name: str) -> Criterion | None:
+        """Return what the entry ``name`` is judged by; None where there is none to measure."""
+        parts: tuple[Winding | Lead | Insulation, ...] = (
+            *self.winding,
+            *self.lead,
+            *self.insulation,
+        )
+        for part in parts:
+            if part.name == name:
+                return part.criterion
+        for switch in self.switch:
+            if switch.name == name:
+                return switch.criterion(closed=True)
+        return None
+
+    def lacks(self, kind: str, name: str) -> bool:
+        """Return whether the table ``kind`` has no entry ``name``."""
+        return all(part.name != name for part in getattr(self, kind))
+
+
+class _Named(Protocol):
+    @property
+    def name(self) -> str: ...
+
+
+N = TypeVar("N", bound=_Named)
+
+
+def named(parts: Iterable[N], name: str) -> N:
+    """Return the entry of a table of the profile that is called ``name``.
+
+    Raises:
+        KeyError: there is none.
+    """
+    for part in parts:
+        if part.name == name:
+            return part
+    raise KeyError(name)
 
 
 KINDS: Final = ("winding", "switch", "insulation", "lead", "gap", "torque")

@@ -9,26 +9,25 @@ from typing import Final
 
 from msgspec import structs
 
-from meterlink.bench.progress import Progress, StepResult
-from meterlink.bench.steps.assessors import MeasurementContext, criterion_for
-from meterlink.bench.steps.judged import judged
-from meterlink.card.card import MeasurementStep
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part, lacking
-from meterlink.events import BenchEvent, Evidence, MeterSet, StepEnded
-from meterlink.source import Accuracy, Setting
+from meterlink.bench.progress import Progress
+from meterlink.events import CommonEvent, Evidence, StepEnded
+from meterlink.profile import Profile
+from meterlink.source import Accuracy
+from meterlink.steps.held import judged
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.step import StepResult
 
 AGAIN: Final = "Judged again: what is taken off the value was corrected."
 
 
 def judge_again(
     progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
-) -> Iterator[BenchEvent]:
+) -> Iterator[CommonEvent]:
     """Yield a new verdict for every measurement that a correction gave another value."""
     for step in progress.card.step:
         result = progress.results[step.id]
         made = result.corrected_by and progress.outcome(result.corrected_by)
-        if isinstance(step, MeasurementStep) and made and not lacking(step, profile):
+        if isinstance(step, MeasurementStep) and made:
             yield from _again(step, result, progress, profile, accuracy, t)
 
 
@@ -39,12 +38,15 @@ def _again(
     profile: Profile,
     accuracy: tuple[Accuracy, ...],
     t: float,
-) -> Iterator[BenchEvent]:
+) -> Iterator[CommonEvent]:
     basis, before = result.basis, result.judged.get("")
     if basis is None or before is None or result.outcome != before.verdict.value:
         return
-    bearings = MeasurementContext(accuracy, progress, _setting(basis.setting))
-    assessment = bearings.assessor(criterion_for(find_part(step, profile))).assess(basis.held)
+    criterion = step.criterion(profile)
+    if criterion is None:
+        return
+    setting = None if basis.setting is None else basis.setting.setting
+    assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
     if assessment.corrected == before.corrected:
         return
     verdict = judged(step.id, basis.held, assessment)
@@ -59,9 +61,3 @@ def _again(
             who=result.who,
             evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
         )
-
-
-def _setting(told: MeterSet | None) -> Setting:
-    if told is None:
-        return Setting()
-    return Setting(range=told.range, four_wire=told.four_wire, resolution=told.resolution)

@@ -1,11 +1,15 @@
-"""From a held value, or an over range with evidence of contact, to the verdict in the log."""
+"""What the kinds of step make of a held or typed value: whether it can be, and its verdict."""
 
 from typing import Final
 
-from meterlink.events import Evidence, Held, Judged, Verdict
+from meterlink.commands import Enter
+from meterlink.errors import NotationError
+from meterlink.events import Entered, Evidence, Held, Judged, Verdict
 from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.criterion import Criterion, Kind
 from meterlink.judging.verdict import CLEAR
-from meterlink.quantities.notation import format_value
+from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.text import plain
 
 TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.9}
 """Probability that the probes did touch, by the evidence for it: judgement of the authors.
@@ -96,3 +100,61 @@ def judged_over_range(
 def _by_code(probabilities: dict[Verdict, float], trust: float) -> dict[str, float]:
     """Return probabilities by code; what a mere statement leaves goes to no verdict."""
     return {verdict.value: trust * share for verdict, share in probabilities.items()}
+
+
+def wrong_unit(held: Held) -> str:
+    """Return what to turn the meter to, where it does not measure ohms; empty where it does."""
+    if held.unit == "ohm":
+        return ""
+    return f"The meter reads {held.unit}; turn it to resistance (ohm). Nothing was judged."
+
+
+def expected(criterion: Criterion) -> float | None:
+    """Return the value that the meter's range should reach, ohms; None leaves it to the meter.
+
+    For a winding it reaches what counts as open: on a shorter range, over range would only say
+    «more than the range», and an open could not be told from a winding that is merely high. A
+    lead or an earth path is a fraction of an ohm, and open or high it fails alike: there the last
+    digit matters more.
+    """
+    high = criterion.window.high
+    if high is None:
+        return None
+    if criterion.kind is not Kind.WINDING or criterion.open_above is None:
+        return high
+    return criterion.open_above + criterion.series
+
+
+def entered(step: str, held: Held, command: Enter, t: float) -> Entered:
+    """Return the entry event of a typed resistance."""
+    return Entered(
+        t=t,
+        step=step,
+        text=plain(command.text.strip()),
+        value=held.value,
+        unit="ohm",
+        who=command.who,
+        when=command.when,
+        how=command.how.value,
+    )
+
+
+def typed_hold(text: str, t: float) -> Held:
+    """Return a typed resistance as a hold of one reading.
+
+    Raises:
+        NotationError: it is no resistance, or an over range, which is none.
+    """
+    value = parse_quantity(plain(text.strip()), default_unit="ohm")
+    if value.overload or value.unit != "ohm":
+        raise NotationError(f"«{plain(text)}» is no resistance; type such as «0.84 ohm» or «4k7»")
+    return Held(
+        t=t,
+        contact_t=t,
+        value=value.value,
+        readings=1,
+        noise=0.0,
+        resolution=value.resolution or 0.0,
+        u=0.0,
+        dof=float("inf"),
+    )

@@ -4,19 +4,19 @@ import math
 from collections.abc import Iterable
 from typing import Final
 
-from meterlink.bench.steps.assessors import criterion_for
-from meterlink.bench.steps.base import StepContext, Worker, over_range_now
-from meterlink.bench.steps.judged import judged_over_range
-from meterlink.bench.steps.measurement import expected, wrong_unit
-from meterlink.card.card import SoakStep
-from meterlink.card.profile_parts import find_part
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.events import BenchEvent, Evidence, Held, SoakPoint, TouchEvent
+from meterlink.declared import Celsius, Seconds
+from meterlink.events import CommonEvent, Evidence, Held, StepEvent, TouchEvent
 from meterlink.judging.correction import LeadZero, winding_temperature, without_leads
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile, Winding, named
+from meterlink.quantities.notation import format_value
 from meterlink.quantities.ohms import AsRead, LeadCorrected
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup
+from meterlink.steps.held import expected, judged_over_range, wrong_unit
+from meterlink.steps.step import CANNOT_TELL, SKIPPED, StepBase, StepState
+from meterlink.steps.worker import StepContext, Worker, over_range_now
 
 ROOM_C: Final = 20.0
 """Temperature taken for the start of a soak where none was entered."""
@@ -28,8 +28,99 @@ OPEN_WARM: Final = (
     "bare metal, call it «open» on your word."
 )
 
+WORDS: Final = {"opens-hot": "opens when hot"}
 
-class SoakWorker(Worker):
+
+class SoakPoint(StepEvent, frozen=True, kw_only=True, tag="soak-point"):
+    """While soaking: the mean since the last point. The first is the hold that it begins with."""
+
+    value: float | None
+    """Ohms as read; None where every reading was over range."""
+    temperature: float | None
+    """Degrees Celsius of the winding, from its resistance; at the first point as it was known."""
+    over_range: int = 0
+    """How many readings of the interval were over range."""
+    lasted_s: float = 0.0
+    """Seconds of the interval without those that were over range."""
+
+    def tell(self, *, ohm_sign: bool) -> str:
+        """Return it as one sentence."""
+        value = "over range" if self.value is None else format_value(self.value, ohm_sign=ohm_sign)
+        warm = "" if self.temperature is None else f", {self.temperature:.0f} °C"
+        return f"{value}{warm}"
+
+
+class SoakState(StepState, kw_only=True):
+    """From where a soak began to where it is."""
+
+    start: SoakPoint | None = None
+    newest: SoakPoint | None = None
+    soaked_s: float = 0.0
+    """Seconds that its points cover."""
+
+    def apply(self, event: StepEvent) -> None:
+        """Take the next point."""
+        if isinstance(event, SoakPoint):
+            self.start = self.start or event
+            self.newest = event
+            self.soaked_s += event.lasted_s
+
+
+class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="soak"):
+    """Resistance of a winding logged over time while it warms or cools."""
+
+    winding: str
+    lasts: Seconds = Seconds(600.0)
+    every: Seconds = Seconds(10.0)
+    from_temperature: Celsius | None = None
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        """Every outcome that it can end with."""
+        return frozenset({"steady", "opens-hot", CANNOT_TELL, SKIPPED})
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with it though its shape is right."""
+        if not 0 < self.every <= self.lasts:
+            return ".every: expected more than nothing and at most «lasts»"
+        return ""
+
+    @property
+    def wants(self) -> tuple[str, str]:
+        """Table and name of its entry in the profile."""
+        return "winding", self.winding
+
+    def part(self, profile: Profile) -> Winding:
+        """Return its entry of ``profile``.
+
+        Raises:
+            KeyError: there is none.
+        """
+        return named(profile.winding, self.winding)
+
+    def points(self, profile: Profile) -> tuple[str, ...]:
+        """Return the two points that the probes touch."""
+        return self.part(profile).between
+
+    def outcome_words(self, outcome: str) -> str:
+        """Return an outcome in words."""
+        return WORDS.get(outcome) or super().outcome_words(outcome)
+
+    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+        """Return whether the winding stayed whole."""
+        return outcome == "steady"
+
+    def state(self) -> SoakState:
+        """Return what it has come to before anything happened."""
+        return SoakState()
+
+    def worker(self, around: StepContext) -> "SoakWorker":
+        """Return it at work."""
+        return SoakWorker(self, around)
+
+
+class SoakWorker(Worker[SoakPoint]):
     """Writes a point at every interval: mean resistance, and the winding temperature it means.
 
     Its clock counts only while there are readings: over range says nothing of a winding, unless
@@ -39,10 +130,10 @@ class SoakWorker(Worker):
     def __init__(self, step: SoakStep, around: StepContext) -> None:
         super().__init__(step, around)
         self._step = step
-        self._part = find_part(step, around.profile)
+        self._part = step.part(around.profile)
         self._judges = self._part.judged_by_resistance
         if self._judges:
-            self._look_by(criterion_for(self._part))
+            self._look_by(self._part.criterion)
         zero = around.progress.lead_zero
         self._zero = None if zero is None else LeadZero(value=zero.value)
         known = around.progress.temperature
@@ -70,7 +161,7 @@ class SoakWorker(Worker):
             return None
         return max(0.0, self._step.lasts - self._soaked_s - self._lasted)
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent | SoakPoint]:
         if not self._judges:
             yield self.ask(t, f"Resistance does not judge this one: {self._part.why_not}")
             yield self.end(t, "cannot-tell")
@@ -81,7 +172,7 @@ class SoakWorker(Worker):
             say += f" {self._soaked_s:.0f} s are logged; it goes on with the next reading."
         yield self.ask(t, say)
 
-    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent | SoakPoint]:
         if not isinstance(event, Held) or self._cold is not None:
             return
         if wrong := wrong_unit(event):
@@ -92,7 +183,7 @@ class SoakWorker(Worker):
         yield SoakPoint(t=event.t, step=self.step_id, value=event.value, temperature=self._cold_c)
         yield self.ask(event.t, f"Logging for {self._step.lasts:g} s; warm the part with care.")
 
-    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+    def read(self, reading: Reading) -> Iterable[CommonEvent | SoakPoint]:
         if self._cold is None or reading.quantity is not Quantity.RESISTANCE:
             return
         self._point_t = reading.t if self._point_t is None else self._point_t
@@ -113,7 +204,7 @@ class SoakWorker(Worker):
                 yield self._point(reading.t, self._cold)
             yield self.end(reading.t, "steady")
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | SoakPoint]:
         if not isinstance(command, Confirm) or not self._judges:
             return
         if self._cold is None:
@@ -127,7 +218,7 @@ class SoakWorker(Worker):
     def concludes_open(self) -> bool:
         return self._judges and self._cold is not None
 
-    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[CommonEvent | SoakPoint]:
         yield judged_over_range(self.step_id, t, t, Evidence.SAID, self._assessor)
         yield self.end(t, "opens-hot", command, Evidence.SAID)
 
@@ -135,7 +226,7 @@ class SoakWorker(Worker):
         return self._assessor.correct(value) if self._judges else value
 
     def _look_by(self, criterion: Criterion) -> None:
-        self._assessor = self.around.bearings.assessor(criterion)
+        self._assessor = self.around.context.assessor(criterion)
         self.setup = MeterSetup(quantity=Quantity.RESISTANCE, expected=expected(criterion))
 
     def _copper(self, value: float) -> LeadCorrected:
@@ -144,15 +235,15 @@ class SoakWorker(Worker):
 
     def _resume(self) -> None:
         """Go on with a soak that a break cut short, from the same cold winding."""
-        result = self.around.progress.results[self.step_id]
-        if result.soak_start is None or result.soak_start.value is None:
+        before = self.around.progress.results[self.step_id].own.of(SoakState)
+        if before.start is None or before.start.value is None:
             return
-        self._cold = self._copper(result.soak_start.value)
-        if result.soak_start.temperature is not None:
-            self._cold_c = result.soak_start.temperature
-        self._soaked_s = result.soaked_s
+        self._cold = self._copper(before.start.value)
+        if before.start.temperature is not None:
+            self._cold_c = before.start.temperature
+        self._soaked_s = before.soaked_s
 
-    def _out(self, t: float) -> Iterable[BenchEvent]:
+    def _out(self, t: float) -> Iterable[CommonEvent | SoakPoint]:
         self._over_t = t if self._over_t is None else self._over_t
         if t - self._over_t > OFF_S and not self._asked_on:
             self._asked_on = True

@@ -2,19 +2,29 @@
 
 import re
 from collections.abc import Iterable
-from typing import Final
+from typing import ClassVar, Final, Literal, Never
 
-from meterlink.bench.steps.base import StepContext, Worker
-from meterlink.card.card import CautionStep, ConfirmationStep, EntryStep
-from meterlink.card.profile import GapSetting, Profile, Torque
-from meterlink.card.profile_parts import find_part
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import BenchEvent, Entered, Held, TouchEvent
+from meterlink.events import CommonEvent, Entered, Held, TouchEvent
+from meterlink.profile import GapSetting, Profile, Torque, named
 from meterlink.quantities.notation import Value, format_value, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
+from meterlink.steps.step import SKIPPED, StepBase, StepCondition, Words
+from meterlink.steps.worker import StepContext, Worker
+
+STANDING: Final = (
+    "Ignition off, plug lead off the plug and earthed to the block.",
+    "Engine cold. Springs, flywheels and starters store energy: keep hands and sleeves clear.",
+    "Never test the resistance of a live circuit, and never crank with a meter connected.",
+    "Secondary voltage injures and stops pacemakers: with one, stay away from a running engine.",
+    "Fuel and vapour are at hand: no sparks, heat guns or lamps near an open tank or line.",
+    "The engine maker's service manual and local rules come before this program, and licensed "
+    "practice where the law asks for it.",
+)
+"""Cautions that every card begins with, acknowledged before readings count."""
 
 UNKNOWN: Final = "unknown"
 """What to type where a temperature is not known."""
@@ -38,32 +48,148 @@ LENGTH_UNITS: Final = ("mm", "in", "thou")
 _NUMBER: Final = re.compile(r"[+-]?\d+(?:[.]\d+)?")
 
 
-class CautionWorker(Worker):
+class CautionStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="caution"):
+    """Cautions, acknowledged before the card goes on."""
+
+    lines: tuple[Words, ...] = ()
+    """Cautions of this card alone, shown after the standing ones."""
+
+    answered: ClassVar[bool] = True
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        """Every outcome that it can end with; it is the one kind that cannot be skipped."""
+        return frozenset({"acknowledged"})
+
+    def worker(self, around: StepContext) -> "CautionWorker":
+        """Return it at work."""
+        return CautionWorker(self, around)
+
+
+class ConfirmationStep(
+    StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="confirmation"
+):
+    """Something to do or to look at, answered yes or no."""
+
+    good: Literal["yes", "no"] = "yes"
+    """Which answer is the one hoped for."""
+    requires: tuple[StepCondition, ...] = ()
+    """Without these a yes is refused: no sign-off before the stop check."""
+    signs_off: bool = False
+    """A yes to this step signs the job off."""
+
+    answered: ClassVar[bool] = True
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        """Every outcome that it can end with."""
+        return frozenset({"yes", "no", SKIPPED})
+
+    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
+        """Return whether the answer is the one hoped for; a signature says neither."""
+        return None if self.signs_off else outcome == self.good
+
+    def worker(self, around: StepContext) -> "ConfirmationWorker":
+        """Return it at work."""
+        return ConfirmationWorker(self, around)
+
+
+class EntryStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="entry"):
+    """A number with unit, a text or a choice that a person gives."""
+
+    takes: Literal["text", "choice", "temperature", "gap", "torque"]
+    choices: tuple[str, ...] = ()
+    """For ``choice``: the answers, which are also the outcomes."""
+    of: str = ""
+    """For ``gap`` and ``torque``: the name of the entry in the profile."""
+    required: bool = True
+    """False: may be left empty."""
+
+    answered: ClassVar[bool] = True
+
+    @property
+    def outcomes(self) -> frozenset[str] | None:
+        """Every outcome that it can end with; None where any text can be one."""
+        match self.takes:
+            case "text":
+                return None
+            case "choice":
+                own = {*self.choices, SKIPPED}
+            case "temperature":
+                own = {"done", UNKNOWN, SKIPPED}
+            case _:
+                own = {"below", "in-window", "above", SKIPPED}
+        return frozenset(own if self.required else {*own, "done"})
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with it though its shape is right."""
+        if self.takes == "choice" and len(set(self.choices)) < 2:
+            return ".choices: a choice needs at least two different answers"
+        if self.takes in ("gap", "torque") and not self.of:
+            return f".of: name the [[{self.takes}]] of the profile"
+        return ""
+
+    @property
+    def wants(self) -> tuple[str, str] | None:
+        """Table and name of its entry in the profile, where it takes a gap or torque."""
+        return (self.takes, self.of) if self.takes in ("gap", "torque") else None
+
+    def part(self, profile: Profile) -> GapSetting | Torque:
+        """Return the gap or torque of ``profile`` that it takes.
+
+        Raises:
+            KeyError: there is none.
+        """
+        if self.takes == "gap":
+            return named(profile.gap, self.of)
+        return named(profile.torque, self.of)
+
+    def limits(self, profile: Profile | None) -> GapSetting | Torque | None:
+        """Return the same; None where it takes neither, or ``profile`` has no such entry."""
+        if profile is None or self.wants is None or profile.lacks(*self.wants):
+            return None
+        return self.part(profile)
+
+    def outcome_words(self, outcome: str) -> str:
+        """Return an outcome in words; a choice is in the words of the card already."""
+        return outcome if self.takes == "choice" else super().outcome_words(outcome)
+
+    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
+        """Return whether a gap or torque is in its window."""
+        return outcome == "in-window" if self.takes in ("gap", "torque") else None
+
+    def worker(self, around: StepContext) -> "EntryWorker":
+        """Return it at work."""
+        return EntryWorker(self, around)
+
+
+class CautionWorker(Worker[Never]):
     """Waits until the cautions are acknowledged."""
 
     def __init__(self, step: CautionStep, around: StepContext) -> None:
         super().__init__(step, around)
         self._step = step
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent]:
         yield self.ask(t, self._step.say or "Read the cautions; confirm when they are met.")
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         if isinstance(command, Confirm):
             yield self.end(t, "acknowledged", command)
 
 
-class ConfirmationWorker(Worker):
+class ConfirmationWorker(Worker[Never]):
     """Waits for a yes or a no; a yes may need other steps first."""
 
     def __init__(self, step: ConfirmationStep, around: StepContext) -> None:
         super().__init__(step, around)
         self._step = step
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent]:
         yield self.ask(t, self._step.say or f"{self._step.title}: yes or no?")
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         answer = _answer(command)
         if answer is None and isinstance(command, Enter):
             yield self.again(t, f"{_quoted(command.text)} is neither yes nor no.")
@@ -77,11 +203,11 @@ class ConfirmationWorker(Worker):
         progress = self.around.progress
         for need in self._step.requires:
             if not progress.holds((need,)):
-                return f"«{progress.card.find(need.step).title}» ({' or '.join(need.was)})"
+                return f"«{progress.title(need.step)}» ({' or '.join(need.was)})"
         return ""
 
 
-class EntryWorker(Worker):
+class EntryWorker(Worker[Never]):
     """Takes a temperature, a gap, a torque, a text or a choice."""
 
     def __init__(self, step: EntryStep, around: StepContext) -> None:
@@ -95,13 +221,13 @@ class EntryWorker(Worker):
         if self._method == "thermocouple":
             self.setup = MeterSetup(quantity=Quantity.TEMPERATURE)
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent]:
         say = self._step.say or f"Enter: {self._step.title}."
         if self._method:
             say = f"{say} {METHOD_WORDS[self._method]}"
         yield self.ask(t, say, answers=self._step.choices)
 
-    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent]:
         if self._step.takes != "temperature" or not isinstance(event, Held):
             return
         if event.unit != "celsius":
@@ -110,7 +236,7 @@ class EntryWorker(Worker):
         shown = format_value(event.value, "celsius", max(event.resolution, 0.1))
         yield self.again(event.t, f"The meter reads {shown}. Sensor on the part? Confirm takes it.")
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         if isinstance(command, Confirm) and self._felt is not None:
             yield from self._measured(self._felt, command, t)
         elif isinstance(command, Confirm) and not self._step.required:
@@ -133,7 +259,7 @@ class EntryWorker(Worker):
         except NotationError as fault:
             yield self.again(t, f"{fault}.")
 
-    def _temperature(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+    def _temperature(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         if text.lower() in _WORDS and _WORDS[text.lower()] == "yes" and self._felt is not None:
             yield from self._measured(self._felt, command, t)
             return
@@ -155,7 +281,7 @@ class EntryWorker(Worker):
         yield self._entered(t, text, command, value)
         yield self.end(t, "done", command)
 
-    def _measured(self, felt: Held, command: Confirm | Enter, t: float) -> Iterable[BenchEvent]:
+    def _measured(self, felt: Held, command: Confirm | Enter, t: float) -> Iterable[CommonEvent]:
         low, high = BENCH_TEMPERATURES
         shown = format_value(felt.value, "celsius", max(felt.resolution, 0.1))
         if not low <= felt.value <= high:
@@ -177,14 +303,14 @@ class EntryWorker(Worker):
         )
         yield self.end(t, "done", command)
 
-    def _text(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+    def _text(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         if not text and self._step.required:
             yield self.again(t, "It cannot be left empty.")
             return
         yield self._entered(t, text, command)
         yield self.end(t, "done", command)
 
-    def _choice(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
+    def _choice(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         choices, typed = self._step.choices, text.lower()
         fits = [choice for choice in choices if choice.lower() == typed] or [
             choice for choice in choices if typed and choice.lower().startswith(typed)
@@ -198,8 +324,8 @@ class EntryWorker(Worker):
         yield self._entered(t, fits[0], command)
         yield self.end(t, fits[0], command)
 
-    def _size(self, text: str, command: Enter, t: float) -> Iterable[BenchEvent]:
-        part = find_part(self._step, self.around.profile)
+    def _size(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
+        part = self._step.part(self.around.profile)
         unit = "metre" if isinstance(part, GapSetting) else "newton-metre"
         value = parse_quantity(text)
         if value.unit != unit:

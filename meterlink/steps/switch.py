@@ -5,20 +5,19 @@ taken while the probes were to stay on, says that it was the switch that opened.
 """
 
 from collections.abc import Iterable
-from typing import Final
+from typing import ClassVar, Final, Never
 
-from meterlink.bench.steps.assessors import switch_criterion
-from meterlink.bench.steps.base import StepContext, Worker, over_range_now
-from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
-from meterlink.bench.steps.measurement import wrong_unit
-from meterlink.card.card import SwitchStep
-from meterlink.card.profile_parts import find_part
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.events import BenchEvent, Evidence, Held, Lift, TouchEvent, Verdict
+from meterlink.events import CommonEvent, Evidence, Held, Lift, TouchEvent, Verdict
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessor
+from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile, Switch, named
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
+from meterlink.steps.held import cannot_be, judged, judged_over_range, wrong_unit
+from meterlink.steps.step import SKIPPED, StepBase
+from meterlink.steps.worker import StepContext, Worker, over_range_now
 
 STUCK_AFTER_S: Final = 8.0
 """A switch asked to open that still reads closed after this is asked about."""
@@ -34,13 +33,67 @@ NO_PROOF: Final = (
 PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
 
 
-class SwitchWorker(Worker):
+WORDS: Final = {STUCK: "stuck closed", NEVER: "never closes"}
+
+
+class SwitchStep(
+    StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="switch-check"
+):
+    """A switch in its positions, closed, open, closed under probes that stay on."""
+
+    switch: str
+    """Name in the profile."""
+
+    can_be_called_open: ClassVar[bool] = True
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        """Every outcome that it can end with."""
+        return frozenset({PASSED, STUCK, NEVER, SKIPPED})
+
+    @property
+    def wants(self) -> tuple[str, str]:
+        """Table and name of its entry in the profile."""
+        return "switch", self.switch
+
+    def part(self, profile: Profile) -> Switch:
+        """Return its entry of ``profile``.
+
+        Raises:
+            KeyError: there is none.
+        """
+        return named(profile.switch, self.switch)
+
+    def points(self, profile: Profile) -> tuple[str, ...]:
+        """Return the two points that the probes touch."""
+        return self.part(profile).between
+
+    def criterion(self, profile: Profile, position: str = "") -> Criterion | None:
+        """Return what a value in ``position`` is judged by; None where the engine has none."""
+        if profile.lacks(*self.wants):
+            return None
+        return self.part(profile).criterion_in(position)
+
+    def outcome_words(self, outcome: str) -> str:
+        """Return an outcome in words."""
+        return WORDS.get(outcome, outcome)
+
+    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+        """Return whether the switch works."""
+        return outcome == PASSED
+
+    def worker(self, around: StepContext) -> "SwitchWorker":
+        """Return it at work."""
+        return SwitchWorker(self, around)
+
+
+class SwitchWorker(Worker[Never]):
     """Asks for each position in turn: the closed one before and after every open one."""
 
     def __init__(self, step: SwitchStep, around: StepContext) -> None:
         super().__init__(step, around)
         self._step = step
-        self._part = find_part(step, around.profile)
+        self._part = step.part(around.profile)
         closed = [p for p, state in self._part.positions.items() if state == "closed"]
         opens = [p for p, state in self._part.positions.items() if state == "open"]
         self._asks = [(closed[0], True)]
@@ -54,7 +107,7 @@ class SwitchWorker(Worker):
         self._questioned = False
         self._last_closed: Held | None = None
         self._finished = False
-        self.criterion = switch_criterion(self._part, closed=True)
+        self.criterion = self._part.criterion(closed=True)
         self._assessors(around)
         # No range of its own: it reads milliohms and megohms in turn, so the meter ranges itself.
         self.setup = MeterSetup(quantity=Quantity.RESISTANCE)
@@ -64,14 +117,14 @@ class SwitchWorker(Worker):
         """Only while an open is due: a switch that stays closed is asked about."""
         return not self._finished and not self._wants_closed
 
-    def begin(self, t: float) -> Iterable[BenchEvent]:
+    def begin(self, t: float) -> Iterable[CommonEvent]:
         position = self._asks[0][0]
         a, b = self._part.between
         say = self._step.say or f"Probes on {a} and {b}."
         self._asked_t = t
         yield self.ask(t, f"{say} Set the {self._part.name} to «{position}».", position)
 
-    def touch(self, event: TouchEvent) -> Iterable[BenchEvent]:
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent]:
         if self._finished:
             if isinstance(event, Lift):
                 yield self.end(event.t, self._outcome)
@@ -88,12 +141,12 @@ class SwitchWorker(Worker):
                 self._opened_t = event.t
                 yield from self._next(event.t)
 
-    def read(self, reading: Reading) -> Iterable[BenchEvent]:
+    def read(self, reading: Reading) -> Iterable[CommonEvent]:
         waits = reading.t - self._asked_t > STUCK_AFTER_S
         if not self._questioned and waits and not reading.overload:
             yield self._still_closed(reading.t)
 
-    def tell(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         if not isinstance(command, Confirm):
             return
         if self._finished:
@@ -113,7 +166,7 @@ class SwitchWorker(Worker):
     def concludes_open(self) -> bool:
         return not self._finished and self._wants_closed and self._opened_t is None
 
-    def said_open(self, command: AnyCommand, t: float) -> Iterable[BenchEvent]:
+    def said_open(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         position = self._asks[self._at][0]
         yield self._over_range(t, t, Evidence.SAID, self._closed, position)
         yield self.end(t, NEVER, command, Evidence.SAID)
@@ -123,7 +176,7 @@ class SwitchWorker(Worker):
         reading = self.around.reading
         return reading is None or reading.overload or self.around.stage is Stage.APART
 
-    def _still_closed(self, t: float) -> BenchEvent:
+    def _still_closed(self, t: float) -> CommonEvent:
         self._questioned = True
         position = self._asks[self._at][0]
         say = f"Still closed. Is the {self._part.name} in «{position}»? Then confirm."
@@ -136,16 +189,15 @@ class SwitchWorker(Worker):
         self._assessors(self.around)
 
     def _assessors(self, around: StepContext) -> None:
-        bearings = around.bearings
-        self._closed = bearings.assessor(switch_criterion(self._part, closed=True))
-        self._open = bearings.assessor(switch_criterion(self._part, closed=False))
+        self._closed = around.context.assessor(self._part.criterion(closed=True))
+        self._open = around.context.assessor(self._part.criterion(closed=False))
         self.aim = self._closed.aim()
 
     @property
     def _wants_closed(self) -> bool:
         return self._asks[self._at][1]
 
-    def _held_closed(self, held: Held) -> Iterable[BenchEvent]:
+    def _held_closed(self, held: Held) -> Iterable[CommonEvent]:
         position = self._asks[self._at][0]
         assessment = self._closed.assess(held)
         if why := cannot_be(held, assessment):
@@ -167,7 +219,7 @@ class SwitchWorker(Worker):
         else:
             yield from self._fail(NEVER, held.t)
 
-    def _slipped(self, held: Held) -> Iterable[BenchEvent]:
+    def _slipped(self, held: Held) -> Iterable[CommonEvent]:
         self._at -= 1
         self._opened_t = None
         self._last_closed = held
@@ -182,10 +234,10 @@ class SwitchWorker(Worker):
 
     def _over_range(
         self, t: float, since: float, evidence: Evidence, assessor: Assessor, position: str
-    ) -> BenchEvent:
+    ) -> CommonEvent:
         return judged_over_range(self.step_id, t, since, evidence, assessor, position=position)
 
-    def _held_open(self, held: Held) -> Iterable[BenchEvent]:
+    def _held_open(self, held: Held) -> Iterable[CommonEvent]:
         """A finite value where an open is due: leakage high enough, or not open at all."""
         if self._closed.assess(held).judgement.verdict is Verdict.IN_WINDOW:
             self._last_closed = held  # the switch has not moved yet, or is stuck: ``read`` asks
@@ -198,11 +250,11 @@ class SwitchWorker(Worker):
         else:
             yield from self._fail(STUCK, held.t)
 
-    def _fail(self, outcome: str, t: float) -> Iterable[BenchEvent]:
+    def _fail(self, outcome: str, t: float) -> Iterable[CommonEvent]:
         self._outcome, self._finished = outcome, True
         yield self.ask(t, "Lift the probes.")
 
-    def _next(self, t: float) -> Iterable[BenchEvent]:
+    def _next(self, t: float) -> Iterable[CommonEvent]:
         self._at += 1
         self._asked_t, self._questioned = t, False
         if self._at == len(self._asks):
