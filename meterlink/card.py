@@ -16,6 +16,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterChecked, MeterCheckStep
+from meterlink.steps.repeat import Repeated, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakStep
 from meterlink.steps.step import SKIPPED, StepCondition, Words
 from meterlink.steps.switch import SwitchStep
@@ -32,13 +33,14 @@ Step = (
     | LeadZeroStep
     | MeterCheckStep
     | MeasurementStep
+    | RepeatStep
     | SwitchStep
     | WatchStep
     | SoakStep
 )
 """Every kind of step that there is."""
 
-OwnEvent = MeterChecked | Dropout | SoakPoint
+OwnEvent = MeterChecked | Repeated | Dropout | SoakPoint
 """The events that one kind of step alone has. The bench takes workers of no others."""
 
 BenchEvent = CommonEvent | OwnEvent

@@ -12,6 +12,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckState, MeterCheckStep
+from meterlink.steps.repeat import RepeatState, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakState, SoakStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import WatchState, WatchStep
@@ -33,6 +34,8 @@ def own_row(check: CheckRow) -> OwnRow:
     match check.step:
         case MeterCheckStep():
             return _checked(check.own.of(MeterCheckState))
+        case RepeatStep():
+            return _repeated(check.own.of(RepeatState))
         case SoakStep():
             return _soaked(check.own.of(SoakState))
         case WatchStep():
@@ -55,6 +58,18 @@ def _checked(state: MeterCheckState) -> OwnRow:
         readings=checked.readings,
         budget=checked.budget,
         notes=checked.notes,
+    )
+
+
+def _repeated(state: RepeatState) -> OwnRow:
+    repeated = state.repeated
+    if repeated is None:
+        return OwnRow()
+    return OwnRow(
+        value=state.in_short(ohm_sign=True),
+        limits=f"apart at most {format_value(float(f'{repeated.u:.1e}'))}",
+        readings=repeated.readings,
+        budget=repeated.budget,
     )
 
 

@@ -1,9 +1,9 @@
 """One step at work: readings, touches and commands in; events out, and nothing else."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Final, Generic, Protocol, TypeVar
 
+import msgspec
 from msgspec import structs
 
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
@@ -49,8 +49,7 @@ Own = TypeVar("Own", bound=StepEvent, covariant=True)
 """The event that a kind alone has; ``Never`` where it has none."""
 
 
-@dataclass(frozen=True)
-class MeasurementContext:
+class MeasurementContext(msgspec.Struct, frozen=True):
     """What bears on every value: accuracy of the meter, leads, temperature, setting."""
 
     accuracy: tuple[Accuracy, ...] = ()

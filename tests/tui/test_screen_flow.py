@@ -7,8 +7,8 @@ import time
 import msgspec
 import pytest
 from textual.widgets import Input, OptionList
-from tui.screen.watch import WatchView
 
+from meterlink.card import read_card
 from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Judged, StepEnded
 from meterlink.steps.meter_check import MeterCheckStep
@@ -19,6 +19,7 @@ from tests.tui.bench_screen import QUIET, bench, press, touch, until
 from tests.tui.looking import screen_text, settled
 from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
+from tui.screen.own_views import WatchView
 from tui.screen.stage import StageView
 from tui.screen.status import StatusLine
 
@@ -246,6 +247,39 @@ async def test_the_soak_shows_resistance_and_temperature_against_time():
         assert "resistance" in text
         assert "winding temperature" in text
         assert "°C in the winding" in text
+
+
+REPEAT_CARD = b"""
+format = 1
+id = "twice"
+title = "Earth path"
+[[step]]
+kind = "caution"
+id = "cautions"
+title = "Cautions"
+[[step]]
+kind = "repeat-touch"
+id = "again"
+title = "Earth path twice"
+between = ["laminations", "block"]
+"""
+
+
+async def test_a_repeat_touch_shows_both_values_their_difference_and_their_mean():
+    session = ActedSession(read_card(REPEAT_CARD, "twice.toml"), profile())
+    app = BenchApp(session, title="pump 3", settings=QUIET)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await settled(pilot)
+        await press(pilot, "space")
+        await touch(session, 0.842)
+        assert "swap the probes" in await settled(pilot)
+        await asyncio.to_thread(session.lift)
+        await touch(session, 0.9)
+        text = await settled(pilot)
+        assert "leads swapped" in text
+        assert "The two touches differ." in text
+        assert re.search(r"difference +58 ± \d", text)
+        assert re.search(r"mean +0\.871", text)
 
 
 async def test_help_and_budget_take_the_lower_band_and_never_hide_the_reading():

@@ -106,10 +106,7 @@ class Teller:
                     f". {METER_FAILED}" if event.meter_failed else ""
                 )
             case StepEvent():
-                step = self._steps.get(event.step)
-                if step is None:
-                    return event.tell(ohm_sign=self._ohm_sign)
-                return step.tell(event, ohm_sign=self._ohm_sign)
+                return self._told_by_step(event)
             case _:
                 return self._told_of(event)
 
@@ -148,6 +145,12 @@ class Teller:
         if event.clear:
             return f"{head}, {shown} (clear)"
         return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
+
+    def _told_by_step(self, event: StepEvent) -> str:
+        step = self._steps.get(event.step)
+        if step is None:
+            return event.tell(ohm_sign=self._ohm_sign)
+        return step.tell(event, ohm_sign=self._ohm_sign)
 
     def _ended(self, event: StepEnded) -> str:
         step = self._steps.get(event.step)

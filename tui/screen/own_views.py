@@ -19,6 +19,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.repeat import Repeated, RepeatState, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import Dropout, WatchState, WatchStep
@@ -165,9 +166,45 @@ class SoakView(OwnView):
         plot.plot(times, values, plot.colour("primary"), HiResMode.BRAILLE)
 
 
+class RepeatView(OwnView):
+    """The two values of a repeat touch under each other, with their difference and mean."""
+
+    def __init__(self) -> None:
+        super().__init__(id="repeat")
+        self._repeated: Repeated | None = None
+
+    def show(self, view: View) -> None:
+        """Show the newest pair of ``view``."""
+        if not isinstance(view.step, RepeatStep):
+            return
+        repeated = view.progress.results[view.step.id].own.of(RepeatState).repeated
+        if repeated is not self._repeated:
+            self._repeated = repeated
+            self.refresh()
+
+    def render(self) -> Content:
+        """Return one value a line, the outcome beneath."""
+        if self._repeated is None:
+            return Content("")
+        repeated, digit = self._repeated, self._repeated.u / 2 or None
+        lines = [
+            Content(f"first       {format_value(repeated.first, 'ohm', digit)}"),
+            Content(f"swapped     {format_value(repeated.second, 'ohm', digit)}"),
+            Content(f"difference  {repeated.difference_words()}"),
+            Content(f"mean        {format_value(repeated.mean, 'ohm', digit)}").stylize("bold"),
+            Content(""),
+            Content(repeated.spoken).stylize("bold"),
+        ]
+        return Content("\n").join(lines)
+
+
 def own_views() -> tuple[dict[str, OwnView], dict[str, OwnView]]:
     """Return a widget for each panel in place of the picture, and of the trace, by its heading."""
-    here: dict[str, OwnView] = {"while it is moved": WatchView(), "resistance": SoakView("ohm")}
+    here: dict[str, OwnView] = {
+        "while it is moved": WatchView(),
+        "resistance": SoakView("ohm"),
+        "leads swapped": RepeatView(),
+    }
     beside: dict[str, OwnView] = {"winding temperature": SoakView("celsius")}
     return here, beside
 
@@ -178,6 +215,9 @@ def panels_for(step: Step | None, view: View) -> tuple[str, str]:
         case WatchStep():
             if view.remaining_s is not None or view.own:
                 return "watch", TRACE
+        case RepeatStep():
+            if view.progress.results[step.id].own.of(RepeatState).repeated is not None:
+                return "repeat", TRACE
         case SoakStep():
             if view.own:
                 return "soak-ohm", "soak-celsius"

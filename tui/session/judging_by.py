@@ -2,8 +2,9 @@
 
 import argparse
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Final
+
+from msgspec import structs
 
 from captures.record.records import Header
 from captures.record.replay_setup import past_of
@@ -88,7 +89,7 @@ class JudgingBy:
         context = MeasurementContext(self._accuracy, setting=self._setting)
         if self._progress is not None:
             context = self._progress.context(self._accuracy, self._setting)
-        return replace(
+        return structs.replace(
             context,
             lead_zero=self._lead_zero or context.lead_zero,
             temperature=self._temperature or context.temperature,
