@@ -17,16 +17,7 @@ from captures.record.writer import NOT_WRITTEN, PROGRAM, STOPPED
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent
 from meterlink.closing import Closing
-from meterlink.events import (
-    CardBegan,
-    CommandReceived,
-    Contact,
-    Event,
-    Gap,
-    MeterSet,
-    Note,
-    PassedOver,
-)
+from meterlink.events import CardBegan, CommandReceived, Contact, Event, Gap, MeterSet, Note, PassedOver
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
 

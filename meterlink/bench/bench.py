@@ -22,20 +22,7 @@ from meterlink.card import (
     left_out,
 )
 from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
-from meterlink.events import (
-    Asked,
-    CardBegan,
-    CardEnded,
-    CommandReceived,
-    Event,
-    Gap,
-    Held,
-    Lift,
-    MeterSet,
-    StepBegan,
-    StepEnded,
-    StepReopened,
-)
+from meterlink.events import Asked, CardBegan, CardEnded, CommandReceived, Event, Gap, Held, Lift, MeterSet, StepBegan, StepEnded, StepReopened
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage

@@ -8,16 +8,7 @@ from msgspec import structs
 
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import (
-    Asked,
-    CommonEvent,
-    Contact,
-    Evidence,
-    StepEnded,
-    StepEvent,
-    TouchEvent,
-    Zeroed,
-)
+from meterlink.events import Asked, CommonEvent, Contact, Evidence, StepEnded, StepEvent, TouchEvent, Zeroed
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessor

@@ -9,9 +9,10 @@ from drivers.simulated.acts import Act, HandsScript, StepScript
 from drivers.simulated.hands import WHO, Hands
 from drivers.simulated.world import World
 from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding
-from meterlink.commands import Confirm, Enter, Skip
+from meterlink.commands import CallOpen, Confirm, Enter, Skip
 from meterlink.declared import Ohms, Seconds
 from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Verdict
+from meterlink.steps.worker import ON_METAL
 
 ENGINE = Engine(
     name="portable pump set",
@@ -144,11 +145,14 @@ def test_hands_that_are_asked_whether_the_switch_is_really_there_say_yes() -> No
     assert [type(one) for one in said] == [Confirm]
 
 
-def test_hands_confirm_that_they_touch_where_nothing_is_read_for_long() -> None:
+def test_hands_say_that_they_touch_where_nothing_is_read_for_long() -> None:
     stage = Stage(stop_switch=StepScript(touch=("stop wire", "block"), switch="stop switch"))
     stage.begin("stop-switch")
     stage.ask("stop-switch", "stop")
-    assert [type(one) for one in stage.wait(20.0)] == [Confirm]
+    called, said = stage.wait(20.0)
+    assert isinstance(called, CallOpen)
+    assert isinstance(said, Enter)
+    assert said.text == ON_METAL
 
 
 def test_hands_try_again_and_at_last_skip_and_say_why() -> None:

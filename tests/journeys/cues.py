@@ -73,8 +73,11 @@ class Cues:
             case "card-ended":
                 self.ended, self.current = True, ""
 
-    def until(self, condition: Callable[[], bool], seconds: float = 1e9) -> bool:
-        """Wait until ``condition`` holds; False after ``seconds`` of the bench's time.
+    def until(
+        self, condition: Callable[[], bool], seconds: float = 1e9, *, real_s: float = 1e9
+    ) -> bool:
+        """Wait until ``condition`` holds; False after ``seconds`` of the bench's time,
+        or ``real_s`` of the computer's.
 
         Raises:
             NeverCameError: neither happens though the computer had time enough, or the program
@@ -86,7 +89,7 @@ class Cues:
             self.look()
             if condition():
                 return True
-            if self._now() - since > seconds:
+            if self._now() - since > seconds or time.monotonic() - began > real_s:
                 return False
             if not alive or time.monotonic() - began > LONGEST_S:
                 gone = "" if alive else " (the program has ended)"

@@ -81,7 +81,7 @@ class Hands:
         self._plan(after, lambda _: self._off())
 
     def tap_put_tap(self, red: str, black: str, rest: float = 3.0) -> float:
-        """Tips together for a moment, on the work for ``rest``, together again; how long it takes."""
+        """Tap the tips together before and after ``rest`` on the work; return how long it takes."""
         self.lift()
         self.together(0.8)
         self.lift(1.4)

@@ -1,16 +1,17 @@
-"""One journey: a card, a profile, an engine, a face and a person, from the first step to the end."""
+"""One journey: card, profile, engine, face and person, from the first step to the end."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Self
 
 from drivers.simulated.bench import SimulatedBench
 from meterlink.card import Card
 from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import Patient
-from tests.journeys.faces import Plain, Process, Screen
+from tests.journeys.faces import Plain, Process
 from tests.journeys.hands import Hands, Hurried
 from tests.journeys.player import Habits, Player
+from tests.journeys.screens import Screen
 from tui.settings.shelf import CARDS, PROFILES
 
 SIZES: Final = {"80x24": (80, 24), "100x30": (100, 30), "140x40": (140, 40)}
@@ -48,7 +49,7 @@ class Bench:
         self.clock = Hurried(self.clock_file, speed)
         self.simulated = SimulatedBench(patient.scenario(), seed=patient.seed, clock=self.clock)
 
-    def __enter__(self) -> "Bench":
+    def __enter__(self) -> Self:
         self.simulated.__enter__()
         self.hands = Hands(self.simulated, self.clock)
         return self

@@ -34,9 +34,8 @@ def faults_of(journey: Journey, code: int | None = 0) -> list[str]:
     faults = []
     if journey.code != code:
         faults.append(f"exit code {journey.code}, not {code}")
-    for stream in (journey.shown, journey.errors, journey.screen):
-        if TOUCHED_OFF in stream:
-            faults.append(f"a traceback: {stream[-1500:]}")
+    streams = (journey.shown, journey.errors, journey.screen)
+    faults += [f"a traceback: {stream[-1500:]}" for stream in streams if TOUCHED_OFF in stream]
     if journey.errors.strip() and TOUCHED_OFF not in journey.errors:
         faults.append(f"on standard error: {journey.errors[-500:]}")
     faults += _left_open(journey)
@@ -73,8 +72,8 @@ def _left_open(journey: Journey) -> list[str]:
 
 
 def _reason(journey: Journey, step: str) -> str:
-    ended = [e for e in journey.cues.after(0, "step-ended") if e["step"] == step]
-    return str(ended[-1]["reason"])
+    ended = [e for e in journey.cues.after(0, "step-ended") if e["step"] == step][-1]
+    return str(ended["reason"] or (ended["how"] in ("key", "pedal") and "a person's key"))
 
 
 def _misrecorded(journey: Journey) -> list[str]:
@@ -160,7 +159,8 @@ def _disagreeing(journey: Journey) -> list[str]:
     table = _table(shown)
     faults = []
     if journey.shown and "step " in journey.shown and _table(journey.shown) != table:
-        faults.append(f"the plain table and jobs show differ: {_table(journey.shown)} / {table}")
+        apart = set(_table(journey.shown)) ^ set(table)
+        faults.append(f"the plain table and jobs show differ: {sorted(apart)}")
     last = {}
     for line in log.splitlines():
         event = json.loads(line)

@@ -1,22 +1,32 @@
 """Every card with every profile through every face, to its end, on a sound engine.
 
-Cards and profiles are found where the program finds them: a new one is played from then on.
+Cards and profiles are found where the program finds them: a new one is played from then on. The
+screen takes its time, so each pair is played at one of the sizes, in turn; ``JOURNEYS=all`` plays
+every pair at every size, and so does the family «happy» of ``long.py``.
 """
 
+import os
 import zlib
 
 import pytest
 
 from tests.journeys.engines import draw
-from tests.journeys.journey import FACES, PLAYED_CARDS, PLAYED_PROFILES, travel
+from tests.journeys.journey import PLAYED_CARDS, PLAYED_PROFILES, SIZES, travel
 from tests.journeys.judge import faults_of, rulings
 from tests.journeys.player import Habits
 from tui.settings.shelf import PROFILES
 
+WHOLE = os.environ.get("JOURNEYS") == "all"
+SIZED = tuple(SIZES)
+EVERY = [
+    (card, profile, face)
+    for at, card in enumerate(PLAYED_CARDS)
+    for turn, profile in enumerate(PLAYED_PROFILES)
+    for face in ("plain", *(SIZED if WHOLE else (SIZED[(at + turn) % len(SIZED)],)))
+]
 
-@pytest.mark.parametrize("face", FACES)
-@pytest.mark.parametrize("profile", PLAYED_PROFILES)
-@pytest.mark.parametrize("card", PLAYED_CARDS)
+
+@pytest.mark.parametrize(("card", "profile", "face"), EVERY)
 def test_a_sound_engine_comes_to_the_end_of_the_card(tmp_path, card, profile, face):
     seed = zlib.crc32(f"{card} {profile} {face}".encode())
     patient = draw(PROFILES.get(profile), seed)

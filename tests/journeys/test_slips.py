@@ -5,15 +5,42 @@ A sample of seeds; ``long.py`` plays as many as there is time for.
 
 import pytest
 
+from drivers.simulated.line_faults import LineFaults
+from tests.journeys import families
+from tests.journeys.engines import draw
 from tests.journeys.families import FAMILIES, play
+from tests.journeys.journey import travel
+from tests.journeys.judge import rulings
+from tests.journeys.player import ZERO_ON_WORK, Habits
+from tui.settings.shelf import PROFILES
 
-QUICK = [(name, seed) for name in FAMILIES if name != "screen" for seed in range(2)]
+QUICK = [(name, seed) for name in FAMILIES if name != "happy" for seed in (1, 2)]
 
 
 @pytest.mark.parametrize(("family", "seed"), QUICK)
 def test_a_journey_with_trouble_comes_to_its_end_and_to_the_truth(tmp_path, family, seed):
-    if family == "killed":
-        pytest.importorskip("signal")
     told = play(tmp_path, family, seed)
     assert not told.faults
     assert not told.wrong_clear
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="a lead zero up to 2 ohm is believed, and a primary winding has less: held instead of "
+    "the tips it becomes the zero, and the sound primary then reads as a clear short",
+)
+def test_a_winding_held_in_place_of_the_tips_makes_no_clear_short(tmp_path):
+    habits = Habits(slips=frozenset({ZERO_ON_WORK}))
+    patient = draw(PROFILES.get("pump-set-demo"), 2)
+    journey = travel(tmp_path, "ignition-check", patient, "plain", habits)
+    assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="one answer that breaks off half way ends the sitting with exit code 3, though the "
+    "meter answers again at once",
+)
+def test_half_an_answer_ends_no_sitting(tmp_path, monkeypatch):
+    monkeypatch.setattr(families, "LINE_TROUBLES", (LineFaults.HALF,))
+    assert not play(tmp_path, "unplugged", 5).faults

@@ -100,7 +100,7 @@ def test_the_budget_behind_a_verdict_comes_line_by_line_the_largest_first():
 
 def test_an_open_by_word_is_told_so():
     event = judged(value=None, corrected=None, u=None, verdict=Verdict.OPEN, evidence=Evidence.SAID)
-    assert "said by the technician" in sure_words(event)
+    assert "Said by the technician, not measured" in sure_words(event)
     assert list(Teller(card(SECONDARY)).why(event))
 
 

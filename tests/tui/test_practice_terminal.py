@@ -37,7 +37,7 @@ def test_a_practice_runs_in_a_real_terminal_to_its_score(terminal):
     type_in("set stop wire off", "Stop wire: «off».")
     type_in("check primary", "Stop wire off. Measure")
     type_in("probes primary terminal, laminations", "Nothing is held;")
-    type_in("on", "on bare metal right now?")
+    type_in("on", "Are both tips on bare metal")
     type_in("on bare metal", "done: Primary winding")
     type_in("name armature: open-primary", "You name armature")
     shown = type_in("done", "EXIT 0")

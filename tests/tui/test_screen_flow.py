@@ -278,7 +278,7 @@ async def test_a_repeat_touch_shows_both_values_their_difference_and_their_mean(
         text = await settled(pilot)
         assert "leads swapped" in text
         assert "The two touches differ." in text
-        assert re.search(r"difference +58 ± \d", text)
+        assert re.search(r"difference +58.0 ± \d", text)
         assert re.search(r"mean +0\.871", text)
 
 

@@ -177,7 +177,7 @@ def _told(job: "Job") -> "Iterator[str]":
             yield f"{plain(entry.at, 40)}  {plain(words, 400)}"
     for progress in stands:
         yield ""
-        yield from map(plain, table(progress, tellers[progress.card.id]))
+        yield from (plain(row, 600) for row in table(progress, tellers[progress.card.id]))
 
 
 def _attach(args: argparse.Namespace, store: "JobStore") -> int:

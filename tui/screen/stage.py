@@ -6,6 +6,7 @@ from textual.content import Content
 from textual.widget import Widget
 
 from meterlink.events import Judged
+from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS, sure_in_short
 from tui.announcing.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
 from tui.announcing.news import tone_of_verdict
@@ -52,7 +53,7 @@ class StageView(Widget):
             right = [
                 *paint(VERDICT_PICTURES[judged.verdict], scale),
                 self.verdict_words,
-                sure_in_short(judged),
+                _sure(judged),
             ]
         lift = "bold reverse" if self.phase is Phase.LIFT else "bold"
         news = "" if self._tone is Tone.NONE else f"bold reverse ${self._tone.value}"
@@ -62,6 +63,12 @@ class StageView(Widget):
                 _filled(left, columns, rows), _filled(right, columns, rows), strict=True
             )
         )
+
+
+def _sure(judged: Judged) -> str:
+    """Return how sure ``judged`` is, and of which position where a switch has been moved since."""
+    at = f"«{plain(judged.position, 12)}» " if judged.position else ""
+    return f"{at}{sure_in_short(judged)}"
 
 
 def _filled(lines: list[str], columns: int, rows: int) -> list[str]:

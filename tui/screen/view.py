@@ -11,21 +11,7 @@ from typing import ClassVar, Final
 from meterlink.bench.bench import Snapshot
 from meterlink.bench.progress import Progress
 from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on
-from meterlink.events import (
-    Asked,
-    CardEnded,
-    Contact,
-    Gap,
-    Held,
-    Judged,
-    Lift,
-    MeterSet,
-    StepBegan,
-    StepEnded,
-    StepEvent,
-    StepReopened,
-    Zeroed,
-)
+from meterlink.events import Asked, CardEnded, Contact, Gap, Held, Judged, Lift, MeterSet, StepBegan, StepEnded, StepEvent, StepReopened, Zeroed
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
