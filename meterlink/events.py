@@ -16,8 +16,6 @@ import msgspec
 
 from meterlink.commands import AnyCommand
 from meterlink.quantities.budget import Component
-from meterlink.reading import Quantity
-from meterlink.source import Setting
 
 
 class Verdict(Enum):
@@ -292,19 +290,6 @@ class MeterSet(Event, frozen=True, kw_only=True, tag="meter-set"):
     integration_s: float | None = None
     resolution: float | None = None
     lost: tuple[str, ...] = ()
-
-    @property
-    def setting(self) -> Setting:
-        """The same as a source says it; a quantity that this program does not know is None."""
-        known = {quantity.value: quantity for quantity in Quantity}
-        return Setting(
-            quantity=known.get(self.quantity),
-            range=self.range,
-            four_wire=self.four_wire,
-            integration_s=self.integration_s,
-            resolution=self.resolution,
-            lost=self.lost,
-        )
 
 
 class Note(Event, frozen=True, kw_only=True, tag="note"):

@@ -5,8 +5,7 @@ from typing import Final
 
 from meterlink.events import Entered, Evidence, Judged, Verdict
 from meterlink.judging.criterion import Criterion
-from meterlink.quantities.notation import format_value
-from meterlink.quantities.units import find_unit
+from meterlink.quantities.notation import find_unit, format_value
 
 VERDICT_WORDS: Final = {
     Verdict.OPEN: "open",

@@ -9,6 +9,7 @@ from captures.record.records import Header
 from meterlink.events import Event, MeterSet
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
+from meterlink.steps.worker import setting_of
 
 
 class RecordSource:
@@ -64,7 +65,7 @@ class RecordSource:
         """Yield readings and events, oldest first; errors as for ``readings``."""
         for record in self._reader:
             if isinstance(record, MeterSet):
-                self._setting = record.setting
+                self._setting = setting_of(record)
             yield record
 
     def close(self) -> None:

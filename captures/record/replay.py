@@ -17,9 +17,19 @@ from captures.record.writer import NOT_WRITTEN, PROGRAM, STOPPED
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent
 from meterlink.closing import Closing
-from meterlink.events import CardBegan, CommandReceived, Contact, Event, Gap, MeterSet, Note, PassedOver
+from meterlink.events import (
+    CardBegan,
+    CommandReceived,
+    Contact,
+    Event,
+    Gap,
+    MeterSet,
+    Note,
+    PassedOver,
+)
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
+from meterlink.steps.worker import setting_of
 
 _WRITERS_OWN: Final = (NOT_WRITTEN, STOPPED)
 """Why of gaps that the writer of the record put in: the bench never heard of them."""
@@ -67,7 +77,7 @@ class Replay:
                 flushed = self._flushed()
                 return self._took(flushed, self.bench.tell(record.command, record.t))
             case MeterSet():
-                return self._took(self.bench.set_meter(record.setting, record.t))
+                return self._took(self.bench.set_meter(setting_of(record), record.t))
             case Gap():
                 return self._took(self.bench.gap(record))
             case _:

@@ -16,7 +16,7 @@ from meterlink.card import BenchEvent, Card
 from meterlink.declared import from_plain, to_plain
 from meterlink.errors import UnreadableError
 from meterlink.events import Asked, CommandReceived, Contact, Event, Gap, Lift, Note, PassedOver
-from meterlink.hold import POLICY, HoldPolicy
+from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.profile import Profile
 from meterlink.source import Accuracy
 

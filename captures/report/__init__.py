@@ -2,7 +2,3 @@
 
 ``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates.
 """
-
-from captures.report.write import Audience, write_report
-
-__all__ = ["Audience", "write_report"]

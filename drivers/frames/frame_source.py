@@ -14,8 +14,7 @@ from drivers.frames.frame import Frame, Status
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.function_match import setting_for
 from drivers.frames.store import load
-from drivers.links import LineSettings, Link
-from drivers.links.link import SLICE_S
+from drivers.links.link import SLICE_S, LineSettings, Link
 from meterlink.errors import MeterError, MeterSilentError
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading

@@ -6,7 +6,8 @@ from typing import NamedTuple
 import msgspec
 
 from meterlink.events import Contact, Held, Lift, PassedOver, TouchEvent, Verdict
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.reading import Reading
 

@@ -8,10 +8,9 @@ bench made from the same card, profile and past goes on where that past ended.
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-import msgspec
-
 from meterlink.bench.progress import Progress
 from meterlink.bench.rejudge import judge_again
+from meterlink.bench.snapshot import Snapshot
 from meterlink.card import (
     BY_PROFILE,
     BenchEvent,
@@ -22,17 +21,30 @@ from meterlink.card import (
     left_out,
 )
 from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
-from meterlink.events import Asked, CardBegan, CardEnded, CommandReceived, Event, Gap, Held, Lift, MeterSet, StepBegan, StepEnded, StepReopened
+from meterlink.events import (
+    Asked,
+    CardBegan,
+    CardEnded,
+    CommandReceived,
+    Event,
+    Gap,
+    Held,
+    Lift,
+    MeterSet,
+    StepBegan,
+    StepEnded,
+    StepReopened,
+)
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage
-from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, MeterSetup, Setting
 from meterlink.steps.entry import CautionStep, ConfirmationStep
-from meterlink.steps.lead_zero import LEADS_AT_LEAST, zeroed
+from meterlink.steps.held import LEADS_AT_LEAST
+from meterlink.steps.lead_zero import zeroed
 from meterlink.steps.step import SKIPPED
 from meterlink.steps.taps import ZERO_STEPS
 from meterlink.steps.worker import MeasurementContext, Worker
@@ -41,28 +53,6 @@ LEADS_AT_MOST: Final = 2.0
 """Ohms; the zero command takes no more than this for the leads."""
 
 CARD_DONE: Final = "The card is done. A step of it can still be done again: redo it, or go back."
-
-
-class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
-    """What can be seen at this moment, for a face to show; made anew for every look."""
-
-    stage: Stage
-    reading: Reading | None
-    value: float | None
-    """Best present estimate of the touch, as read; the newest reading before there is one."""
-    corrected: float | None
-    """The same as the verdict would see it."""
-    u: float | None
-    """Standard uncertainty of ``value`` by repeatability; None before there is an estimate."""
-    criterion: Criterion | None
-    """What the step judges against."""
-    step: str | None
-    asked: Asked | None
-    """What the technician is to do now."""
-    remaining_s: float | None = None
-    """Seconds of readings until a step that runs by its own clock is done; None: none runs."""
-    can_call_open: bool = False
-    """Whether ``CallOpen`` would be asked about now."""
 
 
 class Bench:

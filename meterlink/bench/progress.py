@@ -3,7 +3,20 @@
 from collections.abc import Iterable
 
 from meterlink.card import Card, Step, was_left_out
-from meterlink.events import CardBegan, CardEnded, Entered, Event, Held, Judged, MeterSet, StepBegan, StepEnded, StepEvent, StepReopened, Zeroed
+from meterlink.events import (
+    CardBegan,
+    CardEnded,
+    Entered,
+    Event,
+    Held,
+    Judged,
+    MeterSet,
+    StepBegan,
+    StepEnded,
+    StepEvent,
+    StepReopened,
+    Zeroed,
+)
 from meterlink.judging.correction import Temperature
 from meterlink.source import Accuracy, Setting
 from meterlink.steps.lead_zero import LeadZeroStep

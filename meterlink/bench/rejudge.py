@@ -16,6 +16,7 @@ from meterlink.source import Accuracy
 from meterlink.steps.held import judged
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.step import StepResult
+from meterlink.steps.worker import setting_of
 
 AGAIN: Final = "Judged again: what is taken off the value was corrected."
 
@@ -45,7 +46,7 @@ def _again(
     criterion = step.criterion(profile)
     if criterion is None:
         return
-    setting = None if basis.setting is None else basis.setting.setting
+    setting = setting_of(basis.setting)
     assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
     if assessment.corrected == before.corrected:
         return

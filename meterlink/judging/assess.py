@@ -8,7 +8,7 @@ import msgspec
 from msgspec import structs
 
 from meterlink.events import Held
-from meterlink.hold import DecisionEdges
+from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.resolution import step_of_digits
 from meterlink.judging.accuracy import accuracy_at, constant_part, gain_part, same_range
 from meterlink.judging.advice import Situation, beyond_range

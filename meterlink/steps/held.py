@@ -18,6 +18,9 @@ Of ten people who are sure that both tips touch, one stands on enamel, paint or 
 tip slip while looking at the meter: so a mere statement stays below what counts as clear.
 """
 
+LEADS_AT_LEAST: Final = -0.1
+"""Ohms; a meter may read a little below zero with the tips together, and no more than that."""
+
 PROVE_IT: Final = "Clean both places to bright metal and measure again before a part is bought."
 
 

@@ -10,12 +10,10 @@ from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
 from meterlink.quantities.notation import format_value
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
-from meterlink.steps.held import entered, typed_hold, wrong_unit
+from meterlink.steps.held import LEADS_AT_LEAST, entered, typed_hold, wrong_unit
 from meterlink.steps.step import SKIPPED, StepBase
 from meterlink.steps.worker import StepContext, Worker
 
-LEADS_AT_LEAST: Final = -0.1
-"""Ohms; a meter may read a little below nought with the tips together, and no more than that."""
 LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
 
 

@@ -5,7 +5,17 @@ from typing import ClassVar, Never
 
 from meterlink.commands import AnyCommand, Confirm, Enter
 from meterlink.errors import NotationError
-from meterlink.events import CommonEvent, Evidence, Held, Judged, Lift, StepEnded, StepReopened, TouchEvent, Verdict
+from meterlink.events import (
+    CommonEvent,
+    Evidence,
+    Held,
+    Judged,
+    Lift,
+    StepEnded,
+    StepReopened,
+    TouchEvent,
+    Verdict,
+)
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Insulation, Lead, Profile, Winding, named
 from meterlink.quantities.notation import format_value

@@ -17,8 +17,7 @@ from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.ohms import AsRead
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
-from meterlink.steps.held import wrong_unit
-from meterlink.steps.lead_zero import LEADS_AT_LEAST
+from meterlink.steps.held import LEADS_AT_LEAST, wrong_unit
 from meterlink.steps.step import SKIPPED, StepBase, StepState
 from meterlink.steps.worker import StepContext, Worker
 

@@ -8,7 +8,17 @@ from msgspec import structs
 
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import Asked, CommonEvent, Contact, Evidence, StepEnded, StepEvent, TouchEvent, Zeroed
+from meterlink.events import (
+    Asked,
+    CommonEvent,
+    Contact,
+    Evidence,
+    MeterSet,
+    StepEnded,
+    StepEvent,
+    TouchEvent,
+    Zeroed,
+)
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessor
@@ -63,6 +73,24 @@ class MeasurementContext(msgspec.Struct, frozen=True):
             full_scale=self.setting.range,
             resolution=self.setting.resolution or 0.0,
         )
+
+
+def setting_of(told: MeterSet | None) -> Setting:
+    """Return what an event says that the meter was set to, as a source says it.
+
+    A quantity that this program does not know is None, as is all that nobody told.
+    """
+    if told is None:
+        return Setting()
+    known = {quantity.value: quantity for quantity in Quantity}
+    return Setting(
+        quantity=known.get(told.quantity),
+        range=told.range,
+        four_wire=told.four_wire,
+        integration_s=told.integration_s,
+        resolution=told.resolution,
+        lost=told.lost,
+    )
 
 
 def lead_zero_of(taken: Zeroed | None) -> LeadZero | None:

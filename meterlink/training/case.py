@@ -13,8 +13,10 @@ from numpy.random import Generator
 from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
-from meterlink.finding import FaultTable, Model, Walk, follow, shipped_table
-from meterlink.finding.model import Suspect
+from meterlink.finding.model import Model, Suspect
+from meterlink.finding.shape import FaultTable
+from meterlink.finding.table import shipped_table
+from meterlink.finding.walk import Walk, follow
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.training.engines import (

@@ -6,7 +6,7 @@ from typing import Final, Literal
 from msgspec.structs import replace
 from numpy.random import Generator
 
-from meterlink.circuit import Engine, EngineSwitch, EngineWinding
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import slug
 from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
 from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE

@@ -10,11 +10,12 @@ from typing import Final
 import msgspec
 
 from meterlink.card import Card, Step
-from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
+from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, connector
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import slug
 from meterlink.circuit.places import BLOCK, STOP_WIRE
 from meterlink.declared import Seconds
-from meterlink.finding import Model
+from meterlink.finding.model import Model
 from meterlink.steps.entry import CautionStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep

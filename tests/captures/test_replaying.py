@@ -139,7 +139,7 @@ def test_a_policy_that_does_not_fit_is_said_and_this_programs_taken(policy):
 
 
 def settings_policy():
-    from meterlink.hold import POLICY
+    from meterlink.hold.policy import POLICY
 
     return POLICY
 

@@ -12,7 +12,7 @@ from captures.job.attachments import attach
 from captures.job.job import Job
 from captures.record.records import Header
 from captures.record.writer import PROGRAM
-from captures.report import Audience, write_report
+from captures.report.write import Audience, write_report
 from meterlink.card import read_card
 from meterlink.declared import to_plain
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError

@@ -12,10 +12,10 @@ import pytest
 from captures.job.card_progress import JobSettings
 from captures.record.records import Header
 from captures.record.writer import NOT_WRITTEN, PROGRAM
-from captures.report import Audience
 from captures.report.facts import CheckRow
 from captures.report.gather import LogGatherer
 from captures.report.wording import how_words, limits_words, value_words
+from captures.report.write import Audience
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,

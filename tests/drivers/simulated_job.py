@@ -5,7 +5,8 @@ from importlib import resources
 from typing import NamedTuple
 
 from drivers.opening import open_source
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent, read_card
 from meterlink.events import Event

@@ -16,8 +16,8 @@ from numpy.random import Generator
 from drivers.simulated.meter import MeterCharacter
 from drivers.simulated.scenario import Scenario, Start
 from meterlink.card import Card, Step
-from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire, Unseen
-from meterlink.circuit.condition import connector
+from meterlink.circuit.condition import EngineCondition, connector
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, StopWire, Unseen
 from meterlink.circuit.wiring import resistance_between
 from meterlink.declared import Celsius, Ohms
 from meterlink.profile import Profile

@@ -5,9 +5,10 @@ from importlib import resources
 
 import numpy as np
 
-from meterlink.circuit import Engine
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.finding import Model, shipped_table
+from meterlink.finding.model import Model
+from meterlink.finding.table import shipped_table
 from meterlink.profile import Profile, read_profile
 from meterlink.training import engines
 from meterlink.training.engines import STOP_SWITCH, SWITCHES

@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from meterlink.bench.snapshot import Update
 from meterlink.events import (
     Asked,
     CardEnded,
@@ -19,7 +20,6 @@ from meterlink.steps.watch import Dropout
 from tests.tui.bench_cards import card, profile
 from tui.announcing.announcer import Announcer
 from tui.announcing.tones import Tune
-from tui.session.session import Update
 
 
 class Heard:

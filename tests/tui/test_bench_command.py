@@ -11,7 +11,8 @@ import pytest
 
 from captures.job.job import Job
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
 from meterlink.steps.entry import STANDING
 

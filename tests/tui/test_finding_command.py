@@ -9,7 +9,9 @@ from captures.job.store import JobStore
 from meterlink.card import read_card
 from meterlink.declared import to_plain
 from meterlink.events import CardBegan, Judged, StepEnded, StepReopened, Verdict
-from meterlink.finding import close_verdict, find, shipped_table
+from meterlink.finding.find import find
+from meterlink.finding.outcomes import close_verdict
+from meterlink.finding.table import shipped_table
 from tui.cli import main
 from tui.settings.shelf import CARDS
 

@@ -3,7 +3,8 @@
 from contextlib import asynccontextmanager
 from math import inf
 
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.events import StepBegan
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to

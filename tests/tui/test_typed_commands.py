@@ -6,7 +6,9 @@ import pytest
 
 from captures.job.store import JobStore
 from drivers.opening import open_source
-from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.pace import VirtualClock
+from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.events import Asked, Entered, StepEnded
 from tests.meterlink.bench_hands import GAP, OVER, PRIMARY, Hands, card

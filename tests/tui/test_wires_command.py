@@ -9,8 +9,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from drivers.frames import load
-from drivers.frames.store import SHIPPED
+from drivers.frames.store import SHIPPED, load
 from tui.cli import main
 
 

@@ -5,6 +5,7 @@ A face like the screen: it is told on the reading thread and returns at once.
 
 from typing import Protocol
 
+from meterlink.bench.snapshot import Update
 from meterlink.card import BenchEvent, Card
 from meterlink.events import Asked, CardEnded, Gap, Judged, StepEvent, StepReopened, Verdict, Zeroed
 from meterlink.profile import Profile
@@ -13,7 +14,6 @@ from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS
 from tui.announcing.news import is_good
 from tui.announcing.tones import Tune
-from tui.session.session import Update
 
 
 class TonePlayer(Protocol):

@@ -5,7 +5,27 @@ from math import fsum, sqrt
 
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out, left_out_words, was_left_out
-from meterlink.events import Asked, CardBegan, CardEnded, Contact, Entered, Event, Evidence, Gap, Held, Judged, Lift, MeterSet, Note, PassedOver, StepBegan, StepEnded, StepEvent, StepReopened, Zeroed
+from meterlink.events import (
+    Asked,
+    CardBegan,
+    CardEnded,
+    Contact,
+    Entered,
+    Event,
+    Evidence,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    MeterSet,
+    Note,
+    PassedOver,
+    StepBegan,
+    StepEnded,
+    StepEvent,
+    StepReopened,
+    Zeroed,
+)
 from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.text import plain

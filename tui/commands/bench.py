@@ -151,8 +151,8 @@ def _accuracy(
     args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
 ) -> "tuple[Accuracy, ...]":
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
-    from drivers.frames import FrameSource
-    from meterlink.quantities.notation import parse_accuracy
+    from drivers.frames.frame_source import FrameSource
+    from meterlink.quantities.given import parse_accuracy
 
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)

@@ -9,7 +9,7 @@ from tui.plain.terminal import has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
-    from drivers.simulated import SimulatedBench
+    from drivers.simulated.bench import SimulatedBench
     from tui.session.session import Session
 
 NAME: Final = "demo"
@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     """Run it on the screen, or plain where standard output is no terminal."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_source
-    from drivers.simulated import SimulatedBench, load_scenario
+    from drivers.simulated.bench import SimulatedBench
+    from drivers.simulated.scenario import load_scenario
     from tui.session.hands import connect_hands
     from tui.session.setup import job_store, session, settings_of
     from tui.settings.shelf import CARDS, PROFILES

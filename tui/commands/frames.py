@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from tui.commands._json_option import add_json
 
 if TYPE_CHECKING:
-    from drivers.frames import FrameFormat
+    from drivers.frames.frame_format import FrameFormat
 
 NAME: Final = "frames"
 HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> int:
-    from drivers.frames import load_all, user_folder
+    from drivers.frames.store import load_all, user_folder
 
     wires, faults = load_all()
     width = max(len(wire.name) for wire in wires)
@@ -68,7 +68,7 @@ def _list(args: argparse.Namespace) -> int:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from drivers.frames import load
+    from drivers.frames.store import load
 
     wire = load(args.name)
     if args.json:
@@ -79,7 +79,7 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from drivers.frames import check
+    from drivers.frames.sample_check import check
     from drivers.frames.store import read
     from meterlink.declared import InvalidFileError
     from meterlink.quantities.text import plain

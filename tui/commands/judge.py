@@ -69,7 +69,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
-    from meterlink.quantities.notation import parse_as, parse_window
+    from meterlink.quantities.given import parse_window
+    from meterlink.quantities.notation import parse_as
 
     window = parse_window(args.window)
     value = parse_as(args.value, window.unit)
@@ -88,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
     from meterlink.errors import UsageError
     from meterlink.judging.correction import Temperature, require_sensible
-    from meterlink.quantities.notation import parse_accuracy
+    from meterlink.quantities.given import parse_accuracy
     from meterlink.source import Setting
     from meterlink.steps.worker import MeasurementContext
     from tui.session.typed_leads import typed_lead_zero

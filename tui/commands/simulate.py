@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
 def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     import random
 
-    from drivers.frames import load
+    from drivers.frames.store import load
     from drivers.simulated.stream_faults import StreamFaults
     from drivers.simulated.stream_values import OHMS, touches
     from drivers.simulated.streaming_meter import StreamingMeter
@@ -145,13 +145,9 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from drivers.clock import MonotonicClock
-    from drivers.simulated import (
-        LineFault,
-        LineFaults,
-        SimulatedBench,
-        load_scenario,
-        scenario_names,
-    )
+    from drivers.simulated.bench import SimulatedBench
+    from drivers.simulated.line_faults import LineFault, LineFaults
+    from drivers.simulated.scenario import load_scenario, scenario_names
     from meterlink.errors import UsageError
 
     if args.wire is not None:

@@ -4,12 +4,12 @@ from collections.abc import Callable
 from typing import Final
 
 from meterlink.bench.progress import Progress
+from meterlink.bench.snapshot import Update
 from meterlink.events import Asked, Judged, StepBegan
 from meterlink.quantities.text import plain
 from tui.announcing.teller import Teller, table
 from tui.announcing.wrapping import say
 from tui.session.ending import finding_of
-from tui.session.session import Update
 
 NOTHING_JUDGED: Final = "Nothing is judged yet."
 LONGEST: Final = 600

@@ -10,8 +10,7 @@ from meterlink.card import FORMAT
 from meterlink.errors import UsageError
 from meterlink.judging.correction import require_sensible
 from meterlink.profile import KINDS, Switch, Winding
-from meterlink.quantities.notation import parse_quantity
-from meterlink.quantities.units import SI_UNITS
+from meterlink.quantities.notation import SI_UNITS, parse_quantity
 from tui.plain.prompts import Prompter, one_of, text
 
 Table = dict[str, Any]

@@ -6,9 +6,9 @@ from typing import Final
 from meterlink.card import BenchEvent
 from meterlink.events import Asked, Contact, Held, Judged, Lift, StepEnded, StepEvent, Zeroed
 from meterlink.quantities.notation import format_value
-from meterlink.training import Practice, Topic
 from meterlink.training.ledger import HandsOn
-from meterlink.training.topics import SKIPPED
+from meterlink.training.practice import Practice
+from meterlink.training.topics import SKIPPED, Topic
 from tui.announcing.teller import Teller
 from tui.practice.bench import PracticeBench
 

@@ -20,8 +20,9 @@ from captures.record.writer import RecordWriter
 from captures.training.catalogue import CATALOGUE, Exercise, Made, Shelved
 from captures.training.notes import ENDING
 from drivers.opening import open_source
-from drivers.scpi import ScpiOptions
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.scpi.options import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
 from meterlink.errors import CannotWriteError, UsageError
 from meterlink.quantities.text import plain

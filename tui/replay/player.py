@@ -15,7 +15,8 @@ from captures.record.times import local_now, rfc3339
 from captures.training.answers import Answer, add_answer
 from captures.training.notes import Notes, Pinned, read_notes
 from drivers.clock import Clock
-from meterlink.bench.bench import Bench, Snapshot
+from meterlink.bench.bench import Bench
+from meterlink.bench.snapshot import Face, Snapshot, Update
 from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
 from meterlink.events import Judged, Note, StepBegan
@@ -23,7 +24,7 @@ from meterlink.judging.criterion import Criterion
 from meterlink.source import Identity
 from meterlink.wording import VERDICT_WORDS
 from tui.replay.pacing import Pacing, Until, at_touch
-from tui.session.session import GLANCE_S, Face, Update
+from tui.session.session import GLANCE_S
 
 _LOOK_S: Final = 0.2
 """The wish to stop is looked at this often."""

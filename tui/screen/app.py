@@ -26,6 +26,7 @@ from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
 from captures.record.times import local_now, rfc3339
+from meterlink.bench.snapshot import Update
 from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
 from meterlink.events import StepReopened
@@ -60,7 +61,6 @@ from tui.screen.summary import SummaryView
 from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.session.session import Update
 from tui.settings.screen_settings import ScreenSettings
 
 FRAME_S: Final = 0.05

@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.widgets import ContentSwitcher, Static
 
 from meterlink.card import Step
-from meterlink.circuit import OTHER_TIP
+from meterlink.circuit.places import OTHER_TIP
 from meterlink.steps.entry import CautionStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.meter_check import MeterCheckStep

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from textual.message import Message
 
-from meterlink.bench.bench import Snapshot
+from meterlink.bench.snapshot import Snapshot
 from meterlink.card import BenchEvent
 
 

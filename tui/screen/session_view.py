@@ -4,9 +4,9 @@ import threading
 from typing import Protocol
 
 from meterlink.bench.bench import Bench
+from meterlink.bench.snapshot import Face
 from meterlink.commands import AnyCommand
 from meterlink.source import Identity
-from tui.session.session import Face
 
 
 class SessionView(Protocol):

@@ -8,10 +8,24 @@ from collections import deque
 from math import isfinite
 from typing import ClassVar, Final
 
-from meterlink.bench.bench import Snapshot
 from meterlink.bench.progress import Progress
+from meterlink.bench.snapshot import Snapshot
 from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on
-from meterlink.events import Asked, CardEnded, Contact, Gap, Held, Judged, Lift, MeterSet, StepBegan, StepEnded, StepEvent, StepReopened, Zeroed
+from meterlink.events import (
+    Asked,
+    CardEnded,
+    Contact,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    MeterSet,
+    StepBegan,
+    StepEnded,
+    StepEvent,
+    StepReopened,
+    Zeroed,
+)
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
@@ -20,6 +34,7 @@ from meterlink.quantities.window import Window
 from meterlink.source import Accuracy, Setting
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.switch import SwitchStep
+from meterlink.steps.worker import setting_of
 from tui.announcing.forms import Phase
 from tui.screen.history import History
 
@@ -189,7 +204,7 @@ class View:
 
     def _take_setting(self, event: MeterSet) -> None:
         self.lost = "; ".join(event.lost)
-        self._setting = event.setting
+        self._setting = setting_of(event)
 
     def _asks_to_lift(self, asked: Asked) -> bool:
         """A switch check names a position for as long as the probes are to stay on."""

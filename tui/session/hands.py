@@ -4,11 +4,12 @@ from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from drivers.simulated import SimulatedBench
+from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.lent import BorrowedHands, Greeting, port_of
+from meterlink.bench.snapshot import Update
 from meterlink.card import BenchEvent
 from meterlink.steps.entry import CautionStep
-from tui.session.session import Session, Update
+from tui.session.session import Session
 
 
 def connect_hands(sitting: Session, bench: SimulatedBench) -> None:

@@ -17,10 +17,11 @@ from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
-from meterlink.quantities.notation import parse_accuracy, parse_as, parse_window
+from meterlink.quantities.given import parse_accuracy, parse_window
+from meterlink.quantities.notation import parse_as
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
-from meterlink.steps.worker import MeasurementContext
+from meterlink.steps.worker import MeasurementContext, setting_of
 from tui.session.typed_leads import typed_lead_zero
 from tui.settings.shelf import CARDS, PROFILES
 
@@ -78,7 +79,7 @@ class JudgingBy:
             case Asked() if self._follows:
                 self._position = event.position
             case MeterSet():
-                self._setting = event.setting
+                self._setting = setting_of(event)
         return isinstance(event, _TELLING)
 
     def assessor(self) -> Assessor | None:

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 
-from drivers.simulated import SimulatedBench
-from meterlink.circuit import controls, places
+from drivers.simulated.bench import SimulatedBench
+from meterlink.circuit.condition import controls
+from meterlink.circuit.places import places
 
 
 class BenchHands:

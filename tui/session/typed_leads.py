@@ -4,7 +4,7 @@ from meterlink.errors import UsageError
 from meterlink.judging.correction import LeadZero
 from meterlink.quantities.notation import parse_as
 from meterlink.quantities.text import plain
-from meterlink.steps.lead_zero import LEADS_AT_LEAST
+from meterlink.steps.held import LEADS_AT_LEAST
 
 
 def typed_lead_zero(text: str) -> LeadZero:
