@@ -16,8 +16,8 @@ import msgspec
 
 from captures.exchange.tables import HoldRow, ReadingRow
 from meterlink.errors import CannotWriteError, UsageError
-from meterlink.quantities.overrange import INFINITY, NOT_A_NUMBER
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import INFINITY, NOT_A_NUMBER
 
 if TYPE_CHECKING:
     import pyarrow

@@ -8,8 +8,7 @@ bench made from the same card, profile and past goes on where that past ended.
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from meterlink.bench.progress import Progress
-from meterlink.bench.rejudge import judge_again
+from meterlink.bench.progress import Progress, judge_again
 from meterlink.bench.snapshot import Snapshot
 from meterlink.card import (
     BY_PROFILE,

@@ -1,13 +1,18 @@
 """Where a job stands: a fold over its events, live and after a restart alike."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from msgspec import structs
 
 from meterlink.card import Card, Step, was_left_out
 from meterlink.events import (
     CardBegan,
     CardEnded,
+    CommonEvent,
     Entered,
     Event,
+    Evidence,
     Held,
     Judged,
     MeterSet,
@@ -18,11 +23,59 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.judging.correction import Temperature
+from meterlink.profile import Profile
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.held import judged
 from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import FAILED, MeterCheckStep
 from meterlink.steps.step import Basis, StepCondition, StepResult
-from meterlink.steps.worker import MeasurementContext, lead_zero_of
+from meterlink.steps.worker import MeasurementContext, lead_zero_of, setting_of
+
+AGAIN: Final = "Judged again: what is taken off the value was corrected."
+
+
+def judge_again(
+    progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
+) -> Iterator[CommonEvent]:
+    """Yield a new verdict for every measurement that a correction gave another value."""
+    for step in progress.card.step:
+        result = progress.results[step.id]
+        made = result.corrected_by and progress.outcome(result.corrected_by)
+        if isinstance(step, MeasurementStep) and made:
+            yield from _again(step, result, progress, profile, accuracy, t)
+
+
+def _again(
+    step: MeasurementStep,
+    result: StepResult,
+    progress: Progress,
+    profile: Profile,
+    accuracy: tuple[Accuracy, ...],
+    t: float,
+) -> Iterator[CommonEvent]:
+    basis, before = result.basis, result.judged.get("")
+    if basis is None or before is None or result.outcome != before.verdict.value:
+        return
+    criterion = step.criterion(profile)
+    if criterion is None:
+        return
+    setting = setting_of(basis.setting)
+    assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
+    if assessment.corrected == before.corrected:
+        return
+    verdict = judged(step.id, basis.held, assessment)
+    yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
+    if result.outcome != verdict.verdict.value:
+        yield StepEnded(
+            t=t,
+            step=step.id,
+            outcome=verdict.verdict.value,
+            reason=AGAIN.rstrip("."),
+            how=result.how,
+            who=result.who,
+            evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
+        )
 
 
 class Progress:

@@ -12,10 +12,15 @@ import msgspec
 
 from meterlink.steps import soak, switch, watch
 from meterlink.training.case import Case
-from meterlink.training.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
-from meterlink.training.repairs import mend_of
-from meterlink.training.tally import (
+from meterlink.training.ledger import (
+    Concluded,
+    Hinted,
+    Ledger,
+    Named,
+    Renewed,
     Tally,
+    Touched,
+    mend_of,
     misled,
     needless,
     reasoned,

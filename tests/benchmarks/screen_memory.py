@@ -34,7 +34,7 @@ from meterlink.reading import Reading
 from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 from tui.settings.shelf import CARDS, PROFILES
 
 LOOKS = 25

@@ -13,10 +13,9 @@ from meterlink.errors import UsageError
 from meterlink.finding.walk import follow
 from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names
 from meterlink.training.exercise import read_exercise
-from meterlink.training.flaws import Touch, flaws_in
-from meterlink.training.ledger import Safety
+from meterlink.training.ledger import Safety, mend_of
+from meterlink.training.measurements import Touch, flaws_in
 from meterlink.training.practice import Practice
-from meterlink.training.repairs import mend_of
 from meterlink.training.score import TOTAL, score, sentences
 from meterlink.training.topics import Topic
 from tests.meterlink.circuit_patients import demo_profile

@@ -13,8 +13,7 @@ from drivers.simulated.scenario import load_scenario
 from meterlink.errors import UsageError
 from meterlink.events import CardEnded, StepReopened
 from tests.tui.processes import run
-from tui.session.resuming import called, check_open
-from tui.session.setup import settings_of
+from tui.session.setup import called, check_open, settings_of
 from tui.settings.shelf import CARDS, PROFILES
 
 

@@ -14,7 +14,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from tests.tui.acting import ActedSession
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 from tui.settings.shelf import CARDS, PROFILES
 
 SIZES = [(80, 24), (100, 30), (140, 40)]

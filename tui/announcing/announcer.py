@@ -12,7 +12,7 @@ from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS
-from tui.announcing.news import is_good
+from tui.announcing.forms import is_good
 from tui.announcing.tones import Tune
 
 

@@ -7,7 +7,7 @@ import threading
 from typing import TYPE_CHECKING, Final
 
 from tui.commands.frames import add_frames
-from tui.plain.terminal import forget_typed_ahead, has_screen
+from tui.plain.prompts import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
@@ -19,8 +19,7 @@ if TYPE_CHECKING:
     from meterlink.source import Accuracy, Identity
     from tui.session.session import Session
     from tui.session.setup import Resumed
-    from tui.settings.configuration import Configuration, MeterChoice
-    from tui.settings.screen_settings import ScreenSettings
+    from tui.settings.configuration import Configuration, MeterChoice, ScreenSettings
 
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
@@ -179,8 +178,7 @@ def _remember(
 
 def _going_on(args: argparse.Namespace) -> "Resumed | None":
     """Return the job to go on with; None for a new one."""
-    from tui.session.resuming import called, check_open, check_same
-    from tui.session.setup import job_store, resume_job, worked_by
+    from tui.session.setup import called, check_open, check_same, job_store, resume_job, worked_by
     from tui.settings.shelf import CARDS, PROFILES
 
     store = job_store(args.jobs)

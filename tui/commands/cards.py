@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -34,8 +34,7 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from meterlink.declared import to_plain
-    from tui.settings.shelf import CARDS
-    from tui.settings.shelf_listing import print_all
+    from tui.settings.shelf import CARDS, print_all
 
     match args.what:
         case "show":

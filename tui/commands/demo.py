@@ -4,8 +4,8 @@ import argparse
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
-from tui.plain.terminal import has_screen
+from tui.commands._options import seed
+from tui.plain.prompts import has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
@@ -73,7 +73,7 @@ def _run_plain(sitting: "Session") -> int:
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench", job: "JobWriter") -> int:
     from tui.screen import run_bench_screen
-    from tui.session.played_hands import BenchHands
+    from tui.session.hands import BenchHands
 
     bench.hands.leave("cautions")  # a person acknowledges those
     return run_bench_screen(

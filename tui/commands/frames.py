@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from drivers.frames.frame_format import FrameFormat

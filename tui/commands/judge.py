@@ -92,7 +92,7 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     from meterlink.quantities.given import parse_accuracy
     from meterlink.source import Setting
     from meterlink.steps.worker import MeasurementContext
-    from tui.session.typed_leads import typed_lead_zero
+    from tui.session.judging_by import typed_lead_zero
 
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")

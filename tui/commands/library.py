@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
+from tui.commands._options import seed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -78,7 +78,7 @@ def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None
 
 def _list(args: argparse.Namespace) -> int:
     from captures.training.catalogue import read_library
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     library = read_library()
     for shelved in library.shelf:
@@ -138,7 +138,7 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
 def _check(args: argparse.Namespace) -> int:
     from captures.training.catalogue import faults_of, read_library
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     library = read_library()
     shelf = [library.get(name) for name in args.name] or library.shelf

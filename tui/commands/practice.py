@@ -65,7 +65,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
 
     from meterlink.errors import UnreadableError
     from tui.practice.results import overview_lines, result_lines, result_objects
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     shown = [store.results(name)] if name is not None else list(store.all())
     if as_json:
@@ -191,10 +191,10 @@ def _play(
     """
     from contextlib import nullcontext
 
-    from tui.plain.terminal import has_screen
+    from tui.plain.prompts import has_screen
     from tui.practice.bench import PracticeBench
+    from tui.practice.order import recording
     from tui.practice.plain import PlainPractice
-    from tui.practice.record import recording
 
     with (
         PracticeBench(practice) as bench,

@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -35,8 +35,7 @@ def run(args: argparse.Namespace) -> int:
     """List, show or check."""
     from pathlib import Path
 
-    from tui.settings.shelf import PROFILES
-    from tui.settings.shelf_listing import print_all
+    from tui.settings.shelf import PROFILES, print_all
 
     match args.what:
         case "show":

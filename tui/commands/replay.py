@@ -5,7 +5,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from tui.plain.terminal import has_screen
+from tui.plain.prompts import has_screen
 
 if TYPE_CHECKING:
     from tui.replay.pacing import Pacing, Until

@@ -6,7 +6,7 @@ import json
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
+from tui.commands._options import seed
 from tui.commands.frames import add_frames
 
 if TYPE_CHECKING:

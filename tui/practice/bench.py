@@ -24,8 +24,7 @@ from meterlink.declared import Celsius
 from meterlink.events import Asked, Entered, Event, Evidence, Held, Judged, StepEnded, Zeroed
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
-from meterlink.training.flaws import Flaw, Touch
-from meterlink.training.measurements import AMBIENT, CAUTIONS, FREE, LEAD_ZERO
+from meterlink.training.measurements import AMBIENT, CAUTIONS, FREE, LEAD_ZERO, Flaw, Touch
 from meterlink.training.practice import Practice
 
 SCENARIO: Final = "spring-service"

@@ -16,10 +16,10 @@ from meterlink.training.practice import Practice
 from tui.announcing.wrapping import say
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
-from tui.practice.teller import PracticeTeller
 from tui.practice.words import (
     ASKED,
     COMMANDS,
+    PracticeTeller,
     check_lines,
     control_lines,
     fault_lines,

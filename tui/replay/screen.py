@@ -26,7 +26,7 @@ from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
 from tui.screen.entry import EntryView
-from tui.screen.messages import Happened
+from tui.screen.session_view import Happened
 from tui.screen.view import View
 
 _QUESTION: Final = EntryStep(

@@ -6,7 +6,7 @@ Nothing heavy is imported here, so that settings can be read without the screen 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 
 if TYPE_CHECKING:
     from tui.screen.hands import PlayedHands

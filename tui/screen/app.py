@@ -32,11 +32,10 @@ from meterlink.errors import MeterlinkError
 from meterlink.events import StepReopened
 from meterlink.quantities.text import plain
 from tui.screen.body import BenchBody
-from tui.screen.budget import budget_page
 from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView
 from tui.screen.hands import HandsView, PlayedHands
-from tui.screen.help import help_page
+from tui.screen.help import budget_page, help_page
 from tui.screen.keys import (
     COMMANDS,
     KEYS,
@@ -51,17 +50,13 @@ from tui.screen.keys import (
     types_something,
     works,
 )
-from tui.screen.messages import Happened, Shown, Struck, Taken
-from tui.screen.preferences import PreferencesApp
-from tui.screen.pulse import Pulse
-from tui.screen.session_view import SessionView
-from tui.screen.sounds import Sounds
-from tui.screen.status import LinkState, StatusLine
+from tui.screen.preferences import PreferencesApp, Sounds, TeachingView
+from tui.screen.session_view import Happened, SessionView, Shown, Struck, Taken
+from tui.screen.status import LinkState, Pulse, StatusLine
 from tui.screen.summary import SummaryView
-from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 
 FRAME_S: Final = 0.05
 """No more than twenty pictures a second, however fast the meter is."""

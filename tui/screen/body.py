@@ -19,7 +19,6 @@ from meterlink.steps.entry import CautionStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.meter_check import MeterCheckStep
 from meterlink.steps.switch import SwitchStep
-from tui.screen.asked import AskedView, EndedView
 from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.hands import HandsView, PlayedHands
@@ -28,7 +27,7 @@ from tui.screen.picture import PictureView
 from tui.screen.reading import ReadingView
 from tui.screen.ruler import RulerView
 from tui.screen.stage import StageView
-from tui.screen.steps import StepsView
+from tui.screen.steps import AskedView, EndedView, StepsView
 from tui.screen.summary import SummaryView
 from tui.screen.trace import TraceView
 from tui.screen.view import View

@@ -24,8 +24,7 @@ from meterlink.steps.soak import SoakPoint, SoakStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import Dropout, WatchState, WatchStep
 from tui.screen import figures
-from tui.screen.plotting import LookPlot, Values
-from tui.screen.scale import AxisScale
+from tui.screen.plotting import AxisScale, LookPlot, Values
 from tui.screen.view import View
 
 PICTURE, TRACE = "picture", "trace"

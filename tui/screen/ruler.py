@@ -8,7 +8,7 @@ from textual.widget import Widget
 from meterlink.events import Verdict
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.notation import format_value
-from tui.screen.scale import AxisScale
+from tui.screen.plotting import AxisScale
 from tui.screen.view import View
 
 

@@ -8,9 +8,8 @@ from textual.widget import Widget
 from meterlink.events import Judged
 from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS, sure_in_short
-from tui.announcing.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone
-from tui.announcing.news import tone_of_verdict
-from tui.screen.blocks import paint, rows_of
+from tui.announcing.forms import PHASE_PICTURES, VERDICT_PICTURES, Phase, Tone, tone_of_verdict
+from tui.screen.figures import paint, rows_of
 from tui.screen.view import View
 
 _PIXELS: Final = (13, 8)

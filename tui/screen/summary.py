@@ -28,8 +28,15 @@ from meterlink.wording import (
     sure_in_short,
     window_words,
 )
-from tui.announcing.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
-from tui.announcing.news import tone_of_outcome, tone_of_verdict
+from tui.announcing.forms import (
+    DONE,
+    FAULT,
+    SKIPPED,
+    TO_COME,
+    Tone,
+    tone_of_outcome,
+    tone_of_verdict,
+)
 from tui.screen.view import View
 from tui.session.ending import finding_of
 

@@ -12,8 +12,7 @@ from textual_hires_canvas import HiResMode
 
 from meterlink.judging.criterion import Criterion
 from tui.screen.history import SPAN_S
-from tui.screen.plotting import LookPlot, Values
-from tui.screen.scale import AxisScale
+from tui.screen.plotting import AxisScale, LookPlot, Values
 from tui.screen.view import View
 
 _EVERY_S: Final = 0.25

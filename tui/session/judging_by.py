@@ -21,9 +21,26 @@ from meterlink.quantities.given import parse_accuracy, parse_window
 from meterlink.quantities.notation import parse_as
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.held import LEADS_AT_LEAST
 from meterlink.steps.worker import MeasurementContext, setting_of
-from tui.session.typed_leads import typed_lead_zero
 from tui.settings.shelf import CARDS, PROFILES
+
+
+def typed_lead_zero(text: str) -> LeadZero:
+    """Return the lead zero that ``text`` says, such as ``0.12`` or ``120 mohm``.
+
+    Raises:
+        UsageError: no resistance, an over range, or far less than nothing.
+    """
+    typed = parse_as(text, "ohm")
+    if typed.overload:
+        raise UsageError("the lead zero must be a number: hold the probes together and read again")
+    if typed.value < LEADS_AT_LEAST:
+        raise UsageError(
+            f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
+        )
+    return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
+
 
 _HEADER: Final = "the capture's header"
 _TELLING: Final = (StepBegan, Asked, Zeroed, MeterSet)

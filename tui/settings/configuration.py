@@ -21,9 +21,26 @@ from meterlink.declared import decode
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Identity
-from tui.settings.screen_settings import ScreenSettings
 from tui.settings.shelf import config_folder
 from tui.settings.write_file import write_whole
+
+
+class ScreenSettings(msgspec.Struct, frozen=True, kw_only=True):
+    """How the screen looks and sounds."""
+
+    theme: str = "bench-dark"
+    """``bench-dark``, ``bench-light``, ``bench-plain`` or any that the screen library has."""
+    tones: bool = True
+    """Ring the terminal's bell for a verdict."""
+    speech: bool = False
+    """Speak through the system's speech program."""
+    gestures: bool = True
+    """Let the probes speak: taps, and tips held together at the lead zero."""
+    keys: dict[str, str] = {}
+    """Key of a command, by its name: ``{"confirm": "enter"}``."""
+    pedal: dict[str, str] = {}
+    """Key that a pedal sends, by the command that it shall mean."""
+
 
 FILE: Final = "settings.toml"
 

@@ -16,3 +16,11 @@ def add_json(command: argparse.ArgumentParser, *words: argparse.ArgumentParser) 
             default=False if parser is command else argparse.SUPPRESS,
             help="one JSON object a line",
         )
+
+
+def seed(text: str) -> int:
+    """Return the seed that ``text`` says: the random numbers take none below nought."""
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{value} is no seed; give 0 or more")
+    return value
