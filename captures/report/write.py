@@ -17,8 +17,7 @@ from captures.record.records import Attached
 from captures.record.times import read_rfc3339, rfc3339
 from captures.record.writer import NOT_WRITTEN, STOPPED
 from captures.report.facts import CardFacts, JobFacts, TouchFacts
-from captures.report.gather import LogGatherer
-from captures.report.touches import held_touches
+from captures.report.gather import LogGatherer, held_touches
 from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError

@@ -9,9 +9,8 @@ from meterlink.commands import Confirm, Enter
 from meterlink.events import Asked, Held, StepEnded
 from meterlink.steps.repeat import Repeated, RepeatStep
 from tests.meterlink.bench_hands import LEAD_ZERO, Hands, card
-from tui.announcing.announcer import Announcer
+from tui.announcing.announcer import Announcer, Tune
 from tui.announcing.teller import Teller, table
-from tui.announcing.tones import Tune
 
 REPEAT = (
     'kind = "repeat-touch"\nid = "again"\ntitle = "Earth path twice"\n'

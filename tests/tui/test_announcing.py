@@ -18,8 +18,7 @@ from meterlink.events import (
 )
 from meterlink.steps.watch import Dropout
 from tests.tui.bench_cards import card, profile
-from tui.announcing.announcer import Announcer
-from tui.announcing.tones import Tune
+from tui.announcing.announcer import Announcer, Tune
 
 
 class Heard:

@@ -8,7 +8,7 @@ from tests.meterlink.bench_hands import Hands
 from tui.announcing.teller import Teller
 from tui.cli import main
 from tui.plain.plain_face import NOTHING_JUDGED, PlainFace
-from tui.session.ending import finding_of
+from tui.session.session import finding_of
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
 CAUTION = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'

@@ -12,9 +12,8 @@ from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary, begin
-from tui.practice.screen import PracticeApp
+from tui.practice.screen import PracticeApp, RunningText
 from tui.screen.picture import PictureView
-from tui.screen.running_text import RunningText
 
 SIZE = (110, 36)
 

@@ -20,7 +20,7 @@ from tests.tui.looking import screen_text, settled
 from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.own_views import WatchView
-from tui.screen.stage import StageView
+from tui.screen.reading import StageView
 from tui.screen.status import StatusLine
 
 

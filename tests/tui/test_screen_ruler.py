@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
 from tui.screen.plotting import AxisScale
-from tui.screen.ruler import ruler
+from tui.screen.reading import ruler
 
 WINDING = Criterion.winding(Window(0.7, 1.0))
 CLOSED = Criterion.closed(2.0)

@@ -1,7 +1,10 @@
 """Signs that not every terminal can show, and how they are then spelled."""
 
 import codecs
+import re
 import sys
+from shutil import get_terminal_size
+from textwrap import fill
 from typing import Final, TextIO
 
 SPELLED: Final = "meterlink.spelled"
@@ -39,3 +42,28 @@ def _spell(fault: UnicodeError) -> tuple[str, int]:
 
 
 codecs.register_error(SPELLED, _spell)
+
+
+_COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
+"""Where a column of a line begins that has several."""
+
+
+def say(line: str) -> None:
+    """Print ``line``, broken at words to the width of the terminal; whole where there is none."""
+    out = sys.stdout
+    print(wrapped(line, get_terminal_size().columns) if out is not None and out.isatty() else line)
+
+
+def wrapped(line: str, columns: int) -> str:
+    """Return ``line`` in rows of at most ``columns``; what goes on stands under where it began."""
+    if len(line) < columns:
+        return line
+    begins = [column.end() for column in _COLUMN.finditer(line) if column.end() <= columns // 2]
+    indent = begins[-1] if begins else len(line) - len(line.lstrip())
+    return fill(
+        line,
+        max(columns - 1, indent + 20),
+        subsequent_indent=" " * indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -126,8 +126,7 @@ def _choose_on_screen(
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
     if args.port or args.job or args.new or args.profile or args.plain or not has_screen():
         return args
-    from tui.screen.choosing import ChooseApp
-    from tui.screen.offers import find_meters, offer
+    from tui.screen.choosing import ChooseApp, find_meters, offer
     from tui.session.setup import job_store
 
     app = ChooseApp(
@@ -271,9 +270,8 @@ def _again(step: str, who: str) -> "Redo":
 
 def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
     from tui.announcing.teller import Teller
-    from tui.plain.plain_face import PlainFace
-    from tui.plain.typed_commands import HELP as TYPED
-    from tui.plain.typed_commands import read_command
+    from tui.plain.plain_face import HELP as TYPED
+    from tui.plain.plain_face import PlainFace, read_command
 
     face = PlainFace(
         Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble

@@ -85,7 +85,7 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     from contextlib import ExitStack
 
     from meterlink.training.practice import Practice
-    from tui.announcing.wrapping import say as say_wrapped
+    from tui.announcing.signs import say as say_wrapped
     from tui.practice.order import options_of
     from tui.practice.results import kept, score_lines, scored
     from tui.settings.shelf import PROFILES

@@ -73,8 +73,8 @@ def _new(file: "Path | None") -> None:
     from meterlink.quantities.text import plain
     from tui.plain.profile_questions import as_toml, ask_profile
     from tui.plain.prompts import Prompter
+    from tui.settings.configuration import write_whole
     from tui.settings.shelf import config_folder
-    from tui.settings.write_file import write_whole
 
     asker = Prompter()
     if file is not None:

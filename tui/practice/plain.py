@@ -13,7 +13,7 @@ from meterlink.steps.entry import STANDING
 from meterlink.steps.worker import ON_METAL
 from meterlink.training.ledger import Concluded, Safety
 from meterlink.training.practice import Practice
-from tui.announcing.wrapping import say
+from tui.announcing.signs import say
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
 from tui.practice.words import (

@@ -31,8 +31,7 @@ from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
 from meterlink.events import StepReopened
 from meterlink.quantities.text import plain
-from tui.screen.body import BenchBody
-from tui.screen.cautions import CautionsView
+from tui.screen.body import BenchBody, CautionsView
 from tui.screen.entry import EntryView
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.help import budget_page, help_page

@@ -16,8 +16,7 @@ from textual.widgets import Static
 from meterlink.card import Card
 from meterlink.commands import Gestures
 from meterlink.profile import Profile
-from tui.announcing.announcer import Announcer
-from tui.announcing.tones import Tones
+from tui.announcing.announcer import Announcer, Tones
 from tui.announcing.voice import Voice, find_program
 from tui.screen.faults import FaultApp
 from tui.screen.keys import keymap

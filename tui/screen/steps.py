@@ -27,7 +27,7 @@ from tui.announcing.forms import (
     Tone,
     tone_of_outcome,
 )
-from tui.announcing.wrapping import wrapped
+from tui.announcing.signs import wrapped
 from tui.screen.view import View
 
 _SHORT_WORDS: Final = {

@@ -38,7 +38,7 @@ from tui.announcing.forms import (
     tone_of_verdict,
 )
 from tui.screen.view import View
-from tui.session.ending import finding_of
+from tui.session.session import finding_of
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600

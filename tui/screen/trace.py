@@ -11,9 +11,8 @@ from textual.widget import Widget
 from textual_hires_canvas import HiResMode
 
 from meterlink.judging.criterion import Criterion
-from tui.screen.history import SPAN_S
 from tui.screen.plotting import AxisScale, LookPlot, Values
-from tui.screen.view import View
+from tui.screen.view import SPAN_S, View
 
 _EVERY_S: Final = 0.25
 """A minute on a few dozen columns does not look different sooner."""

@@ -12,17 +12,42 @@ counts = 3
 source = "the meter's manual, page 12"
 """
 
+import contextlib
+import os
+import tempfile
 from pathlib import Path
 from typing import Final
 
 import msgspec
 
 from meterlink.declared import decode
-from meterlink.errors import UnreadableError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Identity
 from tui.settings.shelf import config_folder
-from tui.settings.write_file import write_whole
+
+
+def write_whole(file: Path, data: bytes) -> None:
+    """Write ``data`` to ``file``, in a folder that is made if need be, in place of what was there.
+
+    Raises:
+        CannotWriteError: it cannot be written; what was there is left as it was.
+    """
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}.")
+        try:
+            with os.fdopen(handle, "wb") as opened:
+                opened.write(data)
+            Path(name).replace(file)
+        except OSError:
+            with contextlib.suppress(OSError):
+                Path(name).unlink()
+            raise
+    except OSError as fault:
+        raise CannotWriteError(
+            f"{plain(str(file), 400)} cannot be written: {fault.strerror or fault}"
+        ) from fault
 
 
 class ScreenSettings(msgspec.Struct, frozen=True, kw_only=True):
