@@ -1,7 +1,9 @@
 """Where each card of a job stands, folded from its log."""
 
+import contextlib
 from collections.abc import Callable, Iterator
-from typing import Any
+from pathlib import Path
+from typing import Any, Self
 
 from captures.job.job import Job
 from captures.record.reader import read_capture
@@ -29,27 +31,35 @@ class JobSettings:
     judged by even where the files have changed since.
     """
 
-    def __init__(self, job: Job) -> None:
-        """Read the headers.
-
-        Raises:
-            UnreadableError: the log cannot be read.
-        """
+    def __init__(self, job: Job, log: Header) -> None:
+        """Begin with the header of the job's log; ``take`` those of its captures."""
+        self._job = job
         self.headers: dict[str, Header] = {}
         """Of the captures that can be read, by their path inside the job's folder."""
         self.cards: dict[str, Card] = {}
         self.profiles: dict[str, Profile] = {}
-        self._take(job.header().settings, f"the log of {plain(job.name)}")
-        for path in job.captures():
-            try:
-                with read_capture(path) as capture:
-                    header = capture.header
-            except UnreadableError:
-                continue  # checking a job names it; here the rest still counts
-            self.headers[path.relative_to(job.folder).as_posix()] = header
-            self._take(header.settings, plain(path.name))
+        self._add(log.settings, f"the log of {plain(job.name)}")
 
-    def _take(self, settings: dict[str, Any], where: str) -> None:
+    @classmethod
+    def read(cls, job: Job) -> Self:
+        """Return those of the log and of every capture that can be read.
+
+        Raises:
+            UnreadableError: the log cannot be read.
+        """
+        settings = cls(job, job.header())
+        for path in job.captures():
+            # Checking a job names one that cannot be read; here the rest still counts.
+            with contextlib.suppress(UnreadableError), read_capture(path) as capture:
+                settings.take(path, capture.header)
+        return settings
+
+    def take(self, path: Path, header: Header) -> None:
+        """Take the header of the capture at ``path``."""
+        self.headers[path.relative_to(self._job.folder).as_posix()] = header
+        self._add(header.settings, plain(path.name))
+
+    def _add(self, settings: dict[str, Any], where: str) -> None:
         try:
             if "card" in settings:
                 card = from_plain(settings["card"], Card, where)

@@ -9,10 +9,12 @@ from typing import Final
 
 from captures.job.card_progress import FindCard, JobSettings
 from captures.job.job import Job
-from captures.job.meter_checks import RecordedCheck, checks_in
+from captures.job.joblog import LogReader
+from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
 from captures.job.meter_checks import gather as gather_checks
 from captures.job.store import JobStore
 from captures.job.verify_job import verify_job
+from captures.record.reader import read_capture
 from captures.record.records import Attached
 from captures.record.times import read_rfc3339, rfc3339
 from captures.record.writer import NOT_WRITTEN, STOPPED
@@ -78,24 +80,28 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
     Raises:
         UnreadableError: the job's log cannot be read.
     """
-    header = job.header()
-    settings = JobSettings(job)
-    log = LogGatherer(settings, shelved)
     attachments: list[Attached] = []
     notes: list[tuple[str, str]] = []
-    last = header.started
-    for entry in job.entries():
-        last = entry.at or last
-        match entry.event:
-            case Attached():
-                attachments.append(entry.event)
-            case Gap(until=None, why=why) if why == STOPPED:
-                pass  # the capture that was open says it too, and for how long
-            case Note() | Gap():
-                notes.append((entry.at, _noted(entry.event)))
-        log.take(entry)
+    with LogReader(job.log_path) as reader:
+        header = reader.header
+        settings = JobSettings(job, header)
+        touches, left_out = _touches(job, settings, notes)
+        log = LogGatherer(settings, shelved)
+        checks = StandingChecks(job.name, lambda file: _meter_of(settings, file))
+        last = header.started
+        for entry in reader.entries():
+            last = entry.at or last
+            match entry.event:
+                case Attached():
+                    attachments.append(entry.event)
+                case Gap(until=None, why=why) if why == STOPPED:
+                    pass  # the capture that was open says it too, and for how long
+                case Note() | Gap():
+                    notes.append((entry.at, _noted(entry.event)))
+            log.take(entry)
+            checks.take(entry)
+    notes.sort(key=lambda note: _when(note[0]))
     cards = [gatherer.facts() for gatherer in log.cards.values()]
-    touches, left_out = _touches(job, settings, notes)
     return JobFacts(
         folder=job.folder,
         name=job.name,
@@ -110,7 +116,7 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
         headers=settings.headers,
-        last_check=_last_check(job, store, settings, last),
+        last_check=_last_check(checks.checks, store, settings, last),
         touches=touches,
         touches_left_out=left_out,
         attachments=attachments,
@@ -120,10 +126,12 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
 
 
 def _last_check(
-    job: Job, store: JobStore | None, settings: JobSettings, until: str
+    found: list[RecordedCheck], store: JobStore | None, settings: JobSettings, until: str
 ) -> RecordedCheck | None:
-    """Return the newest check of a meter of this job, no newer than ``until``."""
-    found = list(checks_in(job))
+    """Return the newest of ``found``, those of this job.
+
+    Where it has none: the newest in ``store`` of one of its meters, no newer than ``until``.
+    """
     if not found and store is not None:
         meters = {str(header.meter) for header in settings.headers.values() if header.meter}
         found = [
@@ -134,6 +142,11 @@ def _last_check(
             if _when(check.at) <= _when(until)
         ]
     return max(found, key=lambda check: _when(check.at), default=None)
+
+
+def _meter_of(settings: JobSettings, file: str) -> str:
+    header = settings.headers.get(file)
+    return "" if header is None else meter_named(header.meter)
 
 
 def _when(at: str) -> float:
@@ -150,21 +163,24 @@ def _noted(event: Note | Gap) -> str:
 def _touches(
     job: Job, settings: JobSettings, notes: list[tuple[str, str]]
 ) -> tuple[list[TouchFacts], int]:
-    """Return the touches to draw and how many are left out; adds gaps of captures to ``notes``."""
+    """Read each capture once; return the touches to draw and how many are left out.
+
+    Adds headers to ``settings``, and to ``notes`` the gaps that only the captures know of.
+    """
     touches: list[TouchFacts] = []
     left_out = 0
     for path in job.captures():
-        with contextlib.suppress(UnreadableError):  # the seals' table names it
-            for found in held_touches(path):
+        # One that cannot be read is named in the table of the seals.
+        with contextlib.suppress(UnreadableError), read_capture(path) as capture:
+            settings.take(path, capture.header)
+            for found in held_touches(capture, path.name):
                 if isinstance(found, Gap):
                     if found.why in _OF_THE_WRITER:
-                        began = settings.headers[path.relative_to(job.folder).as_posix()].started
-                        notes.append((_later(began, found.t), _noted(found)))
+                        notes.append((_later(capture.header.started, found.t), _noted(found)))
                 elif len(touches) < _MOST_TOUCHES:
                     touches.append(found)
                 else:
                     left_out += 1
-    notes.sort(key=lambda note: _when(note[0]))
     return touches, left_out
 
 

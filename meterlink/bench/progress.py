@@ -35,49 +35,6 @@ from meterlink.steps.worker import MeasurementContext, lead_zero_of, setting_of
 AGAIN: Final = "Judged again: what is taken off the value was corrected."
 
 
-def judge_again(
-    progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
-) -> Iterator[CommonEvent]:
-    """Yield a new verdict for every measurement that a correction gave another value."""
-    for step in progress.card.step:
-        result = progress.results[step.id]
-        made = result.corrected_by and progress.outcome(result.corrected_by)
-        if isinstance(step, MeasurementStep) and made:
-            yield from _again(step, result, progress, profile, accuracy, t)
-
-
-def _again(
-    step: MeasurementStep,
-    result: StepResult,
-    progress: Progress,
-    profile: Profile,
-    accuracy: tuple[Accuracy, ...],
-    t: float,
-) -> Iterator[CommonEvent]:
-    basis, before = result.basis, result.judged.get("")
-    if basis is None or before is None or result.outcome != before.verdict.value:
-        return
-    criterion = step.criterion(profile)
-    if criterion is None:
-        return
-    setting = setting_of(basis.setting)
-    assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
-    if assessment.corrected == before.corrected:
-        return
-    verdict = judged(step.id, basis.held, assessment)
-    yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
-    if result.outcome != verdict.verdict.value:
-        yield StepEnded(
-            t=t,
-            step=step.id,
-            outcome=verdict.verdict.value,
-            reason=AGAIN.rstrip("."),
-            how=result.how,
-            who=result.who,
-            evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
-        )
-
-
 class Progress:
     """The state of a card on the bench, folded from events by ``apply`` and nothing else."""
 
@@ -235,3 +192,46 @@ class Progress:
             if not self.outcome(step.id) and self.applies(step):
                 return step
         return None
+
+
+def judge_again(
+    progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
+) -> Iterator[CommonEvent]:
+    """Yield a new verdict for every measurement that a correction gave another value."""
+    for step in progress.card.step:
+        result = progress.results[step.id]
+        made = result.corrected_by and progress.outcome(result.corrected_by)
+        if isinstance(step, MeasurementStep) and made:
+            yield from _again(step, result, progress, profile, accuracy, t)
+
+
+def _again(
+    step: MeasurementStep,
+    result: StepResult,
+    progress: Progress,
+    profile: Profile,
+    accuracy: tuple[Accuracy, ...],
+    t: float,
+) -> Iterator[CommonEvent]:
+    basis, before = result.basis, result.judged.get("")
+    if basis is None or before is None or result.outcome != before.verdict.value:
+        return
+    criterion = step.criterion(profile)
+    if criterion is None:
+        return
+    setting = setting_of(basis.setting)
+    assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
+    if assessment.corrected == before.corrected:
+        return
+    verdict = judged(step.id, basis.held, assessment)
+    yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
+    if result.outcome != verdict.verdict.value:
+        yield StepEnded(
+            t=t,
+            step=step.id,
+            outcome=verdict.verdict.value,
+            reason=AGAIN.rstrip("."),
+            how=result.how,
+            who=result.who,
+            evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
+        )

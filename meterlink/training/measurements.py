@@ -71,17 +71,6 @@ class Touch(msgspec.Struct, frozen=True, kw_only=True):
     """The winding was warmed while it was logged."""
 
 
-def flaws_in(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> tuple[Flaw, ...]:
-    """Return everything that is wrong with ``touch`` for the step of ``probing``."""
-    if AIR in (touch.red, touch.black):
-        return (Flaw(Topic.TOUCHING, "an open was called with the probes in the air"),)
-    return (
-        *_at_the_tips(touch, probing, engine),
-        *_around(touch, probing, engine),
-        *_at_the_meter(touch, probing),
-    )
-
-
 def matters_in_trial(wanted: Mapping[str, str]) -> frozenset[Topic]:
     """Return what a spark trial practises that has its controls where ``wanted`` says."""
     if not wanted:
@@ -119,52 +108,6 @@ def _how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
     if control in connectors(engine):
         return Flaw(Topic.CONNECTORS, f"the {control} was {there}")
     return Flaw(Topic.POSITIONS, f"the {control} stood in «{there}»")
-
-
-def _at_the_tips(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> Iterator[Flaw]:
-    known = places(engine)
-    red, black = known[touch.red], known[touch.black]
-    one, other = probing.nodes
-    right = (red.node in one and black.node in other) or (black.node in one and red.node in other)
-    if OTHER_TIP in (touch.red, touch.black):
-        yield Flaw(Topic.PLACES, "the tips were on each other")
-    elif not right:
-        yield Flaw(Topic.PLACES, f"the probes were on «{red.name}» and «{black.name}»")
-    for place in (red, black):
-        if place.film != "bare":
-            film = {"rust": "rust", "paint": "paint"}[place.film]
-            yield Flaw(Topic.BARE_METAL, f"a probe was on {film} («{place.name}»)")
-    if touch.fingers and Topic.FINGERS in probing.matters:
-        yield Flaw(Topic.FINGERS, "fingers were on the tips")
-
-
-def _around(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> Iterator[Flaw]:
-    lies = EngineCondition(controls=touch.controls)
-    for control, wanted in probing.controls.items():
-        there = lies.position(control, engine)
-        if there != wanted:
-            yield _how_it_stood(control, there, engine)
-    if touch.asked and touch.switch in controls(engine):
-        there = lies.position(touch.switch, engine)
-        if there != touch.asked:
-            yield Flaw(
-                Topic.POSITIONS,
-                f"the {touch.switch} stood in «{there}» where «{touch.asked}» was asked for",
-            )
-    if not touch.moved:
-        yield Flaw(Topic.MOVING, "the wire was not moved while it was watched")
-    if not touch.warmed:
-        yield Flaw(Topic.WARMING, "the winding was never warmed")
-
-
-def _at_the_meter(touch: Touch, probing: PracticeMeasurement) -> Iterator[Flaw]:
-    if Topic.RANGE in probing.matters and touch.range is not None:
-        if touch.range * OVER_RANGE < probing.largest:
-            yield Flaw(Topic.RANGE, "the meter's range was too low for this part")
-        elif not touch.said and touch.resolution > probing.finest:
-            yield Flaw(Topic.RANGE, "the meter's range was too coarse for this part")
-    if Topic.LEAD_ZERO in probing.matters and not touch.zeroed and not touch.said:
-        yield Flaw(Topic.LEAD_ZERO, "no lead zero had been taken")
 
 
 CAUTIONS: Final = "cautions"
@@ -380,3 +323,60 @@ def _soaks() -> Iterator[PracticeMeasurement]:
             finest=largest / 30,
             bad=frozenset({"opens-hot"}),
         )
+
+
+def flaws_in(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> tuple[Flaw, ...]:
+    """Return everything that is wrong with ``touch`` for the step of ``probing``."""
+    if AIR in (touch.red, touch.black):
+        return (Flaw(Topic.TOUCHING, "an open was called with the probes in the air"),)
+    return (
+        *_at_the_tips(touch, probing, engine),
+        *_around(touch, probing, engine),
+        *_at_the_meter(touch, probing),
+    )
+
+
+def _at_the_tips(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> Iterator[Flaw]:
+    known = places(engine)
+    red, black = known[touch.red], known[touch.black]
+    one, other = probing.nodes
+    right = (red.node in one and black.node in other) or (black.node in one and red.node in other)
+    if OTHER_TIP in (touch.red, touch.black):
+        yield Flaw(Topic.PLACES, "the tips were on each other")
+    elif not right:
+        yield Flaw(Topic.PLACES, f"the probes were on «{red.name}» and «{black.name}»")
+    for place in (red, black):
+        if place.film != "bare":
+            film = {"rust": "rust", "paint": "paint"}[place.film]
+            yield Flaw(Topic.BARE_METAL, f"a probe was on {film} («{place.name}»)")
+    if touch.fingers and Topic.FINGERS in probing.matters:
+        yield Flaw(Topic.FINGERS, "fingers were on the tips")
+
+
+def _around(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> Iterator[Flaw]:
+    lies = EngineCondition(controls=touch.controls)
+    for control, wanted in probing.controls.items():
+        there = lies.position(control, engine)
+        if there != wanted:
+            yield _how_it_stood(control, there, engine)
+    if touch.asked and touch.switch in controls(engine):
+        there = lies.position(touch.switch, engine)
+        if there != touch.asked:
+            yield Flaw(
+                Topic.POSITIONS,
+                f"the {touch.switch} stood in «{there}» where «{touch.asked}» was asked for",
+            )
+    if not touch.moved:
+        yield Flaw(Topic.MOVING, "the wire was not moved while it was watched")
+    if not touch.warmed:
+        yield Flaw(Topic.WARMING, "the winding was never warmed")
+
+
+def _at_the_meter(touch: Touch, probing: PracticeMeasurement) -> Iterator[Flaw]:
+    if Topic.RANGE in probing.matters and touch.range is not None:
+        if touch.range * OVER_RANGE < probing.largest:
+            yield Flaw(Topic.RANGE, "the meter's range was too low for this part")
+        elif not touch.said and touch.resolution > probing.finest:
+            yield Flaw(Topic.RANGE, "the meter's range was too coarse for this part")
+    if Topic.LEAD_ZERO in probing.matters and not touch.zeroed and not touch.said:
+        yield Flaw(Topic.LEAD_ZERO, "no lead zero had been taken")

@@ -182,7 +182,7 @@ def test_a_question_that_only_leads_on_is_no_check(store):
     events = [StepEnded(t=1.0, step="lead-comes-off", outcome="no", how="key")]
     job = make(store, card, events)
     assert "did not pass" not in Seen(page_of(job)).text
-    gatherer = LogGatherer(JobSettings(job), no_shelf)
+    gatherer = LogGatherer(JobSettings.read(job), no_shelf)
     for entry in job.entries():
         gatherer.take(entry)
     [facts] = [one.facts() for one in gatherer.cards.values()]

@@ -73,7 +73,7 @@ def _run_finding(args: argparse.Namespace) -> int:
     cards: list[Progress] = []
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
-        cards = list(card_progress(job, JobSettings(job), CARDS.get))
+        cards = list(card_progress(job, JobSettings.read(job), CARDS.get))
     said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
     found = find(
         said,

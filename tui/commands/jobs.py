@@ -167,7 +167,7 @@ def _told(job: "Job") -> "Iterator[str]":
     from tui.announcing.teller import Teller, table
     from tui.settings.shelf import CARDS
 
-    stands = list(card_progress(job, JobSettings(job), CARDS.get))
+    stands = list(card_progress(job, JobSettings.read(job), CARDS.get))
     tellers = {progress.card.id: Teller(progress.card) for progress in stands}
     teller = None
     for entry in job.entries():
