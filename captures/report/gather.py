@@ -1,4 +1,4 @@
-"""From a job's log to the facts of its report: one pass, with the bench's own rules."""
+"""From log and captures to the facts of a report: one pass, with the bench's own rules."""
 
 import math
 from collections import deque

@@ -1,4 +1,4 @@
-"""A resistor whose value is known from its marking or certificate, as a person tells it."""
+"""A resistor whose value is known: by its colour bands, its marking or its certificate."""
 
 import re
 from typing import Final

@@ -1,4 +1,4 @@
-"""The window: lowest and highest acceptable value, both ends included."""
+"""The window of acceptable values, both ends included; and what stands for an over range."""
 
 import math
 from math import inf

@@ -62,7 +62,6 @@ class CautionStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         return frozenset({"acknowledged"})
 
     def worker(self, around: StepContext) -> "CautionWorker":
-        """Return it at work."""
         return CautionWorker(self, around)
 
 
@@ -82,7 +81,6 @@ class ConfirmationStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({"yes", "no", SKIPPED})
 
     def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
@@ -90,7 +88,6 @@ class ConfirmationStep(
         return None if self.signs_off else outcome == self.good
 
     def worker(self, around: StepContext) -> "ConfirmationWorker":
-        """Return it at work."""
         return ConfirmationWorker(self, around)
 
 
@@ -123,7 +120,6 @@ class EntryStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         if self.takes == "choice" and len(set(self.choices)) < 2:
             return ".choices: a choice needs at least two different answers"
         if self.takes in ("gap", "torque") and not self.of:
@@ -160,7 +156,6 @@ class EntryStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
         return outcome == "in-window" if self.takes in ("gap", "torque") else None
 
     def worker(self, around: StepContext) -> "EntryWorker":
-        """Return it at work."""
         return EntryWorker(self, around)
 
 

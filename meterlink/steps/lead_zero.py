@@ -27,16 +27,13 @@ class LeadZeroStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({"done", SKIPPED})
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         return ".at_most: expected more than nothing" if self.at_most <= 0 else ""
 
     def worker(self, around: StepContext) -> "LeadZeroWorker":
-        """Return it at work."""
         return LeadZeroWorker(self, around)
 
 

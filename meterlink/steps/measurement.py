@@ -53,19 +53,16 @@ class MeasurementStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({*(verdict.value for verdict in Verdict), CANNOT_TELL, SKIPPED})
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         if sum(map(bool, (self.winding, self.insulation, self.lead))) != 1:
             return ": name exactly one of winding, insulation and lead"
         return ""
 
     @property
     def wants(self) -> tuple[str, str] | None:
-        """Table and name of its entry in the profile."""
         named = (("winding", self.winding), ("insulation", self.insulation), ("lead", self.lead))
         return next(((kind, name) for kind, name in named if name), None)
 
@@ -82,7 +79,6 @@ class MeasurementStep(
         return named(profile.lead, self.lead)
 
     def points(self, profile: Profile) -> tuple[str, ...]:
-        """Return the two points that the probes touch."""
         return self.part(profile).between
 
     def criterion(self, profile: Profile, position: str = "") -> Criterion | None:
@@ -101,7 +97,6 @@ class MeasurementStep(
         return None if criterion is None else outcome == criterion.good.value
 
     def worker(self, around: StepContext) -> "MeasurementWorker":
-        """Return it at work."""
         return MeasurementWorker(self, around)
 
 

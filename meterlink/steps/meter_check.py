@@ -98,12 +98,10 @@ class MeterCheckStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({PASSED, FAILED, SKIPPED})
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         if self.resistor:
             try:
                 parse_known_resistor(self.resistor)
@@ -116,11 +114,9 @@ class MeterCheckStep(
         return outcome == PASSED
 
     def state(self) -> MeterCheckState:
-        """Return what it has come to before anything happened."""
         return MeterCheckState()
 
     def worker(self, around: StepContext) -> "MeterCheckWorker":
-        """Return it at work."""
         return MeterCheckWorker(self, around)
 
 

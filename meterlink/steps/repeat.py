@@ -106,11 +106,9 @@ class RepeatStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({AGREES, DIFFERS, SKIPPED})
 
     def points(self, profile: Profile) -> tuple[str, ...]:
-        """Return the two points that the probes touch."""
         return self.between
 
     def hoped(self, outcome: str, profile: Profile | None) -> bool:
@@ -118,11 +116,9 @@ class RepeatStep(
         return outcome == AGREES
 
     def state(self) -> RepeatState:
-        """Return what it has come to before anything happened."""
         return RepeatState()
 
     def worker(self, around: StepContext) -> "RepeatWorker":
-        """Return it at work."""
         return RepeatWorker(self, around)
 
 

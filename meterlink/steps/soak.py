@@ -44,7 +44,6 @@ class SoakPoint(StepEvent, frozen=True, kw_only=True, tag="soak-point"):
     """Seconds of the interval without those that were over range."""
 
     def tell(self, *, ohm_sign: bool) -> str:
-        """Return it as one sentence."""
         value = "over range" if self.value is None else format_value(self.value, ohm_sign=ohm_sign)
         warm = "" if self.temperature is None else f", {self.temperature:.0f} °C"
         return f"{value}{warm}"
@@ -76,19 +75,16 @@ class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, 
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({"steady", "opens-hot", CANNOT_TELL, SKIPPED})
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         if not 0 < self.every <= self.lasts:
             return ".every: expected more than nothing and at most «lasts»"
         return ""
 
     @property
     def wants(self) -> tuple[str, str]:
-        """Table and name of its entry in the profile."""
         return "winding", self.winding
 
     def part(self, profile: Profile) -> Winding:
@@ -100,11 +96,9 @@ class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, 
         return named(profile.winding, self.winding)
 
     def points(self, profile: Profile) -> tuple[str, ...]:
-        """Return the two points that the probes touch."""
         return self.part(profile).between
 
     def outcome_words(self, outcome: str) -> str:
-        """Return an outcome in words."""
         return WORDS.get(outcome) or super().outcome_words(outcome)
 
     def hoped(self, outcome: str, profile: Profile | None) -> bool:
@@ -112,11 +106,9 @@ class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, 
         return outcome == "steady"
 
     def state(self) -> SoakState:
-        """Return what it has come to before anything happened."""
         return SoakState()
 
     def worker(self, around: StepContext) -> "SoakWorker":
-        """Return it at work."""
         return SoakWorker(self, around)
 
 

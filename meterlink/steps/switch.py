@@ -48,12 +48,10 @@ class SwitchStep(
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({PASSED, STUCK, NEVER, SKIPPED})
 
     @property
     def wants(self) -> tuple[str, str]:
-        """Table and name of its entry in the profile."""
         return "switch", self.switch
 
     def part(self, profile: Profile) -> Switch:
@@ -65,7 +63,6 @@ class SwitchStep(
         return named(profile.switch, self.switch)
 
     def points(self, profile: Profile) -> tuple[str, ...]:
-        """Return the two points that the probes touch."""
         return self.part(profile).between
 
     def criterion(self, profile: Profile, position: str = "") -> Criterion | None:
@@ -75,7 +72,6 @@ class SwitchStep(
         return self.part(profile).criterion_in(position)
 
     def outcome_words(self, outcome: str) -> str:
-        """Return an outcome in words."""
         return WORDS.get(outcome, outcome)
 
     def hoped(self, outcome: str, profile: Profile | None) -> bool:
@@ -83,7 +79,6 @@ class SwitchStep(
         return outcome == PASSED
 
     def worker(self, around: StepContext) -> "SwitchWorker":
-        """Return it at work."""
         return SwitchWorker(self, around)
 
 

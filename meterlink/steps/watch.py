@@ -47,7 +47,6 @@ class Dropout(StepEvent, frozen=True, kw_only=True, tag="dropout"):
         return False
 
     def tell(self, *, ohm_sign: bool) -> str:
-        """Return it as one sentence."""
         return f"dropout of {self.lasted_s:.2f} s, {self.depth_words(ohm_sign=ohm_sign)}"
 
     def depth_words(self, *, ohm_sign: bool = True) -> str:
@@ -84,20 +83,16 @@ class WatchStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
 
     @property
     def outcomes(self) -> frozenset[str]:
-        """Every outcome that it can end with."""
         return frozenset({"none", "some", SKIPPED})
 
     @property
     def fault(self) -> str:
-        """What is wrong with it though its shape is right."""
         return ".lasts: expected more than nothing" if self.lasts <= 0 else ""
 
     def points(self, profile: Profile) -> tuple[str, ...]:
-        """Return the two points that the probes touch."""
         return self.between
 
     def outcome_words(self, outcome: str) -> str:
-        """Return an outcome in words."""
         words = _OPEN_WORDS if self.expect == "open" else WORDS
         return words.get(outcome, outcome)
 
@@ -106,7 +101,6 @@ class WatchStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
         return outcome == "none"
 
     def state(self) -> WatchState:
-        """Return what it has come to before anything happened."""
         return WatchState(stays_open=self.expect == "open")
 
     def tell(self, event: StepEvent, *, ohm_sign: bool) -> str:
@@ -116,7 +110,6 @@ class WatchStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
         return event.tell(ohm_sign=ohm_sign)
 
     def worker(self, around: StepContext) -> "WatchWorker":
-        """Return it at work."""
         return WatchWorker(self, around)
 
 

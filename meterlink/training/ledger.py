@@ -1,4 +1,4 @@
-"""The ledger: everything that was done on one engine, in order, with its minutes and parts."""
+"""The ledger: everything that was done on one engine, what it cost, and what it repaired."""
 
 from collections.abc import Iterable, Mapping
 from enum import Enum

@@ -1,4 +1,4 @@
-"""Signs that not every terminal can show, and how they are then spelled."""
+"""What a terminal can show: signs it may lack, and lines no wider than it is."""
 
 import codecs
 import re

@@ -1,4 +1,4 @@
-"""``--json``, before or after the word that says what a command is to do."""
+"""Options that several commands share: ``--json``, and the seeds of what is random."""
 
 import argparse
 

@@ -1,4 +1,4 @@
-"""Questions on the terminal, one a line, also from a pipe; asked again until an answer is one."""
+"""The terminal: whether there is one, and questions on it, one a line, also from a pipe."""
 
 import sys
 from collections.abc import Callable, Sequence

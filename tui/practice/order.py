@@ -1,4 +1,4 @@
-"""Which engine is practised on, as the command line or an instructor's file orders it."""
+"""Which engine is practised on, by command line or instructor's file; and its recording."""
 
 import argparse
 import secrets

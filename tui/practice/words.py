@@ -1,4 +1,4 @@
-"""Names as trainees type them, and what there is to type, in words."""
+"""A practice in words: names as trainees type them, and what happened at the probes."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final

@@ -1,4 +1,4 @@
-"""Help in the page: keys, what the probes can say, what the pictures mean."""
+"""The pages in place of the lower band: help, and the budget of the newest verdict."""
 
 from collections.abc import Callable, Iterator
 from math import isinf

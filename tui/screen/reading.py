@@ -1,4 +1,4 @@
-"""What the meter sees, large."""
+"""The upper band: the reading, large; the stage of the touch with its verdict; the ruler."""
 
 from math import floor, isfinite, log10
 from typing import Final

@@ -1,4 +1,4 @@
-"""The work card: its steps in order, each with its mark and what it said."""
+"""The work card, the instruction of this moment, and the step that ended last."""
 
 from typing import Final
 

@@ -1,4 +1,4 @@
-"""Joins simulated hands and a session: the hands hear the bench, and the bench hears the hands."""
+"""Joins a session and simulated hands, played by a scenario or by a person."""
 
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence

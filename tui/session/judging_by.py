@@ -1,4 +1,4 @@
-"""What an analysis judges by: a window given, a step named, or the steps that a capture records."""
+"""What an analysis judges by: a window or step given, or the steps that a capture records."""
 
 import argparse
 from collections.abc import Iterable
