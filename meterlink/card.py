@@ -285,7 +285,7 @@ class Ended(Protocol):
 
 
 def was_left_out(ended: Ended) -> bool:
-    """Return whether a step ended thus because the engine has no such part."""
+    """Return whether a step was passed over because the engine has no such part."""
     if ended.outcome != SKIPPED:
         return False
     # Records of earlier versions tell it by the reason alone.

@@ -35,7 +35,7 @@ class CheckRow:
     again: list[str] = field(default_factory=list)
     """Why the step was opened again, one text for each time."""
     good: bool | None = None
-    """It is as hoped for; None where it says neither."""
+    """It is good; None where it is neither good nor bad."""
 
 
 @dataclass

@@ -113,7 +113,7 @@ class CardGatherer:
             return None
 
     def _is_good(self, check: CheckRow) -> bool | None:
-        """Whether a row is as hoped for, by the step's own measure."""
+        """Whether a row is good, by the step's own measure."""
         if check.position or check.ended is None:
             return None  # the switch as a whole is judged, on its own row
         return check.step.is_expected(check.ended.outcome, self._profile)

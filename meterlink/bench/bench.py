@@ -122,7 +122,7 @@ class Bench:
     def feed(self, reading: Reading) -> Sequence[BenchEvent]:
         """Take one reading; return what it makes happen, which nearly always is nothing."""
         self.reading = reading
-        if reading.quantity is Quantity.RESISTANCE and _below_nought(
+        if reading.quantity is Quantity.RESISTANCE and _below_zero(
             reading.value, reading.resolution
         ):
             self.sound = False
@@ -135,7 +135,7 @@ class Bench:
             self._note(touch, out)
             if isinstance(touch, Held):
                 self._held = touch
-                if touch.unit == "ohm" and not _below_nought(touch.value, touch.resolution):
+                if touch.unit == "ohm" and not _below_zero(touch.value, touch.resolution):
                     self.sound = True
             elif isinstance(touch, Lift):
                 self._held = None
@@ -392,8 +392,8 @@ class Bench:
         )
 
 
-def _below_nought(value: float, resolution: float | None) -> bool:
-    """Return whether so many ohms lie farther below nought than a meter may be off there."""
+def _below_zero(value: float, resolution: float | None) -> bool:
+    """Return whether so many ohms lie farther below zero than a meter may be off there."""
     return value < LEADS_AT_LEAST - ZERO_STEPS * (resolution or 0.0)
 
 

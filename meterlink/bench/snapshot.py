@@ -13,7 +13,7 @@ from meterlink.reading import Reading
 
 
 class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
-    """What can be seen at this moment, for a face to show; made anew for every look."""
+    """What can be seen at this moment, for a face to show; made for every look."""
 
     stage: Stage
     reading: Reading | None

@@ -276,7 +276,7 @@ def format_with_u(value: float, u: float, unit: str = "ohm", *, ohm_sign: bool =
 
 
 def _fixed(number: float, digits: int) -> str:
-    """Return ``number`` with so many decimals; nought has no sign."""
+    """Return ``number`` with so many decimals; zero has no sign."""
     shown = f"{number:.{digits}f}"
     return shown.removeprefix("-") if float(shown) == 0 else shown
 

@@ -71,7 +71,7 @@ class ConfirmationStep(
     """Something to do or to look at, answered yes or no."""
 
     good: Literal["yes", "no"] = "yes"
-    """Which answer is the one hoped for."""
+    """Which answer is the good one."""
     requires: tuple[StepCondition, ...] = ()
     """Without these a yes is refused: no sign-off before the stop check."""
     signs_off: bool = False
@@ -83,8 +83,8 @@ class ConfirmationStep(
     def outcomes(self) -> frozenset[str]:
         return frozenset({"yes", "no", SKIPPED})
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
-        """Return whether the answer is the one hoped for; a signature says neither."""
+    def is_good(self, outcome: str, profile: Profile | None) -> bool | None:
+        """Return whether the answer is the good one; a signature is neither."""
         return None if self.signs_off else outcome == self.good
 
     def worker(self, around: StepContext) -> "ConfirmationWorker":
@@ -151,7 +151,7 @@ class EntryStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
         """Return an outcome in words; a choice is in the words of the card already."""
         return outcome if self.takes == "choice" else super().outcome_words(outcome)
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool | None:
         """Return whether a gap or torque is in its window."""
         return outcome == "in-window" if self.takes in ("gap", "torque") else None
 

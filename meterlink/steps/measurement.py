@@ -91,7 +91,7 @@ class MeasurementStep(
             None if isinstance(part, Winding) and not part.judged_by_resistance else part.criterion
         )
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool | None:
         """Return whether ``outcome`` is the verdict that passes."""
         criterion = None if profile is None else self.criterion(profile)
         return None if criterion is None else outcome == criterion.good.value

@@ -109,7 +109,7 @@ class MeterCheckStep(
                 return f".resistor: {fault}"
         return ""
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool:
         """Return whether the meter may be judged with."""
         return outcome == PASSED
 

@@ -111,7 +111,7 @@ class RepeatStep(
     def points(self, profile: Profile) -> tuple[str, ...]:
         return self.between
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool:
         """Return whether the two touches agree."""
         return outcome == AGREES
 

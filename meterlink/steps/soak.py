@@ -101,7 +101,7 @@ class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, 
     def outcome_words(self, outcome: str) -> str:
         return WORDS.get(outcome) or super().outcome_words(outcome)
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool:
         """Return whether the winding stayed whole."""
         return outcome == "steady"
 

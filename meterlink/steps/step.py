@@ -142,16 +142,16 @@ class StepBase(
         return OUTCOME_WORDS.get(outcome, outcome)
 
     def is_expected(self, outcome: str, profile: Profile | None) -> bool | None:
-        """Return whether ``outcome`` is the one hoped for; None where it says neither.
+        """Return whether ``outcome`` is good; None where it says neither good nor bad.
 
         ``profile``: None where it is not known.
         """
         if outcome in ("", SKIPPED, CANNOT_TELL):
             return None
-        return self.hoped(outcome, profile)
+        return self.is_good(outcome, profile)
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool | None:
-        """Return the same for an outcome of its own; kinds override it."""
+    def is_good(self, outcome: str, profile: Profile | None) -> bool | None:
+        """Return the same for an outcome of its own kind; kinds override it."""
         return None
 
     def state(self) -> StepState:

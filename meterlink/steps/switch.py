@@ -74,7 +74,7 @@ class SwitchStep(
     def outcome_words(self, outcome: str) -> str:
         return WORDS.get(outcome, outcome)
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool:
         """Return whether the switch works."""
         return outcome == PASSED
 

@@ -96,7 +96,7 @@ class WatchStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True,
         words = _OPEN_WORDS if self.expect == "open" else WORDS
         return words.get(outcome, outcome)
 
-    def hoped(self, outcome: str, profile: Profile | None) -> bool:
+    def is_good(self, outcome: str, profile: Profile | None) -> bool:
         """Return whether the path stayed as it should."""
         return outcome == "none"
 

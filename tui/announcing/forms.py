@@ -153,19 +153,19 @@ DONE, FAULT, SKIPPED, NOW, TO_COME, NOT_NEEDED = "✓", "✗", "»", "▶", "·"
 
 def tone_of_outcome(step: Step, outcome: str, profile: Profile) -> Tone:
     """Return how good it is that ``step`` ended with ``outcome``."""
-    hoped = step.is_expected(outcome, profile)
-    return Tone.NONE if hoped is None else Tone.GOOD if hoped else Tone.BAD
+    good = step.is_expected(outcome, profile)
+    return Tone.NONE if good is None else Tone.GOOD if good else Tone.BAD
 
 
 def tone_of_verdict(step: Step, judged: Judged, profile: Profile) -> Tone:
     """Return how good ``judged`` is; unsure where it is close, or rests on somebody's word."""
     if not judged.clear or judged.evidence is Evidence.SAID:
         return Tone.UNSURE
-    hoped = is_good(step, judged, profile)
-    return Tone.GOOD if hoped else Tone.BAD
+    good = is_good(step, judged, profile)
+    return Tone.GOOD if good else Tone.BAD
 
 
 def is_good(step: Step, judged: Judged, profile: Profile) -> bool:
-    """Return whether ``judged`` is the verdict that ``step`` hopes for."""
+    """Return whether ``judged`` is the verdict that passes at ``step``."""
     criterion = step.criterion(profile, judged.position)
     return criterion is not None and judged.verdict is criterion.good

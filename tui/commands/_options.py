@@ -19,7 +19,7 @@ def add_json(command: argparse.ArgumentParser, *words: argparse.ArgumentParser) 
 
 
 def seed(text: str) -> int:
-    """Return the seed that ``text`` says: the random numbers take none below nought."""
+    """Return the seed that ``text`` says: the random numbers take none below zero."""
     value = int(text)
     if value < 0:
         raise argparse.ArgumentTypeError(f"{value} is no seed; give 0 or more")

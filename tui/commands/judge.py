@@ -153,7 +153,7 @@ def _resolution(args: argparse.Namespace, value: "Value") -> float:
     if given is None:
         return value.resolution
     if given <= 0:
-        raise UsageError("the resolution is the step of the last digit, more than nought")
+        raise UsageError("the resolution is the step of the last digit, more than zero")
     return given
 
 

@@ -1,4 +1,4 @@
-"""``meterlink library``: recorded exercises, listed, checked, made anew, packed and unpacked."""
+"""``meterlink library``: recorded exercises, listed, checked, made again, packed and unpacked."""
 
 import argparse
 from typing import TYPE_CHECKING, Final
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("name", nargs="*", metavar="NAME", help="left out: every exercise")
     _common(check, again=True)
 
-    make = does.add_parser("make", help="make the shipped captures anew on the simulated bench")
+    make = does.add_parser("make", help="make the shipped captures again on the simulated bench")
     make.add_argument("folder", metavar="DIR", help="where to put them")
     make.add_argument("--seed", type=seed, help="this seed for all, for captures nobody has seen")
     _common(make, again=True)

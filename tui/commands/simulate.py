@@ -140,7 +140,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     stack.enter_context(meter)
     _say(args, port.name, wire.name)
     if not args.json:
-        print("  its probes begin with the first reader, and anew for the next", flush=True)
+        print("  its probes begin with the first reader, and again for the next", flush=True)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
@@ -173,7 +173,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     print(
         f"  try: meterlink bench --port {port} --profile {scenario.profile}{card}\n"
         f"  «{scenario.title}» waits for a reader; its hands play each step as that bench asks "
-        "for it,\n  and anew for the next. For any other reader they probe in turn.",
+        "for it,\n  and again for the next. For any other reader they probe in turn.",
         flush=True,
     )
 

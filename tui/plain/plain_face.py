@@ -1,4 +1,4 @@
-"""The face for where there is no screen: a line per event, commands as typed, a table at the end."""
+"""The face for where there is no screen: a line per event, typed commands, a table at the end."""
 
 from collections.abc import Callable
 from typing import Final

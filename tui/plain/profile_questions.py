@@ -206,7 +206,7 @@ def _between(
     high: float = float("inf"),
     *,
     above: bool = False,
-    why: str = "expected nought or more",
+    why: str = "expected zero or more",
 ) -> Callable[[str], str]:
     """Return a reader of a quantity in ``unit`` from ``low`` to ``high``, as it was typed."""
 

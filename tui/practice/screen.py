@@ -39,7 +39,7 @@ _NARROWEST: Final = 20
 
 
 class RunningText(RichLog):
-    """Lines of plain text, newest last, broken anew whenever the width is another."""
+    """Lines of plain text, newest last, broken again whenever the width is another."""
 
     class Sized(Message):
         """Width or height are other than they were."""
@@ -59,7 +59,7 @@ class RunningText(RichLog):
             self._put(line)
 
     def on_resize(self, event: events.Resize) -> None:
-        """Break all lines anew where the width is another."""
+        """Break all lines again where the width is another."""
         super().on_resize(event)
         columns = self.scrollable_content_region.width
         if columns != self._columns:
@@ -194,7 +194,7 @@ class PracticeApp(FaultApp[None]):
 
     @on(RunningText.Sized)
     def _sized(self) -> None:
-        """Lay the controls out anew."""
+        """Lay the controls out again."""
         self._show()
 
     def action_page(self, pages: int) -> None:

@@ -53,7 +53,7 @@ class Pacing:
             self.anchor(now)
 
     def restarted(self) -> None:
-        """Take note that the record begins anew."""
+        """Take note that the record begins again."""
         self._t, self._t0, self._now0 = 0.0, 0.0, -inf
 
     def pause(self) -> None:

@@ -67,7 +67,7 @@ class ReplayPlayer:
         """Called where it waits, for a face without keys; returns whether to step on and wait
         again rather than to go on."""
         self.on_restart: Callable[[], None] | None = None
-        """Called by ``run`` when the record begins anew, before anything else happens."""
+        """Called by ``run`` when the record begins again, before anything else happens."""
         self._faces: list[Face] = []
         self._turn = threading.Condition()
         self._back_to: int | None = None
@@ -79,7 +79,7 @@ class ReplayPlayer:
         """Whether the record was played to its end."""
         self.played, self.notes = self._open()
         self.bench: Bench = self.played.replay.bench
-        """The bench at work; another one once the record has begun anew."""
+        """The bench at work; another one once the record has begun again."""
         self.readings = 0
         """How many readings were played."""
 
@@ -175,7 +175,7 @@ class ReplayPlayer:
         self.run_on(at_touch(self.played.replay.touches + 1))
 
     def previous_touch(self) -> None:
-        """Go back to the touch before this one: the record is played anew up to there."""
+        """Go back to the touch before this one: the record is played again up to there."""
         with self._turn:
             self._back_to = max(0, self.played.replay.touches - 1)
             self._turn.notify_all()
@@ -189,7 +189,7 @@ class ReplayPlayer:
         return Played(self.path), read_notes(self.path)
 
     def _restart(self) -> None:
-        """Begin anew, and run on to where it was wanted."""
+        """Begin again, and run on to where it was wanted."""
         self.played.close()
         self.played, self.notes = self._open()
         self.bench, self.readings = self.played.replay.bench, 0
@@ -203,7 +203,7 @@ class ReplayPlayer:
             self.on_restart()
 
     def _play(self, stop: threading.Event) -> bool:
-        """Play on; return False where the record is to begin anew."""
+        """Play on; return False where the record is to begin again."""
         if self._goes_back():
             return False
         for record in self.played.records():

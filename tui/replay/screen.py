@@ -146,7 +146,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     ]
 
     class Restarted(Message):
-        """The record begins anew."""
+        """The record begins again."""
 
         def __init__(self, progress: Progress) -> None:
             super().__init__()

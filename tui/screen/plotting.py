@@ -78,7 +78,7 @@ class Values(AxisFormatter):
 
 
 class Seconds(AxisFormatter):
-    """Whole seconds; nought is ``origin``."""
+    """Whole seconds; zero is ``origin``."""
 
     def __init__(self, origin: str) -> None:
         self._origin = origin

@@ -48,7 +48,7 @@ class StepsView(VerticalScroll, can_focus=False):
         yield Static(id="step-lines")
 
     def on_resize(self) -> None:
-        """Lines are made for a width: make them anew."""
+        """Lines are made for a width: make them again."""
         if self._view is not None:
             self.show(self._view)
 

@@ -68,7 +68,7 @@ class SummaryView(VerticalScroll):
             self.scroll_home(animate=False)
 
     def forget(self) -> None:
-        """Be made anew the next time that a card ends."""
+        """Be made again the next time that a card ends."""
         self._shown = None
 
 

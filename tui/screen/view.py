@@ -100,7 +100,7 @@ class History:
         self.now = 0.0
 
     def runs(self) -> Iterator[tuple[list[float], list[float]]]:
-        """Yield ages (seconds before now, at most nought) and values, cut where over range was."""
+        """Yield ages (seconds before now, at most zero) and values, cut where over range was."""
         ages: list[float] = []
         values: list[float] = []
         for bucket in self._buckets:
