@@ -1,14 +1,9 @@
 """What a report says, before any of it is put into words or drawn."""
 
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from captures.job.meter_checks import RecordedCheck
-from captures.job.verify_job import JobPart
-from captures.record.records import Attached, Header
 from meterlink.card import Card, Step
 from meterlink.events import Entered, Judged, StepEnded, Zeroed
-from meterlink.finding.finding import Finding
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import GapSetting, Torque
 from meterlink.steps.step import StepState
@@ -67,37 +62,3 @@ class TouchFacts:
     """Seconds since the start of the capture."""
     value: list[float]
     """SI units; infinite where over range."""
-
-
-@dataclass
-class JobFacts:
-    """Everything that a report is made from."""
-
-    folder: Path
-    name: str
-    title: str
-    started: str
-    last: str
-    """RFC 3339 time of the newest entry."""
-    program: str
-    people: list[str]
-    """Who is named in the log, in the order of appearance."""
-    cards: list[CardFacts]
-    finding: Finding | None
-    """None where no card names a complaint."""
-    signed_off: tuple[str, str] | None
-    """When and by whom, where it was; the name may be empty."""
-    simulated: bool
-    """Some of its readings are of the simulated bench, not of an engine."""
-    stop_check: bool | None
-    """Whether the engine was seen to stop; None where that is not recorded."""
-    headers: dict[str, Header]
-    last_check: RecordedCheck | None
-    """The newest check of this job's meter, in this job or an earlier one."""
-    touches: list[TouchFacts]
-    touches_left_out: int
-    attachments: list[Attached]
-    notes: list[tuple[str, str]]
-    """Time and words of what was noted, gaps included."""
-    parts: list[JobPart]
-    """What a check of the seals found."""

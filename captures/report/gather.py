@@ -1,35 +1,85 @@
 """From log and captures to the facts of a report: one pass, with the bench's own rules."""
 
-import math
-from collections import deque
-from collections.abc import Iterator
+import contextlib
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
 from typing import Final
 
 from captures.job.card_progress import FindCard, JobSettings
-from captures.job.joblog import LogEntry
-from captures.record.reader import RecordReader
+from captures.job.job import Job
+from captures.job.joblog import LogEntry, LogReader
+from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
+from captures.job.meter_checks import gather as gather_checks
+from captures.job.store import JobStore
+from captures.job.verify_job import JobPart, verify_job
+from captures.record.reader import read_capture
+from captures.record.records import Attached, Header
+from captures.record.times import read_rfc3339, rfc3339
+from captures.record.writer import NOT_WRITTEN, STOPPED
 from captures.report.facts import CardFacts, CheckRow, TouchFacts
+from captures.report.touches import held_touches
+from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out_words
-from meterlink.errors import MeterlinkError, NotationError
+from meterlink.errors import MeterlinkError, NotationError, UnreadableError
 from meterlink.events import (
     CardBegan,
-    Contact,
     Entered,
     Gap,
-    Held,
     Judged,
-    Lift,
-    StepBegan,
+    Note,
     StepEnded,
     StepEvent,
     StepReopened,
     Zeroed,
 )
+from meterlink.finding.find import find
+from meterlink.finding.finding import Finding
+from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
-from meterlink.reading import Reading
 from meterlink.steps.entry import ConfirmationStep, EntryStep
+
+_OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
+"""Gaps that only the capture knows of; the others are in the log too."""
+
+_MOST_TOUCHES: Final = 60
+"""Touches drawn in one report; the rest are in the captures."""
+
+
+@dataclass
+class JobFacts:
+    """Everything that a report is made from."""
+
+    folder: Path
+    name: str
+    title: str
+    started: str
+    last: str
+    """RFC 3339 time of the newest entry."""
+    program: str
+    people: list[str]
+    """Who is named in the log, in the order of appearance."""
+    cards: list[CardFacts]
+    finding: Finding | None
+    """None where no card names a complaint."""
+    signed_off: tuple[str, str] | None
+    """When and by whom, where it was; the name may be empty."""
+    simulated: bool
+    """Some of its readings are of the simulated bench, not of an engine."""
+    stop_check: bool | None
+    """Whether the engine was seen to stop; None where that is not recorded."""
+    headers: dict[str, Header]
+    last_check: RecordedCheck | None
+    """The newest check of this job's meter, in this job or an earlier one."""
+    touches: list[TouchFacts]
+    touches_left_out: int
+    attachments: list[Attached]
+    notes: list[tuple[str, str]]
+    """Time and words of what was noted, gaps included."""
+    parts: list[JobPart]
+    """What a check of the seals found."""
 
 
 class CardGatherer:
@@ -157,80 +207,156 @@ def _only_leads_on(step: Step, card: Card) -> bool:
     return any(need.step == step.id for other in card.step for need in other.only_if)
 
 
-_BEFORE: Final = 12
-"""Readings shown before contact is said: the engine says it a few readings late."""
-
-_MOST: Final = 2_000
-"""Readings kept of one touch; a longer one is thinned out evenly."""
-
-
-def held_touches(capture: RecordReader, name: str) -> Iterator[TouchFacts | Gap]:
-    """Yield each touch of a capture that came to a hold, and each gap, oldest first.
-
-    ``name``: of its file.
+def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFacts:
+    """Return everything that a report of ``job`` says.
 
     Raises:
-        UnreadableError: it is no capture.
+        UnreadableError: the job's log cannot be read.
     """
-    recent: deque[Reading] = deque(maxlen=_BEFORE)
-    step = ""
-    touch: _Touch | None = None
-    for record in capture:
-        match record:
-            case Reading():
-                recent.append(record)
-                if touch is not None:
-                    touch.add(record)
-            case Gap():
-                yield record
-            case StepBegan():
-                step = record.step
-            case Contact():
-                if touch is not None:
-                    yield from touch.done(None)
-                touch = _Touch(name, record.t, list(recent))
-            case Held() if touch is not None and touch.held is None:
-                touch.held, touch.step = record, step
-            case Lift() if touch is not None:
-                yield from touch.done(record.t)
-                touch = None
-    if touch is not None:
-        yield from touch.done(None)
+    attachments: list[Attached] = []
+    notes: list[tuple[str, str]] = []
+    with LogReader(job.log_path) as reader:
+        header = reader.header
+        settings = JobSettings(job, header)
+        touches, left_out = _touches(job, settings, notes)
+        log = LogGatherer(settings, shelved)
+        checks = StandingChecks(job.name, lambda file: _meter_of(settings, file))
+        last = header.started
+        for entry in reader.entries():
+            last = entry.at or last
+            match entry.event:
+                case Attached():
+                    attachments.append(entry.event)
+                case Gap(until=None, why=why) if why == STOPPED:
+                    pass  # the capture that was open says it too, and for how long
+                case Note() | Gap():
+                    notes.append((entry.at, _noted(entry.event)))
+            log.take(entry)
+            checks.take(entry)
+    notes.sort(key=lambda note: _when(note[0]))
+    cards = [gatherer.facts() for gatherer in log.cards.values()]
+    return JobFacts(
+        folder=job.folder,
+        name=job.name,
+        title=header.title,
+        started=header.started,
+        last=last,
+        program=header.program,
+        people=list(log.people),
+        cards=cards,
+        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        signed_off=_signed_off(cards),
+        simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
+        stop_check=_stop_check(cards),
+        headers=settings.headers,
+        last_check=_last_check(checks.checks, store, settings, last),
+        touches=touches,
+        touches_left_out=left_out,
+        attachments=attachments,
+        notes=notes,
+        parts=list(verify_job(job)),
+    )
 
 
-class _Touch:
-    """One touch while it goes on."""
+def _last_check(
+    found: list[RecordedCheck], store: JobStore | None, settings: JobSettings, until: str
+) -> RecordedCheck | None:
+    """Return the newest of ``found``, those of this job.
 
-    def __init__(self, capture: str, contact_t: float, before: list[Reading]) -> None:
-        self.held: Held | None = None
-        self.step = ""
-        self._capture = capture
-        self._contact_t = contact_t
-        self._every = 1
-        self._skipped = 0
-        self._readings = before
+    Where it has none: the newest in ``store`` of one of its meters, no newer than ``until``.
+    """
+    if not found and store is not None:
+        meters = {str(header.meter) for header in settings.headers.values() if header.meter}
+        found = [
+            check
+            for series in gather_checks(store)
+            if series.meter in meters
+            for check in series.checks
+            if _when(check.at) <= _when(until)
+        ]
+    return max(found, key=lambda check: _when(check.at), default=None)
 
-    def add(self, reading: Reading) -> None:
-        self._skipped += 1
-        if self._skipped < self._every:
-            return
-        self._skipped = 0
-        self._readings.append(reading)
-        if len(self._readings) >= _MOST:
-            del self._readings[::2]
-            self._every *= 2
 
-    def done(self, lift_t: float | None) -> Iterator[TouchFacts]:
-        if self.held is None or not self._readings or not math.isfinite(self.held.value):
-            return  # the last two only in a record that something else wrote
-        yield TouchFacts(
-            capture=self._capture,
-            step=self.step,
-            contact_t=self._contact_t,
-            held_t=self.held.t,
-            held=self.held.value,
-            unit=self.held.unit,
-            lift_t=lift_t,
-            t=[reading.t for reading in self._readings],
-            value=[reading.value for reading in self._readings],
-        )
+def _meter_of(settings: JobSettings, file: str) -> str:
+    header = settings.headers.get(file)
+    return "" if header is None else meter_named(header.meter)
+
+
+def _when(at: str) -> float:
+    try:
+        return read_rfc3339(at).timestamp()
+    except UnreadableError:
+        return 0.0
+
+
+def _noted(event: Note | Gap) -> str:
+    return event.text if isinstance(event, Note) else gap_words(event)
+
+
+def _touches(
+    job: Job, settings: JobSettings, notes: list[tuple[str, str]]
+) -> tuple[list[TouchFacts], int]:
+    """Read each capture once; return the touches to draw and how many are left out.
+
+    Adds headers to ``settings``, and to ``notes`` the gaps that only the captures know of.
+    """
+    touches: list[TouchFacts] = []
+    left_out = 0
+    for path in job.captures():
+        # One that cannot be read is named in the table of the seals.
+        with contextlib.suppress(UnreadableError), read_capture(path) as capture:
+            settings.take(path, capture.header)
+            for found in held_touches(capture, path.name):
+                if isinstance(found, Gap):
+                    if found.why in _OF_THE_WRITER:
+                        notes.append((_later(capture.header.started, found.t), _noted(found)))
+                elif len(touches) < _MOST_TOUCHES:
+                    touches.append(found)
+                else:
+                    left_out += 1
+    return touches, left_out
+
+
+def _later(began: str, seconds: float) -> str:
+    """Return the RFC 3339 time ``seconds`` after ``began``, which stands where it is none."""
+    try:
+        return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
+    except (UnreadableError, OverflowError, ValueError):
+        return began
+
+
+def _finding(stands: list[Progress]) -> Finding | None:
+    outcomes = outcomes_of_cards(stands)
+    for progress in stands:
+        if progress.card.complaint and outcomes:
+            try:
+                return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
+            except MeterlinkError:
+                return None  # a card of the user's own, with checks that the table does not know
+    return None
+
+
+def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:
+    """Return when and by whom the newest card that was signed off was."""
+    for facts in reversed(cards):
+        for check in facts.checks if facts.signed_off else ():
+            step = check.step
+            if isinstance(step, ConfirmationStep) and step.signs_off and check.ended is not None:
+                return check.at, check.ended.who
+    return None
+
+
+def _stop_check(cards: list[CardFacts]) -> bool | None:
+    """Whether what a sign-off requires was seen: the engine stops when its control is let go."""
+    for facts in reversed(cards):
+        wanted = {
+            condition.step: condition.was
+            for step in facts.card.step
+            if isinstance(step, ConfirmationStep) and step.signs_off
+            for condition in step.requires
+        }
+        for check in facts.checks:
+            outcome = "" if check.ended is None else check.ended.outcome
+            if check.step.id in wanted and outcome not in ("", "skipped"):
+                return outcome in wanted[check.step.id]
+    return None

@@ -5,7 +5,7 @@ A kind adds its case to ``own_row``; the type checker complains of one that is f
 
 from typing import NamedTuple, assert_never
 
-from captures.report.facts import CheckRow
+from meterlink.card import Step
 from meterlink.quantities.budget import Component
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
@@ -14,6 +14,7 @@ from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckState, MeterCheckStep
 from meterlink.steps.repeat import RepeatState, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakState, SoakStep
+from meterlink.steps.step import StepState
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import WatchState, WatchStep
 
@@ -29,17 +30,17 @@ class OwnRow(NamedTuple):
     notes: tuple[str, ...] = ()
 
 
-def own_row(check: CheckRow) -> OwnRow:
-    """Return what ``check`` says of its own; nothing before anything happened."""
-    match check.step:
+def own_row(step: Step, own: StepState) -> OwnRow:
+    """Return what ``own`` says of ``step``; nothing before anything happened."""
+    match step:
         case MeterCheckStep():
-            return _checked(check.own.of(MeterCheckState))
+            return _checked(own.of(MeterCheckState))
         case RepeatStep():
-            return _repeated(check.own.of(RepeatState))
+            return _repeated(own.of(RepeatState))
         case SoakStep():
-            return _soaked(check.own.of(SoakState))
+            return _soaked(own.of(SoakState))
         case WatchStep():
-            return _watched(check.own.of(WatchState))
+            return _watched(own.of(WatchState))
         case CautionStep() | EntryStep() | ConfirmationStep():
             return OwnRow()
         case LeadZeroStep() | MeasurementStep() | SwitchStep():

@@ -13,7 +13,8 @@ from captures.record.reader import open_regular
 from captures.record.records import Attached
 from captures.record.verify import State
 from captures.report import plots, wording
-from captures.report.facts import CardFacts, JobFacts
+from captures.report.facts import CardFacts
+from captures.report.gather import JobFacts
 from meterlink.errors import UnreadableError
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain

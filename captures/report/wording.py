@@ -48,7 +48,7 @@ def value_words(check: CheckRow) -> str:
         return format_value(judged.corrected, judged.unit)
     if check.zeroed is not None:
         return format_value(check.zeroed.value, "ohm", check.zeroed.resolution)
-    if own := own_row(check).value:
+    if own := own_row(check.step, check.own).value:
         return own
     return "" if check.entered is None else entered_words(check.entered)
 
@@ -64,7 +64,7 @@ def as_read_words(check: CheckRow) -> str:
 def limits_words(check: CheckRow) -> str:
     """Return the window of a row with its reference temperature."""
     criterion = check.criterion
-    if own := own_row(check).limits:
+    if own := own_row(check.step, check.own).limits:
         return own
     if check.size is not None:
         size = check.size
@@ -104,7 +104,7 @@ def how_words(check: CheckRow) -> str:
     judged = check.judged
     if judged is not None and judged.evidence is not None:
         return EVIDENCE_WORDS[judged.evidence]
-    own = own_row(check)
+    own = own_row(check.step, check.own)
     readings = own.readings if judged is None else judged.readings
     if readings > 1:  # a typed value counts as one reading
         return f"probes, {readings} readings"
@@ -150,13 +150,13 @@ def accuracy_words(line: Accuracy) -> str:
 def budget_of(check: CheckRow) -> Budget | None:
     """Return the budget of a row's value; None where it has none."""
     judged = check.judged
-    lines = own_row(check).budget if judged is None else judged.budget
+    lines = own_row(check.step, check.own).budget if judged is None else judged.budget
     return Budget(lines) if lines else None
 
 
 def assumed(check: CheckRow) -> tuple[str, ...]:
     """Return what was not known of a row's value, each a plain sentence."""
-    return own_row(check).notes if check.judged is None else check.judged.notes
+    return own_row(check.step, check.own).notes if check.judged is None else check.judged.notes
 
 
 def u_words(u: float, unit: str = "ohm") -> str:

@@ -2,39 +2,15 @@
 
 import contextlib
 import os
-from datetime import timedelta
 from enum import Enum
 from pathlib import Path
-from typing import Final
 
-from captures.job.card_progress import FindCard, JobSettings
+from captures.job.card_progress import FindCard
 from captures.job.job import Job
-from captures.job.joblog import LogReader
-from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
-from captures.job.meter_checks import gather as gather_checks
 from captures.job.store import JobStore
-from captures.job.verify_job import verify_job
-from captures.record.reader import read_capture
-from captures.record.records import Attached
-from captures.record.times import read_rfc3339, rfc3339
-from captures.record.writer import NOT_WRITTEN, STOPPED
-from captures.report.facts import CardFacts, JobFacts, TouchFacts
-from captures.report.gather import LogGatherer, held_touches
-from captures.report.wording import gap_words
-from meterlink.bench.progress import Progress
-from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
-from meterlink.events import Gap, Note
-from meterlink.finding.find import find
-from meterlink.finding.finding import Finding
-from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+from captures.report.gather import gather
+from meterlink.errors import CannotWriteError
 from meterlink.quantities.text import plain
-from meterlink.steps.entry import ConfirmationStep
-
-_OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
-"""Gaps that only the capture knows of; the others are in the log too."""
-
-_MOST_TOUCHES: Final = 60
-"""Touches drawn in one report; the rest are in the captures."""
 
 
 class Audience(Enum):
@@ -72,161 +48,6 @@ def write_report(
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path
-
-
-def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFacts:
-    """Return everything that a report of ``job`` says.
-
-    Raises:
-        UnreadableError: the job's log cannot be read.
-    """
-    attachments: list[Attached] = []
-    notes: list[tuple[str, str]] = []
-    with LogReader(job.log_path) as reader:
-        header = reader.header
-        settings = JobSettings(job, header)
-        touches, left_out = _touches(job, settings, notes)
-        log = LogGatherer(settings, shelved)
-        checks = StandingChecks(job.name, lambda file: _meter_of(settings, file))
-        last = header.started
-        for entry in reader.entries():
-            last = entry.at or last
-            match entry.event:
-                case Attached():
-                    attachments.append(entry.event)
-                case Gap(until=None, why=why) if why == STOPPED:
-                    pass  # the capture that was open says it too, and for how long
-                case Note() | Gap():
-                    notes.append((entry.at, _noted(entry.event)))
-            log.take(entry)
-            checks.take(entry)
-    notes.sort(key=lambda note: _when(note[0]))
-    cards = [gatherer.facts() for gatherer in log.cards.values()]
-    return JobFacts(
-        folder=job.folder,
-        name=job.name,
-        title=header.title,
-        started=header.started,
-        last=last,
-        program=header.program,
-        people=list(log.people),
-        cards=cards,
-        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
-        signed_off=_signed_off(cards),
-        simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
-        stop_check=_stop_check(cards),
-        headers=settings.headers,
-        last_check=_last_check(checks.checks, store, settings, last),
-        touches=touches,
-        touches_left_out=left_out,
-        attachments=attachments,
-        notes=notes,
-        parts=list(verify_job(job)),
-    )
-
-
-def _last_check(
-    found: list[RecordedCheck], store: JobStore | None, settings: JobSettings, until: str
-) -> RecordedCheck | None:
-    """Return the newest of ``found``, those of this job.
-
-    Where it has none: the newest in ``store`` of one of its meters, no newer than ``until``.
-    """
-    if not found and store is not None:
-        meters = {str(header.meter) for header in settings.headers.values() if header.meter}
-        found = [
-            check
-            for series in gather_checks(store)
-            if series.meter in meters
-            for check in series.checks
-            if _when(check.at) <= _when(until)
-        ]
-    return max(found, key=lambda check: _when(check.at), default=None)
-
-
-def _meter_of(settings: JobSettings, file: str) -> str:
-    header = settings.headers.get(file)
-    return "" if header is None else meter_named(header.meter)
-
-
-def _when(at: str) -> float:
-    try:
-        return read_rfc3339(at).timestamp()
-    except UnreadableError:
-        return 0.0
-
-
-def _noted(event: Note | Gap) -> str:
-    return event.text if isinstance(event, Note) else gap_words(event)
-
-
-def _touches(
-    job: Job, settings: JobSettings, notes: list[tuple[str, str]]
-) -> tuple[list[TouchFacts], int]:
-    """Read each capture once; return the touches to draw and how many are left out.
-
-    Adds headers to ``settings``, and to ``notes`` the gaps that only the captures know of.
-    """
-    touches: list[TouchFacts] = []
-    left_out = 0
-    for path in job.captures():
-        # One that cannot be read is named in the table of the seals.
-        with contextlib.suppress(UnreadableError), read_capture(path) as capture:
-            settings.take(path, capture.header)
-            for found in held_touches(capture, path.name):
-                if isinstance(found, Gap):
-                    if found.why in _OF_THE_WRITER:
-                        notes.append((_later(capture.header.started, found.t), _noted(found)))
-                elif len(touches) < _MOST_TOUCHES:
-                    touches.append(found)
-                else:
-                    left_out += 1
-    return touches, left_out
-
-
-def _later(began: str, seconds: float) -> str:
-    """Return the RFC 3339 time ``seconds`` after ``began``, which stands where it is none."""
-    try:
-        return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
-    except (UnreadableError, OverflowError, ValueError):
-        return began
-
-
-def _finding(stands: list[Progress]) -> Finding | None:
-    outcomes = outcomes_of_cards(stands)
-    for progress in stands:
-        if progress.card.complaint and outcomes:
-            try:
-                return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
-            except MeterlinkError:
-                return None  # a card of the user's own, with checks that the table does not know
-    return None
-
-
-def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:
-    """Return when and by whom the newest card that was signed off was."""
-    for facts in reversed(cards):
-        for check in facts.checks if facts.signed_off else ():
-            step = check.step
-            if isinstance(step, ConfirmationStep) and step.signs_off and check.ended is not None:
-                return check.at, check.ended.who
-    return None
-
-
-def _stop_check(cards: list[CardFacts]) -> bool | None:
-    """Whether what a sign-off requires was seen: the engine stops when its control is let go."""
-    for facts in reversed(cards):
-        wanted = {
-            condition.step: condition.was
-            for step in facts.card.step
-            if isinstance(step, ConfirmationStep) and step.signs_off
-            for condition in step.requires
-        }
-        for check in facts.checks:
-            outcome = "" if check.ended is None else check.ended.outcome
-            if check.step.id in wanted and outcome not in ("", "skipped"):
-                return outcome in wanted[check.step.id]
-    return None
 
 
 def _write(path: Path, page: str) -> None:

@@ -76,7 +76,7 @@ def make_capture(made: Made, path: Path) -> None:
 
 
 def make_library(shelf: Sequence[Shelved], folder: Path, seed: int | None) -> Iterator[Path]:
-    """Make the captures of ``shelf`` again in ``folder``, with catalogue and notes; yield each file.
+    """Make the captures of ``shelf`` again in ``folder``, with catalogue and notes; yield them.
 
     ``seed``: another one than the catalogue's, for captures that nobody has seen.
 
