@@ -5,6 +5,7 @@ from math import fsum, sqrt
 
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out, left_out_words, was_left_out
+from meterlink.errors import UsageError
 from meterlink.events import (
     Asked,
     CardBegan,
@@ -224,3 +225,26 @@ def _said(result: StepResult, teller: Teller) -> str:
     if result.entered is not None:
         return teller.entered(result.entered)
     return result.reason
+
+
+def finding_of(progress: Progress) -> Iterator[str]:
+    """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
+
+    A card of the user's own may speak of checks that only a fault table of their own knows; that
+    is said in place of the finding.
+    """
+    from meterlink.finding.find import find
+    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+    from meterlink.finding.shape import UNSAID
+
+    complaint = progress.card.complaint
+    outcomes = outcomes_of_cards([progress])
+    told = [said for said in outcomes.values() if not (isinstance(said, str) and said in UNSAID)]
+    if not complaint or not told:
+        return
+    try:
+        found = find(outcomes, complaint, parts=parts_of_cards([progress]))
+    except UsageError as fault:
+        yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
+        return
+    yield from found.sentences

@@ -236,11 +236,11 @@ def _show(
             print(_HANDS)
         if plain:
             return _run_plain(sitting, who, args.redo)
-        from tui.screen import run_bench_screen
+        from tui.screen.app import BenchApp
 
         if args.redo:
             sitting.tell(_again(args.redo, who))
-        return run_bench_screen(
+        app = BenchApp(
             sitting,
             title=job.folder.name,
             who=who,
@@ -248,6 +248,7 @@ def _show(
             keep=_keep_settings,
             where=str(job.folder),
         )
+        return app.run() or 0
 
 
 def _keep_settings(settings: "ScreenSettings") -> None:

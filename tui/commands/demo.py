@@ -72,10 +72,10 @@ def _run_plain(sitting: "Session") -> int:
 
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench", job: "JobWriter") -> int:
-    from tui.screen import run_bench_screen
+    from tui.screen.app import BenchApp
     from tui.session.hands import BenchHands
 
     bench.hands.leave("cautions")  # a person acknowledges those
-    return run_bench_screen(
-        sitting, title=bench.scenario.title, hands=BenchHands(bench), where=str(job.folder)
-    )
+    hands = BenchHands(bench)
+    app = BenchApp(sitting, title=bench.scenario.title, hands=hands, where=str(job.folder))
+    return app.run() or 0

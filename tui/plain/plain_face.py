@@ -12,8 +12,7 @@ from meterlink.events import Asked, Judged, StepBegan
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import ConfirmationStep, EntryStep
 from tui.announcing.signs import say
-from tui.announcing.teller import Teller, table
-from tui.session.session import finding_of
+from tui.announcing.teller import Teller, finding_of, table
 
 NOTHING_JUDGED: Final = "Nothing is judged yet."
 LONGEST: Final = 600

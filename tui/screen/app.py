@@ -82,7 +82,12 @@ class BenchApp(PreferencesApp):
         hands: PlayedHands | None = None,
         where: str = "",
     ) -> None:
-        """Show ``session``: arguments as for ``run_bench_screen``."""
+        """Show ``session``; ``run`` returns once the user has left.
+
+        ``title`` is the job's, ``who`` works; ``keep`` is given the settings whenever they were
+        changed on the screen; ``hands``: those of a simulated bench, for the user to play;
+        ``where``: the folder that all is kept in, to be named at the end.
+        """
         # Our own plain theme serves those who want no colour; the library's filter for them cannot
         # bear the plot's unstyled cells, so it is not asked for.
         self.uncoloured = environ.pop("NO_COLOR", None) is not None

@@ -37,8 +37,8 @@ from tui.announcing.forms import (
     tone_of_outcome,
     tone_of_verdict,
 )
+from tui.announcing.teller import finding_of
 from tui.screen.view import View
-from tui.session.session import finding_of
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600

@@ -6,44 +6,19 @@ lock makes them take turns. Faces get ``Update`` and must return at once.
 """
 
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
 from captures.job.job import JobWriter
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
-from meterlink.bench.progress import Progress
 from meterlink.bench.snapshot import Face, Update
 from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
-from meterlink.errors import MeterError, UsageError
+from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Identity, MeterSetup, Setting, Source
-
-
-def finding_of(progress: Progress) -> Iterator[str]:
-    """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
-
-    A card of the user's own may speak of checks that only a fault table of their own knows; that
-    is said in place of the finding.
-    """
-    from meterlink.finding.find import find
-    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
-    from meterlink.finding.shape import UNSAID
-
-    complaint = progress.card.complaint
-    outcomes = outcomes_of_cards([progress])
-    told = [said for said in outcomes.values() if not (isinstance(said, str) and said in UNSAID)]
-    if not complaint or not told:
-        return
-    try:
-        found = find(outcomes, complaint, parts=parts_of_cards([progress]))
-    except UsageError as fault:
-        yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
-        return
-    yield from found.sentences
-
 
 GLANCE_S: Final = 0.04
 """Without an event the faces are told no more often than this, however fast the meter is."""
