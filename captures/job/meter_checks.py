@@ -8,7 +8,6 @@ import msgspec
 
 from captures.job.job import CAPTURES_FOLDER, Job
 from captures.job.joblog import LogEntry
-from captures.job.store import JobStore
 from captures.record.reader import open_regular, read_capture
 from captures.record.records import CaptureBegan
 from meterlink.errors import UnreadableError
@@ -57,14 +56,14 @@ class Series(msgspec.Struct, frozen=True, kw_only=True):
         return control_chart(values, max(LEAST, min(BASE, len(values))))
 
 
-def gather(store: JobStore) -> list[Series]:
+def gather(jobs: Iterable[Job]) -> list[Series]:
     """Return every meter's checks, the meters and resistors in the order of their names.
 
     Raises:
         UnreadableError: the folder of jobs cannot be read. A job that cannot is passed over.
     """
     found: dict[tuple[str, str], list[RecordedCheck]] = {}
-    for job in store.jobs():
+    for job in jobs:
         try:
             for record in checks_in(job):
                 marking = " ".join(record.checked.marking.lower().split())

@@ -269,7 +269,7 @@ def _last_check(
         meters = {str(header.meter) for header in settings.headers.values() if header.meter}
         found = [
             check
-            for series in gather_checks(store)
+            for series in gather_checks(store.jobs())
             if series.meter in meters
             for check in series.checks
             if _when(check.at) <= _when(until)

@@ -91,7 +91,7 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
 
     standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
-        store,
+        store.jobs(),
         match=args.match,
         since=_day(args.since),
         until=_day(args.until),

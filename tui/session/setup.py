@@ -143,7 +143,7 @@ def called(store: JobStore, name: str) -> Job | None:
     except UnreadableError:
         pass  # no folder is called so: it may be a title
     titled, begins = [], []
-    for job in list_jobs(store):
+    for job in list_jobs(store.jobs()):
         if job.standing is JobStatus.UNREADABLE:
             continue
         if job.title == plain(name):
