@@ -16,7 +16,7 @@ from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
 from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
 from meterlink.circuit.workshop import Workshop
-from meterlink.declared import Ohms
+from meterlink.declared import InvalidFileError, Ohms, decode
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model, Suspect
 from meterlink.finding.shape import FaultTable
@@ -266,3 +266,41 @@ def _switches(order: Order, rng: Generator) -> list[str]:
 
 def _beside(count: int, low: int, high: int) -> int:
     return max(low - count, count - high, 0)
+
+
+class PracticeExercise(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the file says."""
+
+    format: Literal[1]
+    title: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    story: Annotated[str, msgspec.Meta(max_length=600)] = ""
+    seed: Annotated[int, msgspec.Meta(ge=0, le=2**53)] = 1
+    difficulty: Difficulty = "medium"
+    fault: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    complaint: Annotated[str, msgspec.Meta(max_length=80)] = ""
+
+    @property
+    def order(self) -> Order:
+        """The case that it orders."""
+        return Order(
+            seed=self.seed,
+            difficulty=self.difficulty,
+            fault=self.fault,
+            complaint=self.complaint,
+        )
+
+
+def read_exercise(data: bytes, name: str) -> PracticeExercise:
+    """Return the exercise in ``data``, a TOML text; ``name`` stands for it in errors.
+
+    Raises:
+        InvalidFileError: it does not say what it must, or orders what there is not.
+    """
+    exercise = decode(data, PracticeExercise, name)
+    try:
+        check_order(exercise.order)
+    except UsageError as fault:
+        raise InvalidFileError(f"{plain(name)}: {fault}") from fault
+    return msgspec.structs.replace(
+        exercise, title=plain(exercise.title), story=plain(exercise.story, 600)
+    )

@@ -6,7 +6,7 @@ import pytest
 from meterlink.card import read_card
 from meterlink.declared import InvalidFileError, decode
 from meterlink.profile import Profile
-from meterlink.training.exercise import PracticeExercise
+from meterlink.training.case import PracticeExercise
 
 WINDING = """
 [[winding]]

@@ -11,8 +11,7 @@ from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.wiring import resistance_between
 from meterlink.errors import UsageError
 from meterlink.finding.walk import follow
-from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names
-from meterlink.training.exercise import read_exercise
+from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names, read_exercise
 from meterlink.training.ledger import Safety, mend_of
 from meterlink.training.measurements import Touch, flaws_in
 from meterlink.training.practice import Practice

@@ -21,7 +21,7 @@ from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.screen.trace import TraceView
+from tui.screen.plotting import TraceView
 from tui.settings.configuration import ScreenSettings
 
 FOLDER = Path(__file__).parent / "snapshots"

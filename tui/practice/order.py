@@ -12,8 +12,7 @@ from meterlink.card import BenchEvent
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UsageError
 from meterlink.reading import Reading
-from meterlink.training.case import Order
-from meterlink.training.exercise import read_exercise
+from meterlink.training.case import Order, read_exercise
 from tui.practice.bench import PracticeBench
 from tui.session.setup import header_for, job_store, settings_of
 

@@ -28,10 +28,9 @@ from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
 from tui.practice.plain import PlainPractice
 from tui.practice.words import ASKED, COMMANDS
-from tui.screen.faults import FaultApp
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView
-from tui.screen.themes import FALLBACK, THEMES
+from tui.screen.themes import FALLBACK, THEMES, FaultApp
 
 _KEPT: Final = 2000
 """Lines that can be looked back at."""

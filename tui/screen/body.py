@@ -24,10 +24,10 @@ from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.own_views import OwnView, own_views, panels_for
 from tui.screen.picture import PictureView
+from tui.screen.plotting import TraceView
 from tui.screen.reading import ReadingView, RulerView, StageView
 from tui.screen.steps import AskedView, EndedView, StepsView
 from tui.screen.summary import SummaryView
-from tui.screen.trace import TraceView
 from tui.screen.view import View
 
 _ROWS_EACH: Final = 3

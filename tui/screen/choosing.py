@@ -24,8 +24,7 @@ from drivers.discovery import probe_all
 from drivers.ports import list_ports
 from meterlink.errors import MeterlinkError
 from meterlink.quantities.text import plain
-from tui.screen.faults import FaultApp
-from tui.screen.themes import FALLBACK, PLAIN, THEMES
+from tui.screen.themes import FALLBACK, PLAIN, THEMES, FaultApp
 from tui.settings.configuration import Configuration
 from tui.settings.shelf import CARDS, PROFILES, Shelf
 

@@ -16,12 +16,10 @@ from textual.widgets import Static
 from meterlink.card import Card
 from meterlink.commands import Gestures
 from meterlink.profile import Profile
-from tui.announcing.announcer import Announcer, Tones
-from tui.announcing.voice import Voice, find_program
-from tui.screen.faults import FaultApp
+from tui.announcing.announcer import Announcer, Tones, Voice, find_program
 from tui.screen.keys import keymap
 from tui.screen.session_view import SessionView
-from tui.screen.themes import THEMES
+from tui.screen.themes import THEMES, FaultApp
 from tui.settings.configuration import ScreenSettings
 
 NO_PROGRAM = "This computer has no speech program; install espeak-ng, or go on without speech."
