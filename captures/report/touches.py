@@ -7,13 +7,7 @@ from typing import Final
 
 from captures.record.reader import RecordReader
 from captures.report.facts import TouchFacts
-from meterlink.events import (
-    Contact,
-    Gap,
-    Held,
-    Lift,
-    StepBegan,
-)
+from meterlink.events import Contact, Gap, Held, Lift, StepBegan
 from meterlink.reading import Reading
 
 _BEFORE: Final = 12

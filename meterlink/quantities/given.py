@@ -4,13 +4,7 @@ import re
 from typing import Final
 
 from meterlink.errors import NotationError
-from meterlink.quantities.notation import (
-    NUMBER,
-    SI_UNITS,
-    Value,
-    normalise,
-    parse_quantity,
-)
+from meterlink.quantities.notation import NUMBER, SI_UNITS, Value, normalise, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.quantities.window import Window
 from meterlink.source import Accuracy
