@@ -14,8 +14,9 @@ import msgspec
 from drivers.clock import MonotonicClock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import SURE, Match
-from drivers.frames.line_search import listen
+from drivers.frames.line_search import Notes, listen
 from drivers.frames.store import load_all
+from drivers.links.hid_link import HidLink
 from drivers.links.link import LineSettings, Link
 from drivers.links.transports import Visa, has_line, open_link
 from drivers.ports import is_excluded
@@ -42,13 +43,13 @@ class Patience(NamedTuple):
     other: float
     """At each other speed."""
     listening: float
-    """For frames that make sense."""
+    """For frames that make sense, at all line levels, speeds and framings together."""
 
 
-PATIENT: Final = Patience(first=1.5, other=0.4, listening=4.0)
-"""For a port that the user named: it may take its time."""
-BRISK: Final = Patience(first=0.4, other=0.2, listening=1.4)
-"""For ports that may be anything: about 3 s in all at the worst."""
+BRISK: Final = Patience(first=0.8, other=0.25, listening=5.0)
+"""For ports that may be anything: about 8 s in all at the worst, several ports side by side."""
+PATIENT: Final = Patience(first=3.0, other=0.5, listening=10.0)
+"""For a port that the user named: twice as long."""
 
 
 class FoundMeter(msgspec.Struct, frozen=True, kw_only=True):
@@ -63,6 +64,10 @@ class FoundMeter(msgspec.Struct, frozen=True, kw_only=True):
     """How sure that is, 0 to 1."""
     says: str = ""
     """What was found, or why nothing was, as one plain sentence."""
+    heard: int = 0
+    """Bytes that came altogether."""
+    end: str = "\n"
+    """What ends a command that it takes."""
 
     @property
     def sure(self) -> bool:
@@ -88,8 +93,8 @@ def probe_all(ports: Sequence[str], *, excluded: Iterable[str] = ()) -> list[Fou
         return list(pool.map(one, ports))
 
 
-def probe(port: str, *, visa: Visa | None = None) -> FoundMeter:
-    """Open ``port``, find out what is there, close it. Takes about 3 s at the most.
+def probe(port: str, *, visa: Visa | None = None, patience: Patience = BRISK) -> FoundMeter:
+    """Open ``port``, find out what is there, close it; ``patience`` says how long that may take.
 
     What cannot be opened is no error here: ``says`` tells why.
     """
@@ -98,7 +103,7 @@ def probe(port: str, *, visa: Visa | None = None) -> FoundMeter:
     except MeterlinkError as fault:
         return FoundMeter(port=port, says=str(fault))
     try:
-        return find_out(link, BRISK)
+        return find_out(link, patience)
     except MeterError as fault:
         return FoundMeter(port=port, says=str(fault))
     finally:
@@ -111,14 +116,69 @@ def find_out(link: Link, patience: Patience = PATIENT) -> FoundMeter:
     Raises:
         PortLostError: the port went away.
     """
+    if isinstance(link, HidLink):
+        return _find_hid(link, patience)
     asked = ask(link, patience)
     if asked.wire or link.whole:
         return asked
     serial = has_line(link.name)
     if serial:
         link.configure(LineSettings())
-    matches = listen(link, _wires(), MonotonicClock(), has_line=serial, budget_s=patience.listening)
-    return _heard(link, matches) if matches else asked
+    notes = Notes()
+    matches = listen(
+        link,
+        _wires(),
+        MonotonicClock(),
+        has_line=serial,
+        budget_s=patience.listening,
+        notes=notes,
+    )
+    if matches:
+        return _heard(link, matches)
+    if not notes.count:
+        return asked
+    return FoundMeter(port=link.name, heard=notes.count, says=_unknown(link, notes))
+
+
+def _find_hid(link: HidLink, patience: Patience) -> FoundMeter:
+    """Listen by the descriptions that name this device; to another nothing is sent."""
+    ids = link.name.removeprefix("hid://").partition("/")[0].lower()
+    for wire in _wires():
+        hid = wire.description.hid
+        if hid is None or f"{hid.vendor}:{hid.product}".lower() != ids:
+            continue
+        link.use(hid)
+        notes = Notes()
+        matches = listen(
+            link,
+            [wire],
+            MonotonicClock(),
+            has_line=False,
+            may_send=False,
+            budget_s=patience.listening,
+            notes=notes,
+        )
+        if matches:
+            return _heard(link, matches)
+        if notes.count:
+            return FoundMeter(port=link.name, heard=notes.count, says=_unknown(link, notes))
+        return FoundMeter(
+            port=link.name, says=f"{plain(link.name)} sends nothing; is the meter on?"
+        )
+    return FoundMeter(
+        port=link.name,
+        says="an HID device that no description names; put its numbers into [hid] of one",
+    )
+
+
+def _unknown(link: Link, notes: Notes) -> str:
+    """Say that bytes came which nothing here can read."""
+    at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
+    return (
+        f"{notes.count} bytes came from {plain(link.name)}, such as «{notes.sample.hex(' ')}», "
+        f"that fit no format known here{at}; wrong speed? «meterlink wires new» describes an "
+        "unknown meter"
+    )
 
 
 def ask(link: Link, patience: Patience = PATIENT) -> FoundMeter:
@@ -128,14 +188,18 @@ def ask(link: Link, patience: Patience = PATIENT) -> FoundMeter:
         PortLostError: the port went away.
     """
     serial = has_line(link.name)
+    heard = 0
     says = f"nothing answers at {plain(link.name)}; check that the meter is on"
     for baud in SPEEDS if serial else (0,):
         line = LineSettings(baud=baud) if serial else None
         if line is not None:
             link.configure(line)
         talk = Conversation(link)
+        usual = baud in (0, SPEEDS[0])
         try:
-            greeting = talk.greet(patience.first if baud in (0, SPEEDS[0]) else patience.other)
+            greeting = talk.greet(
+                patience.first if usual else patience.other, otherwise_ended=usual
+            )
         except PortLostError:
             raise
         except MeterError as fault:
@@ -148,10 +212,20 @@ def ask(link: Link, patience: Patience = PATIENT) -> FoundMeter:
                 identity=identity,
                 confidence=1.0,
                 says=f"answers as {identity}",
+                end=talk.end,
             )
+        if not talk.heard_bytes and baud in (0, SPEEDS[0]) and talk.tells_entries():
+            return FoundMeter(
+                port=link.name,
+                wire=SCPI,
+                identity=Identity(port=link.name),
+                confidence=1.0,
+                says="answers as a meter that speaks SCPI and does not say who it is",
+            )
+        heard += talk.heard_bytes
         if talk.heard_bytes:
             break
-    return FoundMeter(port=link.name, says=says)
+    return FoundMeter(port=link.name, says=says, heard=heard)
 
 
 @cache

@@ -5,13 +5,15 @@ from collections.abc import Callable
 from drivers.clock import Clock, MonotonicClock
 from drivers.discovery import SCPI, ask, find_out
 from drivers.frames.frame_source import FrameSource, open_wire
-from drivers.frames.store import load
+from drivers.frames.store import load, user_folder
 from drivers.links.link import Link
 from drivers.links.transports import Visa, locate, open_link
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
+from drivers.scpi.dialect import Dialect
 from drivers.scpi.meter import ScpiMeter
 from drivers.scpi.options import ScpiOptions
+from drivers.scpi.store import find_dialect
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source
@@ -97,11 +99,23 @@ def _name_now(port: str, before: PortInfo | None, ports: Lister) -> str:
 
 
 def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | None) -> Source:
+    dialect = None if wire in (None, SCPI) else find_dialect(str(wire), user_folder())
+    if dialect is not None:
+        if dialect.line is not None:
+            link.configure(dialect.line)
+        return ScpiMeter.open(link, clock, options, dialect=dialect, named=True)
     if wire not in (None, SCPI):
         return open_wire(link, wire, clock)
     found = ask(link) if wire == SCPI else find_out(link)
-    if found.wire == SCPI:
-        return ScpiMeter.open(link, clock, options)
+    if found.wire == SCPI or (wire == SCPI and not found.heard):
+        return ScpiMeter.open(
+            link,
+            clock,
+            options,
+            dialect=None if found.end == "\n" else Dialect(end=found.end),
+            named=wire == SCPI,
+            asks=found.identity is not None,
+        )
     if found.sure:
         # The line is as it was found, which need not be the wire's usual one.
         return FrameSource(link, load(found.wire), clock)

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import msgspec
 
+from drivers.links.hid_link import list_devices, name_of
 from drivers.links.holders import holder_of
 from meterlink.quantities.text import plain
 
@@ -21,8 +22,8 @@ class PortInfo(msgspec.Struct, frozen=True, kw_only=True):
 
     name: str
     """What to type after ``--port``."""
-    kind: Literal["serial", "usb"]
-    """A serial port, or a USB instrument (USB-TMC)."""
+    kind: Literal["serial", "usb", "hid"]
+    """A serial port, a USB instrument (USB-TMC), or an HID device."""
     description: str = ""
     usb_id: str = ""
     """Vendor and product, ``1234:5678``; empty where it is no USB device."""
@@ -51,7 +52,8 @@ Lister = Callable[[], list[PortInfo]]
 
 def list_ports() -> list[PortInfo]:
     """Return the serial ports and USB instruments of this computer, by name."""
-    return sorted([*_serial_ports(), *_usb_instruments()], key=lambda port: (port.kind, port.name))
+    found = [*_serial_ports(), *_usb_instruments(), *_hid_devices()]
+    return sorted(found, key=lambda port: (port.kind, port.name))
 
 
 def is_excluded(port: str, excluded: Iterable[str]) -> bool:
@@ -73,6 +75,24 @@ def _serial_ports() -> Iterator[PortInfo]:
             serial_number=plain(port.serial_number or ""),
             location=plain(port.location or ""),
             holder=plain(holder_of(port.device) or ""),
+        )
+
+
+def _hid_devices() -> Iterator[PortInfo]:
+    """HID devices that may be meters; none where the extra is missing."""
+    seen: set[str] = set()
+    for device in list_devices():
+        name = name_of(device)
+        if name in seen:
+            continue
+        seen.add(name)
+        about = (device.get("manufacturer_string"), device.get("product_string"))
+        yield PortInfo(
+            name=name,
+            kind="hid",
+            description=plain(" ".join(part for part in about if part)),
+            usb_id=f"{device['vendor_id']:04x}:{device['product_id']:04x}",
+            serial_number=plain(device.get("serial_number") or ""),
         )
 
 

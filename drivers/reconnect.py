@@ -87,6 +87,14 @@ class ReconnectingSource:
             except (PortLostError, MeterSilentError):
                 return Setting(lost=(_AWAY,))
 
+    def confirm(self, setup: MeterSetup) -> Setting:
+        """As for any source.
+
+        Raises:
+            MeterError: the meter is away, or makes no sense.
+        """
+        return self._source.confirm(setup)
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
         """Yield readings as they come, through every loss, until ``stop``.
 
@@ -134,14 +142,15 @@ class ReconnectingSource:
                 if not _same(source.identity, self._source.identity):
                     source.close()
                     return False
-                if self._setup is not None:
-                    source.prepare(self._setup)
+                setting = None if self._setup is None else source.prepare(self._setup)
             except MeterError:
                 source.close()
                 return False
             self._source = source
             self._listen_to(source)
             self._away = False
+        if setting is not None:
+            self._turned(setting)  # it may have come back on another range, or not the same at all
         if self._closed.is_set():
             source.close()
         return True

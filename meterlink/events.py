@@ -290,6 +290,30 @@ class MeterSet(Event, frozen=True, kw_only=True, tag="meter-set"):
     integration_s: float | None = None
     resolution: float | None = None
     lost: tuple[str, ...] = ()
+    flags: tuple[str, ...] | msgspec.UnsetType = msgspec.UNSET
+    """What it answers of itself, such as ``relative``; not written where that is nothing."""
+    cautions: tuple[str, ...] | msgspec.UnsetType = msgspec.UNSET
+    """What it cannot be asked, each a plain sentence; likewise."""
+
+
+class MeterFlags(Event, frozen=True, kw_only=True, tag="meter-flags"):
+    """What the meter says of itself beside its values, from now on."""
+
+    flags: tuple[str, ...]
+    """Such as ``hold``, ``relative``, ``battery_low``; empty where all of them are gone."""
+    blocks: tuple[str, ...] = ()
+    """Why nothing is judged from now on, each a plain sentence with the mend."""
+    cautions: tuple[str, ...] = ()
+    """What stands beside every verdict from now on."""
+
+
+class MeterConfirmed(Event, frozen=True, kw_only=True, tag="meter-confirmed"):
+    """Before a held value counted, the meter was asked what it is set to."""
+
+    why: str = ""
+    """Why the value does not count; empty where it does."""
+    failed: str = ""
+    """Why the meter could not be asked."""
 
 
 class Note(Event, frozen=True, kw_only=True, tag="note"):
@@ -313,6 +337,8 @@ CommonEvent = (
     | CommandReceived
     | Gap
     | MeterSet
+    | MeterFlags
+    | MeterConfirmed
     | Note
 )
 """Events that no single kind of step owns; ``card.BenchEvent`` adds those of each kind."""

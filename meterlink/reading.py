@@ -53,3 +53,6 @@ class Reading(msgspec.Struct, frozen=True, gc=False):
     """The meter says that the value is over its range."""
     raw: str = ""
     """What the meter sent, already made plain (see ``text.plain``)."""
+    flags: tuple[str, ...] = ()
+    """What the meter says of itself beside the value, such as ``hold`` or ``battery_low``: the
+    names of ``meter_state.MEANINGS``, in their order."""

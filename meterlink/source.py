@@ -58,6 +58,10 @@ class Setting(msgspec.Struct, frozen=True, kw_only=True):
     """SI units; None where the meter does not tell."""
     lost: tuple[str, ...] = ()
     """What was asked for and could not be had, each a plain sentence."""
+    flags: tuple[str, ...] = ()
+    """What the meter answers of itself, such as ``relative``: names of ``meter_state.MEANINGS``."""
+    cautions: tuple[str, ...] = ()
+    """What the meter cannot be asked, each a plain sentence that belongs beside every verdict."""
 
 
 class Stop(Protocol):
@@ -88,6 +92,20 @@ class Source(Protocol):
 
         Raises:
             MeterError: the meter refuses the quantity itself.
+        """
+        ...
+
+    def confirm(self, setup: MeterSetup) -> Setting:
+        """Ask what the meter is set to now, before a held value counts.
+
+        Called between two readings by the thread that reads. What the meter cannot be asked is
+        returned as it was set; the ``quantity`` of readings to come is what it answered.
+
+        Args:
+            setup: what was asked for when it was prepared.
+
+        Raises:
+            MeterError: it does not answer, or not as a meter does.
         """
         ...
 

@@ -21,6 +21,7 @@ from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
 from meterlink.quantities.text import plain
 from tui import commands
 from tui.announcing.signs import SPELLED
+from tui.plain.output import harmless_output
 from tui.program_fault import EXIT_CODE as PROGRAM_FAULT
 from tui.program_fault import ProgramFaults, end_output, told, working_on
 
@@ -63,6 +64,11 @@ class _Parser(argparse.ArgumentParser):
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line ``argv`` (default: the process's own) and return the exit code."""
     _prepare_output()
+    with harmless_output():
+        return _main(argv)
+
+
+def _main(argv: Sequence[str] | None) -> int:
     working_on(None)
     faults = ProgramFaults()
     try:

@@ -114,8 +114,10 @@ def _cell(value: object) -> object:
             return math.copysign(INFINITY, value)
         case float():
             return repr(value)
-        case str() if value.startswith(_FORMULA) and not _is_number(value):
-            return f"'{value}"
+        case str():
+            text = plain(value, len(value))
+            formula = text.startswith(_FORMULA) and not _is_number(text)
+            return f"'{text}" if formula else text
     return value
 
 

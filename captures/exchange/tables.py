@@ -23,6 +23,10 @@ class ReadingRow(msgspec.Struct, frozen=True, gc=False):
     raw: str
     capture: str
     """Name of the capture's file."""
+    record: str
+    """``whole``, ``open``, ``cut`` or ``altered``: what a check of the capture found."""
+    after_damage: bool
+    """It stands at or after the line where an altered capture is damaged."""
 
 
 class HoldRow(msgspec.Struct, kw_only=True):
@@ -50,39 +54,53 @@ class HoldRow(msgspec.Struct, kw_only=True):
     clear: bool | None = None
     evidence: str | None = None
     """How it is known that the probes touched, where the verdict is open."""
+    record: str = ""
+    """As for a reading."""
+    after_damage: bool = False
 
 
-def reading_rows(path: Path) -> Iterator[ReadingRow]:
+def reading_rows(
+    path: Path, record: str = "", first_bad_line: int | None = None
+) -> Iterator[ReadingRow]:
     """Yield a row for every reading of a capture, oldest first.
+
+    ``record`` and ``first_bad_line`` are what a check of the capture found.
 
     Raises:
         UnreadableError: it is no capture.
     """
     name = path.name
     with read_capture(path) as capture:
-        for record in capture:
-            if isinstance(record, Reading):
+        for found in capture:
+            if isinstance(found, Reading):
                 yield ReadingRow(
-                    record.t,
-                    record.value,
-                    record.quantity.unit,
-                    record.overload,
-                    record.resolution,
-                    record.quantity.value,
-                    record.raw,
+                    found.t,
+                    found.value,
+                    found.quantity.unit,
+                    found.overload,
+                    found.resolution,
+                    found.quantity.value,
+                    found.raw,
                     name,
+                    record,
+                    first_bad_line is not None and capture.line >= first_bad_line,
                 )
 
 
-def hold_rows(path: Path) -> Iterator[HoldRow]:
+def hold_rows(path: Path, record: str = "", first_bad_line: int | None = None) -> Iterator[HoldRow]:
     """Yield a row for every hold and verdict of a capture, in the order of their touches.
+
+    ``record`` and ``first_bad_line`` are what a check of the capture found.
 
     Raises:
         UnreadableError: it is no capture.
     """
     with read_capture(path) as capture:
-        events = (record for record in capture if isinstance(record, Event))
-        yield from _join(events, path.name)
+        events = (found for found in capture if isinstance(found, Event))
+        for row in _join(events, path.name):
+            row.record = record
+            row.after_damage = first_bad_line is not None and capture.line >= first_bad_line
+            yield row
 
 
 def _join(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:

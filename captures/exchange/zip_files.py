@@ -8,9 +8,9 @@ bytes than the manifest says or the limit allows; and a folder is there whole or
 import hashlib
 import os
 import re
+import secrets
 import shutil
 import stat
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable
@@ -45,6 +45,8 @@ class PackKind(NamedTuple):
     """The file without which it is no such pack."""
     thing: str
     """What is packed, in sentences: ``job`` ..."""
+    left_in: re.Pattern[str] = re.compile("(?!)")
+    """What is never taken out, though older packs hold it."""
 
 
 class PackedFile(msgspec.Struct, frozen=True, kw_only=True):
@@ -113,7 +115,8 @@ def unpack_files(
         with open_regular(pack_file) as file, zipfile.ZipFile(file) as archive:
             manifest = _read_manifest(kind, name, archive)
             entries = _checked_entries(kind, name, archive, manifest, largest)
-            return _take_out(name, archive, entries, root, lambda f: adopt(f, manifest.name))
+            wanted = [entry for entry in entries if not kind.left_in.fullmatch(entry[1].path)]
+            return _take_out(name, archive, wanted, root, lambda f: adopt(f, manifest.name))
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as fault:
         raise UnreadableError(f"{name} is no pack, or is damaged") from fault
     except (ValueError, RuntimeError, LookupError, OverflowError) as fault:
@@ -207,13 +210,13 @@ def _take_out(
     """Fill a folder in ``root`` and give it its name when all of it is there."""
     try:
         root.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix=".unpacking-", dir=root))
+        folder = root / f".unpacking-{secrets.token_hex(8)}"
+        folder.mkdir()  # with the rights that the user gives new folders
     except OSError as fault:
         raise CannotWriteError(f"{plain(str(root))} cannot be written: {fault.strerror}") from fault
     try:
         for info, promised in entries:
             _take_file(name, archive, info, promised, folder)
-        folder.chmod(0o755)
         return adopt(folder)
     except OSError as fault:
         raise CannotWriteError(f"{name} cannot be unpacked: {fault.strerror}") from fault

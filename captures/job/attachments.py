@@ -7,6 +7,7 @@ from typing import Final
 
 from captures.job.job import ATTACHMENTS_FOLDER, JobWriter
 from captures.job.names import safe_ending
+from captures.job.verify_job import hash_file
 from captures.record.reader import open_regular
 from captures.record.records import Attached
 from meterlink.errors import CannotWriteError
@@ -39,14 +40,22 @@ def attach(job: JobWriter, path: Path, *, note: str = "", t: float = 0.0) -> Pat
             raise CannotWriteError(
                 f"{plain(str(path))} cannot be copied to {plain(str(copy))}: {fault.strerror}"
             ) from fault
-    job.log.append(
-        Attached(
-            t=t,
-            file=copy.relative_to(job.folder).as_posix(),
-            name=plain(path.name),
-            bytes=length,
-            sha256=digest.hexdigest(),
-            note=note,
-        )
-    )
+    _log(job, copy, plain(path.name), length, digest.hexdigest(), note, t)
     return copy
+
+
+def register(job: JobWriter, path: Path, *, note: str = "", t: float = 0.0) -> None:
+    """Bring a file that lies among the job's attachments into the log.
+
+    Raises:
+        UnreadableError: it cannot be read.
+    """
+    sha256, length = hash_file(path)
+    _log(job, path, plain(path.name), length, sha256, note, t)
+
+
+def _log(
+    job: JobWriter, path: Path, name: str, length: int, sha256: str, note: str, t: float
+) -> None:
+    file = path.relative_to(job.folder).as_posix()
+    job.log.append(Attached(t=t, file=file, name=name, bytes=length, sha256=sha256, note=note))

@@ -9,22 +9,34 @@
 
 import contextlib
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Final, Self
 
 from captures.job.joblog import JobLog, LogEntry, LogReader, WallClock
 from captures.job.names import safe_name
+from captures.job.store_list import has_list, put_on_list
 from captures.record.append_file import OnTrouble
-from captures.record.records import CaptureBegan, CaptureEnded, Header
-from captures.record.times import local_now
-from captures.record.writer import RecordWriter
+from captures.record.erasure import strike_from
+from captures.record.reader import read_capture
+from captures.record.records import CaptureBegan, CaptureEnded, Header, Struck
+from captures.record.signature import own_signer
+from captures.record.times import local_now, read_rfc3339
+from captures.record.verify import State, verify
+from captures.record.writer import PROGRAM, RecordWriter
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
-from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError
+from meterlink.events import Event, Gap, Note
 from meterlink.quantities.text import plain
+from meterlink.wording import counted
 
 LOG_NAME: Final = "log.jsonl"
 CAPTURES_FOLDER: Final = "captures"
 ATTACHMENTS_FOLDER: Final = "attachments"
+
+TAKEN_IN: Final = "were in the capture and not in this log, and were taken in from it"
+"""What a note says where a log had lost what a capture still held."""
 
 
 class Job:
@@ -74,6 +86,7 @@ class Job:
 class CaptureWriter(RecordWriter):
     """A capture inside a job: its end is told to the job log."""
 
+    private = True
     _log: JobLog | None = None
     _file_name = ""
 
@@ -101,6 +114,9 @@ class JobWriter(Closing):
         self.log = log
         self._on_trouble = on_trouble
         self._captures: list[CaptureWriter] = []
+        self._listed = False
+        self._sign = own_signer()
+        log.sign_with(self._sign)
 
     @classmethod
     def resume(
@@ -108,18 +124,42 @@ class JobWriter(Closing):
     ) -> Self:
         """Go on with a job that was closed or that a crash ended.
 
-        Captures that a crash left open are continued, so far as to say in a gap until when nothing
-        was recorded, and closed: what they hold is under a seal from then on.
+        Captures that a crash left open, and those that the log knows nothing of yet, are continued,
+        so far as to say in a gap until when nothing was recorded, and closed: what they hold is
+        under a seal from then on, and in the log. One that was altered is left alone.
 
         Raises:
             InUseError: another program works on it.
             UnreadableError: its log cannot be read.
         """
         writer = cls(job, JobLog.resume(job.log_path, clock, on_trouble), on_trouble)
-        for path in _left_open(job):
+        for path, logged in _left_open(job):
             with contextlib.suppress(UnreadableError, CannotWriteError):  # checking a job names it
-                writer.resume_capture(path, clock).close()
+                if verify(path, thorough=False).state is not State.ALTERED:
+                    writer.take_in(path, logged, clock)
         return writer
+
+    def take_in(self, path: Path, logged: "Logged | None", clock: WallClock = local_now) -> None:
+        """Close a capture, and bring into the log what the capture holds and the log does not.
+
+        ``logged`` is what the log says of it; None where it does not name it.
+
+        Raises:
+            UnreadableError: it is no capture.
+        """
+        with read_capture(path) as capture:
+            began = read_rfc3339(capture.header.started)
+            found = [record for record in capture if isinstance(record, Event)]
+        events = [event for event in found if is_logged(event)]
+        missing = events[0 if logged is None else logged.events :]
+        writer = CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble)
+        self._tell(writer)
+        for event in missing:
+            self.log.append(event, began + timedelta(seconds=event.t))
+        if missing:
+            what = f"{counted(len(missing), 'event')} of {writer._file_name} {TAKEN_IN}"
+            self.log.append(Note(t=writer.last_t, text=what, who=PROGRAM))
+        writer.close()
 
     @property
     def folder(self) -> Path:
@@ -153,15 +193,33 @@ class JobWriter(Closing):
         return self._tell(CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble))
 
     def close(self) -> None:
-        """Close the captures still open, seal the log, let go of the job. Safe to call twice."""
+        """Close the captures still open, seal the log, let go of the job. Safe to call twice.
+
+        Where the store keeps a running list, the final seals are put on it.
+        """
         with contextlib.ExitStack() as closing:
+            closing.callback(self._put_on_list)
             closing.callback(self.log.close)
             for capture in self._captures:
                 closing.callback(capture.close)
 
+    def _put_on_list(self) -> None:
+        if self._listed or not has_list(self.folder.parent):
+            return
+        self._listed = True
+        sealed = [(capture._file_name, capture.seal) for capture in self._captures]
+        seals = [
+            (file, seal.lines, seal.sha256)
+            for file, seal in (*sealed, (LOG_NAME, self.log.seal))
+            if seal is not None and seal.final
+        ]
+        with contextlib.suppress(CannotWriteError, UnreadableError):  # mending a store does it then
+            put_on_list(self.folder.parent, self.job.log_path, seals)
+
     def _tell(self, capture: CaptureWriter) -> CaptureWriter:
         capture._file_name = capture.path.relative_to(self.folder).as_posix()
         capture._log = self.log
+        capture.sign = self._sign
         self._captures.append(capture)
         self.log.append(CaptureBegan(t=capture.last_t, file=capture._file_name))
         return capture
@@ -190,13 +248,94 @@ def _by_number(path: Path) -> tuple[int, str]:
     return _number(path), path.name
 
 
-def _left_open(job: Job) -> list[Path]:
-    """Return the captures that the log says were begun and does not say were closed."""
-    still_open: dict[str, None] = {}
-    for entry in job.entries():
-        match entry.event:
+def is_logged(record: object) -> bool:
+    """Whether a record of a capture stands in the job log too; the writer's own gaps do not."""
+    return isinstance(record, BenchEvent) and not isinstance(record, Gap)
+
+
+class Logged:
+    """What a job log says of one capture."""
+
+    def __init__(self) -> None:
+        self.ended: CaptureEnded | None = None
+        """Its end, as told last."""
+        self.again = False
+        """It was begun, or taken up again, since it last ended."""
+        self.events = 0
+        """So many of its events stand in the log."""
+
+
+class LoggedCaptures:
+    """What a job log says of its captures. Give it all events, in order."""
+
+    def __init__(self) -> None:
+        self.by_file: dict[str, Logged] = {}
+        self._newest = Logged()
+
+    def take(self, event: Event) -> None:
+        """Take the next event of the log."""
+        match event:
             case CaptureBegan(file=file):
-                still_open[file] = None
+                self._newest = self.by_file.setdefault(file, Logged())
+                self._newest.again = True
             case CaptureEnded(file=file):
-                still_open.pop(file, None)
-    return [p for p in job.captures() if p.relative_to(job.folder).as_posix() in still_open]
+                logged = self.by_file.setdefault(file, Logged())
+                logged.ended, logged.again = event, False
+            case Note(text=text, who=who) if who == PROGRAM and text.endswith(TAKEN_IN):
+                pass  # the one thing that this program says of a capture and not in it
+            case _:
+                self._newest.events += is_logged(event)
+
+
+def _left_open(job: Job) -> list[tuple[Path, Logged | None]]:
+    """Return the captures whose end the log does not tell; None for one that it does not name."""
+    captures = LoggedCaptures()
+    for entry in job.entries():
+        captures.take(entry.event)
+    found = []
+    for path in job.captures():
+        logged = captures.by_file.get(path.relative_to(job.folder).as_posix())
+        if logged is None or logged.again:
+            found.append((path, logged))
+    return found
+
+
+def strike(job: Job, wanted: str, *, reason: str = "", who: str = "") -> tuple[Job, int]:
+    """Strike every text with ``wanted`` in it from a job, and say so in its log.
+
+    Returns the job, whose folder has another name where its own said that text, and the number of
+    lines. Reports in the folder are taken away, as they can be made again.
+
+    Raises:
+        InUseError: a program works on the job.
+        FaultFoundError: a record of it is altered; nothing was struck.
+        CannotWriteError: a record cannot be replaced.
+    """
+    JobWriter.resume(job).close()  # what a crash left open is closed first
+    records = [job.log_path, *job.captures()]
+    for path in records:
+        if verify(path, thorough=False).state is State.ALTERED:
+            raise FaultFoundError(f"{plain(path.name)} is altered; nothing was struck")
+    try:
+        count = sum(strike_from(path, wanted) for path in records)
+        if count:
+            with JobWriter.resume(job) as writer:
+                writer.log.append(Struck(t=0.0, lines=count, reason=reason, who=who))
+            for page in job.folder.glob("report*.html"):
+                page.unlink()
+            if safe_name(wanted, "-") in job.folder.name:
+                job = Job(_renamed(job.folder))
+    except OSError as fault:
+        raise CannotWriteError(
+            f"{plain(job.name)} cannot be rewritten: {fault.strerror}"
+        ) from fault
+    return job, count
+
+
+def _renamed(folder: Path) -> Path:
+    """Give a job's folder a name that says nothing but its day."""
+    for number in range(1, 10_000):
+        path = folder.with_name(f"{folder.name[:10]}-struck-{number}")
+        if not path.exists():
+            return folder.rename(path)
+    raise CannotWriteError(f"{plain(folder.name)} cannot be renamed; too many are struck that day")

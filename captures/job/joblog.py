@@ -12,6 +12,7 @@ from typing import Final, NamedTuple, Self
 import msgspec
 
 from captures.record.append_file import OnTrouble
+from captures.record.erasure import salted
 from captures.record.reader import RecordReader
 from captures.record.records import LOG_FORMAT, Header, Seal, Unknown, encode
 from captures.record.times import local_now, rfc3339
@@ -28,6 +29,8 @@ class LogEntry(NamedTuple):
     at: str
     """RFC 3339 wall time; empty where the line has none."""
     event: Event
+    line: int = 0
+    """Its number in the log, counted from 1."""
 
 
 class _At(msgspec.Struct):
@@ -45,27 +48,19 @@ class JobLog:
         self._clock = clock
 
     @classmethod
-    def create(
+    def take_up(
         cls,
         path: Path,
-        title: str,
-        settings: dict[str, object],
+        line: bytes,
         clock: WallClock = local_now,
         on_trouble: OnTrouble | None = None,
     ) -> Self:
-        """Begin a log.
+        """Write on in a log that was begun just now with ``line``.
 
         Raises:
-            CannotWriteError: the file cannot be made.
+            CannotWriteError: it cannot be opened for writing.
         """
-        header = Header(
-            format=LOG_FORMAT,
-            started=rfc3339(clock()),
-            program=PROGRAM,
-            title=title,
-            settings=settings,
-        )
-        return cls(RecordWriter.create(path, header, on_trouble=on_trouble), clock)
+        return cls(RecordWriter.take_up(path, line, on_trouble=on_trouble), clock)
 
     @classmethod
     def resume(
@@ -80,16 +75,26 @@ class JobLog:
         writer = RecordWriter.resume(path, clock(), expect=LOG_FORMAT, on_trouble=on_trouble)
         return cls(writer, clock)
 
+    def sign_with(self, sign: Callable[[Seal], Seal] | None) -> None:
+        """Have the final seal signed by ``sign``."""
+        self._writer.sign = sign
+
+    @property
+    def seal(self) -> Seal | None:
+        """The newest seal; once closed, the final one."""
+        return self._writer.seal
+
     @property
     def trouble(self) -> str:
         """One sentence while nothing can be written, else empty."""
         return self._writer.trouble
 
-    def append(self, event: Event) -> None:
-        """Write ``event`` with the wall time of now."""
+    def append(self, event: Event, at: datetime | None = None) -> None:
+        """Write ``event`` with the wall time at which it happened: now, unless ``at`` says when."""
         line = encode(event).removesuffix(b"}\n")
-        stamp = rfc3339(self._clock()).encode()
-        self._writer.append_line(line + b',"at":"' + stamp + b'"}\n', event.t)
+        stamp = rfc3339(at or self._clock()).encode()
+        line += b',"at":"' + stamp + b'"}\n'
+        self._writer.append_line(salted(line, event), event.t)
 
     def sync(self) -> bool:
         """Put everything on the medium now; return whether that worked."""
@@ -98,6 +103,18 @@ class JobLog:
     def close(self) -> None:
         """Write the final seal and let go. Safe to call twice."""
         self._writer.close()
+
+
+def first_line(title: str, settings: dict[str, object], clock: WallClock = local_now) -> bytes:
+    """Return the line that a log begins with."""
+    header = Header(
+        format=LOG_FORMAT,
+        started=rfc3339(clock()),
+        program=PROGRAM,
+        title=title,
+        settings=settings,
+    )
+    return salted(encode(header), header)
 
 
 class LogReader(RecordReader):
@@ -110,7 +127,7 @@ class LogReader(RecordReader):
         """Yield every event with its wall time, oldest first."""
         for line, record in self.lines_and_records():
             if not isinstance(record, Seal | Header | Unknown | Reading):
-                yield LogEntry(_read_at(line), record)
+                yield LogEntry(_read_at(line), record, self.line)
 
 
 def read_log(path: Path) -> LogReader:

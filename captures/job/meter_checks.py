@@ -5,9 +5,11 @@ from pathlib import Path
 from typing import Final
 
 import msgspec
+from msgspec.structs import replace
 
 from captures.job.job import CAPTURES_FOLDER, Job
 from captures.job.joblog import LogEntry
+from captures.job.verify_job import check_job
 from captures.record.reader import open_regular, read_capture
 from captures.record.records import CaptureBegan
 from meterlink.errors import UnreadableError
@@ -31,6 +33,8 @@ class RecordedCheck(msgspec.Struct, frozen=True, kw_only=True):
     """RFC 3339 wall time; empty where the log has none."""
     job: str
     checked: MeterChecked
+    record: str = ""
+    """``whole``, ``open``, ``cut`` or ``altered``: what a check of the job found."""
 
 
 class Series(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,7 +69,7 @@ def gather(jobs: Iterable[Job]) -> list[Series]:
     found: dict[tuple[str, str], list[RecordedCheck]] = {}
     for job in jobs:
         try:
-            for record in checks_in(job):
+            for record in _marked(job):
                 marking = " ".join(record.checked.marking.lower().split())
                 found.setdefault((record.meter, marking), []).append(record)
         except UnreadableError:
@@ -74,6 +78,14 @@ def gather(jobs: Iterable[Job]) -> list[Series]:
         Series(meter=meter, marking=marking, checks=tuple(sorted(records, key=lambda r: r.at)))
         for (meter, marking), records in sorted(found.items())
     ]
+
+
+def _marked(job: Job) -> Iterator[RecordedCheck]:
+    """Yield the checks of one job, each with the state that the job's record is in."""
+    found = list(checks_in(job))
+    if found:
+        state = check_job(job).state.value
+        yield from (replace(record, record=state) for record in found)
 
 
 def checks_in(job: Job) -> Iterator[RecordedCheck]:

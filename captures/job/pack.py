@@ -1,6 +1,7 @@
 """A job as one file to hand over, and back into a folder of the store."""
 
 import re
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -12,23 +13,33 @@ from captures.exchange.zip_files import PackKind, pack_files, unpack_files
 from captures.job.job import ATTACHMENTS_FOLDER, CAPTURES_FOLDER, LOG_NAME, Job
 from captures.job.names import safe_name
 from captures.job.store import JobStore
+from captures.record.reader import is_regular, open_regular
+from meterlink.errors import UnreadableError
+from meterlink.quantities.text import plain
 
 PACK_ENDING: Final = ".job.zip"
+
+_REPORT: Final = re.compile(r"report(?:-[a-z]+)?\.html")
+"""A report is made from the record, by whoever reads it: one that came with it could say, and do,
+anything."""
 
 JOB_PACK: Final = PackKind(
     format="meterlink-job-pack",
     # A number before the name keeps it from being a device's name, a dot file or a parent.
     allowed=re.compile(
-        rf"{re.escape(LOG_NAME)}|report(?:-[a-z]+)?\.html"
+        rf"{re.escape(LOG_NAME)}(?:\.tst)?|{_REPORT.pattern}"
         rf"|(?:{CAPTURES_FOLDER}|{ATTACHMENTS_FOLDER})/\d{{4,6}}-[^/\\:*?\"<>|\x00-\x1f]{{1,120}}"
     ),
     needs=LOG_NAME,
     thing="job",
+    left_in=_REPORT,
 )
 
 
 def pack(job: Job, target: Path) -> Manifest:
-    """Write the job's log, captures, attachments and reports into the new file ``target``.
+    """Write the job's log, captures and attachments into the new file ``target``.
+
+    Its reports stay behind; whoever unpacks it makes them again.
 
     Raises:
         CannotWriteError: ``target`` exists, or cannot be written; nothing of it is left.
@@ -56,11 +67,26 @@ def unpack(pack_file: Path, store: JobStore, *, largest: int = LARGEST) -> Job:
     return Job(folder)
 
 
+def reports_in(pack_file: Path) -> list[str]:
+    """Return the names of the reports that a pack holds, which ``unpack`` does not take out.
+
+    Raises:
+        UnreadableError: it is no pack.
+    """
+    try:
+        with open_regular(pack_file) as file, zipfile.ZipFile(file) as archive:
+            return sorted(name for name in archive.namelist() if _REPORT.fullmatch(name))
+    except (zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError) as fault:
+        raise UnreadableError(f"{plain(str(pack_file))} is no pack, or is damaged") from fault
+
+
 def _files_of(job: Job) -> Iterator[Path]:
-    yield job.log_path
-    yield from job.captures()
+    for path in (job.log_path, *job.captures()):
+        yield path
+        stamp = path.with_name(f"{path.name}.tst")
+        if is_regular(stamp):
+            yield stamp
     yield from job.attachments()
-    yield from sorted(job.folder.glob("report*.html"))
 
 
 def _folder_name(name: str) -> str:

@@ -1,14 +1,15 @@
 """The folder that all jobs lie in."""
 
-import contextlib
+import secrets
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
 from captures.job.job import LOG_NAME, Job, JobWriter
-from captures.job.joblog import JobLog, WallClock
+from captures.job.joblog import JobLog, WallClock, first_line
 from captures.job.names import safe_name
-from captures.record.append_file import OnTrouble
+from captures.record.append_file import OnTrouble, begin_file
 from captures.record.reader import is_regular
 from captures.record.times import local_now
 from meterlink.errors import CannotWriteError, UnreadableError
@@ -45,13 +46,10 @@ class JobStore:
         Raises:
             CannotWriteError: the folder cannot be made or written.
         """
-        job = Job(self._make_folder(f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"))
-        try:
-            log = JobLog.create(job.log_path, title, settings or {}, clock, on_trouble)
-        except CannotWriteError:
-            with contextlib.suppress(OSError):
-                job.folder.rmdir()
-            raise
+        name = f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"
+        line = first_line(title, settings or {}, clock)
+        job = Job(self._make_folder(name, line))
+        log = JobLog.take_up(job.log_path, line, clock, on_trouble)
         return self._told(JobWriter(job, log, on_trouble))
 
     def resume(
@@ -104,32 +102,52 @@ class JobStore:
             "`meterlink jobs` lists those that are"
         )
 
+    def folder(self, name: str) -> Job:
+        """Return the job whose folder is called ``name``, though it may have no log.
+
+        Raises:
+            UnreadableError: there is no such folder.
+        """
+        for folder in (self.root / name, Path(name)):
+            if folder.is_dir():
+                return Job(folder)
+        return self.job(name)
+
     def adopt(self, folder: Path, name: str) -> Path:
         """Give a finished folder of this store the name ``name``, or the next one that is free."""
         for number in _NUMBERS:
             path = self.root / _numbered(name, number)
             # Renaming may replace an empty folder on some systems, so look first.
-            if not path.exists():
+            if path.exists():
+                continue
+            try:
                 return folder.rename(path)
+            except OSError:
+                if not path.exists():
+                    raise  # else another program took the name just now
         raise _too_many(name)
 
-    def _make_folder(self, name: str) -> Path:
+    def _make_folder(self, name: str, line: bytes) -> Path:
+        """Make a job's folder with its log begun in it: there whole, or not under its name."""
+        draft = self.root / f"{BEGUN}{secrets.token_hex(8)}"
         try:
             self.root.mkdir(parents=True, exist_ok=True)
-            for number in _NUMBERS:
-                folder = self.root / _numbered(name, number)
-                try:
-                    folder.mkdir()
-                except FileExistsError:
-                    continue
-                return folder
+            draft.mkdir()
+            try:
+                begin_file(draft / LOG_NAME, line)
+                return self.adopt(draft, name)
+            except BaseException:
+                shutil.rmtree(draft, ignore_errors=True)
+                raise
         except OSError as fault:
             raise CannotWriteError(
                 f"no job can be made in {plain(str(self.root))}: {fault.strerror}; "
                 "choose another folder with --jobs"
             ) from fault
-        raise _too_many(name)
 
+
+BEGUN: Final = ".begun-"
+"""How the folder of a job is called before its log is begun in it."""
 
 _NUMBERS: Final = range(1, 10_000)
 

@@ -38,12 +38,18 @@ _RETRY_S: Final = 1.0
 HOLD_BYTES: Final = 8 << 20
 """Held in memory while nothing can be written: some 80,000 readings."""
 
+_LOOK_S: Final = 0.5
+"""How often is looked whether the file is still where it was."""
+
 _HEAD_BYTES: Final = 4096
 """How much of the start of a file has to be the same for it to be the same record."""
 
 _OPEN_FLAGS: Final = (
     os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 )
+
+_COPIED: Final = 1 << 20
+"""Bytes at a time."""
 
 OnTrouble = Callable[[str], None]
 """Called with one sentence when writing fails, and with "" when it works again. It may be
@@ -85,6 +91,9 @@ class AppendFile:
         self._synced = self._written
         """File offset where ``_unsynced`` begins."""
         self._retry_at = 0.0
+        self._gone = ""
+        """What happened to the file while it was written, in one sentence; else empty."""
+        self._moved = False
         self._closing = threading.Event()
         self._work = threading.Event()
         self._syncer = threading.Thread(target=self._sync_forever, name="captures", daemon=True)
@@ -92,9 +101,9 @@ class AppendFile:
 
     @property
     def trouble(self) -> str:
-        """One sentence while writing does not work, else empty."""
+        """One sentence while writing fails, or where the file was taken away; else empty."""
         if not self._why:
-            return ""
+            return self._gone
         return (
             f"{plain(str(self.path))} cannot be written ({self._why}); what comes is held "
             "in memory: free some space or put the medium back"
@@ -144,6 +153,8 @@ class AppendFile:
         with self._lock:
             if self._closing.is_set():
                 return
+            with contextlib.suppress(CannotWriteError):
+                self._look_after_it()
             self.sync()
             self._closing.set()
             lost = len(self._held)
@@ -226,14 +237,72 @@ class AppendFile:
         if self._on_trouble is not None:
             self._on_trouble(self.trouble)
 
+    def _look_after_it(self) -> None:
+        """Notice that the file was deleted or moved; save what was deleted through our handle."""
+        here = os.fstat(self._fd)
+        try:
+            there = os.stat(self.path)  # noqa: PTH116  # as often as this it is worth it
+        except (FileNotFoundError, NotADirectoryError):
+            there = None
+        except OSError:
+            return  # the medium is in trouble, and writing will say so
+        if there is not None and (there.st_dev, there.st_ino) == (here.st_dev, here.st_ino):
+            self._moved = False
+            return
+        name = plain(str(self.path), 400)
+        if here.st_nlink:
+            if not self._moved and not self._why:
+                self._moved = True
+                self._tell(
+                    f"{name} is no longer there: it was moved or renamed while it was written. "
+                    "What comes is still written into it, wherever it is now; put it back"
+                )
+            return
+        try:
+            saved = self._save_again(there is not None)
+        except OSError as fault:
+            self._say(f"it was deleted, and cannot be saved again: {fault.strerror}")
+            return
+        self._tell(
+            f"{name} was deleted while it was written, and has been saved again as "
+            f"{plain(str(saved), 400)}; what else was deleted with it is gone"
+        )
+
+    def _save_again(self, taken: bool) -> Path:
+        """Write all of a deleted file anew from the open handle; another file has its name."""
+        path = self.path.with_name(f"saved-{self.path.name}") if taken else self.path
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fd = _open_locked(path, create=True)
+        try:
+            os.lseek(self._fd, 0, os.SEEK_SET)
+            while piece := os.read(self._fd, _COPIED):
+                rest = memoryview(piece)
+                while rest:
+                    rest = rest[os.write(fd, rest) :]
+            _to_medium(fd)
+        except BaseException:
+            os.close(fd)
+            path.unlink(missing_ok=True)
+            raise
+        os.close(self._fd)
+        self._fd, self.path = fd, path
+        return path
+
+    def _tell(self, sentence: str) -> None:
+        self._gone = sentence
+        if self._on_trouble is not None:
+            self._on_trouble(self.trouble)
+
     def _sync_forever(self) -> None:
         while not self._closing.is_set():
-            self._work.wait(timeout=_RETRY_S)
+            self._work.wait(timeout=_LOOK_S)
             self._closing.wait(_SYNC_AFTER_S)
             self._work.clear()
             with self._lock:
                 if self._closing.is_set():
                     return
+                with contextlib.suppress(CannotWriteError):
+                    self._look_after_it()
                 self._try_again()
                 fd, written = os.dup(self._fd), self._written
             # The medium may take a second over this: appending goes on meanwhile.
@@ -316,15 +385,14 @@ else:
 
 def _sync_folder(folder: Path) -> None:
     """Make a new file's name as safe as its bytes, where folders can be opened at all."""
-    if sys.platform == "win32":
-        return
-    try:
-        fd = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(fd)
-    except OSError:
-        pass
-    finally:
-        os.close(fd)
+    if sys.platform != "win32":
+        try:
+            fd = os.open(folder, os.O_RDONLY)
+        except OSError:
+            return
+        try:
+            os.fsync(fd)
+        except OSError:
+            pass
+        finally:
+            os.close(fd)

@@ -68,6 +68,11 @@ class RecordReader(Closing):
         """Let go of the file. Safe to call twice."""
         self._file.close()
 
+    @property
+    def line(self) -> int:
+        """Number of the line that was read last, counted from 1."""
+        return self._line
+
     def lines(self) -> Iterator[tuple[int, bytes]]:
         """Yield each further whole line with its number.
 

@@ -45,8 +45,17 @@ class RecordSource:
         """How many lines of a capture could not be read so far."""
         return self._reader.damaged if isinstance(self._reader, RecordReader) else 0
 
+    @property
+    def line(self) -> int:
+        """Number of the line of a capture that was read last; 0 in a plain readings file."""
+        return self._reader.line if isinstance(self._reader, RecordReader) else 0
+
     def prepare(self, setup: MeterSetup) -> Setting:
         """Return what the meter was set to; a record cannot be set."""
+        return self._setting
+
+    def confirm(self, setup: MeterSetup) -> Setting:
+        """As ``prepare``: a record cannot be asked."""
         return self._setting
 
     def readings(self, stop: Stop) -> Iterator[Reading]:

@@ -18,7 +18,7 @@ from meterlink.source import Accuracy, Identity, Setting
 
 CAPTURE_FORMAT: Final = "meterlink-capture"
 LOG_FORMAT: Final = "meterlink-job-log"
-VERSION: Final = "1.0"
+VERSION: Final = "1.1"
 """Major and minor: a newer minor only adds kinds and keys, a newer major may not be read."""
 
 LONGEST_LINE: Final = 4 << 20
@@ -57,8 +57,13 @@ class Header(
     """Anything else worth keeping: scenario, seed, who set it up."""
 
 
-class Seal(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="seal"):
-    """What all bytes of the file before this line hash to. All keys are always written."""
+class Seal(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="kind", tag="seal"
+):
+    """What all bytes of the file before this line hash to.
+
+    All keys are always written, but for the last two, which only a final seal can have.
+    """
 
     lines: int
     """Lines before this one."""
@@ -70,6 +75,10 @@ class Seal(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="sea
     """Four hexadecimal digits for each line since the last seal: the low 16 bits of its CRC-32."""
     final: bool
     """The file was closed here."""
+    key: str = ""
+    """Public Ed25519 key of the bench that closed the file, 64 hexadecimal digits."""
+    signature: str = ""
+    """Its signature, 128 hexadecimal digits."""
 
 
 class CaptureBegan(Event, frozen=True, kw_only=True, tag="capture-began"):
@@ -98,6 +107,15 @@ class Attached(Event, frozen=True, kw_only=True, tag="attachment"):
     note: str = ""
 
 
+class Struck(Event, frozen=True, kw_only=True, tag="struck"):
+    """In a job log: texts were struck from the records of the job."""
+
+    lines: int
+    """From so many lines of all its records."""
+    reason: str = ""
+    who: str = ""
+
+
 class _Reading(
     msgspec.Struct, frozen=True, omit_defaults=True, gc=False, tag_field="kind", tag="reading"
 ):
@@ -111,6 +129,7 @@ class _Reading(
     special: str = ""
     """``inf``, ``-inf`` or ``nan`` where ``value`` is null for another reason than ``overload``."""
     raw: str = ""
+    flags: tuple[str, ...] = ()
 
 
 class Unknown(msgspec.Struct, frozen=True):
@@ -124,7 +143,7 @@ class RecordError(ValueError):
     """A line is no record; ``str()`` says why, without the line's own text."""
 
 
-FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached
+FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached | Struck
 Record: TypeAlias = Reading | BenchEvent | FileRecord | Unknown
 
 _DECODER: Final = msgspec.json.Decoder(_Reading | FileRecord | BenchEvent, strict=False)
@@ -156,6 +175,11 @@ def known_kinds() -> frozenset[str]:
     return _KINDS
 
 
+def record_types() -> list[Any]:
+    """Return the Struct of every kind, as it stands in a file."""
+    return list(cast("Any", _Reading | FileRecord | BenchEvent).__args__)
+
+
 def _as_written(reading: Reading) -> _Reading:
     value: float | None = reading.value
     special = ""
@@ -172,6 +196,7 @@ def _as_written(reading: Reading) -> _Reading:
         reading.overload,
         special,
         reading.raw,
+        reading.flags,
     )
 
 
@@ -180,7 +205,15 @@ def _as_read(found: _Reading) -> Reading:
     if value is None:
         usual = math.inf if found.overload else math.nan
         value = _NUMBERS.get(found.special, math.nan) if found.special else usual
-    return Reading(found.t, value, found.quantity, found.resolution, found.overload, found.raw)
+    return Reading(
+        found.t,
+        value,
+        found.quantity,
+        found.resolution,
+        found.overload,
+        found.raw,
+        found.flags,
+    )
 
 
 def _encode_object(record: object) -> bytes:
@@ -224,9 +257,4 @@ def _decode_unknown(line: bytes, fault: Exception) -> Unknown:
     return Unknown(kind, fields)
 
 
-def _tags() -> frozenset[str]:
-    union = cast("Any", _Reading | FileRecord | BenchEvent)
-    return frozenset(kind.__struct_config__.tag for kind in union.__args__)
-
-
-_KINDS: Final = _tags()
+_KINDS: Final = frozenset(str(kind.__struct_config__.tag) for kind in record_types())

@@ -23,6 +23,7 @@ from meterlink.events import (
     Contact,
     Event,
     Gap,
+    MeterConfirmed,
     MeterSet,
     Note,
     PassedOver,
@@ -33,6 +34,10 @@ from meterlink.steps.worker import setting_of
 
 _WRITERS_OWN: Final = (NOT_WRITTEN, STOPPED)
 """Why of gaps that the writer of the record put in: the bench never heard of them."""
+
+
+NEVER_CLOSED: Final = "it was never closed, so its end may be missing"
+"""Among the reasons of a replay."""
 
 
 class Moment(NamedTuple):
@@ -78,6 +83,8 @@ class Replay:
                 return self._took(flushed, self.bench.tell(record.command, record.t))
             case MeterSet():
                 return self._took(self.bench.set_meter(setting_of(record), record.t))
+            case MeterConfirmed():
+                return self._took(self.bench.confirm(record.t, record.failed))
             case Gap():
                 return self._took(self.bench.gap(record))
             case _:
@@ -187,5 +194,5 @@ class Played(Closing):
         if self.unknown:
             reasons.append(f"{self.unknown} of its records are of kinds that this program lacks")
         if not self.closed:
-            reasons.append("it was never closed, so its end may be missing")
+            reasons.append(NEVER_CLOSED)
         return reasons

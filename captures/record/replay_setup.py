@@ -15,13 +15,25 @@ from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent, Card
 from meterlink.declared import from_plain, to_plain
 from meterlink.errors import UnreadableError
-from meterlink.events import Asked, CommandReceived, Contact, Event, Gap, Lift, Note, PassedOver
+from meterlink.events import (
+    Asked,
+    CommandReceived,
+    Contact,
+    Entered,
+    Event,
+    Gap,
+    Lift,
+    Note,
+    PassedOver,
+)
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.profile import Profile
 from meterlink.source import Accuracy
 
 LARGEST_PAST: Final = 1 << 19
 """Bytes of past that a header carries; more would come near the longest line."""
+
+IN_THE_LOG: Final = "in the log"
 
 _PASSED: Final = (Contact, Lift, PassedOver, Asked, CommandReceived, Gap, Note)
 """What changes nothing once it has passed: the state of a bench is folded from the rest."""
@@ -37,6 +49,8 @@ class ReplaySetup(NamedTuple):
     past: tuple[Event, ...]
     lacks: tuple[str, ...] = ()
     """What the record does not say, each a plain sentence: why a replay may differ."""
+    confirms: bool = False
+    """Whether the meter was asked before a held value counted."""
 
     def bench(self) -> Bench:
         """Return a fresh bench."""
@@ -46,6 +60,7 @@ class ReplaySetup(NamedTuple):
             accuracy=self.accuracy,
             policy=self.policy,
             past=self.past,
+            confirms=self.confirms,
         )
 
 
@@ -60,17 +75,30 @@ def settings_for(
     *,
     policy: HoldPolicy = POLICY,
     past: Iterable[Event] = (),
+    confirms: bool = False,
 ) -> dict[str, Any]:
     """Return the settings of a capture's header that say what its bench was made from."""
     settings = settings_of(card, profile) | {"policy": msgspec.to_builtins(policy)}
+    if confirms:
+        settings["confirms"] = True
     folded = [
-        event for event in past if isinstance(event, BenchEvent) and not isinstance(event, _PASSED)
+        _without_names(event)
+        for event in past
+        if isinstance(event, BenchEvent) and not isinstance(event, _PASSED)
     ]
     if sum(len(encode(event)) for event in folded) > LARGEST_PAST:
         settings["past_left_out"] = len(folded)
     elif folded:
         settings["past"] = [msgspec.to_builtins(event) for event in folded]
     return settings
+
+
+def _without_names(event: Event) -> Event:
+    """Return an event as a later capture needs it: a name stands in the log, where it can be
+    struck, and changes nothing on the bench."""
+    if isinstance(event, Entered) and event.value is None:
+        return msgspec.structs.replace(event, text=IN_THE_LOG)
+    return event
 
 
 def past_of(header: Header, name: str) -> tuple[Event, ...]:
@@ -112,6 +140,7 @@ def read_replay_setup(header: Header, name: str) -> ReplaySetup:
         policy=policy,
         past=past_of(header, name),
         lacks=lacks,
+        confirms=bool(settings.get("confirms")),
     )
 
 

@@ -6,11 +6,14 @@ that a check can name the line that was changed instead of a stretch of a hundre
 """
 
 import hashlib
-import zlib
+import struct
 from collections.abc import Iterator
+from io import BytesIO
 from typing import BinaryIO, Final, NamedTuple
+from zlib import crc32
 
-from captures.record.records import Seal
+from captures.record.erasure import lines_as_sealed
+from captures.record.records import LONGEST_LINE, Seal
 
 SEAL_EVERY_LINES: Final = 100
 """A writer seals at least this often, so a cut costs the seal of fewer lines than this."""
@@ -21,29 +24,53 @@ _MOST_MARKS: Final = 100_000
 """A file without seals must not fill the memory of whoever checks it."""
 
 
-_START_OF_SEAL: Final = b'{"kind":"seal"'
+START_OF_SEAL: Final = b'{"kind":"seal"'
+_NEXT_SEAL: Final = b"\n" + START_OF_SEAL
 
-_PIECE: Final = 1 << 20
-"""Bytes; a line that is longer comes in several pieces."""
+_BLOCK: Final = 1 << 20
+"""Bytes read at a time."""
 
 
-class Piece(NamedTuple):
-    """A line, or a part of one that is very long or was cut."""
+class Stretch(NamedTuple):
+    """Some bytes of a file: whole lines, one seal, or a part of a line."""
 
     data: bytes
     whole: bool
-    """It is one whole line."""
+    """It is made of whole lines; else it is a part of one that is too long or was cut."""
     is_seal: bool
-    """It is a seal's line, by how it begins."""
+    """It is one seal's line, by how it begins."""
 
 
-def pieces(file: BinaryIO) -> Iterator[Piece]:
-    """Yield all of a file in bounded memory, in pieces that each end at a line feed or before."""
-    starts = True
-    while data := file.readline(_PIECE):
-        ends = data[-1] == 0x0A
-        yield Piece(data, starts and ends, starts and ends and data.startswith(_START_OF_SEAL))
-        starts = ends
+def stretches(file: BinaryIO) -> Iterator[Stretch]:
+    """Yield all of a file in bounded memory: each seal by itself, what is between in long runs."""
+    rest, inside = b"", False
+    while block := file.read(_BLOCK):
+        data = rest + block if rest else block
+        rest = b""
+        if inside:
+            end = data.find(b"\n") + 1
+            yield Stretch(data[: end or len(data)], False, False)
+            if not end:
+                continue
+            data, inside = data[end:], False
+        end = data.rfind(b"\n") + 1
+        yield from _apart(data[:end])
+        rest = data[end:]
+        if len(rest) >= LONGEST_LINE:
+            yield Stretch(rest, False, False)
+            rest, inside = b"", True
+    if rest:
+        yield Stretch(rest, False, False)
+
+
+def _apart(data: bytes) -> Iterator[Stretch]:
+    """Yield the whole lines of ``data``, each seal by itself."""
+    start = 0
+    while start < len(data):
+        is_seal = data.startswith(START_OF_SEAL, start)
+        end = data.find(b"\n" if is_seal else _NEXT_SEAL, start) + 1 or len(data)
+        yield Stretch(data[start:end], True, is_seal)
+        start = end
 
 
 class Sealer:
@@ -67,12 +94,27 @@ class Sealer:
         """Take a line or a part of one; a line feed may only be its last byte."""
         self._hash.update(piece)
         self.bytes += len(piece)
-        self._crc = zlib.crc32(piece, self._crc)
+        self._crc = crc32(piece, self._crc)
         if piece.endswith(b"\n"):
             self.lines += 1
             if len(self._marks) < _MOST_MARKS:
                 self._marks.append(self._crc & 0xFFFF)
             self._crc = 0
+
+    def feed_lines(self, lines: bytes) -> None:
+        """Take any number of whole lines, where no line is half fed."""
+        self._hash.update(lines)
+        self.bytes += len(lines)
+        marks = [crc32(line) & 0xFFFF for line in BytesIO(lines)]
+        self.lines += len(marks)
+        self._marks += marks[: _MOST_MARKS - len(self._marks)]
+
+    def copy(self) -> "Sealer":
+        """Return one that has been fed the same, to go on by itself."""
+        other = Sealer()
+        other._hash, other._crc, other._marks = self._hash.copy(), self._crc, self._marks.copy()
+        other.lines, other.bytes = self.lines, self.bytes
+        return other
 
     def seal(self, *, final: bool) -> Seal:
         """Return the seal that belongs here."""
@@ -80,7 +122,7 @@ class Sealer:
             lines=self.lines,
             bytes=self.bytes,
             sha256=self._hash.hexdigest(),
-            marks="".join(f"{mark:0{MARK_DIGITS}x}" for mark in self._marks),
+            marks=struct.pack(f">{len(self._marks)}H", *self._marks).hex(),
             final=final,
         )
 
@@ -89,8 +131,11 @@ class Sealer:
         self._marks.clear()
         self.feed(line)
 
-    def follow(self, piece: Piece) -> None:
-        """Take a piece of a file that is there already."""
-        if piece.is_seal:
-            self._marks.clear()
-        self.feed(piece.data)
+    def follow(self, stretch: Stretch) -> None:
+        """Take a stretch of a file that is there already."""
+        if stretch.is_seal:
+            self.feed_seal(stretch.data)
+        elif stretch.whole:
+            self.feed_lines(lines_as_sealed(stretch.data))
+        else:
+            self.feed(stretch.data)

@@ -1,8 +1,17 @@
-"""Wall time as files write it: RFC 3339 with offset."""
+"""Times as files write them: RFC 3339 with offset, and seconds to the resolution of the clock."""
 
 from datetime import datetime
+from typing import Final
 
 from meterlink.errors import UnreadableError
+
+_DECIMALS: Final = 6
+"""Of a second: no clock that stamps readings here is finer than a microsecond."""
+
+
+def to_the_clock(t: float) -> float:
+    """Return ``t``, in seconds, to the resolution of the clock: 0.11, not 0.10999999999999999."""
+    return round(t, _DECIMALS)
 
 
 def local_now() -> datetime:

@@ -1,19 +1,24 @@
-"""Is a sealed file still what was written? Says whole, open, or altered from which line.
+"""Is a sealed file still what was written? Says whole, open, cut, or altered from which line.
 
 What a seal can prove is that the bytes are those that were hashed. It cannot say who wrote them
 or when: whoever changes a file can make its seals anew. That is why a seal is worth most where
 it has left the workshop, on a printed report or in a message.
+
+This module looks at one file by itself; ``gate`` holds it against what else is known of it.
 """
 
 from dataclasses import dataclass
 from enum import Enum
+from io import BytesIO
 from pathlib import Path
+from typing import BinaryIO, Final, NamedTuple
 
 import msgspec
 
 from captures.record.reader import check_version, open_regular
-from captures.record.records import Header, RecordError, Seal, decode
-from captures.record.seals import MARK_DIGITS, Piece, Sealer, pieces
+from captures.record.records import LONGEST_LINE, Header, RecordError, Seal, decode
+from captures.record.seals import MARK_DIGITS, START_OF_SEAL, Sealer, Stretch, stretches
+from captures.record.signature import is_signed_well
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain
 
@@ -23,10 +28,20 @@ class State(Enum):
 
     WHOLE = "whole"
     """Every byte is under the final seal."""
-    OPEN = "unsealed-tail"
-    """What is sealed is as it was; the lines after the last seal are under none."""
+    OPEN = "open"
+    """What is sealed is as it was, and there is no final seal at the end: it is still written, a
+    crash ended it, or its end was cut off and nothing else tells."""
+    CUT = "cut"
+    """What is there is as it was, and something else proves that more was there."""
     ALTERED = "altered"
     """Some sealed byte is not what it was."""
+
+
+class Sealed(NamedTuple):
+    """A seal as something else names it: what a file must have held."""
+
+    lines: int
+    sha256: str
 
 
 @dataclass(frozen=True)
@@ -36,7 +51,7 @@ class Verification:
     path: Path
     state: State
     lines: int
-    """Whole lines in the file."""
+    """Whole lines in the file; where ``altered``, up to the seal that told."""
     sealed_lines: int
     """Lines, from the first on, that the last good seal vouches for, itself included."""
     first_bad_line: int | None = None
@@ -47,52 +62,99 @@ class Verification:
     """Lines under good seals that hold no record: they were cut when they were written."""
     sha256: str = ""
     """Hash in the last good seal."""
+    found: bool = False
+    """The seal that was looked for is there, and good."""
+    key: str = ""
+    """Public key of the bench that signed the final seal; empty where nobody did."""
+    signed_well: bool | None = None
+    """Whether the signature is that key's; None where there is none, or it cannot be checked."""
+    why: str = ""
+    """Where something else told: what it told, as the end of a sentence."""
 
     @property
     def sentence(self) -> str:
         """The finding in one plain sentence."""
-        name = plain(str(self.path))
+        return f"{plain(str(self.path))}: {self.words}"
+
+    @property
+    def words(self) -> str:
+        """The finding, without the name of the file."""
+        if self.why:
+            loose = self.state is State.CUT and self.sealed_lines < self.lines
+            tail = f"; unsealed tail from line {self.sealed_lines + 1}" if loose else ""
+            return f"{self.state.value}, {self.why}{tail}"
         match self.state:
             case State.WHOLE:
-                return f"{name}: whole, {self.lines} lines sealed"
+                return f"whole, {self.lines} lines sealed"
             case State.OPEN if self.sealed_lines == self.lines:
-                return f"{name}: never closed, though each of its {self.lines} lines is sealed"
-            case State.OPEN:
-                return f"{name}: unsealed tail from line {self.sealed_lines + 1}"
+                return f"open, never closed, though each of its {self.lines} lines is sealed"
             case State.ALTERED if self.first_bad_line != self.last_bad_line:
-                return (
-                    f"{name}: altered between lines {self.first_bad_line} and {self.last_bad_line}"
-                )
+                return f"altered between lines {self.first_bad_line} and {self.last_bad_line}"
             case State.ALTERED:
-                return f"{name}: altered, first at line {self.first_bad_line}"
+                return f"altered, first at line {self.first_bad_line}"
+        return (
+            f"open, it ends at line {self.lines} and was not closed there; "
+            f"unsealed tail from line {self.sealed_lines + 1}"
+        )
 
 
-def verify(path: Path) -> Verification:
+def verify(path: Path, *, thorough: bool = True, expect: Sealed | None = None) -> Verification:
     """Check every seal of a capture or job log, in bounded memory.
+
+    ``thorough`` also counts the lines under good seals that hold no record. ``expect`` is a seal
+    that is looked for on the way.
 
     Raises:
         UnreadableError: the file cannot be read at all.
     """
-    checker = _Checker(path)
+    checker = _Checker(path, thorough, expect)
     try:
         with open_regular(path) as file:
-            for piece in pieces(file):
-                checker.feed(piece)
+            for stretch in stretches(file):
+                checker.feed(stretch)
                 if checker.altered is not None:
                     return checker.altered
+            checker.look_at_the_tail(file)
     except OSError as fault:
         raise UnreadableError(f"{plain(str(path))} cannot be read: {fault.strerror}") from fault
-    return checker.finish()
+    return checker.altered or checker.finish()
+
+
+class _Kind(msgspec.Struct, gc=False):
+    """What every record has."""
+
+    kind: str
+
+
+_KIND: Final = msgspec.json.Decoder(_Kind)
+
+_OF_A_SEAL: Final = (
+    b'"kind":"seal"',
+    b'"lines":',
+    b'"bytes":',
+    b'"sha256":"',
+    b'"marks":"',
+    b'"final":',
+)
+_ENOUGH: Final = 4
+"""So many of these texts are in no record but a seal."""
 
 
 class _Checker:
     """Goes along a file and holds every seal against a hash of its own."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, thorough: bool, expect: Sealed | None) -> None:
         self.path = path
         self.altered: Verification | None = None
+        self._thorough = thorough
+        self._expect = expect
+        self._found = False
+        self._key = ""
+        self._signed_well: bool | None = None
         self._sealer = Sealer()
         self._sealed = 0
+        self._sealed_bytes = 0
+        self._bytes = 0
         self._sha256 = ""
         self._final = False
         self._ends = True
@@ -100,18 +162,31 @@ class _Checker:
         self._unreadable_sealed = 0
         self._has_header = False
 
-    def feed(self, piece: Piece) -> None:
-        """Take the next line, or part of a line too long to be one."""
-        self._ends = piece.data.endswith(b"\n")
-        if piece.is_seal:
-            self._check_seal(piece.data)
+    def feed(self, stretch: Stretch) -> None:
+        """Take the next stretch of the file."""
+        self._bytes += len(stretch.data)
+        self._ends = stretch.data.endswith(b"\n")
+        if stretch.is_seal:
+            self._check_seal(stretch.data)
             return
-        if piece.whole:
-            self._look_at(piece.data)
-        elif self._ends:
-            self._unreadable += 1
+        if self._sealer.lines == 0 and stretch.whole:
+            self._look_at_header(stretch.data)
+        if self._thorough:
+            self._count_unreadable(stretch)
         self._final = False
-        self._sealer.feed(piece.data)
+        self._sealer.follow(stretch)
+
+    def look_at_the_tail(self, file: BinaryIO) -> None:
+        """Look for a seal that was damaged so that it is none any more, after the last good one."""
+        if self._final:
+            return
+        file.seek(self._sealed_bytes)
+        number = self._sealed
+        while line := file.readline(LONGEST_LINE):
+            number += 1
+            if sum(text in line for text in _OF_A_SEAL) >= _ENOUGH and not _was_cut(line):
+                self._alter(number, number)
+                return
 
     def finish(self) -> Verification:
         """Return the finding for a file whose seals were all good.
@@ -125,15 +200,25 @@ class _Checker:
         state = State.WHOLE if self._final and self._ends else State.OPEN
         return self._check(state)
 
-    def _look_at(self, line: bytes) -> None:
+    def _look_at_header(self, lines: bytes) -> None:
         try:
-            record = decode(line)
+            record = decode(lines[: lines.index(b"\n") + 1])
         except RecordError:
-            self._unreadable += 1
             return
-        if isinstance(record, Header) and self._sealer.lines == 0:
+        if isinstance(record, Header):
             check_version(plain(str(self.path)), record)
             self._has_header = True
+
+    def _count_unreadable(self, stretch: Stretch) -> None:
+        if not stretch.whole:
+            self._unreadable += self._ends
+            return
+        read = _KIND.decode
+        for line in BytesIO(stretch.data):
+            try:
+                read(line)
+            except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+                self._unreadable += 1
 
     def _check_seal(self, line: bytes) -> None:
         expected = self._sealer.seal(final=False)
@@ -145,20 +230,33 @@ class _Checker:
         if not isinstance(found, Seal):
             self._alter(number, number)
             return
-        if msgspec.structs.replace(found, final=False) != expected:
+        if msgspec.structs.replace(found, final=False, key="", signature="") != expected:
             self._alter(*self._where(found, expected, number))
             return
+        signed_well = is_signed_well(found) if found.key or found.signature else None
+        if signed_well is False:
+            self._alter(number, number)
+            return
+        self._key, self._signed_well = found.key, signed_well
+        if self._expect == Sealed(found.lines, found.sha256):
+            self._found = True
         self._sealed = number
         self._sha256 = found.sha256
         self._final = found.final
         self._unreadable_sealed = self._unreadable
         self._sealer.feed_seal(line)
+        self._sealed_bytes = self._bytes
 
     def _where(self, found: Seal, expected: Seal, number: int) -> tuple[int, int]:
         """Return the first and last line that may be the bad one."""
         if found.sha256 == expected.sha256:
             return number, number  # what it seals is as it was, so the seal itself is not
         first = max(self._sealed, 1)
+        missing = len(expected.marks) - len(found.marks)
+        if found.lines == expected.lines and missing > 0:
+            # A seal since the last good one is none any more: the first line that is marked here.
+            line = first + missing // MARK_DIGITS
+            return line, line
         for index in range(max(len(found.marks), len(expected.marks)) // MARK_DIGITS + 1):
             span = slice(index * MARK_DIGITS, (index + 1) * MARK_DIGITS)
             if found.marks[span] != expected.marks[span]:
@@ -183,4 +281,12 @@ class _Checker:
             last_bad_line=last,
             unreadable_lines=self._unreadable_sealed,
             sha256=self._sha256,
+            found=self._found,
+            key=self._key if state is State.WHOLE else "",
+            signed_well=self._signed_well if state is State.WHOLE else None,
         )
+
+
+def _was_cut(line: bytes) -> bool:
+    """Whether what is left of a seal's line is its beginning, with nothing after its end."""
+    return line.startswith(START_OF_SEAL) and line.find(b"}") in {-1, len(line) - 1}

@@ -5,13 +5,17 @@ with the program. What cannot be written is held, and what cannot be held is rec
 as soon as something can be written again (see ``appending`` for the promise).
 """
 
+import threading
 from collections import deque
+from collections.abc import Callable
 from datetime import datetime
+from io import BytesIO
 from pathlib import Path
-from typing import Final, NamedTuple, Self
+from typing import ClassVar, Final, NamedTuple, Self
 
 import meterlink
 from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble, begin_file
+from captures.record.erasure import as_sealed, salted
 from captures.record.reader import RecordReader
 from captures.record.records import (
     CAPTURE_FORMAT,
@@ -21,7 +25,7 @@ from captures.record.records import (
     decode,
     encode,
 )
-from captures.record.seals import SEAL_EVERY_LINES, Sealer, pieces
+from captures.record.seals import SEAL_EVERY_LINES, Sealer, stretches
 from captures.record.times import read_rfc3339
 from meterlink.closing import Closing
 from meterlink.events import Event, Gap
@@ -42,13 +46,24 @@ verdict is worth more than the thousandth reading."""
 
 
 class RecordWriter(Closing):
-    """Makes one file longer, record by record. Use it in ``with``, or close it."""
+    """Makes one file longer, record by record. Use it in ``with``, or close it.
+
+    Safe to use from several threads. The final seal is the last thing that is written: what comes
+    once closing has begun is not taken.
+    """
+
+    private: ClassVar[bool] = False
+    """Names and notes are written so that they can be struck, as a job's records are."""
 
     def __init__(self, file: AppendFile, sealer: Sealer) -> None:
         self._file = file
         self._sealer = sealer
         self._sealed_t = 0.0
         self._missing: Gap | None = None
+        self._turn = threading.RLock()
+        self._closing = False
+        self.sign: Callable[[Seal], Seal] | None = None
+        """Signs the final seal, where the bench has a key."""
         self.last_t = 0.0
         """``t`` of the newest record."""
         self.seal: Seal | None = None
@@ -62,9 +77,20 @@ class RecordWriter(Closing):
             CannotWriteError: it exists already or cannot be made.
         """
         line = encode(header)
+        if cls.private:
+            line = salted(line, header)
         begin_file(path, line)
+        return cls.take_up(path, line, on_trouble=on_trouble)
+
+    @classmethod
+    def take_up(cls, path: Path, line: bytes, *, on_trouble: OnTrouble | None = None) -> Self:
+        """Write on in the file ``path`` that was begun just now with ``line``, its header.
+
+        Raises:
+            CannotWriteError: it cannot be opened for writing.
+        """
         writer = cls(AppendFile(path, create=False, on_trouble=on_trouble), Sealer())
-        writer._sealer.feed(line)
+        writer._sealer.feed(as_sealed(line))
         return writer
 
     @classmethod
@@ -79,7 +105,8 @@ class RecordWriter(Closing):
         """Go on with a file that a crash or a close ended.
 
         A line that was cut is ended, never removed, and after a crash a gap says for how long
-        nothing was recorded. Source times that start anew are to be moved by ``last_t``.
+        nothing was recorded, or that nobody knows for how long, where the clock was set back.
+        Source times that start anew are to be moved by ``last_t``.
 
         Raises:
             InUseError: another writer has it.
@@ -95,10 +122,13 @@ class RecordWriter(Closing):
         writer.last_t = writer._sealed_t = found.last_t
         if found.cut:
             file.append(b"\n")
-            found.sealer.feed(b"\n")
-        if not found.closed:
+            found.sealer.feed(as_sealed(found.cut + b"\n"))
+        if found.final is not None:
+            writer.seal = found.final
+        else:
             passed = (now - read_rfc3339(found.header.started)).total_seconds()
-            until = max(found.last_t, passed) if expect == CAPTURE_FORMAT else None
+            known = expect == CAPTURE_FORMAT and passed > found.last_t
+            until = passed if known else None
             writer.append(Gap(t=found.last_t, until=until, why=STOPPED))
             writer.last_t = until or found.last_t
         return writer
@@ -114,11 +144,23 @@ class RecordWriter(Closing):
         return self._file.trouble
 
     def append(self, record: Reading | Event) -> None:
-        """Write ``record``; returns when the system has it, or memory holds it."""
-        self.append_line(encode(record), record.t, important=not isinstance(record, Reading))
+        """Write ``record``; returns when the system has it, or memory holds it.
+
+        Once closing has begun nothing is taken any more.
+        """
+        line = encode(record)
+        if isinstance(record, Reading):
+            self.append_line(line, record.t, important=False)
+        else:
+            self.append_line(salted(line, record) if self.private else line, record.t)
 
     def append_line(self, line: bytes, t: float, *, important: bool = True) -> None:
-        """Write a line made by ``encode``, whose record has the time ``t``."""
+        """Write a line made by ``encode``, whose record has the time ``t``; else as ``append``."""
+        with self._turn:
+            if not self._closing:
+                self._append(line, t, important=important)
+
+    def _append(self, line: bytes, t: float, *, important: bool) -> None:
         keep_free = 0 if important else _RESERVED
         if self._missing is not None and self._take(encode(self._missing), keep_free):
             self._missing = None
@@ -140,16 +182,24 @@ class RecordWriter(Closing):
         Raises:
             CannotWriteError: something held could still not be written.
         """
-        if self.seal is None or not self.seal.final:
-            if self._missing is not None and self._take(encode(self._missing), 0):
-                self._missing = None
-            self._seal(final=True)
+        with self._turn:
+            if not self._closing and not self._is_sealed:
+                if self._missing is not None and self._take(encode(self._missing), 0):
+                    self._missing = None
+                self._seal(final=True)
+            self._closing = True
         self._file.close()
+
+    @property
+    def _is_sealed(self) -> bool:
+        """Whether the newest line is a final seal."""
+        final = self.seal is not None and self.seal.final
+        return final and self._sealer.lines_since_seal == 1 and self._missing is None
 
     def _take(self, line: bytes, keep_free: int) -> bool:
         if not self._file.append(line, keep_free=keep_free):
             return False
-        self._sealer.feed(line)
+        self._sealer.feed(as_sealed(line))
         return True
 
     def _miss(self, t: float) -> None:
@@ -158,6 +208,8 @@ class RecordWriter(Closing):
 
     def _seal(self, *, final: bool) -> None:
         seal = self._sealer.seal(final=final)
+        if final and self.sign is not None:
+            seal = self.sign(seal)
         line = encode(seal)
         if self._file.append(line):
             self._sealer.feed_seal(line)
@@ -175,8 +227,10 @@ class _Found(NamedTuple):
     header: Header
     sealer: Sealer
     last_t: float
-    cut: bool
-    closed: bool
+    cut: bytes
+    """What is there of a last line that was cut; the sealer does not know it yet."""
+    final: Seal | None
+    """The final seal, where that is the last line."""
 
 
 def _look_over(path: Path, expect: str) -> _Found:
@@ -185,20 +239,24 @@ def _look_over(path: Path, expect: str) -> _Found:
         header = reader.header
     sealer = Sealer()
     newest: deque[bytes] = deque(maxlen=SEAL_EVERY_LINES)
-    cut = False
+    cut = b""
     with path.open("rb") as file:
-        for piece in pieces(file):
-            sealer.follow(piece)
-            cut = not piece.data.endswith(b"\n")
-            newest.append(piece.data if len(piece.data) <= _LONGEST_LOOKED_AT else b"")
-    last_t, closed = 0.0, False
+        for stretch in stretches(file):
+            if cut:
+                sealer.feed(cut)
+            cut = b"" if stretch.data.endswith(b"\n") else stretch.data
+            if not cut:
+                sealer.follow(stretch)
+            for line in BytesIO(stretch.data):
+                newest.append(line if len(line) <= _LONGEST_LOOKED_AT else b"")
+    last_t, final = 0.0, None
     for line in newest:
         try:
             record = decode(line)
         except RecordError:
-            closed = False
+            final = None
             continue
-        closed = isinstance(record, Seal) and record.final
+        final = record if isinstance(record, Seal) and record.final else None
         if isinstance(record, Reading | Event):
             last_t = record.t
-    return _Found(header, sealer, last_t, cut, closed)
+    return _Found(header, sealer, last_t, cut, None if cut else final)

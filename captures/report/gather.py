@@ -12,7 +12,7 @@ from captures.job.joblog import LogEntry, LogReader
 from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
 from captures.job.meter_checks import gather as gather_checks
 from captures.job.store import JobStore
-from captures.job.verify_job import JobPart, verify_job
+from captures.job.verify_job import JobCheck, JobPart, check_job
 from captures.record.reader import read_capture
 from captures.record.records import Attached, Header
 from captures.record.times import read_rfc3339, rfc3339
@@ -78,8 +78,13 @@ class JobFacts:
     attachments: list[Attached]
     notes: list[tuple[str, str]]
     """Time and words of what was noted, gaps included."""
-    parts: list[JobPart]
-    """What a check of the seals found."""
+    check: JobCheck
+    """What a check of its files found."""
+
+    @property
+    def parts(self) -> tuple[JobPart, ...]:
+        """What was found of each file, the log first."""
+        return self.check.parts
 
 
 class CardGatherer:
@@ -207,7 +212,12 @@ def _only_leads_on(step: Step, card: Card) -> bool:
     return any(need.step == step.id for other in card.step for need in other.only_if)
 
 
-def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFacts:
+def gather(
+    job: Job,
+    shelved: FindCard,
+    store: JobStore | None = None,
+    check: JobCheck | None = None,
+) -> JobFacts:
     """Return everything that a report of ``job`` says.
 
     Raises:
@@ -254,7 +264,7 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         touches_left_out=left_out,
         attachments=attachments,
         notes=notes,
-        parts=list(verify_job(job)),
+        check=check or check_job(job),
     )
 
 

@@ -34,8 +34,17 @@ _LARGEST_PICTURE: Final = 6 << 20
 STATE_WORDS: Final = {
     State.WHOLE: "whole",
     State.OPEN: "not under a final seal",
+    State.CUT: "cut",
     State.ALTERED: "altered",
 }
+
+
+RECORD_WORDS: Final = {
+    State.ALTERED: "This record was altered. What this page says is not what was recorded.",
+    State.CUT: "This record was cut short: more was recorded than this page can say.",
+    State.OPEN: "This record was not closed: its end may be missing from this page.",
+}
+"""What stands at the top of a page whose record is not whole."""
 
 
 def fill(facts: JobFacts, template: str) -> str:
@@ -97,7 +106,8 @@ def _totals(facts: JobFacts) -> dict[str, Any]:
         "titles": titles,
         "signed_off": any(card.signed_off for card in facts.cards),
         "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
-        "whole": all(part.state is State.WHOLE for part in facts.parts),
+        "whole": facts.check.state is State.WHOLE,
+        "record": RECORD_WORDS.get(facts.check.state, ""),
         "acknowledged": _acknowledged(facts.cards),
     }
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from captures.job.card_progress import FindCard
 from captures.job.job import Job
 from captures.job.store import JobStore
+from captures.job.verify_job import JobCheck
 from captures.report.gather import gather
 from meterlink.errors import CannotWriteError
 from meterlink.quantities.text import plain
@@ -31,8 +32,11 @@ def write_report(
     audience: Audience = Audience.WORKSHOP,
     target: Path | None = None,
     store: JobStore | None = None,
+    check: JobCheck | None = None,
 ) -> Path:
     """Write the report of ``job`` into its folder, or to ``target``; return where.
+
+    ``check`` is what a check of its files found, where one was made already.
 
     ``store`` is where the meter's last check is looked for if the job itself has none.
 
@@ -44,7 +48,7 @@ def write_report(
     """
     from captures.report.page import fill  # brings the plotting library, half a second of it
 
-    page = fill(gather(job, shelved, store), audience.value or "workshop")
+    page = fill(gather(job, shelved, store, check), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path

@@ -27,27 +27,47 @@ def compile_reader(
     statuses = BoundedCache(_status_reader(wire, layout, scales))
     digits_mask = sum(digit.mask for digit in layout.digits)
     shown = BoundedCache(_digits_reader(wire, layout.digits), 4096)
+    count_reader = _count_reader(wire, layout)
+    key, length = layout.key, layout.length
     readable = wire.digits is not None and wire.digits.coding == "ascii"
     text_end = layout.length - len(layout.tail)
 
     def read(data: bytes) -> Frame | None:
-        bits = int.from_bytes(data)
-        if bits & marked != marks or (holds is not None and not holds(data)):
+        bits = int.from_bytes(data) << 8 * (length - len(data))
+        plain_data = data
+        if key:
+            bits ^= key
+            plain_data = bits.to_bytes(length)[: len(data)]
+        if bits & marked != marks or (holds is not None and not holds(plain_data)):
             return None
         status = statuses[bits & status_mask]
         if status is None:
             return None
-        text = data[:text_end].decode("latin-1") if readable else ""
+        text = plain_data[:text_end].decode("latin-1") if readable else ""
         if not (text.isascii() and text.isprintable()):
             text = ""  # flag bytes that are no characters: shown in hexadecimal
-        number = shown[bits & digits_mask]
+        number = shown[bits & digits_mask] if count_reader is None else count_reader(plain_data)
         if status.overload or number == inf:
             return Frame(-inf if status.negative else inf, True, status, data, text)
-        if number is None or number > status.largest:
+        if number is None or abs(number) > status.largest:
             return None
         return Frame(number * status.multiplier / status.divisor, False, status, data, text)
 
     return read
+
+
+def _count_reader(wire: Description, layout: Layout) -> Callable[[bytes], float] | None:
+    """Return the function from a frame to its binary number; infinity for an overload."""
+    count = wire.count
+    if count is None:
+        return None
+    over, at, signed = frozenset(wire.overload.counts), layout.count, count.signed
+
+    def number(data: bytes) -> float:
+        value = int.from_bytes(bytes(data[place] for place in at), signed=signed)
+        return inf if value in over else value
+
+    return number
 
 
 def _digits_reader(wire: Description, digits: tuple[Digit, ...]) -> Callable[[int], float | None]:

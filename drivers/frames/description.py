@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 
 from drivers.links.link import LineSettings
+from drivers.links.packets import Packets
 
 FORMAT = 1
 """Version of this description format; a file of a newer one is refused."""
@@ -68,25 +69,52 @@ class Sequence(DescriptionPart, frozen=True, kw_only=True):
 
 
 class Checksum(DescriptionPart, frozen=True, kw_only=True):
-    """A byte that depends on others."""
+    """A byte, or two, that depend on others."""
 
-    kind: Literal["sum", "negative-sum", "xor"]
-    """Sum of the bytes, what makes the sum 0, or exclusive or; eight bits of it."""
+    kind: Literal["sum", "negative-sum", "xor", "crc"]
+    """Sum of the bytes, what makes the sum 0, exclusive or, or the rest of a division (CRC)."""
     first: int
     last: int
-    """First and last byte that it covers."""
+    """First and last byte that it covers; counted from the end where negative, -1 the last."""
     at: int
-    """Where it stands."""
+    """Where it stands; likewise."""
     written: Literal["byte", "hex"] = "byte"
-    """As one byte, or as two characters 0-9 A-F from ``at`` on."""
-    start: Annotated[int, msgspec.Meta(ge=0, le=255)] = 0
-    """What is added, or combined, to begin with."""
+    """As bytes, or as twice as many characters 0-9 A-F from ``at`` on."""
+    start: Annotated[int, msgspec.Meta(ge=0, le=0xFFFF)] = 0
+    """What is added, or combined, to begin with; for a CRC what its register begins with."""
+    bits: Literal[8, 16] = 8
+    """Width."""
+    order: Literal["big", "little"] = "big"
+    """Of two bytes, which comes first: the upper one, or the lower."""
+    poly: Annotated[int, msgspec.Meta(ge=1, le=0xFFFF)] | None = None
+    """Of a CRC: its polynomial without the highest power, such as 0x1021."""
+    reflected: bool = False
+    """Of a CRC: bytes go in, and the rest comes out, lowest bit first."""
+    final: Annotated[int, msgspec.Meta(ge=0, le=0xFFFF)] = 0
+    """What the result is combined with at the end, by exclusive or."""
+
+
+class LengthByte(DescriptionPart, frozen=True, kw_only=True):
+    """A byte that says how long the frame is."""
+
+    at: Annotated[int, msgspec.Meta(ge=0, le=8)]
+    adds: Annotated[int, msgspec.Meta(ge=-8, le=32)] = 0
+    """What its value and this come to is the number of bytes in the whole frame."""
 
 
 class BytesFrame(DescriptionPart, frozen=True, kw_only=True, tag_field="kind", tag="bytes"):
-    """Frames of one fixed length."""
+    """Frames of one fixed length, or of one that each frame tells."""
 
     length: Annotated[int, msgspec.Meta(ge=2, le=64)]
+    """Bytes; where frames tell their length, most bytes."""
+    shortest: Annotated[int, msgspec.Meta(ge=2, le=64)] | None = None
+    """Fewest bytes, where frames tell their length; all parts must lie within them."""
+    length_byte: LengthByte | None = None
+    end: str = ""
+    """Bytes in hexadecimal that end a frame of any length."""
+    xor: str = ""
+    """Bytes in hexadecimal that each frame was combined with by exclusive or, over and over from
+    its start; ``FF`` where every bit is inverted."""
     sequence: Sequence | None = None
     marks: tuple[Mark, ...] = ()
     checksum: Checksum | None = None
@@ -123,12 +151,31 @@ class Digits(DescriptionPart, frozen=True, kw_only=True):
     """The largest number shown before it reads as over range; default all nines."""
 
 
+class Count(DescriptionPart, frozen=True, kw_only=True):
+    """The value as a binary number, in place of digits."""
+
+    at: Annotated[tuple[int, ...], msgspec.Meta(min_length=1, max_length=4)]
+    """The bytes, the uppermost first."""
+    signed: bool = False
+    """Whether it is in two's complement."""
+    largest: Annotated[int, msgspec.Meta(ge=1, lt=2**32)] | None = None
+    """The largest number before it reads as over range; default all that fits."""
+
+
+class Start(DescriptionPart, frozen=True, kw_only=True):
+    """What a meter wants to hear before it sends."""
+
+    hex: Text
+    again_s: NotNegative = 0.0
+    """How often it wants to hear it; 0 for once."""
+
+
 class Sign(DescriptionPart, frozen=True, kw_only=True):
     """Where the sign is: a flag, or a character."""
 
     flag: str | None = None
     """Name of the flag that is set for minus."""
-    at: int | None = None
+    at: BitPlace | None = None
     minus: Annotated[str, msgspec.Meta(min_length=1, max_length=1)] = "-"
     plus: Annotated[str, msgspec.Meta(min_length=1, max_length=4)] = "+ "
     """Every character that means plus; the first is the one that is sent."""
@@ -149,7 +196,8 @@ class Point(DescriptionPart, frozen=True, kw_only=True):
 class Coded(DescriptionPart, frozen=True, kw_only=True):
     """A byte or half byte whose value is looked up in the modes or their ranges."""
 
-    at: BitPlace
+    at: BitPlace | tuple[BitPlace, ...]
+    """One place, or several that are looked up together: their codes then have a space between."""
 
 
 class TextLayout(DescriptionPart, frozen=True, kw_only=True):
@@ -159,6 +207,8 @@ class TextLayout(DescriptionPart, frozen=True, kw_only=True):
     """What stands between the parts. A space means any number of them, also none."""
     decimal: Literal[".", ","] = "."
     sign: Literal["optional", "always"] = "optional"
+    sign_apart: bool = False
+    """Whether spaces may stand between the sign and the digits."""
     exponent: Literal["never", "optional", "always"] = "never"
     figures: Annotated[int, msgspec.Meta(ge=1, le=12)] = 5
     """Significant figures that a simulated meter sends where a mode lists no ranges."""
@@ -169,6 +219,8 @@ class Overload(DescriptionPart, frozen=True, kw_only=True):
 
     flag: str | None = None
     """Name of a flag."""
+    counts: tuple[int, ...] = ()
+    """Values of the binary number that mean over range."""
     shown: tuple[str, ...] = ()
     """What the digits then show, one character a digit, a space for a blank. ``"1   "`` is the
     lone 1 at the left with the rest blank."""
@@ -262,7 +314,11 @@ class Description(DescriptionPart, frozen=True, kw_only=True):
     modes: Annotated[tuple[Mode, ...], msgspec.Meta(min_length=1)]
     samples: Annotated[tuple[Sample, ...], msgspec.Meta(min_length=1)]
     poll: Poll | None = None
+    hid: Packets | None = None
+    """How frames lie in the reports of an HID device; None where it comes on a serial line."""
+    start: Start | None = None
     digits: Digits | None = None
+    count: Count | None = None
     sign: Sign | None = None
     point: Point | None = None
     function: Coded | None = None

@@ -82,8 +82,12 @@ class BytesEncoder:
         over = over or count > scale.largest
         layout = self._layout
         bits = layout.marks.value
-        bits |= self._digits(0 if over else count, scale.decimals, over=over)
-        bits |= self._sign(negative=value < 0)
+        own_sign = self._wire.count is not None and self._wire.count.signed
+        if layout.count:
+            bits |= self._count(-count if own_sign and value < 0 else count, over=over)
+        else:
+            bits |= self._digits(0 if over else count, scale.decimals, over=over)
+        bits |= self._sign(negative=value < 0 and not own_sign)
         bits |= self._codes(scale, mode)
         named = {*flags, *mode.flags}
         if scale.prefix is not None:
@@ -96,6 +100,17 @@ class BytesEncoder:
                 raise UsageError(f"the wire {self._wire.name} has no flag {name}")
             bits |= layout.flags[name].value
         return self._checked(bits.to_bytes(layout.length))
+
+    def _count(self, count: int, *, over: bool) -> int:
+        """The bits of a binary number."""
+        if over and self._wire.overload.counts:
+            count = self._wire.overload.counts[0]
+        places, bits = self._layout.count, 0
+        for byte, at in zip(
+            (count & (1 << 8 * len(places)) - 1).to_bytes(len(places)), places, strict=True
+        ):
+            bits |= byte << 8 * (self._layout.length - 1 - at)
+        return bits
 
     def _digits(self, count: int, behind: int, *, over: bool) -> int:
         wire, digits = self._wire, self._layout.digits
@@ -140,11 +155,21 @@ class BytesEncoder:
         return [name for name, behind in point.flags.items() if behind == scale.decimals][:1]
 
     def _checked(self, frame: bytes) -> bytes:
-        check = self._wire.frame.checksum if isinstance(self._wire.frame, BytesFrame) else None
-        if check is None:
+        told = self._wire.frame
+        if not isinstance(told, BytesFrame):
             return frame
-        value = checksums.written(check, frame)
-        return frame[: check.at] + value + frame[check.at + len(value) :]
+        if told.length_byte is not None:
+            at = told.length_byte.at
+            frame = frame[:at] + bytes([len(frame) - told.length_byte.adds]) + frame[at + 1 :]
+        if told.end:
+            end = bytes.fromhex(told.end)
+            frame = frame[: len(frame) - len(end)] + end
+        check = told.checksum
+        if check is not None:
+            value, at = checksums.written(check, frame), checksums.place(check, frame)
+            frame = frame[:at] + value + frame[at + len(value) :]
+        key = self._layout.key.to_bytes(len(frame))
+        return bytes(a ^ b for a, b in zip(frame, key, strict=True))
 
 
 class LinesEncoder:

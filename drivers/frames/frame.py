@@ -36,6 +36,8 @@ class Status(msgspec.Struct, frozen=True, kw_only=True):
     """Automatic range; None where the frame does not tell."""
     flags: frozenset[str] = frozenset()
     """Every other flag that is set, under the description's name for it, these four included."""
+    told: tuple[str, ...] = ()
+    """Those of the flags that the engine knows (``meter_state.MEANINGS``)."""
     accuracy: Accuracy | None = None
 
 
@@ -61,7 +63,10 @@ class Frame(msgspec.Struct, frozen=True, gc=False):
             return None
         if self.status.assumed and assumed is not None:
             quantity = assumed
-        return Reading(t, self.value, quantity, self.status.resolution, self.overload, self.raw)
+        status = self.status
+        return Reading(
+            t, self.value, quantity, status.resolution, self.overload, self.raw, status.told
+        )
 
     @property
     def raw(self) -> str:

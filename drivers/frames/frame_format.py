@@ -1,12 +1,13 @@
 """A wire: one description, compiled into decoders and an encoder."""
 
+from collections.abc import Callable
 from math import log2
 
 from drivers.frames import byte_frames, lines
-from drivers.frames.description import FORMAT, BytesFrame, Description
+from drivers.frames.description import FORMAT, BytesFrame, Description, LinesFrame
 from drivers.frames.encoder import BytesEncoder, LinesEncoder
 from drivers.frames.frame import Frame
-from drivers.frames.framing import BytesFraming, LineFraming
+from drivers.frames.framing import BytesFraming, LineFraming, VariableFraming
 from drivers.frames.layout import compile_layout
 from drivers.frames.scales import compile_scales
 from drivers.links.link import LineSettings
@@ -40,6 +41,35 @@ class Decoder:
         return self._framing.backlog
 
 
+def span_of(frame: BytesFrame | LinesFrame) -> Callable[[bytes], int | None] | None:
+    """Return the function from the bytes at a frame's start to its length; None: it is fixed."""
+    if not isinstance(frame, BytesFrame):
+        return None
+    shortest, longest = frame.shortest or frame.length, frame.length
+    key = (bytes.fromhex(frame.xor) or b"\0") * longest
+    told = frame.length_byte
+    if told is not None:
+
+        def by_byte(data: bytes) -> int | None:
+            if len(data) <= told.at:
+                return None
+            span = (data[told.at] ^ key[told.at]) + told.adds
+            return span if shortest <= span <= longest else 0
+
+        return by_byte
+    if not frame.end:
+        return None
+    end = bytes.fromhex(frame.end)
+
+    def by_end(data: bytes) -> int | None:
+        found = data.find(end, shortest - len(end))
+        if found < 0:
+            return 0 if len(data) >= longest else None
+        return found + len(end)
+
+    return by_end
+
+
 class FrameFormat:
     """One wire, compiled and free of contradictions."""
 
@@ -54,6 +84,10 @@ class FrameFormat:
                 f"format: {description.format} is not known here, only {FORMAT}; "
                 "a newer program may read it"
             )
+        if description.start is not None and not _is_hex(description.start.hex):
+            raise InvalidFileError("start.hex: is not hexadecimal, such as «55 AA»")
+        if description.hid is not None and not all(map(_is_hex, description.hid.start)):
+            raise InvalidFileError("hid.start: is not hexadecimal, such as «00 4B 01»")
         if description.rate.usual_hz < description.rate.slowest_hz:
             raise InvalidFileError("rate.usual_hz: is less than slowest_hz")
         self.description = description
@@ -94,6 +128,12 @@ class FrameFormat:
         if self._lines is None:
             layout = self._layout
             read = byte_frames.compile_reader(self.description, layout, self._scales)
+            span = span_of(self.description.frame)
+            if span is not None:
+                marking = layout.self_marking
+                return Decoder(
+                    VariableFraming(read, span, layout.length, layout.tail, self_marking=marking)
+                )
             return Decoder(
                 BytesFraming(read, layout.length, layout.tail, self_marking=layout.self_marking)
             )
@@ -108,6 +148,12 @@ class FrameFormat:
                 self_marking=self._lines.self_marking,
             )
         )
+
+    @property
+    def start_bytes(self) -> bytes:
+        """What the meter wants to hear before it sends; empty for nothing."""
+        start = self.description.start
+        return bytes.fromhex(start.hex) if start is not None else b""
 
     def encoder(self) -> Encoder:
         """Return an encoder, for a simulated meter."""
@@ -134,7 +180,7 @@ class FrameFormat:
         bits = float(layout.marks.mask.bit_count())
         frame_part = self.description.frame
         if isinstance(frame_part, BytesFrame) and frame_part.checksum is not None:
-            bits += 8
+            bits += frame_part.checksum.bits
         tables = [(digit.mask, len(digit.shows)) for digit in layout.digits]
         tables += [
             (code.mask, len(code.means))
@@ -144,3 +190,10 @@ class FrameFormat:
         for mask, known in tables:
             bits += mask.bit_count() - log2(known)
         return bits
+
+
+def _is_hex(text: str) -> bool:
+    try:
+        return bool(bytes.fromhex(text))
+    except ValueError:
+        return False

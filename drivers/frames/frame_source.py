@@ -14,7 +14,9 @@ from drivers.frames.frame import Frame, Status
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.function_match import setting_for
 from drivers.frames.store import load
+from drivers.links.hid_link import HidLink
 from drivers.links.link import SLICE_S, LineSettings, Link
+from drivers.links.packets import Packets
 from meterlink.errors import MeterError, MeterSilentError
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
@@ -37,6 +39,7 @@ class FrameSource:
         """Read ``link``, which is open and set to the wire's line; it is closed by ``close``."""
         self.wire: Final = wire
         self._link = link
+        self._started_t: float | None = None
         self._clock = clock
         self._decoder = wire.decoder()
         self._poll = wire.description.poll
@@ -101,8 +104,13 @@ class FrameSource:
         self._told = setting_for(self._newest, setup)
         return self._told
 
+    def confirm(self, setup: MeterSetup) -> Setting:
+        """Return what the newest frame says that the knob is on; such a meter cannot be asked."""
+        self._told = setting_for(self._newest, setup)
+        return self._told
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
-        """Yield readings; see ``Source``. A display that is held gives none, as it stands still.
+        """Yield readings; see ``Source``. What a display that is held shows carries the flag.
 
         Raises:
             PortLostError: the meter went away.
@@ -136,9 +144,19 @@ class FrameSource:
 
     def _next_frames(self, stop: Stop) -> list[Frame]:
         """Return what comes within a slice of time, or in answer to one command."""
+        self._start()
         if self._poll is None:
             return self._frames(self._link.read(SLICE_S))
         return self._answer(self._poll, stop)
+
+    def _start(self) -> None:
+        """Send what the meter wants to hear, once or again and again."""
+        start, now = self.wire.description.start, self._clock.now()
+        if start is None or (self._started_t is not None and not start.again_s):
+            return
+        if self._started_t is None or now - self._started_t >= start.again_s:
+            self._started_t = now
+            self._link.write(self.wire.start_bytes)
 
     def _answer(self, poll: Poll, stop: Stop) -> list[Frame]:
         """Ask once; return as soon as a frame has come, or nothing when the time is up."""
@@ -190,8 +208,6 @@ class FrameSource:
         wanted = self._setup.quantity if self._setup is not None else None
         for frame, age in zip(frames, reversed(ages), strict=True):
             self._notice(frame)
-            if frame.status.hold:
-                continue
             self._last_t = max(self._last_t + _TICK_S, now - age)
             reading = frame.reading(self._last_t, wanted)
             if reading is not None:
@@ -237,5 +253,7 @@ def open_wire(
         MeterError: the port refuses the line settings.
     """
     known = wire if isinstance(wire, FrameFormat) else load(wire)
+    if isinstance(link, HidLink):
+        link.use(known.description.hid or Packets())
     link.configure(line or known.description.line)
     return FrameSource(link, known, clock)

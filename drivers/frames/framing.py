@@ -81,6 +81,52 @@ class BytesFraming:
         return bool(self._tail) and before.endswith(self._tail)
 
 
+class VariableFraming(BytesFraming):
+    """Frames that tell their length: by a byte of theirs, or by what ends them."""
+
+    def __init__(
+        self,
+        read: FrameReader,
+        span: Callable[[bytes], int | None],
+        longest: int,
+        tail: bytes,
+        *,
+        self_marking: bool,
+    ) -> None:
+        """Cut frames that ``read`` accepts.
+
+        ``span``: how many bytes the frame that begins here has; None where more must come to
+        know, 0 where none can begin here.
+        """
+        super().__init__(read, longest, tail, self_marking=self_marking)
+        self._span = span
+
+    def feed(self, data: bytes) -> list[Frame]:
+        """Return the frames that ``data`` completes, oldest first."""
+        data = self._rest + data
+        frames: list[Frame] = []
+        at = 0
+        while at < len(data):
+            span = self._span(data[at : at + self._length])
+            if span is None or span > len(data) - at:
+                break
+            frame = self._read(data[at : at + span]) if span else None
+            if frame is None:
+                self._skip(1)
+                at += 1
+                continue
+            if self._skipped and not self._certain(data, at):
+                self._skip(span)
+                self.dropped_frames += 1
+            else:
+                frames.append(frame)
+            self._skipped = 0
+            at += span
+        self._before = (self._before + data[:at])[-len(self._tail) :] if self._tail else b""
+        self._rest = data[at:]
+        return frames
+
+
 class LineFraming:
     """Lines of text."""
 

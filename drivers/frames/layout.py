@@ -42,6 +42,10 @@ class Layout(msgspec.Struct, frozen=True, kw_only=True):
     self_marking: bool
     """Whether a frame's beginning cannot be taken for anything else."""
     digits: tuple[Digit, ...]
+    count: tuple[int, ...]
+    """The bytes of a binary number, the uppermost first; empty where there are digits."""
+    key: int
+    """What each frame was combined with by exclusive or; 0 for nothing."""
     flags: dict[str, Test]
     minus: Test | None
     plus: tuple[Test, ...]
@@ -60,12 +64,21 @@ def compile_layout(wire: Description) -> Layout:
         InvalidFileError: it is impossible; names the key.
     """
     frame = wire.frame
-    if not isinstance(frame, BytesFrame) or wire.digits is None:
-        raise InvalidFileError("digits: missing; a byte frame needs to say where its digits are")
+    if not isinstance(frame, BytesFrame) or (wire.digits is None) == (wire.count is None):
+        raise InvalidFileError(
+            "digits: missing, or beside count; a byte frame needs to say where its digits are, or "
+            "its binary number"
+        )
+    _check_length(frame)
     places = Places(frame.length)
     marks = _marks(frame, places)
     _claim_checksum(frame, places)
-    digits = tuple(_digit(wire.digits, number, places) for number in range(len(wire.digits.at)))
+    digits: tuple[Digit, ...] = ()
+    if wire.digits is not None:
+        told = wire.digits
+        digits = tuple(_digit(told, number, places) for number in range(len(told.at)))
+    for byte in wire.count.at if wire.count is not None else ():
+        places.claim(places.byte(byte, "count.at").mask, "count.at")
     flags = {}
     for name, at in wire.flags.items():
         flags[name] = places.flag(at, f"flags.{name}")
@@ -81,13 +94,15 @@ def compile_layout(wire: Description) -> Layout:
         status_mask |= test.mask
     for part in (minus, point, function, ranges):
         status_mask |= part.mask if part is not None else 0
-    tail = _edge(frame, marks, last=True)
+    head = _edge(frame, marks, last=False)
     return Layout(
         length=frame.length,
         marks=marks,
-        tail=tail,
-        self_marking=bool(frame.sequence or frame.checksum or _edge(frame, marks, last=False)),
+        tail=_tail(frame, marks),
+        self_marking=bool(frame.sequence or frame.checksum or head),
         digits=digits,
+        count=wire.count.at if wire.count is not None else (),
+        key=_key(frame),
         flags=flags,
         minus=minus,
         plus=plus,
@@ -96,6 +111,34 @@ def compile_layout(wire: Description) -> Layout:
         range=ranges,
         status_mask=status_mask,
     )
+
+
+def _check_length(frame: BytesFrame) -> None:
+    if frame.length_byte is not None and frame.end:
+        raise InvalidFileError("frame.end: not beside length_byte; the length is told in one way")
+    if frame.shortest is not None and frame.shortest > frame.length:
+        raise InvalidFileError("frame.shortest: is more than length")
+    check = frame.checksum
+    if check is not None and (check.kind == "crc") != (check.poly is not None):
+        raise InvalidFileError("frame.checksum.poly: needed for a crc, and for nothing else")
+
+
+def _key(frame: BytesFrame) -> int:
+    if not frame.xor:
+        return 0
+    key = _hex(frame.xor, "frame.xor")
+    return int.from_bytes((key * frame.length)[: frame.length])
+
+
+def _tail(frame: BytesFrame, marks: Test) -> bytes:
+    """Return the bytes that end every frame, as they come."""
+    if frame.end:
+        return _hex(frame.end, "frame.end")
+    if frame.length_byte is not None:
+        return b""
+    tail = _edge(frame, marks, last=True)
+    key = _key(frame).to_bytes(frame.length)
+    return bytes(a ^ b for a, b in zip(tail, key[frame.length - len(tail) :], strict=True))
 
 
 def _marks(frame: BytesFrame, places: Places) -> Test:
@@ -118,7 +161,7 @@ def _marks(frame: BytesFrame, places: Places) -> Test:
             places.claim(bit << place.shift, key)
             mask |= bit << place.shift
             value |= (byte & bit) << place.shift
-    if not mask and frame.checksum is None:
+    if not mask and frame.checksum is None and not frame.end:
         raise InvalidFileError(
             "frame: has no sequence, marks or checksum, so where a frame begins cannot be told"
         )
@@ -152,14 +195,19 @@ def _claim_checksum(frame: BytesFrame, places: Places) -> None:
     if check is None:
         return
     key = "frame.checksum"
-    places.byte(check.first, f"{key}.first")
-    places.byte(check.last, f"{key}.last")
-    if check.first > check.last:
+    tells_length = frame.length_byte is not None or frame.end
+    first, last, begins = (
+        at if at >= 0 else frame.length + at for at in (check.first, check.last, check.at)
+    )
+    places.byte(first, f"{key}.first")
+    places.byte(last, f"{key}.last")
+    if first > last:
         raise InvalidFileError(f"{key}.last: comes before first")
-    width = len(checksums.written(check, bytes(frame.length)))
-    for at in range(check.at, check.at + width):
-        places.claim(places.byte(at, f"{key}.at").mask, key)
-        if check.first <= at <= check.last:
+    for at in range(begins, begins + checksums.width(check)):
+        mask = places.byte(at, f"{key}.at").mask
+        if not tells_length:
+            places.claim(mask, key)
+        if first <= at <= last:
             raise InvalidFileError(f"{key}.at: byte {at} is among those that it covers")
 
 
@@ -245,7 +293,7 @@ def _sign(
         if sign.flag not in flags:
             raise InvalidFileError(f"sign.flag: «{plain(sign.flag)}» is not in [flags]")
         return flags[sign.flag], ()
-    field = places.byte(sign.at if sign.at is not None else -1, "sign.at")
+    field = places.field(sign.at if sign.at is not None else -1, "sign.at")
     places.claim(field.mask, "sign.at")
     if sign.minus in sign.plus:
         raise InvalidFileError("sign.plus: holds the character for minus")
@@ -275,13 +323,26 @@ def _lookup(
         if any(code is not None for code in codes):
             raise InvalidFileError(f"{name}: missing, yet codes are given for it")
         return None
-    field = places.field(coded.at, f"{name}.at")
-    places.claim(field.mask, f"{name}.at")
-    drawn = {
-        code: code_value(code, field, f"{name}: code") << field.shift
-        for code in codes
-        if code is not None
-    }
+    several = coded.at if isinstance(coded.at, tuple) else (coded.at,)
+    fields = [places.field(at, f"{name}.at") for at in several]
+    mask = 0
+    for field in fields:
+        places.claim(field.mask, f"{name}.at")
+        mask |= field.mask
+    drawn = {code: _code_bits(code, fields, name) for code in codes if code is not None}
     if not drawn:
         raise InvalidFileError(f"{name}: no code is given for it")
-    return Lookup(field.mask, {value: code for code, value in drawn.items()}, drawn)
+    return Lookup(mask, {value: code for code, value in drawn.items()}, drawn)
+
+
+def _code_bits(code: str, fields: list[BitField], name: str) -> int:
+    """Return the bits of a code, one part of it for each place."""
+    parts = [code] if len(fields) == 1 else code.split(" ")
+    if len(parts) != len(fields):
+        raise InvalidFileError(
+            f"{name}: code «{plain(code)}» must have {len(fields)} parts with a space between"
+        )
+    return sum(
+        code_value(part, field, f"{name}: code") << field.shift
+        for part, field in zip(parts, fields, strict=True)
+    )

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
+import msgspec
+
 from drivers.clock import Clock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import Listener, Match, hears
@@ -18,6 +20,8 @@ _QUIET_S: Final = 1.0
 speed shows as some bytes, and the slowest meters send every second."""
 _SLICE_S: Final = 0.05
 """A pause this long is between two frames, not within one."""
+_SAMPLE: Final = 16
+"""Bytes that are shown of what makes no sense."""
 _ENOUGH: Final = 256
 """Bytes of nonsense that are looked at."""
 
@@ -29,6 +33,26 @@ def settings_to_try(wires: Sequence[FrameFormat]) -> list[LineSettings]:
     return list(dict.fromkeys([*usual, *others]))
 
 
+class Notes:
+    """What was heard, whether it made sense or not."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        """Bytes."""
+        self.sample = b""
+        """The first of those that came together."""
+        self.bauds: list[int] = []
+        """Speeds at which something was heard."""
+
+    def take(self, count: int, burst: bytes, line: LineSettings | None) -> None:
+        """Take what came at one setting."""
+        self.count += count
+        if burst and not self.sample:
+            self.sample = burst[:_SAMPLE]
+        if count and line is not None and line.baud not in self.bauds:
+            self.bauds.append(line.baud)
+
+
 def listen(
     link: Link,
     wires: Sequence[FrameFormat],
@@ -37,10 +61,14 @@ def listen(
     may_send: bool = True,
     has_line: bool = True,
     budget_s: float = BUDGET_S,
+    notes: Notes | None = None,
 ) -> list[Match]:
     """Return what is heard on ``link``, the best match first; empty where nothing makes sense.
 
-    Ends as soon as one wire is sure; each match says with which line it was heard.
+    Ends as soon as one wire is sure; each match says with which line it was heard. Any format
+    at any speed shows as some bytes, so where nothing comes it is not the speed: the control lines
+    that may power the cable are set otherwise, and only where something comes are speeds and
+    framings gone through, the likeliest first.
 
     Args:
         link: an open port.
@@ -49,29 +77,64 @@ def listen(
         may_send: whether commands of polled wires may be sent where the port is silent.
         has_line: whether the link has line settings; a socket has none.
         budget_s: longest time to take, seconds.
+        notes: takes note of what was heard.
 
     Raises:
         PortLostError: the port went away.
     """
     until = clock.now() + budget_s
-    settings: list[LineSettings | None] = [None]
-    if has_line:
-        settings = [*settings_to_try([wire for wire in wires if wire.description.poll is None])]
+    notes = notes or Notes()
+    talking = [wire for wire in wires if wire.description.poll is None]
+    settings: list[LineSettings | None] = [*settings_to_try(talking)] if has_line else [None]
     heard: list[Match] = []
-    talks = False
-    while settings and clock.now() < until:
-        line = settings.pop(0)
-        quiet_at = until if talks else min(until, clock.now() + _QUIET_S)
-        listener, burst = _hear(link, wires, line, clock, quiet_at, until)
-        talks = talks or listener.heard_bytes > 0
-        heard += listener.ranking()
-        if listener.best() is not None or not talks:
+    levels = _levels(talking) if has_line else [(None, None)]
+    quiet_s = min(_quiet(talking), budget_s / (len(levels) + 1))
+    for dtr, rts in levels:
+        left = [
+            None if line is None else msgspec.structs.replace(line, dtr=dtr, rts=rts)
+            for line in settings
+        ]
+        left = list(dict.fromkeys(left))
+        talks = False
+        while left and clock.now() < until:
+            line = left.pop(0)
+            quiet_at = until if talks else min(until, clock.now() + quiet_s)
+            if may_send:
+                _start(link, talking, line)
+            listener, burst = _hear(link, wires, line, clock, quiet_at, until)
+            notes.take(listener.heard_bytes, burst, line)
+            talks = talks or listener.heard_bytes > 0
+            heard += listener.ranking()
+            if listener.best() is not None or not talks:
+                break
+            if line is not None:
+                left.sort(key=partial(_unlikeness, wires, burst, line))
+        if talks:
             break
-        if line is not None:
-            settings.sort(key=partial(_unlikeness, wires, burst, line))
-    if not talks and may_send:
-        heard += _ask(link, wires, clock, until, has_line=has_line)
+    if not notes.count and may_send:
+        heard += _ask(link, wires, clock, until + budget_s / 2, has_line=has_line)
     return sorted(heard, key=lambda match: -match.confidence)
+
+
+def _levels(wires: Sequence[FrameFormat]) -> list[tuple[bool | None, bool | None]]:
+    """Return the levels of the two control lines to try, those of the wires first."""
+    told = [(wire.settings[0].dtr, wire.settings[0].rts) for wire in wires if wire.own]
+    return list(dict.fromkeys([*told, (True, False), (True, True), (False, True), (False, False)]))
+
+
+def _quiet(wires: Sequence[FrameFormat]) -> float:
+    """How long to listen before a port counts as silent: as slow as the user's own formats are."""
+    slowest = min((wire.description.rate.slowest_hz for wire in wires if wire.own), default=1.0)
+    return max(_QUIET_S, 1.3 / slowest)
+
+
+def _start(link: Link, wires: Sequence[FrameFormat], line: LineSettings | None) -> None:
+    """Send what meters of this setting want to hear before they send."""
+    for wire in wires:
+        if wire.description.start is not None and (line is None or hears(line, wire)):
+            if line is not None:
+                link.configure(line)
+            link.write(wire.start_bytes)
 
 
 def _hear(
@@ -125,7 +188,7 @@ def _unlikeness(
     """
     ways = []
     for wire in wires:
-        if sent is None or sent not in wire.settings:
+        if sent is None or not hears(sent, wire):
             continue
         sample = next(s for s in wire.description.samples if not s.refused)
         expected = decode_at_wrong_settings(sample_bytes(wire, sample), sent, heard)

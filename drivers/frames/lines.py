@@ -12,6 +12,7 @@ from drivers.frames.bounded_cache import BoundedCache
 from drivers.frames.description import Description, LinesFrame, TextLayout
 from drivers.frames.frame import Frame, Status
 from drivers.frames.modes import exact, make_scale, make_status, quantity_of, ranges_of
+from drivers.number_shape import NumberShapes
 from meterlink.declared import InvalidFileError
 from meterlink.quantities.text import plain
 from meterlink.quantities.window import real_value
@@ -111,12 +112,15 @@ def _pattern(
 ) -> re.Pattern[str]:
     gap = r" *" if layout.gap == " " else rf" *{re.escape(layout.gap)} *" if layout.gap else ""
     sign = "[+-]" if layout.sign == "always" else "[+-]?"
+    apart = " *" if layout.sign_apart else ""
     power = r"[eE]([+-]?\d{1,2})"
     exponent = {"never": "()", "optional": f"(?:{power})?", "always": power}
     point = re.escape(layout.decimal)
     number = rf"(\d{{1,12}})(?:{point}(\d{{0,12}}))?{exponent[layout.exponent]}"
     over = _any_of(set(wire.overload.words))
-    value = rf"({sign})(?:{number})" if not over else rf"(?:({sign})(?:{number})|([+-]?)({over}))"
+    value = rf"({sign}){apart}(?:{number})"
+    if over:
+        value = rf"(?:({sign}){apart}(?:{number})|([+-]?)({over}))"
     groups = "" if over else "()()"
     label = rf"(?:({_any_of(labels)}){gap})?" if labels else "()"
     unit = rf"(?:{gap}({_any_of(units)}))?" if units else "()"
@@ -139,6 +143,7 @@ class LineReader:
         self._over_numbers = frozenset(overload.numbers)
         self._scpi = overload.scpi
         self._last = ("", "")
+        self._shapes = NumberShapes() if self._length is None else None
 
     def read(self, line: bytes) -> Frame | None:
         """Return the frame that ``line``, without its end, is; None where it is none."""
@@ -162,6 +167,8 @@ class LineReader:
             return self._no_quantity(value, found, line, text)
         if self._over_numbers and abs(_number(found)) in self._over_numbers:
             return self._over(label, sign, unit, words, line, text)
+        if self._shapes is not None and not self._shapes.fits(text):
+            return None
         self._last = label, unit
         return Frame(value, False, status, line, text)
 

@@ -8,6 +8,7 @@ import msgspec
 from drivers.frames.description import Description, Mode, Range
 from drivers.frames.frame import Status
 from meterlink.declared import InvalidFileError
+from meterlink.meter_state import told_flags
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
 from meterlink.source import Accuracy
@@ -100,6 +101,14 @@ def ranges_of(mode: Mode, resolution: Fraction) -> Iterator[Range | None]:
             return
 
 
+def _of_mode(mode: Mode) -> frozenset[str]:
+    """Flags that only tell the mode: what they say is in its quantity already.
+
+    On alternating current a value is judged by nothing, so ``ac`` is told all the same.
+    """
+    return frozenset(mode.flags) - {"ac"}
+
+
 def make_status(
     wire: Description, scale: Scale, flags: frozenset[str], *, negative: bool
 ) -> Status:
@@ -125,5 +134,6 @@ def make_status(
         battery_low="battery_low" in flags,
         auto=auto,
         flags=flags,
+        told=told_flags(flags - _of_mode(mode)),
         accuracy=scale.accuracy,
     )

@@ -12,7 +12,7 @@ from meterlink.quantities.text import plain
 
 _BIT: Final = re.compile(r"(\d{1,2})\.([0-7])")
 _HALF: Final = re.compile(r"(\d{1,2})\.(high|low)")
-_CHARACTER: Final = re.compile(r"(\d{1,2})=(.)")
+_CHARACTER: Final = re.compile(r"(\d{1,2})(?:\.(high|low))?=(.|0[xX][0-9A-Fa-f]{1,2})")
 _HEX: Final = re.compile(r"0[xX]([0-9A-Fa-f]{1,2})")
 
 
@@ -75,13 +75,14 @@ class Places:
         return 1 << (self.byte(int(bit[1]), key).shift + int(bit[2]))
 
     def flag(self, at: str, key: str) -> Test:
-        """Return the condition for a flag: a bit that is set, or a byte that is a character."""
+        """Return the condition for a flag: a bit that is set, or a byte or half of a value."""
         character = _CHARACTER.fullmatch(at)
         if character is None:
             mask = self.bit(at, key)
             return Test(mask, mask)
-        byte = self.byte(int(character[1]), key)
-        return Test(byte.mask, code_value(character[2], byte, key) << byte.shift)
+        byte = int(character[1])
+        field = self.field(f"{byte}.{character[2]}" if character[2] else byte, key)
+        return Test(field.mask, code_value(character[3], field, key) << field.shift)
 
     def claim(self, mask: int, key: str, *, shared: bool = False) -> None:
         """Note that ``key`` owns the bits of ``mask``.

@@ -156,11 +156,12 @@ def _tolerance(wire: FrameFormat, scale: Scale, value: float) -> float:
 
 
 def _has_minus(wire: FrameFormat) -> bool:
-    return isinstance(wire.description.frame, LinesFrame) or wire.description.sign is not None
+    told = wire.description
+    signed = told.count is not None and told.count.signed
+    return isinstance(told.frame, LinesFrame) or told.sign is not None or signed
 
 
 def _has_overload(wire: FrameFormat) -> bool:
     overload = wire.description.overload
-    return bool(overload.flag or overload.shown or overload.words or overload.numbers) or (
-        overload.scpi
-    )
+    told = overload.flag or overload.shown or overload.words or overload.numbers or overload.counts
+    return bool(told) or overload.scpi

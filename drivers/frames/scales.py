@@ -27,11 +27,12 @@ def compile_scales(wire: Description, layout: Layout) -> dict[ScaleKey, Scale]:
     """
     _check_names(wire)
     _check_apart(wire)
-    shown = most_shown(layout)
+    shown = most_shown(layout, signed=wire.count is not None and wire.count.signed)
     scales: dict[ScaleKey, Scale] = {}
     for number, mode in enumerate(wire.modes):
         quantity_of(mode, f"modes[{number}]")
-        largest = mode.largest or (wire.digits and wire.digits.largest) or shown
+        part = wire.digits or wire.count
+        largest = mode.largest or (part and part.largest) or shown
         if largest > shown:
             raise InvalidFileError(f"modes[{number}]: largest is more than the digits can show")
         found = _by_code(wire, number, largest) if wire.range else _by_point(wire, number, largest)
@@ -41,8 +42,10 @@ def compile_scales(wire: Description, layout: Layout) -> dict[ScaleKey, Scale]:
     return scales
 
 
-def most_shown(layout: Layout) -> int:
-    """Return the largest whole number that the digits can form."""
+def most_shown(layout: Layout, *, signed: bool = False) -> int:
+    """Return the largest whole number that the digits, or the bytes of a count, can form."""
+    if layout.count:
+        return (1 << 8 * len(layout.count) - signed) - 1
     return int("".join(max(filter(str.isdigit, digit.drawn)) for digit in layout.digits))
 
 
@@ -111,7 +114,7 @@ def _check_names(wire: Description) -> None:
     for key, name in named:
         if name not in wire.flags:
             raise InvalidFileError(f"{key}: «{plain(name)}» is not in [flags]")
-    digits = len(wire.digits.at) if wire.digits else 0
+    digits = len(wire.digits.at) if wire.digits else 9
     for place, shown in enumerate(wire.overload.shown):
         if len(shown) != digits:
             raise InvalidFileError(

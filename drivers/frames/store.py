@@ -13,6 +13,8 @@ from meterlink.errors import MeterlinkError, UnreadableError, UsageError
 from meterlink.quantities.text import plain
 
 SHIPPED: Final = Path(__file__).parent / "descriptions"
+ASKED: Final = ".scpi.toml"
+"""What the names of descriptions end with that are of instruments that are asked."""
 
 
 def user_folder() -> Path:
@@ -33,7 +35,8 @@ def names(folder: Path | None = None) -> dict[str, Path]:
     found = {file.stem: file for file in sorted(SHIPPED.glob("*.toml"))}
     for own in (folder.with_name("wires"), folder):
         if own.is_dir():
-            found |= {file.stem: file for file in sorted(own.glob("*.toml"))}
+            files = sorted(own.glob("*.toml"))
+            found |= {file.stem: file for file in files if not file.name.endswith(ASKED)}
     return found
 
 

@@ -13,12 +13,11 @@ from drivers.links.holders import holder_of
 from meterlink.errors import MeterError, PortLostError
 from meterlink.quantities.text import plain
 
-try:
+_LINE_ERROR: tuple[type[Exception], ...] = ()
+if sys.platform != "win32":
     from termios import error as _termios_error  # no OSError, though it carries an errno
 
-    _LINE_ERROR: tuple[type[Exception], ...] = (_termios_error,)
-except ImportError:  # Windows
-    _LINE_ERROR = ()
+    _LINE_ERROR = (_termios_error,)
 
 PORT_ERRORS: tuple[type[Exception], ...] = (OSError, TypeError, ValueError, *_LINE_ERROR)
 """What a serial library raises on a port that went away, or was closed under its reader."""

@@ -8,6 +8,7 @@ import contextlib
 import io
 import os
 import select
+import sys
 import time
 from typing import Final
 
@@ -59,6 +60,7 @@ class SerialLink:
         except OSError as fault:
             raise port_errors.cannot_open(name, fault) from fault
         self._descriptor = self._find_descriptor()
+        self._check_parity((line or LineSettings()).parity)
 
     def write(self, data: bytes) -> None:
         try:
@@ -83,6 +85,7 @@ class SerialLink:
     def configure(self, line: LineSettings) -> None:
         try:
             self._apply(line)
+            self._check_parity(line.parity)
             # A pseudo-terminal, and many a network port, has no such lines.
             with contextlib.suppress(OSError):
                 if line.dtr is not None:
@@ -110,6 +113,23 @@ class SerialLink:
             self._port.dtr = line.dtr
         if line.rts is not None:
             self._port.rts = line.rts
+
+    def _check_parity(self, parity: str) -> None:
+        """Let the system check what the meter's parity bit says, where it can.
+
+        pyserial turns that off, so that a damaged byte passes as a sound one. With it on, a nought
+        stands in its place, which no format takes for a digit. Set after every change of the
+        line, as each of them turns it off again.
+        """
+        if sys.platform != "win32" and self._descriptor is not None:
+            import termios
+
+            with contextlib.suppress(termios.error):
+                settings = termios.tcgetattr(self._descriptor)
+                settings[0] &= ~(termios.INPCK | termios.IGNPAR | termios.PARMRK)
+                if parity != "none":
+                    settings[0] |= termios.INPCK
+                termios.tcsetattr(self._descriptor, termios.TCSANOW, settings)
 
     def _find_descriptor(self) -> int | None:
         try:

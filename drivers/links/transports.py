@@ -126,6 +126,13 @@ def _open_serial_resource(address: Address, line: LineSettings | None) -> Link:
     return _open_serial(address._replace(parts={"device": board}), line)
 
 
+@opens("hid")
+def _open_hid(address: Address, _line: LineSettings | None) -> Link:
+    from drivers.links.hid_link import HidLink
+
+    return HidLink(address.name)
+
+
 @opens("socket")
 def _open_socket_url(address: Address, _line: LineSettings | None) -> Link:
     from drivers.links.tcp_link import TcpLink

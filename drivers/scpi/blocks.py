@@ -13,6 +13,8 @@ LONGEST: Final = 65536
 
 _END: Final = re.compile(rb"[\r\n]")
 _WHITE: Final = b" \t\r\n"
+_PADDING: Final = b"\0\x11\x13"
+"""NUL, XON and XOFF before an answer mean nothing."""
 
 
 class AnswerFormError(ValueError):
@@ -47,6 +49,17 @@ class AnswerDecoder:
             raise AnswerFormError(f"no end within {self._longest} bytes")
         return answers
 
+    @property
+    def unfinished(self) -> bool:
+        """Whether something came since the last answer ended."""
+        return bool(self._rest.strip())
+
+    def flush(self) -> bytes:
+        """Take what is kept for an answer: the peer ends none, and has paused."""
+        answer = bytes(self._rest)
+        self.clear()
+        return answer
+
     def clear(self) -> None:
         """Forget what is kept of an unfinished answer."""
         self._rest.clear()
@@ -54,6 +67,10 @@ class AnswerDecoder:
 
     def _take(self) -> bytes | None:
         """Take the first whole answer off ``_rest``, or None while it is unfinished."""
+        padding = len(self._rest) - len(self._rest.lstrip(_PADDING))
+        if padding:
+            del self._rest[:padding]
+            self._searched = 0
         try:
             block_end = definite_end(self._rest, self._longest)
         except AnswerFormError:

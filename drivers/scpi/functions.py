@@ -36,6 +36,38 @@ def nodes_for(setup: MeterSetup) -> list[str]:
     return [node]
 
 
+_NAMED: Final = {
+    "RES": Quantity.RESISTANCE,
+    "FRES": Quantity.RESISTANCE,
+    "VOLT": Quantity.VOLTAGE,
+    "CURR": Quantity.CURRENT,
+    "CONT": Quantity.CONTINUITY,
+    "DIOD": Quantity.DIODE,
+    "CAP": Quantity.CAPACITANCE,
+    "FREQ": Quantity.FREQUENCY,
+    "TEMP": Quantity.TEMPERATURE,
+}
+
+
+def quantity_named(answer: str) -> tuple[Quantity, tuple[str, ...]] | None:
+    """Return what an answer to ``FUNC?`` or ``CONF?`` names, and its flags; None for no quantity.
+
+    Long and short forms alike; ``"VOLT:AC"`` is a voltage with the flag ``ac``.
+    """
+    words = function_name(answer).upper().split()
+    nodes = words[0].strip("\"'").split(":") if words else []
+    if nodes and nodes[0].startswith("SENS"):
+        nodes = nodes[1:]
+    if not nodes:
+        return None
+    if nodes[0].startswith("FRES"):
+        return Quantity.RESISTANCE, ()
+    quantity = _NAMED.get(nodes[0][:4]) or _NAMED.get(nodes[0][:3])
+    if quantity is None:
+        return None
+    return quantity, ("ac",) if nodes[1:2] == ["AC"] else ()
+
+
 def function_name(answer: str) -> str:
     """Return the name in an answer to ``FUNC?``, such as ``"RES"`` or ``RES``, without quotes."""
     return answer.strip().strip("\"'").strip()

@@ -17,6 +17,14 @@ from meterlink.quantities.window import real_value
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:\s*[eE]\s*[+-]?\d+)?", re.ASCII)
 
 
+AROUND: Final = b"\0\x11\x13 \t\r\n"
+"""What may stand around an answer and means nothing: white space, padding, XON and XOFF."""
+_PROMPT: Final = re.compile(r"^(?:[A-Za-z0-9*_-]{0,12}[=>$%]*>\s*)+", re.ASCII)
+"""What a terminal line asks with: ``> ``, ``SCPI> ``, ``=>``."""
+_HEADER: Final = re.compile(r"^:[A-Z][A-Z0-9]*(?::[A-Z][A-Z0-9]*)*\s+", re.ASCII)
+"""A response header (IEEE 488.2, 8.2): ``:RES +1.0E3``."""
+
+
 class Number(NamedTuple):
     """One number of an answer."""
 
@@ -54,15 +62,18 @@ def parse_numbers(answer: bytes) -> list[Number]:
 
 
 def answer_text(answer: bytes) -> str:
-    """Return ``answer`` as text without the white space around it.
+    """Return ``answer`` as text without white space, prompt and header around it.
+
+    Text that is neither ASCII nor UTF-8 is taken for Latin-1, as older instruments write it.
 
     Raises:
-        AnswerFormError: bytes that no instrument's text holds.
+        AnswerFormError: control bytes, which no instrument's text holds.
     """
     try:
-        text = answer.decode("ascii").strip(" \t\r\n")
-    except UnicodeDecodeError as fault:
-        raise AnswerFormError("the answer holds bytes that are no text") from fault
+        text = answer.strip(AROUND).decode("utf-8")
+    except UnicodeDecodeError:
+        text = answer.strip(AROUND).decode("latin-1")
     if not text.replace("\t", " ").isprintable():
         raise AnswerFormError("the answer holds control bytes")
-    return text
+    text = _PROMPT.sub("", text)
+    return _HEADER.sub("", text)

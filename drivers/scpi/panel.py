@@ -7,13 +7,27 @@ queue; then the next simpler form is tried, and what could not be had is said in
 import math
 from typing import Final, NamedTuple
 
+import msgspec
+
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import Conversation
+from drivers.scpi.dialect import Dialect
 from drivers.scpi.error_queue import Refusal
-from drivers.scpi.functions import FOUR_WIRE, INTEGRATED, RANGED, function_name, nodes_for
-from drivers.scpi.numbers import parse_number, parse_numbers
+from drivers.scpi.functions import (
+    FOUR_WIRE,
+    INTEGRATED,
+    RANGED,
+    function_name,
+    nodes_for,
+    quantity_named,
+)
+from drivers.scpi.measured import parse_answer, parse_measured
+from drivers.scpi.numbers import answer_text, parse_number
 from drivers.scpi.options import ScpiOptions
 from meterlink.errors import MeterError
+from meterlink.meter_state import told_flags
+from meterlink.quantities.text import plain
+from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
 
 _SELECT: Final = ('{sense}FUNC "{node}"', "CONF:{node}")
@@ -38,13 +52,22 @@ class Chosen(NamedTuple):
 class Panel:
     """The settings of one instrument."""
 
-    def __init__(self, talk: Conversation, options: ScpiOptions) -> None:
+    def __init__(
+        self, talk: Conversation, options: ScpiOptions, dialect: Dialect | None = None
+    ) -> None:
         self._talk = talk
         self._options = options
+        self._dialect = dialect or Dialect()
+        self._asks: dict[str, str] = {}
+        """Query and what it was answered when the instrument had just been set."""
+        self._states: dict[str, str] = {}
+        """Query of something that can be on, and the flag that it then stands for."""
         self._sense = ""
         self._knows_function = False
         self._unknown: set[str] = set()
         self._found: dict[str, str] = {}
+        self._fixed = False
+        """Whether the range was fixed from here."""
 
     @property
     def tells_function(self) -> bool:
@@ -53,6 +76,8 @@ class Panel:
 
     def look(self) -> None:
         """Note what the instrument is set to, before anything is changed."""
+        for command in self._dialect.first:
+            self._talk.tell(command)
         for sense in ("", "SENS:"):
             answer = self._ask(f"{sense}FUNC?")
             if answer:
@@ -70,6 +95,9 @@ class Panel:
             MeterError: it refuses the quantity itself.
         """
         lost: list[str] = []
+        if not self._dialect.sets:
+            self._note_standing(nodes_for(setup)[0])
+            return Chosen(nodes_for(setup)[0], False, self._as_it_stands(setup))
         node, measure_only = self._choose_function(setup, lost)
         full_scale = self._choose_range(node, setup.expected, measure_only, lost)
         integration_s = None if measure_only else self._choose_integration(node, lost)
@@ -83,7 +111,115 @@ class Panel:
             resolution=self._number(f"{self._sense}{node}:RES?") if fixed else None,
             lost=tuple(lost),
         )
+        self._note_standing(node)
+        setting = msgspec.structs.replace(
+            setting, flags=self._flags(), cautions=self._cautions(measure_only=measure_only)
+        )
         return Chosen(node, measure_only, setting)
+
+    def confirm(self, was: Setting) -> Setting:
+        """Return what the instrument says that it is set to now; ``was``: when it had been set.
+
+        Raises:
+            MeterError: it does not answer, or measures what has no name here.
+        """
+        quantity, full_scale, resolution = was.quantity, was.range, was.resolution
+        more: tuple[str, ...] = ()
+        for query, before in self._asks.items():
+            answer = self._again(query)
+            if answer == before:
+                continue
+            if query.endswith("FUNC?") or query == "CONF?":
+                quantity, more = self._function_now(answer)
+            elif query.endswith(":AUTO?") and is_on(answer):
+                full_scale = resolution = None
+            elif query.endswith(":RANG?") and full_scale is not None:
+                full_scale, resolution = _as_number(answer), None
+        return msgspec.structs.replace(
+            was,
+            quantity=quantity,
+            range=full_scale,
+            resolution=resolution,
+            flags=(*self._flags(), *more),
+        )
+
+    def _function_now(self, answer: str) -> tuple[Quantity, tuple[str, ...]]:
+        found = quantity_named(answer)
+        if found is None:
+            raise MeterError(
+                f"the meter at {self._talk.name} was turned to «{plain(answer, 40)}»; turn it back "
+                "to resistance and touch again"
+            )
+        return found
+
+    def _again(self, query: str) -> str:
+        """Ask what is known to be answered; a damaged answer is asked for once more."""
+        for _ in range(2):
+            try:
+                answer = self._talk.ask(query)
+                if answer is not None:
+                    return answer_text(answer)
+            except AnswerFormError:
+                pass
+            self._talk.back_into_step()
+        raise MeterError(
+            f"the meter at {self._talk.name} did not answer when it was asked what it is set to; "
+            "touch again"
+        )
+
+    def _note_standing(self, node: str) -> None:
+        """Note how the instrument answers now that it is set, to compare with later."""
+        self._asks.clear()
+        self._states.clear()
+        for query in (f"{self._sense}FUNC?", "CONF?"):
+            answer = self._ask(query)
+            if answer:
+                self._asks[query] = answer
+                break
+        if node in RANGED and self._knows_function:
+            for query in (f"{self._sense}{node}:RANG?", f"{self._sense}{node}:RANG:AUTO?"):
+                answer = self._ask(query)
+                if answer and (query.endswith("AUTO?") or self._fixed):
+                    self._asks[query] = answer
+        states = dict(self._dialect.states)
+        if self._talk.tells_errors:
+            # Where silence is the answer to what is not known, each would cost the whole wait.
+            states = {
+                f"{self._sense}{node}:REF:STAT?": "relative",
+                "CALC:STAT?": "computed",
+                **states,
+            }
+        self._states = {query: flag for query, flag in states.items() if self._ask(query)}
+
+    def _flags(self) -> tuple[str, ...]:
+        return told_flags(flag for query, flag in self._states.items() if is_on(self._again(query)))
+
+    def _cautions(self, *, measure_only: bool = False) -> tuple[str, ...]:
+        """What cannot be asked before a value counts, in one sentence."""
+        untold = [] if self._asks else ["what it measures"]
+        if measure_only:
+            untold = []  # each reading names its function itself
+        if "relative" not in self._states.values():
+            untold.append("whether relative mode is on")
+        if not untold:
+            return ()
+        return (f"The meter cannot be asked {' and '.join(untold)}; watch its display.",)
+
+    def _as_it_stands(self, setup: MeterSetup) -> Setting:
+        """The setting of an instrument that is set on its panel alone."""
+        quantity: Quantity | None = None
+        more: tuple[str, ...] = ()
+        for query, answer in self._asks.items():
+            if query.endswith("FUNC?") or query == "CONF?":
+                quantity, more = self._function_now(answer)
+        wanted = setup.quantity
+        lost = () if quantity in (None, wanted) else (f"turn the meter to {wanted.value}",)
+        return Setting(
+            quantity=quantity,
+            lost=lost,
+            flags=(*self._flags(), *more),
+            cautions=self._cautions(),
+        )
 
     def try_set(self, header: str, value: str) -> Refusal | None:
         """Set one thing after noting what it was; return the refusal, or None."""
@@ -133,14 +269,18 @@ class Panel:
     def _measures(self, node: str) -> bool:
         answer = self._talk.ask_known(f"MEAS:{node}?", MEASURE_S)
         try:
-            return answer is not None and len(parse_numbers(answer)) == 1
+            if answer is None:
+                return False
+            parse_measured(parse_answer(answer)[0])
         except AnswerFormError:
             return False
+        return True
 
     def _choose_range(
         self, node: str, expected: float | None, measure_only: bool, lost: list[str]
     ) -> float | None:
         """Ask for the smallest range that holds ``expected``, which is what RANGe does."""
+        self._fixed = False
         if node not in RANGED or measure_only:
             return None
         header = f"{self._sense}{node}:RANG"
@@ -149,6 +289,7 @@ class Panel:
             if refusal is None:
                 full_scale = self._number(f"{header}?")
                 if full_scale is None or full_scale >= expected * 0.999:
+                    self._fixed = full_scale is not None
                     return full_scale
             lost.append("range: the meter does not take one for this value and chooses its own")
         self._talk.refusal_of(f"{header}:AUTO ON")
@@ -179,7 +320,7 @@ class Panel:
             automatic = self._ask(f"{self._sense}{node}:RANG:AUTO?")
             if automatic is None:
                 return  # a function without its settings, or one that is not there at all
-            if automatic.upper() in ("1", "+1", "ON"):
+            if is_on(automatic):
                 # Going back to automatic is enough; the range then is the meter's own choice.
                 header = f"{self._sense}{node}:RANG"
                 self._found.setdefault(header, f"{header}:AUTO ON")
@@ -206,6 +347,11 @@ class Panel:
     def _number(self, query: str) -> float | None:
         answer = self._ask(query)
         return None if answer is None else _as_number(answer)
+
+
+def is_on(answer: str) -> bool:
+    """Whether the answer to a query of something that can be on says so."""
+    return answer.strip().upper() in ("1", "+1", "ON")
 
 
 def _as_number(answer: str) -> float | None:

@@ -1,15 +1,18 @@
 """How readings are asked for: which query this instrument knows, and how many at once."""
 
+import math
 from typing import NamedTuple
 
 import msgspec
 
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import Conversation
-from drivers.scpi.numbers import Number, parse_numbers
+from drivers.scpi.dialect import Answer, Dialect
+from drivers.scpi.measured import Measured, parse_answer, parse_measured
 from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import MEASURE_S, Chosen, Panel
 from meterlink.errors import MeterError
+from meterlink.quantities.text import plain
 from meterlink.source import Setting
 
 
@@ -22,10 +25,16 @@ class Readout(NamedTuple):
     size: int
     """Readings in each answer."""
     timeout_s: float
+    elements: int = 1
+    """Elements of each reading: value, time, count ..."""
 
 
 def choose_readout(
-    talk: Conversation, panel: Panel, chosen: Chosen, options: ScpiOptions
+    talk: Conversation,
+    panel: Panel,
+    chosen: Chosen,
+    options: ScpiOptions,
+    dialect: Dialect,
 ) -> tuple[Readout, Setting]:
     """Find out by trying how ``chosen`` is read, from the quickest to the most widely known.
 
@@ -35,7 +44,15 @@ def choose_readout(
     Raises:
         MeterError: no way brings a number.
     """
-    timeout_s = MEASURE_S + 2 * (chosen.setting.integration_s or 0.0)
+    timeout_s = (dialect.ask.timeout_s or MEASURE_S) + 2 * (chosen.setting.integration_s or 0.0)
+    if dialect.ask.query:
+        known = Readout(dialect.ask.query, dialect.ask.before, 1, timeout_s)
+        if (found := _brings_a_number(talk, panel, known, dialect)) is None:
+            raise MeterError(
+                f"the meter at {talk.name} gives no reading when asked «{known.query}»"
+                f"{_heard(talk)}; look at its display for what it waits for"
+            )
+        return found, chosen.setting
     if chosen.measure_only:
         return Readout(f"MEAS:{chosen.node}?", "", 1, timeout_s), chosen.setting
     panel.try_set("TRIG:SOUR", "IMM")
@@ -48,12 +65,17 @@ def choose_readout(
     if not talk.tells_errors and not panel.tells_function:
         ways.reverse()
     for way in ways:
-        if _brings_a_number(talk, panel, way):
-            return _with_burst(way, panel, chosen.setting, options)
+        if (found := _brings_a_number(talk, panel, way, dialect)) is not None:
+            return _with_burst(found, panel, chosen.setting, options)
     raise MeterError(
-        f"the meter at {talk.name} gives no reading, neither with READ?, FETCh? nor MEASure?; "
-        "look at its display for what it waits for"
+        f"the meter at {talk.name} gives no reading, neither with READ?, FETCh? nor MEASure?"
+        f"{_heard(talk)}; look at its display for what it waits for"
     )
+
+
+def _heard(talk: Conversation) -> str:
+    """What came last, as an error shows it; empty where nothing did."""
+    return f"; it said «{plain(talk.newest.decode('latin-1'), 40)}»" if talk.newest else ""
 
 
 def _with_burst(
@@ -72,31 +94,49 @@ def _with_burst(
     return way, msgspec.structs.replace(setting, lost=lost)
 
 
-def _brings_a_number(talk: Conversation, panel: Panel, way: Readout) -> bool:
+def _brings_a_number(
+    talk: Conversation, panel: Panel, way: Readout, dialect: Dialect
+) -> Readout | None:
+    """Return ``way`` with the number of elements that it brings; None where it brings nothing."""
     for _ in range(2):
         if way.before and talk.refusal_of(way.before) is not None:
-            return False
+            return None
         answer = talk.ask_known(way.query, way.timeout_s)
         if answer is None:
-            return False
+            return None
         try:
-            return len(read_answer(answer, way)) == way.size
+            found = way._replace(elements=len(parse_answer(answer)))
+            read_answer(answer, found, dialect.answer)
         except AnswerFormError:
             # Perhaps binary, as another program left it.
             panel.try_set("FORM:DATA", "ASC")
-    return False
+        else:
+            return found
+    return None
 
 
-def read_answer(answer: bytes, way: Readout) -> list[Number]:
+def read_answer(answer: bytes, way: Readout, told: Answer) -> list[Measured]:
     """Return the readings in ``answer``, oldest first.
 
     Raises:
         AnswerFormError: rubbish, or not as many numbers as were asked for.
     """
-    numbers = parse_numbers(answer)
-    if len(numbers) != way.size:
-        raise AnswerFormError(f"{len(numbers)} numbers where {way.size} were asked for")
-    return numbers
+    elements = parse_answer(answer)
+    if len(elements) != way.size * way.elements:
+        raise AnswerFormError(
+            f"{len(elements)} numbers where {way.size * way.elements} were asked for"
+        )
+    at = told.element or 0
+    return [_measured(elements[n + at], told) for n in range(0, len(elements), way.elements)]
+
+
+def _measured(text: str, told: Answer) -> Measured:
+    if text.strip() in told.over_words:
+        return Measured(math.inf, text.strip(), plain_number=False)
+    found = parse_measured(text)
+    if abs(found.value) in told.over_numbers:
+        return found._replace(value=math.copysign(math.inf, found.value))
+    return found
 
 
 def spread(sent: float, came: float, count: int) -> list[float]:

@@ -139,6 +139,7 @@ class ScpiPersonality:
                 )
             self._on("CONFigure", query=lambda _: self._configured())
         if knows.settings:
+            self._on("CALCulate:STATe", query=lambda _: "0")
             self._on("[SENSe]:FUNCtion[:ON]", self._choose, lambda _: f'"{self._function()}"')
             for function in functions:
                 self._learn_function(function)
@@ -179,6 +180,7 @@ class ScpiPersonality:
             self._on(f"{base}:RANGe[:UPPer]", self._set_range, lambda _: nr3(meter.range))
             self._on(f"{base}:RANGe:AUTO", self._set_auto, lambda _: str(int(meter.autorange)))
             self._on(f"{base}:RESolution", query=lambda _: nr3(meter.resolution))
+            self._on(f"{base}:REFerence:STATe", query=lambda _: "0")
         if self._knows.integration:
             self._on(f"{base}:NPLCycles", self._set_nplc, lambda _: nr3(self._meter.nplc))
 

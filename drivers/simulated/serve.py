@@ -13,6 +13,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from typing import Final
 
+from drivers.simulated.ptys import open_raw
 from meterlink.errors import MeterError
 
 Talk = Callable[[bytes], bytes | None]
@@ -120,19 +121,10 @@ class PtyServer(_Server):
         Raises:
             MeterError: this system has no pseudo-terminals.
         """
-        try:
-            import pty
-            import tty
-        except ImportError as fault:
-            raise MeterError(
-                "this system has no pseudo-terminals; use the simulated meter's TCP port"
-            ) from fault
-        super().__init__(talk, hung_up, "simulated-pty")
         # Our own hold on the far end keeps the line up while nobody has it open.
-        self._near, self._far = pty.openpty()
-        tty.setraw(self._far)
-        os.set_blocking(self._near, False)
-        self.device: Final[str] = os.ttyname(self._far)
+        self._near, self._far, device = open_raw()
+        self.device: Final[str] = device
+        super().__init__(talk, hung_up, "simulated-pty")
         self._start()
 
     def _serve(self) -> None:

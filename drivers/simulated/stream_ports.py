@@ -8,10 +8,10 @@ import importlib.util
 import os
 import select
 import socket
-import sys
 import time
 from typing import Final, Protocol
 
+from drivers.simulated.ptys import open_raw, reader_speed, unread
 from meterlink.errors import MeterError
 
 _FORSAKEN_S: Final = 2.0
@@ -75,19 +75,11 @@ class PtyPort:
         self.plug_in(elsewhere=False)
 
     def plug_in(self, *, elsewhere: bool) -> None:
-        try:
-            import pty
-            import tty
-        except ImportError as fault:
-            raise MeterError("this system has no pseudo-terminals; use --tcp") from fault
         # The system gives out the lowest free number: hold the one just freed to get another.
-        held = pty.openpty() if elsewhere else ()
-        self._near, self._far = pty.openpty()
+        held = open_raw()[:2] if elsewhere else ()
+        self._near, self._far, self.name = open_raw()
         for descriptor in held:
             os.close(descriptor)
-        tty.setraw(self._far)
-        os.set_blocking(self._near, False)
-        self.name = os.ttyname(self._far)
         self._untaken, self._read = 0, False
 
     def has_reader(self) -> bool:
@@ -97,7 +89,7 @@ class PtyPort:
         """
         if self._far < 0:
             return False
-        before, self._untaken = self._untaken, self._unread()
+        before, self._untaken = self._untaken, unread(self._far)
         if self._untaken < before:
             self._read = True
         if self._untaken < before or not self._untaken:
@@ -106,24 +98,9 @@ class PtyPort:
             self._read = False
         return self._read
 
-    def _unread(self) -> int:
-        import fcntl
-        import termios
-
-        count = fcntl.ioctl(self._far, termios.FIONREAD, b"\0" * 4)
-        return int.from_bytes(count, sys.byteorder)
-
     @property
     def reader_baud(self) -> int | None:
-        import termios
-
-        code = termios.tcgetattr(self._near)[5]
-        speeds = {
-            value: int(name[1:])
-            for name, value in vars(termios).items()
-            if name[0] == "B" and name[1:].isdigit()
-        }
-        return speeds.get(code)
+        return reader_speed(self._near)
 
     def send(self, data: bytes) -> None:
         with contextlib.suppress(BlockingIOError):

@@ -9,6 +9,7 @@ from meterlink.events import Contact, Held, Lift, PassedOver, TouchEvent, Verdic
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
+from meterlink.meter_state import MeterState
 from meterlink.reading import Reading
 
 
@@ -81,6 +82,7 @@ class Analysis:
     def __init__(self, policy: HoldPolicy = POLICY) -> None:
         self.summary = Summary()
         self._detector = HoldDetector(policy)
+        self._state = MeterState()
         self._assessor: Assessor | None = None
         self._step: str | None = None
         self._pending: _Pending | None = None
@@ -93,6 +95,10 @@ class Analysis:
     def feed(self, reading: Reading) -> Sequence[HoldFacts]:
         """Take one reading; return the holds that it completes, nearly always none."""
         self.summary.readings += 1
+        if self._state.see(reading) and self._state.blocks:
+            return self._follow(self._detector.gap(reading.t)) + self._take_pending()
+        if not self._state.passes(reading):
+            return ()
         touches = self._detector.feed(reading)
         return self._follow(touches) if touches else ()
 

@@ -8,6 +8,9 @@ bench made from the same card, profile and past goes on where that past ended.
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+import msgspec
+from msgspec import structs
+
 from meterlink.bench.progress import Progress, judge_again
 from meterlink.bench.snapshot import Snapshot
 from meterlink.card import (
@@ -28,15 +31,20 @@ from meterlink.events import (
     Event,
     Gap,
     Held,
+    Judged,
     Lift,
+    MeterConfirmed,
+    MeterFlags,
     MeterSet,
     StepBegan,
     StepEnded,
     StepReopened,
+    TouchEvent,
 )
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage
+from meterlink.meter_state import MeterState, misfit, turned_meanwhile
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
@@ -44,6 +52,7 @@ from meterlink.source import Accuracy, MeterSetup, Setting
 from meterlink.steps.entry import CautionStep, ConfirmationStep
 from meterlink.steps.held import LEADS_AT_LEAST
 from meterlink.steps.lead_zero import zeroed
+from meterlink.steps.meter_check import MeterChecked
 from meterlink.steps.step import SKIPPED
 from meterlink.steps.taps import ZERO_STEPS
 from meterlink.steps.worker import MeasurementContext, Worker
@@ -65,8 +74,12 @@ class Bench:
         accuracy: tuple[Accuracy, ...] = (),
         policy: HoldPolicy = POLICY,
         past: Iterable[Event] = (),
+        confirms: bool = False,
     ) -> None:
-        """Set up at the start of ``card``, or where ``past``, its events so far, ended."""
+        """Set up at the start of ``card``, or where ``past``, its events so far, ended.
+
+        ``confirms``: a held value waits until ``confirm`` says that the meter was asked.
+        """
         self.card = card
         self.profile = profile
         self.accuracy = accuracy
@@ -82,6 +95,10 @@ class Bench:
         self._worker: Worker[OwnEvent] | None = None
         self._held: Held | None = None
         """The hold of the current touch."""
+        self.confirms = confirms
+        self._state = MeterState()
+        self._blocked = False
+        self._unconfirmed: tuple[Reading, Sequence[TouchEvent]] | None = None
 
     @property
     def stage(self) -> Stage:
@@ -122,11 +139,52 @@ class Bench:
     def feed(self, reading: Reading) -> Sequence[BenchEvent]:
         """Take one reading; return what it makes happen, which nearly always is nothing."""
         self.reading = reading
+        if self._state.see(reading):
+            return self._flagged(reading.t)
+        if not self._state.passes(reading):
+            return ()
         if reading.quantity is Quantity.RESISTANCE and _below_zero(
             reading.value, reading.resolution
         ):
             self.sound = False
         touches = self._detector.feed(reading)
+        if self.confirms and any(isinstance(touch, Held) for touch in touches):
+            self._unconfirmed = reading, touches
+            return ()
+        return self._follow(reading, touches)
+
+    @property
+    def unconfirmed(self) -> bool:
+        """Whether a held value waits for ``confirm``."""
+        return self._unconfirmed is not None
+
+    def confirm(self, t: float, failed: str = "") -> list[BenchEvent]:
+        """Let the held value count, if what the meter is set to allows it.
+
+        What it answered is taken by ``set_meter`` before; ``failed`` says why it did not.
+        """
+        pending, self._unconfirmed = self._unconfirmed, None
+        if pending is None:
+            return []
+        out: list[BenchEvent] = []
+        reading, touches = pending
+        say = failed or misfit(self.setting, self.setup) or " ".join(self._state.blocks)
+        why = say or turned_meanwhile(self.setting, reading)
+        self._note(MeterConfirmed(t=t, why=why, failed=failed), out)
+        if why:
+            touches = [touch for touch in touches if not isinstance(touch, Held)]
+        out += self._follow(reading, touches)
+        if say:
+            self._note(Asked(t=t, step=self.progress.current or "", say=say), out)
+        return out
+
+    @property
+    def astray(self) -> bool:
+        """Whether the meter says that it measures something else than the step wants."""
+        return bool(misfit(self.setting, self.setup))
+
+    def _follow(self, reading: Reading, touches: Sequence[TouchEvent]) -> Sequence[BenchEvent]:
+        """Take what the detector made of ``reading``."""
         worker = self._worker
         if not touches and (worker is None or not worker.attentive):
             return ()
@@ -173,6 +231,7 @@ class Bench:
         """Take note of what the meter is set to from now on."""
         out: list[BenchEvent] = []
         self.setting = setting
+        self._state.set(setting)
         if self._worker is not None:
             self._worker.meter(setting)
             self._detector.aim_at(self._worker.aim)
@@ -186,6 +245,8 @@ class Bench:
                 integration_s=setting.integration_s,
                 resolution=setting.resolution,
                 lost=setting.lost,
+                flags=setting.flags or msgspec.UNSET,
+                cautions=setting.cautions or msgspec.UNSET,
             ),
             out,
         )
@@ -201,9 +262,7 @@ class Bench:
         A gap comes twice, with ``until`` None when it begins and again when it has ended.
         """
         out: list[BenchEvent] = []
-        for touch in self._detector.gap(gap.t):
-            self._note(touch, out)
-        self._held = None
+        self._abandon(gap.t, out)
         self.reading = None  # what the meter said before it went away says nothing of now
         self._note(gap, out)
         if gap.until is not None:
@@ -241,6 +300,8 @@ class Bench:
 
     def _note(self, event: BenchEvent, out: list[BenchEvent]) -> None:
         """Every event goes through here: into the state and to the outside."""
+        if isinstance(event, Judged | MeterChecked) and self._state.cautions:
+            event = structs.replace(event, notes=(*event.notes, *self._state.cautions))
         self.progress.apply(event)
         if isinstance(event, Asked):
             self.asked = event
@@ -250,6 +311,27 @@ class Bench:
         """Say ``say``, and after it the question that stands: nothing came of what was told."""
         worker = self._worker
         self._note(Asked(t=t, step="", say=say) if worker is None else worker.again(t, say), out)
+
+    def _abandon(self, t: float, out: list[BenchEvent]) -> None:
+        """The touch counts no more; the detector is armed again."""
+        self._take(self._detector.gap(t), out)
+        self._held = None
+
+    def _flagged(self, t: float) -> list[BenchEvent]:
+        """The meter says something else of itself than before: see ``meter_state``."""
+        out: list[BenchEvent] = []
+        state, current = self._state, self.progress.current
+        self._note(
+            MeterFlags(t=t, flags=state.flags, blocks=state.blocks, cautions=state.cautions), out
+        )
+        if state.blocks:
+            self._abandon(t, out)
+            self._note(Asked(t=t, step=current or "", say=" ".join(state.blocks)), out)
+            self._blocked = True
+        elif self._blocked:
+            self._blocked = False
+            self._reopen_worker(t, out)
+        return out
 
     def _take(self, events: Iterable[BenchEvent], out: list[BenchEvent]) -> None:
         for event in events:

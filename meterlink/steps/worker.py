@@ -90,6 +90,8 @@ def setting_of(told: MeterSet | None) -> Setting:
         integration_s=told.integration_s,
         resolution=told.resolution,
         lost=told.lost,
+        flags=told.flags or (),
+        cautions=told.cautions or (),
     )
 
 

@@ -46,6 +46,9 @@ class PacedSource:
     def prepare(self, setup: MeterSetup) -> Setting:
         return Setting(quantity=setup.quantity)
 
+    def confirm(self, setup: MeterSetup) -> Setting:
+        return self.prepare(setup)
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
         began = time.perf_counter()
         for n in range(int(self.rate * self.seconds)):

@@ -108,10 +108,10 @@ def test_no_record_is_longer_than_a_line_may_be(tmp_path):
 def test_a_newer_major_version_is_refused_and_a_newer_minor_one_read(tmp_path):
     path = write(tmp_path / "a.jsonl", SMALL)
     whole = path.read_bytes()
-    path.write_bytes(whole.replace(b'"version":"1.0"', b'"version":"1.9"', 1))
+    path.write_bytes(whole.replace(b'"version":"1.1"', b'"version":"1.9"', 1))
     with read_capture(path) as capture:
         assert same(list(capture), SMALL)
-    path.write_bytes(whole.replace(b'"version":"1.0"', b'"version":"2.0"', 1))
+    path.write_bytes(whole.replace(b'"version":"1.1"', b'"version":"2.0"', 1))
     for look in (read_capture, verify):
         with pytest.raises(UnreadableError, match="newer program"):
             look(path)

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from captures.exchange.zip_files import pack_files
 from captures.job.attachments import attach
-from captures.job.pack import MANIFEST, Manifest, pack, unpack
+from captures.job.pack import JOB_PACK, MANIFEST, Manifest, _files_of, pack, reports_in, unpack
 from captures.job.store import JobStore
 from captures.job.verify_job import verify_job
 from captures.record.verify import State
@@ -268,3 +269,33 @@ def test_a_pack_is_not_written_over(job, tmp_path):
     with pytest.raises(CannotWriteError, match="choose another name"):
         pack(job, target)
     assert target.read_bytes() == before
+
+
+def test_a_report_that_came_with_a_pack_is_left_in_it(store, job, tmp_path):
+    """A page from elsewhere could say anything, and its script would run."""
+    report = job.folder / "report.html"
+    report.write_text("<script>alert(1)</script>All checks passed")
+    pack(job, tmp_path / "new.zip")
+    with zipfile.ZipFile(tmp_path / "new.zip") as archive:
+        assert "report.html" not in archive.namelist()
+    files = [*_files_of(job), report]
+    old = ((path, path.relative_to(job.folder).as_posix()) for path in files)
+    pack_files(JOB_PACK, job.name, old, tmp_path / "old.zip")
+    assert reports_in(tmp_path / "old.zip") == ["report.html"]
+    taken = unpack(tmp_path / "old.zip", store)
+    assert not list(taken.folder.glob("*.html"))
+    assert {part.state for part in verify_job(taken)} == {State.WHOLE}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such rights there")
+@pytest.mark.parametrize("mask", [0o077, 0o027, 0o022])
+def test_what_is_unpacked_has_the_rights_that_the_user_gives_new_files(store, job, tmp_path, mask):
+    pack(job, tmp_path / "a.zip")
+    before = os.umask(mask)
+    try:
+        taken = unpack(tmp_path / "a.zip", store)
+    finally:
+        os.umask(before)
+    for path in (taken.folder, *taken.folder.rglob("*")):
+        wanted = (0o777 if path.is_dir() else 0o666) & ~mask
+        assert path.stat().st_mode & 0o777 == wanted, path

@@ -156,7 +156,7 @@ def test_a_capture_that_was_replaced_by_another_whole_one_is_found(job):
 
 def test_a_capture_that_was_taken_away_is_found(job):
     job.captures()[1].unlink()
-    assert states(job)["captures/0002-primary.jsonl"] is State.ALTERED
+    assert states(job)["captures/0002-primary.jsonl"] is State.CUT
 
 
 def test_a_capture_that_the_log_does_not_know_is_named(job):

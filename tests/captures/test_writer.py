@@ -3,6 +3,7 @@
 import json
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -360,3 +361,101 @@ def test_a_program_that_dies_while_it_begins_a_file_leaves_none(tmp_path, monkey
     RecordWriter.create(tmp_path / "a.jsonl", HEADER).close()
     with read_capture(tmp_path / "a.jsonl") as capture:
         assert capture.header == HEADER
+
+
+@POSIX_ONLY
+def test_a_file_that_is_deleted_while_it_is_written_is_said_and_saved_again(tmp_path):
+    said: list[tuple[float, str]] = []
+    folder = tmp_path / "job" / "captures"
+    folder.mkdir(parents=True)
+    path = folder / "a.jsonl"
+    told = threading.Event()
+
+    def trouble(sentence: str) -> None:
+        said.append((time.monotonic(), sentence))
+        told.set()
+
+    with RecordWriter.create(path, HEADER, on_trouble=trouble) as writer:
+        for record in many(50):
+            writer.append(record)
+        shutil.rmtree(tmp_path / "job")
+        assert told.wait(10)
+        assert "was deleted while it was written, and has been saved again" in writer.trouble
+        writer.append(Reading(9.0, 1.0))
+    assert verify(path).state is State.WHOLE
+    with read_capture(path) as reader:
+        assert list(reader) == [*many(50), Reading(9.0, 1.0)]
+
+
+@POSIX_ONLY
+def test_a_file_deleted_just_before_the_end_is_saved_again_too(tmp_path):
+    path = tmp_path / "a.jsonl"
+    with RecordWriter.create(path, HEADER) as writer:
+        writer.append(Reading(0.0, 1.0))
+        path.unlink()
+    assert verify(path).state is State.WHOLE
+
+
+@POSIX_ONLY
+def test_a_file_that_is_moved_while_it_is_written_is_said_and_nothing_is_lost(tmp_path):
+    (tmp_path / "elsewhere").mkdir()
+    path, moved = tmp_path / "a.jsonl", tmp_path / "elsewhere" / "b.jsonl"
+    told = threading.Event()
+    with RecordWriter.create(path, HEADER, on_trouble=lambda _: told.set()) as writer:
+        path.rename(moved)
+        assert told.wait(10)
+        assert "was moved or renamed" in writer.trouble
+        writer.append(Reading(0.0, 1.0))
+    assert verify(moved).state is State.WHOLE
+    assert not path.exists()
+
+
+@POSIX_ONLY
+def test_a_deleted_file_whose_name_another_has_is_saved_beside_it(tmp_path):
+    path = tmp_path / "a.jsonl"
+    with RecordWriter.create(path, HEADER) as writer:
+        writer.append(Reading(0.0, 1.0))
+        path.unlink()
+        path.write_text("another")
+    assert path.read_text() == "another"
+    assert verify(tmp_path / "saved-a.jsonl").state is State.WHOLE
+
+
+def test_nothing_comes_after_the_final_seal_however_many_threads_write(tmp_path):
+    for round_ in range(20):
+        path = tmp_path / f"{round_}.jsonl"
+        writer = RecordWriter.create(path, HEADER)
+        stop = threading.Event()
+
+        def write_on(writer=writer, stop=stop) -> None:
+            while not stop.is_set():
+                writer.append(Reading(1.0, 1.0))
+
+        threads = [threading.Thread(target=write_on) for _ in range(3)]
+        for thread in threads:
+            thread.start()
+        while writer.path.stat().st_size < 20_000:
+            pass
+        writer.close()
+        stop.set()
+        for thread in threads:
+            thread.join()
+        assert verify(path).state is State.WHOLE
+
+
+def test_a_clock_that_was_set_back_makes_a_gap_of_unknown_length(tmp_path):
+    path = write(tmp_path / "a.jsonl", many(50))
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join(lines[:30]))
+    with RecordWriter.resume(path, START - timedelta(days=400)):
+        pass
+    with read_capture(path) as reader:
+        [gap] = [record for record in reader if isinstance(record, Gap)]
+    assert (gap.t, gap.until) == (2.8, None)
+
+
+def test_a_closed_record_that_is_taken_up_and_gets_nothing_stays_as_it_is(tmp_path):
+    path = write(tmp_path / "a.jsonl", SMALL)
+    before = path.read_bytes()
+    RecordWriter.resume(path, START).close()
+    assert path.read_bytes() == before

@@ -8,7 +8,7 @@ import pytest
 
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import SURE, Listener, identify
-from drivers.frames.line_search import settings_to_try
+from drivers.frames.line_search import Notes, listen, settings_to_try
 from drivers.frames.store import load
 from drivers.frames.wrong_settings import decode_at_wrong_settings
 from drivers.links.link import LineSettings
@@ -142,3 +142,54 @@ def test_every_line_setting_is_tried_once_and_the_usual_ones_first():
     assert len(lines) == len(set(lines))
     usual = {wire.settings[0] for wire in STREAMING}
     assert set(lines[: len(usual)]) == usual
+
+
+class Cable:
+    """A serial line whose meter is powered by its control lines in one way alone."""
+
+    whole = False
+    name = "/dev/ttyMADE"
+
+    def __init__(self, wire, dtr, rts):
+        self.wire, self.levels = wire, (dtr, rts)
+        self.line = None
+        self.tried = []
+        self.t = 0.0
+
+    def now(self):
+        return self.t
+
+    def configure(self, line):
+        self.line = line
+        if not self.tried or self.tried[-1] != (line.dtr, line.rts):
+            self.tried.append((line.dtr, line.rts))
+
+    def discard(self):
+        pass
+
+    def write(self, data):
+        pass
+
+    def read(self, timeout_s):
+        before, self.t = self.t, self.t + max(timeout_s, 0.001)
+        if (self.line.dtr, self.line.rts) != self.levels or int(before * 3) == int(self.t * 3):
+            return b""
+        own = self.wire.description.line
+        heard = msgspec.structs.replace(self.line, dtr=own.dtr, rts=own.rts)
+        return decode_at_wrong_settings(self.wire.encoder().frame(0.842), own, heard)
+
+
+@pytest.mark.parametrize("levels", [(True, False), (True, True), (False, True), (False, False)])
+@pytest.mark.parametrize("name", ["lcd-segments-14", "ascii-digits-11"])
+def test_a_cable_is_found_however_it_is_powered(name, levels):
+    cable = Cable(load(name), *levels)
+    notes = Notes()
+    matches = listen(cable, WIRES, cable, may_send=False, budget_s=10.0, notes=notes)
+    assert matches[0].wire.name == name
+    assert (matches[0].line.dtr, matches[0].line.rts) == levels
+    assert notes.count
+    assert cable.t < 10.0
+
+
+def test_a_number_with_a_unit_that_could_be_anything_is_not_taken_for_a_meter():
+    assert identify(b"72.1 F\r\n" * 10, WIRES) == []

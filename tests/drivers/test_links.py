@@ -335,3 +335,18 @@ def test_a_refused_socket_through_visa_is_told_at_the_first_write(visa):
     with pytest.raises(MeterError, match="nothing listens there"):
         link.write(b"*IDN?\n")
     link.close()
+
+
+@needs_pty
+@pytest.mark.parametrize(("parity", "checked"), [("odd", True), ("even", True), ("none", False)])
+def test_the_system_is_told_to_check_parity(parity, checked):
+    import termios
+
+    peer = PtyPeer(lambda line: None)
+    link = open_link(peer.device)
+    link.configure(LineSettings(data_bits=7, parity=parity))
+    assert bool(termios.tcgetattr(peer.far_end)[0] & termios.INPCK) is checked
+    link.configure(LineSettings(baud=2400))
+    assert not termios.tcgetattr(peer.far_end)[0] & termios.INPCK
+    link.close()
+    peer.unplug()

@@ -60,11 +60,11 @@ def test_ports_are_probed_side_by_side_and_told_in_order():
     assert probe_all([]) == []
 
 
-def test_mute_ports_take_three_seconds_at_most_however_many_there_are():
+def test_mute_ports_take_the_stated_time_at_most_however_many_there_are():
     with tcp_peer(lambda line: None) as first, tcp_peer(lambda line: None) as second:
         began = time.monotonic()
         found = probe_all([first.url, second.url])
-        assert time.monotonic() - began < 3.5
+        assert time.monotonic() - began < 8.5
     assert all("nothing answers" in one.says for one in found)
 
 

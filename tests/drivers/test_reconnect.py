@@ -35,6 +35,9 @@ class Counted:
         self.prepared.append(setup)
         return Setting(quantity=setup.quantity)
 
+    def confirm(self, setup):
+        return Setting(quantity=setup.quantity)
+
     def readings(self, stop):
         for _ in range(self._lasts):
             if stop.is_set():

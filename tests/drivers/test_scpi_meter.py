@@ -462,3 +462,59 @@ def test_a_serial_meter_that_is_unplugged_is_said_to_be_lost():
     with pytest.raises(PortLostError, match="plug the meter in again"):
         list(readings)
     source.close()
+
+
+@pytest.mark.parametrize("spoilt", [b"#1.00000000E+03\n", b"#9\n", b"\xff\n", b"1,0\n", b"\n"])
+def test_single_damage_anywhere_costs_one_reading_and_no_more(spoilt):
+    meter = bench_meter()
+    taken = itertools.count()
+
+    def answer(line):
+        if line == b"READ?" and next(taken) % 10 == 5:
+            return spoilt
+        return meter(line)
+
+    with tcp_peer(answer) as peer:
+        source = open_source(peer.resource)
+        source.prepare(MeterSetup())
+        assert [reading.value for reading in take(source, 12)] == [1000.0] * 12
+        source.close()
+
+
+def test_one_late_reading_ends_nothing_and_the_next_have_longer(monkeypatch):
+    monkeypatch.setattr("drivers.scpi.readout.MEASURE_S", 0.2)
+    meter = bench_meter()
+    meter.settings["RES:NPLC"] = "0.1"
+    taken = itertools.count()
+
+    def answer(line):
+        if line == b"READ?" and next(taken) == 5:
+            time.sleep(0.7)
+            return b"+6.66000000E+02\n"
+        return meter(line)
+
+    with tcp_peer(answer) as peer:
+        source = open_source(peer.resource)
+        source.prepare(MeterSetup())
+        assert [reading.value for reading in take(source, 12)] == [1000.0] * 12
+        assert source._readout.timeout_s > 0.4
+        source.close()
+
+
+def test_a_number_of_another_shape_is_refused_until_it_comes_twice():
+    meter = bench_meter()
+    answers = itertools.chain(
+        [b"+1.00000000E+03\n"] * 20, [b"+1.0000000E+03\n", b"+1.00000000+03\n"],
+        [b"+1.00000000E+03\n"] * 5, [b"+2.5000E+03\n"] * 10,
+    )  # fmt: skip
+
+    def answer(line):
+        return next(answers, b"+2.5000E+03\n") if line == b"READ?" else meter(line)
+
+    with tcp_peer(answer) as peer:
+        source = open_source(peer.resource)
+        source.prepare(MeterSetup())
+        raw = [reading.raw for reading in take(source, 30)]
+        source.close()
+    assert "+1.0000000E+03" not in raw
+    assert raw[-1] == "+2.5000E+03"

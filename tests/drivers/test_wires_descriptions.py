@@ -56,7 +56,7 @@ FAULTY = [
     (A11, "resolution = 0.1, full", "resolution = -0.1, full", "modes[0].ranges[0].resolution"),
     (A11, "largest = 3999", "largest = 39999", "largest is more than the digits can show"),
     (BCD, "at = 7 }", "at = 5 }", "frame.checksum.at: byte 5 is among those that it covers"),
-    (BCD, 'kind = "sum"', 'kind = "crc"', "frame.checksum.kind"),
+    (BCD, 'kind = "sum"', 'kind = "parity"', "frame.checksum.kind"),
     (BCD, "84 20 00 68", "84 20 00 69", "is not read as a whole and sound frame"),
     (BCD, '"5.high", "5.low"', '"5.high", 5', "digits.at[4]: a digit in bcd is a half byte"),
     (TEXT, 'words = ["OL"', 'words = [" OL"', "overload.words: « OL» may not begin"),

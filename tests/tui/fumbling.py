@@ -46,6 +46,9 @@ class Wandering:
         resolution = None if full_scale is None else full_scale / 1e5
         return Setting(quantity=setup.quantity, range=full_scale, resolution=resolution)
 
+    def confirm(self, setup: MeterSetup) -> Setting:
+        return self.prepare(setup)
+
     def readings(self, stop: Stop) -> Iterator[Reading]:
         pause = self._rng.choice((0.02, 0.06, 0.1, 0.33))
         while self._left > 0:

@@ -66,11 +66,12 @@ def test_the_list_is_filtered_by_text_and_day(jobs, jobs_run):
 def test_a_job_is_shown_in_words_and_as_json(jobs, jobs_run):
     root, name = jobs
     _, lines = jobs_run("show", name, "--jobs", str(root))
-    assert lines[0] == "Portable pump 3, spring service"
+    assert lines[0].startswith(f"{name}: whole")
+    assert lines[1] == "Portable pump 3, spring service"
     assert any(line.startswith("Primary winding") for line in lines)
     _, lines = jobs_run("show", name, "--jobs", str(root), "--json")
     facts = [json.loads(line) for line in lines]
-    assert facts[0]["job"] == name
+    assert (facts[0]["job"], facts[0]["record"]) == (name, "whole")
     assert all("kind" in fact and "at" in fact for fact in facts[1:])
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from captures.record.records import Header, decode, encode
+from captures.record.records import Header, Seal, decode, encode
+from captures.record.writer import RecordWriter
 from captures.training.answers import read_answers
 from captures.training.catalogue import Made
 from meterlink.reading import Reading
@@ -39,10 +40,14 @@ def capture(made, tmp_path) -> Path:
 
 
 def rewritten(capture: Path, change) -> Path:
-    """Write the capture anew with each record as ``change`` gives it; None leaves it out."""
+    """Write and seal it anew with each record as ``change`` gives it; None leaves it out."""
     lines = [decode(line) for line in capture.read_bytes().splitlines()]
-    kept = [record for record in map(change, lines) if record is not None]
-    capture.write_bytes(b"".join(encode(record) for record in kept))
+    header, *kept = [record for record in map(change, lines) if record is not None]
+    capture.unlink()
+    with RecordWriter.create(capture, header) as writer:
+        for record in kept:
+            if not isinstance(record, Seal):
+                writer.append(record)
     return capture
 
 
@@ -81,7 +86,7 @@ def test_it_begins_at_the_touch_that_is_asked_for(capture, capsys):
     assert main(["replay", str(capture), "--plain", "--speed", "max", "--touch", "3"]) == 0
     out = capsys.readouterr().out
     assert "Lead zero taken" not in out
-    assert out.splitlines()[0].endswith("contact")
+    assert out.splitlines()[1].endswith("contact")
 
 
 def test_it_begins_at_the_time_that_is_asked_for(capture, capsys):
@@ -247,7 +252,10 @@ def test_a_damaged_capture_is_played_as_far_as_it_can_be_read(capture, capsys):
     lines[200] = b"\xff" + lines[200][5:]
     capture.write_bytes(b"".join(lines))
     assert main(["replay", str(capture), "--plain", "--speed", "max"]) == 4
+    assert capsys.readouterr().out == ""
+    assert main(["replay", str(capture), "--plain", "--speed", "max", "--damaged-too"]) == 0
     out = capsys.readouterr().out
+    assert "altered, first at line 201" in out.splitlines()[0]
     assert "the card is done" in out
     assert "1 of its lines cannot be read" in out
 
@@ -260,7 +268,7 @@ def test_a_capture_that_was_cut_is_played_to_the_cut(capture, capsys):
 
 
 def test_a_capture_of_a_newer_format_is_refused_in_one_sentence(capture, capsys):
-    text = capture.read_text("utf-8").replace('"version":"1.0"', '"version":"2.0"', 1)
+    text = capture.read_text("utf-8").replace('"version":"1.1"', '"version":"2.0"', 1)
     capture.write_text(text, encoding="utf-8")
     assert main(["replay", str(capture), "--check"]) == 4
     said = capsys.readouterr().err

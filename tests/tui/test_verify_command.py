@@ -39,7 +39,9 @@ def test_a_cut_capture_has_an_unsealed_tail(jobs, capsys):
     [capture] = (root / name / "captures").iterdir()
     capture.write_bytes(capture.read_bytes()[:-700])
     assert main(["verify", str(capture)]) == 1
-    assert "unsealed tail from line" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert ": cut, it ends at line" in said
+    assert "unsealed tail from line" in said
 
 
 @pytest.mark.parametrize("what", ["no-such-job", "/dev/zero", "\x1b[31m", "x" * 5000])

@@ -5,11 +5,16 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 from urllib.parse import urlsplit
 
 import pytest
 
+from drivers.frames.recording import as_lines
 from drivers.frames.store import SHIPPED, load
+from drivers.simulated.stream_ports import PtyPort
+from drivers.simulated.streaming_meter import StreamingMeter
+from tests.drivers.recorded import session
 from tui.cli import main
 
 
@@ -189,3 +194,48 @@ def test_simulate_a_bench_that_speaks_scpi():
             return peer.recv(200)
 
     assert served(["--scpi"], identity).count(b",") == 3
+
+
+def test_an_unknown_meter_is_described_from_a_recording(tmp_path, own_folder, capsys):
+    recording, made = tmp_path / "recorded.jsonl", tmp_path / "learnt.toml"
+    recording.write_bytes(as_lines(session(load("bcd-nibbles-8")), None))
+    said = main(["wires", "new", "learnt", "--recorded", str(recording), "--to", str(made)])
+    assert said == 0
+    out = capsys.readouterr().out
+    assert "reads all 6 displays" in out
+    assert "not settled: No negative value" in out
+    assert main(["wires", "check", str(made)]) == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
+def test_an_unknown_meter_is_described_live(tmp_path, monkeypatch, capsys):
+    wire = load("ascii-digits-14")
+    values = iter([(7.699, "7.699 ohm"), (3.46, "3.460 ohm"), (689.2, "689.2 ohm")])
+    shown: list[float] = []
+
+    def now():
+        while True:
+            yield shown[-1] if shown else 7.699
+
+    def typed(_prompt=""):
+        value, text = next(values)
+        shown.append(value)
+        time.sleep(0.3)
+        return text
+
+    monkeypatch.setattr("builtins.input", typed)
+    monkeypatch.setattr("drivers.frames.recording._TRY_S", 0.3)
+    made, kept = tmp_path / "learnt.toml", tmp_path / "kept.jsonl"
+    with StreamingMeter(wire, PtyPort(), values=now(), rate_hz=20, mind_speed=True) as meter:
+        asked = ["wires", "new", "learnt", "--port", meter.port.name, "--displays", "3"]
+        assert main([*asked, "--to", str(made), "--keep", str(kept)]) == 0
+    assert load(str(made)).description.line.baud == 2400
+    assert kept.read_text().count("display") == 3
+    assert "wrote" in capsys.readouterr().out
+
+
+def test_a_recording_that_is_none_says_what_one_looks_like(tmp_path, capsys):
+    recording = tmp_path / "recorded.jsonl"
+    recording.write_text("[1, 2]\n")
+    assert main(["wires", "new", "x", "--recorded", str(recording)]) == 4
+    assert "is no recording" in capsys.readouterr().err

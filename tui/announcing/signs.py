@@ -7,6 +7,8 @@ from shutil import get_terminal_size
 from textwrap import fill
 from typing import Final, TextIO
 
+from meterlink.quantities.text import plain
+
 SPELLED: Final = "meterlink.spelled"
 """Name of the error handler for text streams that spells a sign out instead of losing it."""
 
@@ -44,13 +46,20 @@ def _spell(fault: UnicodeError) -> tuple[str, int]:
 codecs.register_error(SPELLED, _spell)
 
 
+_LONGEST: Final = 4000
+"""Characters; no sentence comes near it."""
+
 _COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
 """Where a column of a line begins that has several."""
 
 
 def say(line: str) -> None:
-    """Print ``line``, broken at words to the width of the terminal; whole where there is none."""
+    """Print ``line``, broken at words to the width of the terminal; whole where there is none.
+
+    It stays one line, whatever is in it.
+    """
     out = sys.stdout
+    line = plain(line, _LONGEST)
     print(wrapped(line, get_terminal_size().columns) if out is not None and out.isatty() else line)
 
 

@@ -1,6 +1,6 @@
 """Events in words: one sentence each, the same for plain output, screen and voice."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import fsum, sqrt
 
 from meterlink.bench.progress import Progress
@@ -18,6 +18,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    MeterFlags,
     MeterSet,
     Note,
     PassedOver,
@@ -55,6 +56,7 @@ class Teller:
     ) -> None:
         """``profile``: of the engine, to say as the card begins what it lacks."""
         self._lacks = "" if profile is None else left_out_words(left_out(card, profile))
+        self._cautioned: set[str] = set()
         self._steps = {step.id: step for step in card.step}
         self._ohm_sign = can_show("Ω") if ohm_sign is None else ohm_sign
 
@@ -178,10 +180,18 @@ class Teller:
             case PassedOver():
                 return f"passed over {event.count} readings: {event.why}"
             case MeterSet():
-                return "; ".join(event.lost)
+                return "; ".join((*event.lost, *self._new_cautions(event.cautions or ())))
+            case MeterFlags():
+                return "; ".join(self._new_cautions(event.cautions))
             case Note():
                 return f"note: {event.text}"
         return ""
+
+    def _new_cautions(self, cautions: Iterable[str]) -> list[str]:
+        """Return those of ``cautions`` that were not said yet: once is enough."""
+        new = [caution for caution in cautions if caution not in self._cautioned]
+        self._cautioned.update(new)
+        return new
 
 
 def table(progress: Progress, teller: Teller) -> Iterator[str]:

@@ -3,10 +3,13 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
+from tui.commands._gate import MARK, add_damaged_too, after_damage, pass_record
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from captures.record.record_source import RecordSource
+    from captures.record.verify import Verification
     from meterlink.bench.analysis import Analysis, HoldFacts
 
 NAME: Final = "analyse"
@@ -30,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
     parser.add_argument("--lead-zero", metavar="OHM", help="reading with the probes together")
     parser.add_argument("--temperature", metavar="C", help="of the winding, degrees Celsius")
+    add_damaged_too(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
@@ -44,8 +48,10 @@ def run(args: argparse.Namespace) -> int:
     analysis = Analysis()
     show = _print_json if args.json else _print_text
     try:
+        check = None if source.header is None else pass_record(args, Path(args.file))
+        bad = None if check is None else check.first_bad_line
         for facts in _holds(args, source, analysis):
-            show(facts)
+            show(facts, check, after_damage(source.line, bad))
     finally:
         source.close()
     summary = analysis.summary
@@ -53,7 +59,9 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import msgspec
 
-        print(msgspec.json.encode({"summary": summary}).decode())
+        record = {} if check is None else {"record": check.state.value}
+        whole = {"summary": msgspec.to_builtins(summary) | record} | record
+        print(msgspec.json.encode(whole).decode())
     else:
         print(
             f"{summary.readings} readings, {summary.touches} touches, {summary.holds} holds, "
@@ -78,13 +86,16 @@ def _holds(
     yield from analysis.close()
 
 
-def _print_json(facts: "HoldFacts") -> None:
+def _print_json(facts: "HoldFacts", check: "Verification | None", damaged: bool) -> None:
     import msgspec
 
-    print(msgspec.json.encode(facts).decode())
+    said = msgspec.to_builtins(facts)
+    if check is not None:
+        said |= {"record": check.state.value, "after_damage": damaged}
+    print(msgspec.json.encode(said).decode())
 
 
-def _print_text(facts: "HoldFacts") -> None:
+def _print_text(facts: "HoldFacts", _: "Verification | None", damaged: bool) -> None:
     from meterlink.quantities.notation import format_value, format_with_u
     from tui.announcing.signs import can_show
     from tui.announcing.teller import VERDICT_WORDS
@@ -97,4 +108,5 @@ def _print_text(facts: "HoldFacts") -> None:
         sure = "clear" if facts.clear else f"close, {facts.probability:.0%}"
         judged = f"  {value}  {VERDICT_WORDS[facts.verdict]} ({sure})"
     step = f"{facts.step}: " if facts.step else ""
-    print(f"{facts.t_s:10.3f} s  {step}held {shown} from {facts.readings} readings{judged}")
+    mark = MARK if damaged else ""
+    print(f"{facts.t_s:10.3f} s  {mark}{step}held {shown} from {facts.readings} readings{judged}")

@@ -60,6 +60,7 @@ def _print_json(series: "Series") -> None:
             "u": checked.u,
             "passed": checked.passed,
             "signals": said.get(index, []),
+            "record": record.record,
         }
         print(msgspec.json.encode(facts).decode())
     drawn = {
@@ -84,8 +85,10 @@ def _lines(series: "Series") -> "Iterator[str]":
     said = _said(chart)
     for index, (record, value) in enumerate(zip(series.checks, series.values, strict=True)):
         drawn = "" if chart is None else f"  {draw(value, chart)}"
-        remarks = "; ".join(["" if record.checked.passed else "failed", *said.get(index, [])])
-        yield f"  {_when(record)}  {value:+8.3%}{drawn}  {remarks.strip('; ')}".rstrip()
+        unsound = "" if record.record == "whole" else f"its record is {record.record}"
+        failed = "" if record.checked.passed else "failed"
+        remarks = "; ".join(filter(None, [failed, *said.get(index, []), unsound]))
+        yield f"  {_when(record)}  {value:+8.3%}{drawn}  {remarks}".rstrip()
     if chart is None:
         yield f"  limits need {LEAST} checks on the same resistor"
     else:

@@ -5,11 +5,16 @@ import io
 import sys
 from typing import TYPE_CHECKING, Final
 
+from tui.commands._gate import add_damaged_too, pass_job, pass_record
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     from captures.exchange.export import TableRow
+
+    Source = tuple[Path, str, int | None]
+    """A capture, its state and the first line that is not what was sealed."""
 
 NAME: Final = "export"
 HELP: Final = "write readings or holds as CSV or Parquet"
@@ -26,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--format", choices=("csv", "parquet"), help="default: by FILE's ending, else csv"
     )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    add_damaged_too(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,13 +44,13 @@ def run(args: argparse.Namespace) -> int:
     from meterlink.errors import UsageError
 
     kind: type[TableRow] = HoldRow if args.holds else ReadingRow
-    rows = _rows(_captures(args), holds=args.holds)
     as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
+    if as_parquet and args.output is None:
+        raise UsageError("Parquet is no text; name a file to write it to")
+    rows = _rows(_captures(args), holds=args.holds)
     if args.output is None:
-        if as_parquet:
-            raise UsageError("Parquet is no text; name a file to write it to")
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            sys.stdout.reconfigure(newline="")  # the line ends are those of RFC 4180 already
+        if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
+            reconfigure(newline="")  # the line ends are those of RFC 4180 already
         write_csv(rows, kind, sys.stdout)
         return 0
     path = Path(args.output)
@@ -57,20 +63,29 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _captures(args: argparse.Namespace) -> "list[Path]":
+def _captures(args: argparse.Namespace) -> "list[Source]":
     from pathlib import Path
 
-    from meterlink.errors import UnreadableError
+    from captures.record.reader import is_regular
     from tui.session.setup import job_store
 
-    try:
-        return job_store(args.jobs).job(args.what).captures()
-    except UnreadableError:
-        return [Path(args.what)]
+    beside = args.output is None  # the table itself goes to standard output
+    path = Path(args.what)
+    if is_regular(path):
+        check = pass_record(args, path, beside=beside)
+        return [(path, check.state.value, check.first_bad_line)]
+    job = job_store(args.jobs).job(args.what)
+    parts = {part.file: part for part in pass_job(args, job, beside=beside).parts}
+    found = []
+    for path in job.captures():
+        part = parts[path.relative_to(job.folder).as_posix()]
+        found.append((path, part.state.value, part.first_bad_line))
+    return found
 
 
-def _rows(captures: "list[Path]", *, holds: bool) -> "Iterator[TableRow]":
+def _rows(captures: "list[Source]", *, holds: bool) -> "Iterator[TableRow]":
     from captures.exchange.tables import hold_rows, reading_rows
 
-    for path in captures:
-        yield from hold_rows(path) if holds else reading_rows(path)
+    rows = hold_rows if holds else reading_rows
+    for path, record, first_bad_line in captures:
+        yield from rows(path, record, first_bad_line)

@@ -3,6 +3,8 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
+from tui.commands._gate import add_damaged_too, pass_job
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -45,6 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CHECK",
         help="a stop switch that the engine has, such as brake-switch; may be given several times",
     )
+    add_damaged_too(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
@@ -71,8 +74,10 @@ def _run_finding(args: argparse.Namespace) -> int:
     if args.job is None and not args.outcome:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
     cards: list[Progress] = []
+    record = {}
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
+        record = {"record": pass_job(args, job).state.value}
         cards = list(card_progress(job, JobSettings.read(job), CARDS.get))
     said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
     found = find(
@@ -82,7 +87,7 @@ def _run_finding(args: argparse.Namespace) -> int:
         parts=(*parts_of_cards(cards), *args.switch),
     )
     if args.json:
-        print(msgspec.json.encode(found).decode())
+        print(msgspec.json.encode(record | msgspec.to_builtins(found)).decode())
     else:
         print("\n".join(_lines(found)))
     return 0

@@ -1,6 +1,7 @@
 """``meterlink frames``: the byte formats of streaming meters, shown and checked."""
 
 import argparse
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -8,6 +9,8 @@ from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from drivers.frames.frame_format import FrameFormat
+    from drivers.frames.learning import Recording
+    from drivers.links.link import LineSettings
 
 NAME: Final = "frames"
 HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
@@ -25,6 +28,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     check = tasks.add_parser("check", help="check a description and its sample frames")
     check.add_argument("file", metavar="FILE", type=Path, help="the description, a TOML file")
+    new = tasks.add_parser("new", help="describe an unknown meter by what its display shows")
+    new.add_argument("name", metavar="NAME", help="what to call it: small letters and hyphens")
+    source = new.add_mutually_exclusive_group(required=True)
+    source.add_argument("--port", help="where the meter is; its displays are asked for")
+    source.add_argument(
+        "--recorded", type=Path, metavar="FILE", help="displays and bytes recorded before"
+    )
+    new.add_argument("--keep", type=Path, metavar="FILE", help="record displays and bytes here")
+    new.add_argument("--to", type=Path, metavar="FILE", help="the description; default your own")
+    new.add_argument("--displays", type=int, default=5, metavar="N", help="how many (default 5)")
     add_json(parser, listing, show, check)
 
 
@@ -46,7 +59,9 @@ def add_frames(
 
 def run(args: argparse.Namespace) -> int:
     """Do the task that was named."""
-    return {"list": _list, "show": _show, "check": _check, None: _list}[args.task](args)
+    return {"list": _list, "show": _show, "check": _check, "new": _new, None: _list}[args.task](
+        args
+    )
 
 
 def _list(args: argparse.Namespace) -> int:
@@ -60,6 +75,18 @@ def _list(args: argparse.Namespace) -> int:
         else:
             own = "  (your own)" if wire.own else ""
             print(f"{wire.name:<{width}}  {wire.description.title}{own}")
+    from drivers.scpi.store import load_dialects
+    from meterlink.quantities.text import plain
+
+    dialects, more = load_dialects(user_folder())
+    faults += more
+    for dialect in dialects.values():
+        if args.json:
+            _print_json(
+                {"name": dialect.name, "title": plain(dialect.title), "own": True, "asked": True}
+            )
+        else:
+            print(f"{dialect.name:<{width}}  {plain(dialect.title)}  (your own, asked)")
     if not args.json:
         print(f"Your own descriptions belong in {user_folder()}")
     if faults:
@@ -81,12 +108,15 @@ def _show(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from drivers.frames.sample_check import check
     from drivers.frames.store import read
+    from drivers.scpi.store import is_dialect
     from meterlink.declared import InvalidFileError
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
-    wire = read(args.file)
     name = plain(args.file.name)
+    if is_dialect(args.file):
+        return _check_dialect(args)
+    wire = read(args.file)
     try:
         check(wire)
     except InvalidFileError as fault:
@@ -100,6 +130,77 @@ def _check(args: argparse.Namespace) -> int:
             f"{counted(modes, 'knob position')}"
         )
     return 0
+
+
+def _check_dialect(args: argparse.Namespace) -> int:
+    from drivers.scpi.store import check_dialect, read_dialect
+    from meterlink.declared import InvalidFileError
+    from meterlink.quantities.text import plain
+    from meterlink.wording import counted
+
+    dialect, name = read_dialect(args.file), plain(args.file.name)
+    try:
+        check_dialect(dialect)
+    except InvalidFileError as fault:
+        raise InvalidFileError(f"{name}: {fault}") from fault
+    samples = len(dialect.samples)
+    if args.json:
+        _print_json({"file": name, "name": dialect.name, "samples": samples, "modes": 0})
+    else:
+        print(f"{name}: in order; {counted(samples, 'sample')} read as they should be")
+    return 0
+
+
+def _new(args: argparse.Namespace) -> int:
+    """Work a format out, write its description, and say what is not settled."""
+    from drivers.frames.learning import learn
+    from drivers.frames.recording import as_lines, load_recordings
+    from drivers.frames.store import user_folder
+    from meterlink.errors import UsageError
+    from tui.settings.configuration import write_whole
+
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", args.name):
+        raise UsageError("a name is made of small letters, digits and hyphens, such as my-meter")
+
+    if args.recorded is not None:
+        recordings, line = load_recordings(args.recorded)
+    else:
+        recordings, line = _recorded(args.port, args.displays)
+        if args.keep is not None:
+            write_whole(args.keep, as_lines(recordings, line))
+    learnt = learn(recordings, name=args.name, line=line)
+    path: Path = args.to or user_folder() / f"{args.name}.toml"
+    write_whole(path, learnt.toml.encode())
+    print(f"wrote {path}; it reads all {len(recordings)} displays as they were typed")
+    for note in learnt.notes:
+        print(f"not settled: {note}")
+    return 0
+
+
+def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | None]":
+    """Ask for the displays one by one, and record what comes meanwhile."""
+    from drivers.frames.displays import parse_display
+    from drivers.frames.learning import Recording
+    from drivers.frames.recording import find_line, record
+    from drivers.links.transports import open_link
+    from tui.plain.prompts import Prompter
+
+    print(
+        f"Let the display stand still each time, and type what it shows: {count} displays, two of "
+        "them on one range, one over range, one negative. Such as «0.842 ohm», «OL Mohm», "
+        "«-12.40 V hold»."
+    )
+    asker, link, made = Prompter(), open_link(port), list["Recording"]()
+    line = None
+    try:
+        for number in range(1, count + 1):
+            shown = asker.ask(f"Display {number} of {count}", parse_display)
+            if number == 1:
+                line = find_line(link, shown.text)
+            made.append(Recording(shown.text, record(link)))
+    finally:
+        link.close()
+    return made, line
 
 
 def _lines(wire: "FrameFormat") -> list[str]:

@@ -4,15 +4,18 @@ import argparse
 import re
 from typing import TYPE_CHECKING, Final
 
+from tui.commands._gate import MARK, add_damaged_too, after_damage, pass_job
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from captures.job.job import Job
     from captures.job.listing import JobSummary
     from captures.job.store import JobStore
+    from captures.job.verify_job import JobCheck
 
 NAME: Final = "jobs"
-HELP: Final = "list jobs, show one, attach files, pack one for handing over"
+HELP: Final = "list jobs, show one, attach files, pack one for handing over, mend"
 
 _STANDINGS: Final = ("begun", "under-way", "done", "signed-off", "unreadable")
 
@@ -29,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     show = does.add_parser("show", help="what happened in one job")
     show.add_argument("job", metavar="JOB", help="name or folder of a job")
+    add_damaged_too(show)
     _common(show, again=True)
 
     attach = does.add_parser("attach", help="copy photos or other files into a job")
@@ -49,13 +53,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     _common(unpack, again=True)
 
+    chain = does.add_parser("keep-list", help="keep a running list of all seals in this store")
+    _common(chain, again=True)
+
+    strike = does.add_parser("strike", help="strike a name or serial number from a job's records")
+    strike.add_argument("job", metavar="JOB", help="name or folder of a job")
+    strike.add_argument("text", metavar="TEXT", help="every title, entry and note with this in it")
+    strike.add_argument("--reason", default="", help="why, for the record")
+    strike.add_argument("--who", default="", metavar="NAME", help="who asked, for the record")
+    _common(strike, again=True)
+
+    mend = does.add_parser("mend", help="find what crashes left behind, and mend it")
+    mend.add_argument("job", nargs="*", metavar="JOB", help="only these; else all jobs")
+    _common(mend, again=True)
+
 
 def run(args: argparse.Namespace) -> int:
     """Do what was asked."""
     from tui.session.setup import job_store
 
     store = job_store(args.jobs)
-    does = {"show": _show, "attach": _attach, "pack": _pack, "unpack": _unpack}
+    does = {
+        "show": _show,
+        "attach": _attach,
+        "pack": _pack,
+        "unpack": _unpack,
+        "mend": _mend,
+        "strike": _strike,
+        "keep-list": _keep_list,
+    }
     return does.get(args.does, _list)(args, store)
 
 
@@ -133,33 +159,43 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
     from meterlink.quantities.text import plain
 
     job = store.job(args.job)
+    check = pass_job(args, job)
     if args.json:
-        _show_json(job)
+        _show_json(job, check)
         return 0
     header = job.header()
     print(f"{plain(header.title)}\n{plain(str(job.folder))}\nbegun {plain(header.started, 40)}")
     for path in (*job.captures(), *job.attachments()):
         print(f"  {plain(path.relative_to(job.folder).as_posix())}")
-    for line in _told(job):
+    for line in _told(job, check.parts[0].first_bad_line):
         print(line)
     return 0
 
 
-def _show_json(job: "Job") -> None:
+def _show_json(job: "Job", check: "JobCheck") -> None:
     import msgspec
 
     from captures.job.names import as_utf8
     from captures.record.records import encode
 
     header = job.header()
-    facts = {"job": as_utf8(job.name), "title": header.title, "started": header.started}
+    record, bad = check.state.value, check.parts[0].first_bad_line
+    facts = {
+        "job": as_utf8(job.name),
+        "title": header.title,
+        "started": header.started,
+        "record": record,
+        "says": check.sentence,
+    }
     print(msgspec.json.encode(facts).decode())
     for entry in job.entries():
-        fields = msgspec.json.decode(encode(entry.event))
-        print(msgspec.json.encode(fields | {"at": entry.at}).decode())
+        fields = msgspec.json.decode(encode(entry.event)) | {"at": entry.at}
+        if bad is not None:
+            fields |= {"record": record, "after_damage": after_damage(entry.line, bad)}
+        print(msgspec.json.encode(fields).decode())
 
 
-def _told(job: "Job") -> "Iterator[str]":
+def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
     """Yield what happened, card by card, then the table of results of each."""
     from captures.job.card_progress import JobSettings, card_progress
     from meterlink.events import CardBegan
@@ -174,7 +210,8 @@ def _told(job: "Job") -> "Iterator[str]":
         if isinstance(entry.event, CardBegan):
             teller = tellers[entry.event.card]
         if teller is not None and (words := teller.tell(entry.event)):
-            yield f"{plain(entry.at, 40)}  {plain(words, 400)}"
+            mark = MARK if after_damage(entry.line, first_bad_line) else ""
+            yield f"{plain(entry.at, 40)}  {mark}{plain(words, 400)}"
     for progress in stands:
         yield ""
         yield from (plain(row, 600) for row in table(progress, tellers[progress.card.id]))
@@ -210,17 +247,93 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
     from captures.job.names import shown_path
-    from captures.job.pack import LARGEST, unpack
-    from captures.job.verify_job import verify_job
+    from captures.job.pack import LARGEST, reports_in, unpack
+    from captures.job.verify_job import check_job
     from captures.record.verify import State
+    from captures.report.write import Audience, write_report
     from meterlink.errors import UsageError
+    from tui.settings.shelf import CARDS
 
     if args.largest is not None and args.largest < 1:
         raise UsageError("--largest is a number of MiB, at least 1")
     largest = LARGEST if args.largest is None else args.largest << 20
     job = unpack(Path(args.file), store, largest=largest)
     print(f"wrote {shown_path(job.folder)}")
-    parts = [part for part in verify_job(job) if part.state is not State.WHOLE]
-    for part in parts:
-        print(part.sentence)
-    return 1 if parts else 0
+    check = check_job(job, thorough=True)
+    if check.state is not State.WHOLE:
+        print(check.sentence)
+    reports = reports_in(Path(args.file))
+    for audience in Audience:
+        if audience.file_name in reports and check.state is not State.ALTERED:
+            written = write_report(job, CARDS.get, audience, check=check)
+            print(f"wrote {shown_path(written)}, made again from the record")
+    for part in check.parts:
+        if part.state is not State.WHOLE:
+            print(part.sentence)
+    return 0 if check.state is State.WHOLE else 1
+
+
+def _mend(args: argparse.Namespace, store: "JobStore") -> int:
+    """Mend and say what was found; 1 where something is left that cannot be mended here."""
+    import msgspec
+
+    from captures.job.mend import mend_job, mend_store
+    from captures.job.names import as_utf8
+    from meterlink.quantities.text import plain
+    from meterlink.wording import counted
+
+    if args.job:
+        found = [finding for name in args.job for finding in mend_job(store.folder(name))]
+    else:
+        found = list(mend_store(store))
+    for finding in found:
+        if args.json:
+            facts = {"job": as_utf8(finding.job), "says": finding.says, "mended": finding.mended}
+            print(msgspec.json.encode(facts).decode())
+        else:
+            print(f"{plain(finding.job)}: {plain(finding.says, 1000)}")
+    left = sum(not finding.mended for finding in found)
+    if not args.json:
+        print(f"{counted(len(found), 'finding')}, {left} of them beyond mending here")
+    return 1 if left else 0
+
+
+def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
+    """Begin the store's running list, with what is closed already on it, and say its head."""
+    import msgspec
+
+    from captures.job.mend import mend_store
+    from captures.job.names import shown_path
+    from captures.job.store_list import LIST_NAME, begin_list, read_list
+
+    begin_list(store.root)
+    list(mend_store(store))
+    head = read_list(store.root).head
+    if args.json:
+        print(msgspec.json.encode({"head": head}).decode())
+    else:
+        print(f"wrote {shown_path(store.root / LIST_NAME)}")
+        print(f"its head is {head}; keep that elsewhere, and «meterlink verify --head» checks it")
+    return 0
+
+
+def _strike(args: argparse.Namespace, store: "JobStore") -> int:
+    """Strike, and say from how many lines; 1 where the text is not there."""
+    import msgspec
+
+    from captures.job.job import strike
+    from captures.job.names import as_utf8, shown_path
+    from meterlink.errors import UsageError
+    from meterlink.wording import counted
+
+    if not args.text.strip():
+        raise UsageError("say what is to be struck; an empty text is everywhere")
+    job, count = strike(store.job(args.job), args.text.strip(), reason=args.reason, who=args.who)
+    if args.json:
+        print(msgspec.json.encode({"job": as_utf8(job.name), "lines": count}).decode())
+    elif count:
+        print(f"struck from {counted(count, 'line')} of {shown_path(job.folder)}")
+        print("not from attached files, from packs, or from copies that are elsewhere")
+    else:
+        print("no title, entry or note of this job that can be struck has that text")
+    return 0 if count else 1

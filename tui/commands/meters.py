@@ -30,13 +30,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print one entry for each port; 0 where a meter was found, else 3."""
-    from drivers.discovery import probe, probe_all
+    from drivers.discovery import PATIENT, probe, probe_all
     from drivers.ports import list_ports
     from tui.settings import configuration
 
     listed = {port.name: port for port in list_ports()}
     if args.port:
-        found = [probe(args.port, visa=args.visa)]
+        found = [probe(args.port, visa=args.visa, patience=PATIENT)]
     else:
         left_alone = (*args.exclude, *configuration.load().exclude)
         found = probe_all(list(listed), excluded=left_alone)
@@ -79,6 +79,7 @@ def _facts(found: "FoundMeter", info: "PortInfo | None") -> dict[str, object]:
         "model": identity.model if identity is not None else "",
         "meter_serial": identity.serial if identity is not None else "",
         "firmware": identity.firmware if identity is not None else "",
+        "heard_bytes": found.heard,
         "confidence": round(found.confidence, 3),
         "says": found.says,
     }

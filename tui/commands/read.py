@@ -56,7 +56,8 @@ def run(args: argparse.Namespace) -> int:
     )
     try:
         if args.quantity:
-            _say_lost(source.prepare(MeterSetup(quantity=Quantity(args.quantity))).lost)
+            setting = source.prepare(MeterSetup(quantity=Quantity(args.quantity)))
+            _say_lost((*setting.lost, *setting.cautions))
         if args.csv:
             print(",".join(COLUMNS), flush=True)
         _print_all(source.readings(threading.Event()), args.count, show)
@@ -68,7 +69,12 @@ def run(args: argparse.Namespace) -> int:
 def _print_all(
     readings: "Iterable[Reading]", count: int | None, show: "Callable[[Reading], str]"
 ) -> None:
+    from meterlink.meter_state import MeterState
+
+    state = MeterState()
     for reading in itertools.islice(readings, count):
+        if state.see(reading):
+            _say_lost((*state.blocks, *state.cautions))
         print(show(reading), flush=True)
 
 

@@ -5,9 +5,11 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from tui.commands._gate import add_damaged_too, pass_record
 from tui.plain.prompts import has_screen
 
 if TYPE_CHECKING:
+    from captures.record.verify import Verification
     from tui.replay.pacing import Pacing, Until
     from tui.replay.player import ReplayPlayer
 
@@ -50,6 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="a line per event instead of the screen"
     )
+    add_damaged_too(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
@@ -60,10 +63,12 @@ def run(args: argparse.Namespace) -> int:
     _checked(args)
     codes = []
     for path in find_records(args.what, args.jobs):
+        on_screen = not (args.check or args.json or args.plain) and has_screen()
+        check = pass_record(args, path, beside=on_screen)
         if args.check or args.json:
-            codes.append(_through(args, path))
+            codes.append(_through(args, path, check))
         else:
-            codes.append(_play(args, path))
+            codes.append(_play(args, path, check, on_screen=on_screen))
     return max(codes)
 
 
@@ -79,7 +84,7 @@ def _checked(args: argparse.Namespace) -> None:
 # --- without playing ----------------------------------------------------------------------------
 
 
-def _through(args: argparse.Namespace, path: Path) -> int:
+def _through(args: argparse.Namespace, path: Path, check: "Verification") -> int:
     """Replay as fast as can be; print the events as JSON where asked for, then what came of it."""
     import msgspec
 
@@ -93,7 +98,9 @@ def _through(args: argparse.Namespace, path: Path) -> int:
         show = (lambda event: print(encode(event).decode(), end="")) if events else None
         report = play_through(played, read_notes(path), show)
         if args.json:
-            print(msgspec.json.encode({"comparison": report.facts()}).decode())
+            record = {"record": check.state.value}
+            facts = {"comparison": report.facts() | record} | record
+            print(msgspec.json.encode(facts).decode())
         else:
             print("\n".join(report.lines()))
         return report.exit_code
@@ -102,13 +109,13 @@ def _through(args: argparse.Namespace, path: Path) -> int:
 # --- playing ------------------------------------------------------------------------------------
 
 
-def _play(args: argparse.Namespace, path: Path) -> int:
+def _play(args: argparse.Namespace, path: Path, check: "Verification", *, on_screen: bool) -> int:
     from captures.job.names import safe_name
     from captures.training.answers import default_folder
     from drivers.clock import MonotonicClock
     from tui.replay.player import ReplayPlayer
 
-    player = ReplayPlayer(path, MonotonicClock(), _pacing(args))
+    player = ReplayPlayer(path, MonotonicClock(), _pacing(args), check)
     if args.hide_verdict:
         own = default_folder() / f"{safe_name(args.who, 'trainee')}.jsonl"
         player.keep_answers(own if args.answers is None else Path(args.answers), args.who)
@@ -116,7 +123,7 @@ def _play(args: argparse.Namespace, path: Path) -> int:
         until = _start(args)
         if until is not None:
             player.run_on(until)
-        if args.plain or not has_screen():
+        if not on_screen:
             code = _play_plain(player, hide=args.hide_verdict, step_by_step=args.step_by_step)
         else:
             from tui.replay.screen import run_replay_screen

@@ -3,6 +3,8 @@
 import argparse
 from typing import Final
 
+from tui.commands._gate import add_damaged_too, pass_job
+
 NAME: Final = "report"
 HELP: Final = "write the report of a job as one HTML file"
 
@@ -15,6 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--output", metavar="FILE", help="default: in the job's folder")
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    add_damaged_too(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -28,7 +31,9 @@ def run(args: argparse.Namespace) -> int:
 
     store = job_store(args.jobs)
     job = store.job(args.job)
+    check = pass_job(args, job)
     audience = Audience.CUSTOMER if args.customer else Audience.WORKSHOP
     target = Path(args.output) if args.output else None
-    print(f"wrote {shown_path(write_report(job, CARDS.get, audience, target, store))}")
+    written = write_report(job, CARDS.get, audience, target, store, check)
+    print(f"wrote {shown_path(written)}")
     return 0

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any, Final, NamedTuple
 
 from captures.record.comparison import Difference, Side
-from captures.record.replay import Played
+from captures.record.replay import NEVER_CLOSED, Played
 from captures.training.notes import Notes
 from meterlink.card import BenchEvent
 from meterlink.quantities.text import plain
@@ -23,10 +23,12 @@ class Report(NamedTuple):
 
     @property
     def exit_code(self) -> int:
-        """4 for a damaged record; 1 for a difference without a reason, or a note gone astray."""
-        if self.played.reader.damaged:
-            return 4
-        unexplained = not self.played.replay.comparison.equal and not self.played.reasons()
+        """1 for a difference without a reason, or a note gone astray.
+
+        That a record was never closed is no reason: what it lacks then is not counted.
+        """
+        reasons = [reason for reason in self.played.reasons() if reason != NEVER_CLOSED]
+        unexplained = not self.played.replay.comparison.equal and not reasons
         return 1 if unexplained or self.stray else 0
 
     def lines(self) -> Iterator[str]:
@@ -62,7 +64,7 @@ class Report(NamedTuple):
         """Return it for JSON."""
         played, comparison = self.played, self.played.replay.comparison
         return {
-            "record": played.reader.name,
+            "file": played.reader.name,
             "program": played.header.program,
             "recorded": comparison.counts[Side.RECORDED],
             "now": comparison.counts[Side.NOW],

@@ -8,7 +8,7 @@ from meterlink.bench.snapshot import Update
 from meterlink.events import Verdict
 from meterlink.quantities.text import plain
 from meterlink.wording import window_words
-from tui.announcing.signs import can_show
+from tui.announcing.signs import can_show, say
 from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace
 from tui.replay.player import Question, ReplayPlayer, comment_on
@@ -26,7 +26,7 @@ class PlainReplay:
         *,
         step_by_step: bool = False,
         typed: TextIO | None = None,
-        write: Callable[[str], None] = print,
+        write: Callable[[str], None] = say,
     ) -> None:
         self._player = player
         self._teller = Teller(player.bench.card, player.bench.profile)

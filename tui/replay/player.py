@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from captures.record.replay import Played
 from captures.record.times import local_now, rfc3339
+from captures.record.verify import State, Verification
 from captures.training.answers import Answer, add_answer
 from captures.training.notes import Notes, Pinned, read_notes
 from drivers.clock import Clock
@@ -51,8 +52,9 @@ class ReplayPlayer:
         path: Path,
         clock: Clock,
         pacing: Pacing | None = None,
+        check: Verification | None = None,
     ) -> None:
-        """Open the record and the notes beside it.
+        """Open the record and the notes beside it. ``check`` is what a check of it found.
 
         Raises:
             UnreadableError: the record or its notes cannot be read.
@@ -60,6 +62,7 @@ class ReplayPlayer:
         """
         self.path = path
         self._clock = clock
+        self._check = check
         self._pacing = pacing or Pacing()
         self.ask: Asker | None = None
         """Where there is one, each verdict is hidden until it was said."""
@@ -87,7 +90,9 @@ class ReplayPlayer:
 
     @property
     def trouble(self) -> str:
-        """Why not everything can be seen; empty where it can."""
+        """Why not everything can be seen, or what is seen was not recorded; else empty."""
+        if self._check is not None and self._check.state is not State.WHOLE:
+            return f"this record is {self._check.words}"
         damaged = self.played.reader.damaged
         return f"{damaged} lines of this record cannot be read" if damaged else ""
 

@@ -22,6 +22,7 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
+    MeterFlags,
     MeterSet,
     StepBegan,
     StepEnded,
@@ -261,6 +262,8 @@ class View:
                 self._fulfilled |= self._asks_to_lift(event)
             case MeterSet():
                 self._take_setting(event)
+            case MeterFlags():
+                self.lost = "; ".join((*event.blocks, *event.cautions))
             case _:
                 self._take_step(event)
 
@@ -297,7 +300,7 @@ class View:
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
-        self.lost = "; ".join(event.lost)
+        self.lost = "; ".join((*event.lost, *(event.cautions or ())))
         self._setting = setting_of(event)
 
     def _asks_to_lift(self, asked: Asked) -> bool:

@@ -9,7 +9,10 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
+from msgspec.structs import replace
+
 from captures.job.job import JobWriter
+from captures.record.times import to_the_clock
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
@@ -22,6 +25,10 @@ from meterlink.source import Identity, MeterSetup, Setting, Source
 
 GLANCE_S: Final = 0.04
 """Without an event the faces are told no more often than this, however fast the meter is."""
+
+
+ASK_AGAIN_S: Final = 1.0
+"""How often a meter that was turned to something else is asked whether it was turned back."""
 
 
 class Session:
@@ -39,7 +46,7 @@ class Session:
         self._lock = threading.RLock()
         self._begun = self._closed = False
         self._set_for: MeterSetup | None = None
-        self._shown_t = float("-inf")
+        self._shown_t = self._asked_t = float("-inf")
         self.readings = 0
         self.between: Callable[[], None] | None = None
         """Called by the reading thread between two readings; simulated hands speak here."""
@@ -63,7 +70,7 @@ class Session:
         with self._lock:
             if not self._begun:
                 self._begun = True
-                self._handle(self.bench.begin(self._clock.now()))
+                self._handle(self.bench.begin(self._now()))
 
     def run(self, stop: threading.Event) -> None:
         """Read until ``stop`` is set, the source ends or the card does.
@@ -73,10 +80,15 @@ class Session:
         """
         self.begin()
         for reading in self._source.readings(stop):
+            reading = replace(reading, t=to_the_clock(reading.t))
             with self._lock:
                 self.readings += 1
                 self._capture.append(reading)
                 self._handle(self.bench.feed(reading))
+                if self.bench.unconfirmed:
+                    self._confirm()
+                elif self.bench.astray and self._clock.now() - self._asked_t > ASK_AGAIN_S:
+                    self._ask()
             if self.between is not None:
                 self.between()
             if self.bench.progress.ended:
@@ -93,7 +105,7 @@ class Session:
             if self._closed:
                 return
             self.begin()
-            self._handle(self.bench.tell(command, self._clock.now()))
+            self._handle(self.bench.tell(command, self._now()))
 
     def close(self) -> None:
         """Take no more commands: job and capture are about to be closed."""
@@ -103,12 +115,16 @@ class Session:
     def turned(self, setting: Setting) -> None:
         """Someone turned the meter's knob. Called by the thread that reads."""
         with self._lock:
-            self._handle(self.bench.set_meter(setting, self._clock.now()))
+            self._handle(self.bench.set_meter(setting, self._now()))
 
     def gap(self, gap: Gap) -> None:
         """Readings are missing, or the meter is back. Called by the thread that reads."""
         with self._lock:
-            self._handle(self.bench.gap(gap))
+            until = None if gap.until is None else to_the_clock(gap.until)
+            self._handle(self.bench.gap(replace(gap, t=to_the_clock(gap.t), until=until)))
+
+    def _now(self) -> float:
+        return to_the_clock(self._clock.now())
 
     def _handle(self, events: Iterable[BenchEvent]) -> None:
         """Write, then show; then set the meter as a new step wants it."""
@@ -131,12 +147,32 @@ class Session:
         for face in self._faces:
             face(seen)
 
+    def _confirm(self) -> None:
+        """Ask what the meter is set to before a held value counts, and let the bench know."""
+        failed = self._ask()
+        self._handle(self.bench.confirm(self._clock.now(), failed))
+
+    def _ask(self) -> str:
+        """Ask what the meter is set to; return why it could not be asked, else nothing."""
+        setup = self.bench.setup
+        if setup is None:
+            return ""
+        try:
+            setting = self._source.confirm(setup)
+        except MeterError as fault:
+            return str(fault)
+        finally:
+            self._asked_t = self._clock.now()
+        if setting != self.bench.setting:
+            self._handle(self.bench.set_meter(setting, self._clock.now()))
+        return ""
+
     def _prepare(self, setup: MeterSetup) -> None:
         """Set the meter; what it refuses is a thing that was asked for and could not be had.
 
         The bench is told either way: with all that it was told in the record, it replays exactly.
         """
-        t = self._clock.now()
+        t = self._now()
         try:
             setting = self._source.prepare(setup)
         except MeterError as fault:

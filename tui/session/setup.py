@@ -83,6 +83,7 @@ def header_for(
     accuracy: tuple[Accuracy, ...] = (),
     past: Iterable[Event] = (),
     settings: dict[str, Any] | None = None,
+    confirms: bool = False,
 ) -> Header:
     """Return the header of a capture that begins now: with it, the capture replays exactly.
 
@@ -95,7 +96,7 @@ def header_for(
         accuracy=accuracy,
         profile=profile.id,
         card=card.id,
-        settings=settings_for(card, profile, past=past) | (settings or {}),
+        settings=settings_for(card, profile, past=past, confirms=confirms) | (settings or {}),
     )
 
 
@@ -116,9 +117,15 @@ def session(
     ``settings`` go into the capture's header beside what the bench was made from.
     """
     header = header_for(
-        card, profile, source.identity, accuracy=accuracy, past=past, settings=settings
+        card,
+        profile,
+        source.identity,
+        accuracy=accuracy,
+        past=past,
+        settings=settings,
+        confirms=True,
     )
-    bench = Bench(card, profile, accuracy=accuracy, past=past)
+    bench = Bench(card, profile, accuracy=accuracy, past=past, confirms=True)
     with job.new_capture(header) as capture:
         sitting = Session(bench, source, job, capture, clock)
         try:

@@ -1,0 +1,131 @@
+"""Formats worked out from recorded bytes and typed displays: those that ship, and unseen ones."""
+
+import math
+import random
+
+import pytest
+
+from drivers.frames.displays import parse_display
+from drivers.frames.learning import Recording, learn
+from drivers.frames.store import load, names
+from meterlink.errors import FaultFoundError, NotationError
+from meterlink.reading import Quantity
+from tests.drivers.made_formats import made_format
+from tests.drivers.recorded import ohm_scales, record, session
+
+NAMES = sorted(names())
+
+
+def outcome(wire, learnt, seed=1, count=150):
+    """Read what the meter would send later on: right, refused and wrong readings."""
+    rng = random.Random(seed)
+    encoder = wire.encoder()
+    scales = [s for n in range(len(wire.description.modes)) for s in encoder.scales(n)]
+    right = refused = wrong = 0
+    for _ in range(count):
+        scale = rng.choice(scales)
+        value = float(scale.resolution * rng.randrange(1, min(scale.largest, 10**5)))
+        data = encoder.frame(value, scale=scale)
+        got = learnt.wire.decoder().feed(data * 4)[-1:]
+        quantity = wire.description.modes[scale.mode].quantity
+        true = None
+        reader = wire.decoder()
+        reader.expect_whole()
+        for frame in reader.feed(data):
+            true = frame
+        if not got or true is None:
+            refused += 1
+            continue
+        (frame,) = got
+        same = frame.value == true.value or math.isclose(frame.value, true.value, rel_tol=1e-9)
+        told = frame.status.quantity.value if frame.status.quantity else "none"
+        if same and (told == quantity or quantity == "none"):
+            right += 1
+        else:
+            wrong += 1
+    return right, refused, wrong
+
+
+@pytest.mark.parametrize("cut", [False, True], ids=["with pauses", "in one piece"])
+@pytest.mark.parametrize("name", NAMES)
+def test_every_format_that_ships_is_worked_out_from_six_displays(name, cut):
+    wire = load(name)
+    recordings = session(wire, cut=cut)
+    learnt = learn(recordings, name="learnt")
+    for recording in recordings:
+        display = parse_display(recording.display)
+        decoder = learnt.wire.decoder()
+        frames = decoder.feed(b"".join(recording.bursts))
+        assert frames
+        assert all(frame.overload == display.over for frame in frames[1:])
+    right, _, wrong = outcome(wire, learnt)
+    assert wrong == 0
+    assert right > 0
+
+
+def test_formats_that_nobody_has_seen_are_worked_out_or_said_not_to_be():
+    solved = 0
+    for seed in range(10):
+        wire = made_format(seed)
+        try:
+            learnt = learn(session(wire, seed), name="learnt")
+        except FaultFoundError:
+            continue
+        solved += 1
+        assert outcome(wire, learnt, seed, count=60)[2] == 0, learnt.toml
+    assert solved >= 8
+
+
+def test_what_is_not_settled_is_said_with_the_display_that_would_settle_it():
+    wire = load("lcd-segments-14")
+    one_each = [
+        record(wire, value, scale)
+        for value, scale in zip((0.842, 51.3, 769.0, 2.47e3), ohm_scales(wire)[:4], strict=False)
+    ]
+    notes = " ".join(learn(one_each).notes)
+    assert "No two displays were on the same range" in notes
+    assert "lift the probes" in notes
+    assert "probes swapped" in notes
+
+
+def test_flags_that_were_typed_are_found():
+    wire = load("lcd-segments-14")
+    recordings = session(wire)
+    scale = ohm_scales(wire)[0]
+    recordings.append(record(wire, 3.456, scale, flags=("hold",)))
+    recordings.append(record(wire, 2.345, scale, flags=("battery_low",)))
+    learnt = learn(recordings)
+    (held,) = learnt.wire.decoder().feed(wire.encoder().frame(4.321, scale=scale, flags=["hold"]))
+    assert held.status.told == ("hold",)
+    assert held.value == pytest.approx(4.321)
+
+
+def test_noise_between_is_passed_over():
+    wire, rng = load("ascii-digits-14"), random.Random(3)
+    recordings = [
+        Recording(r.display, (rng.randbytes(5), *r.bursts, rng.randbytes(3))) for r in session(wire)
+    ]
+    assert outcome(wire, learn(recordings))[2] == 0
+
+
+@pytest.mark.parametrize(
+    "bursts", [(b"",), (b"\0" * 60,), (bytes(range(60)),), (b"hello\r\n" * 5,)]
+)
+def test_what_explains_nothing_gives_no_description(bursts):
+    shows = ["0.842 ohm", "5.13 ohm", "1.234 kohm", "OL Mohm", "7.89 ohm"]
+    with pytest.raises(FaultFoundError, match="no format explains"):
+        learn([Recording(show, bursts) for show in shows])
+
+
+@pytest.mark.parametrize("text", ["", "ohm", "0.842", "12 furlongs", "0.842 ohm sideways"])
+def test_a_display_that_makes_no_sense_is_refused(text):
+    with pytest.raises(NotationError):
+        parse_display(text)
+
+
+def test_displays_are_read_with_prefix_sign_and_signs_of_state():
+    display = parse_display("-12.40 mV hold bat")
+    assert (display.digits, display.decimals, display.negative) == ("1240", 2, True)
+    assert display.quantity is Quantity.VOLTAGE
+    assert float(display.resolution) == pytest.approx(1e-5)
+    assert display.flags == {"hold", "battery_low"}
