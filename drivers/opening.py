@@ -10,9 +10,8 @@ from drivers.links.link import Link
 from drivers.links.transports import Visa, locate, open_link
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
-from drivers.scpi.dialect import Dialect
+from drivers.scpi.dialect import Dialect, ScpiOptions
 from drivers.scpi.meter import ScpiMeter
-from drivers.scpi.options import ScpiOptions
 from drivers.scpi.store import find_dialect
 from meterlink.errors import MeterError
 from meterlink.events import Gap

@@ -8,7 +8,7 @@ from typing import Final
 
 import msgspec
 
-from drivers.frames.bounded_cache import BoundedCache
+from drivers.frames.byte_frames import BoundedCache
 from drivers.frames.description import Description, LinesFrame, TextLayout
 from drivers.frames.frame import Frame, Status
 from drivers.frames.modes import exact, make_scale, make_status, quantity_of, ranges_of

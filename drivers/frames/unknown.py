@@ -9,9 +9,9 @@ from itertools import pairwise, product
 from typing import Any, Final, Literal
 
 from drivers.frames import checksums
+from drivers.frames.checksums import DIGITS, SEGMENTS
 from drivers.frames.description import Checksum
 from drivers.frames.displays import Display
-from drivers.frames.glyphs import DIGITS, SEGMENTS
 from drivers.frames.unknown_status import Digits, Frames, Solution, explain
 
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)

@@ -6,9 +6,8 @@ from typing import Annotated, Literal
 
 import msgspec
 
-from drivers.simulated.acts import Act, HandsScript
+from drivers.simulated.acts import Act, HandsScript, Knowledge
 from drivers.simulated.contact import ContactModel
-from drivers.simulated.knowledge import Knowledge
 from drivers.simulated.meter import MeterCharacter
 from meterlink.circuit.condition import EngineCondition, controls
 from meterlink.circuit.engine import Engine

@@ -28,7 +28,7 @@ from msgspec.structs import replace
 from captures.job.job import JobWriter
 from captures.job.store import JobStore
 from drivers.opening import open_source
-from drivers.scpi.options import ScpiOptions
+from drivers.scpi.dialect import ScpiOptions
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.scenario import load_scenario
 from tui.announcing.teller import Teller

@@ -33,7 +33,7 @@ import msgspec
 from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
-from drivers.scpi.options import ScpiOptions
+from drivers.scpi.dialect import ScpiOptions
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario, scenario_names

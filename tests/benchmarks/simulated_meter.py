@@ -18,7 +18,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.opening import open_source
-from drivers.scpi.options import ScpiOptions
+from drivers.scpi.dialect import ScpiOptions
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.scenario import load_scenario
 from meterlink.source import MeterSetup

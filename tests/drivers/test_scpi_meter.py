@@ -11,8 +11,8 @@ import pytest
 from drivers.clock import MonotonicClock
 from drivers.links.transports import open_link
 from drivers.opening import open_source
+from drivers.scpi.dialect import ScpiOptions
 from drivers.scpi.meter import ScpiMeter
-from drivers.scpi.options import ScpiOptions
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup

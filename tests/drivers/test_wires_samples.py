@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from drivers.frames.glyphs import DIGITS, SEGMENTS, drawings
+from drivers.frames.checksums import DIGITS, SEGMENTS, drawings
 from drivers.frames.sample_check import check, sample_bytes, sample_fault
 from drivers.frames.store import SHIPPED, load, names
 from tests.drivers.wires_by_hand import BY_HAND

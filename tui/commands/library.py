@@ -167,7 +167,7 @@ def _make(args: argparse.Namespace) -> int:
 def _pack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.training.exercises import PACK_ENDING, pack_exercises
+    from captures.training.catalogue import PACK_ENDING, pack_exercises
 
     folder = Path(args.folder)
     target = Path(args.output or f"{folder.resolve().name}{PACK_ENDING}")
@@ -180,8 +180,12 @@ def _pack(args: argparse.Namespace) -> int:
 def _unpack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.training.catalogue import own_folder, read_catalogue, read_library
-    from captures.training.exercises import unpack_exercises
+    from captures.training.catalogue import (
+        own_folder,
+        read_catalogue,
+        read_library,
+        unpack_exercises,
+    )
 
     folder = unpack_exercises(Path(args.file), own_folder())
     shelf = read_catalogue(folder)

@@ -146,8 +146,8 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from drivers.clock import MonotonicClock
     from drivers.simulated.bench import SimulatedBench
-    from drivers.simulated.line_faults import LineFault, LineFaults
     from drivers.simulated.scenario import load_scenario, scenario_names
+    from drivers.simulated.stream_faults import LineFault, LineFaults
     from meterlink.errors import UsageError
 
     if args.wire is not None:

@@ -20,7 +20,7 @@ from captures.record.writer import RecordWriter
 from captures.training.catalogue import CATALOGUE, Exercise, Made, Shelved
 from captures.training.notes import ENDING
 from drivers.opening import open_source
-from drivers.scpi.options import ScpiOptions
+from drivers.scpi.dialect import ScpiOptions
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
