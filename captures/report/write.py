@@ -1,17 +1,31 @@
-"""From a job's folder to the finished file."""
+"""From a job's folder to the finished file: the facts put into templates, escaped, with plots."""
 
+import base64
 import contextlib
 import os
 from enum import Enum
+from importlib.resources import files
 from pathlib import Path
+from typing import Any, Final
+
+import jinja2
+from markupsafe import Markup
 
 from captures.job.card_progress import FindCard
 from captures.job.job import Job
 from captures.job.store import JobStore
-from captures.job.verify_job import JobCheck
-from captures.report.gather import gather
-from meterlink.errors import CannotWriteError
+from captures.job.verify_job import JobCheck, inside
+from captures.record.reader import open_regular
+from captures.record.records import Attached
+from captures.record.verify import State
+from captures.report import plots, wording
+from captures.report.facts import CardFacts
+from captures.report.gather import JobFacts, gather
+from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING
+from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
 
 
 class Audience(Enum):
@@ -46,7 +60,6 @@ def write_report(
         UnreadableError: the job's log cannot be read.
         CannotWriteError: the file cannot be written.
     """
-    from captures.report.page import fill  # brings the plotting library, half a second of it
 
     page = fill(gather(job, shelved, store, check), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
@@ -64,3 +77,126 @@ def _write(path: Path, page: str) -> None:
         with contextlib.suppress(OSError):
             draft.unlink(missing_ok=True)
         raise CannotWriteError(f"{plain(str(path))} cannot be written: {fault.strerror}") from fault
+
+
+_LONGEST_TEXT: Final = 2_000
+
+_MOST_LINES: Final = 8
+"""Checks that a customer's page lists one by one; the rest of a long card is one paragraph, so
+that it stays one page."""
+
+_PICTURES: Final = {"jpg": "jpeg", "jpeg": "jpeg", "png": "png", "webp": "webp", "gif": "gif"}
+_LARGEST_PICTURE: Final = 6 << 20
+"""Bytes; a larger photo is named and not shown."""
+
+STATE_WORDS: Final = {
+    State.WHOLE: "whole",
+    State.OPEN: "not under a final seal",
+    State.CUT: "cut",
+    State.ALTERED: "altered",
+}
+
+
+RECORD_WORDS: Final = {
+    State.ALTERED: "This record was altered. What this page says is not what was recorded.",
+    State.CUT: "This record was cut short: more was recorded than this page can say.",
+    State.OPEN: "This record was not closed: its end may be missing from this page.",
+}
+"""What stands at the top of a page whose record is not whole."""
+
+
+def fill(facts: JobFacts, template: str) -> str:
+    """Return the page that the template called ``template`` makes of ``facts``."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("captures.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_harmless,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(_words())
+    style = files("captures.report").joinpath("templates", "style.css").read_text("utf-8")
+    return environment.get_template(f"{template}.html").render(
+        job=facts,
+        style=Markup(style),  # noqa: S704  # our own file
+        cautions=STANDING,
+        most_lines=_MOST_LINES,
+        **_totals(facts),
+    )
+
+
+def _harmless(value: Any) -> Any:
+    """Make every text from a meter, a file or a person show what it is and steer nothing."""
+    if isinstance(value, Markup):
+        return value
+    return plain(str(value).replace("\n", " "), _LONGEST_TEXT)
+
+
+def _words() -> dict[str, Any]:
+    names = [name for name in vars(wording) if name.endswith("_words")]
+    return {name: getattr(wording, name) for name in names} | {
+        "mark_of": wording.mark_of,
+        "budget_of": wording.budget_of,
+        "assumed": wording.assumed,
+        "component_words": COMPONENT_WORDS,
+        "state_words": STATE_WORDS,
+        "percent": percent,
+        "format_value": format_value,
+        "draw_touch": plots.draw_touch,
+        "draw_ruler": plots.draw_ruler,
+        "icon": _icon,
+        "picture": _picture,
+    }
+
+
+def _totals(facts: JobFacts) -> dict[str, Any]:
+    checks = [check for card in facts.cards for check in card.checks if check.good is not None]
+    titles = {step.id: step.title for card in facts.cards for step in card.card.step}
+    return {
+        # Joined here: jinja's own filter makes markup, which would pass by ``_harmless``.
+        "people": ", ".join(facts.people),
+        "profiles": ", ".join(dict.fromkeys(card.profile_name for card in facts.cards)),
+        "worked": ", ".join(card.card.title for card in facts.cards),
+        "good": sum(check.good is True for check in checks),
+        "told": len(checks),
+        "narrow": sum(check.good is True and wording.is_close(check) for check in checks),
+        "titles": titles,
+        "signed_off": any(card.signed_off for card in facts.cards),
+        "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
+        "whole": facts.check.state is State.WHOLE,
+        "record": RECORD_WORDS.get(facts.check.state, ""),
+        "acknowledged": _acknowledged(facts.cards),
+    }
+
+
+def _acknowledged(cards: list[CardFacts]) -> list[tuple[str, str]]:
+    """Return when and by whom the cautions were acknowledged."""
+    return [
+        (check.at, check.ended.who)
+        for card in cards
+        for check in card.checks
+        if check.ended is not None and check.ended.outcome == "acknowledged"
+    ]
+
+
+def _picture(folder: Path, attachment: Attached) -> Markup:
+    """Return an attached photo as part of the page; nothing where it is none, or is too large."""
+    kind = _PICTURES.get(attachment.file.rpartition(".")[2])
+    if kind is None or attachment.bytes > _LARGEST_PICTURE:
+        return Markup("")
+    try:
+        path = inside(folder, attachment.file)
+        with open_regular(path) as file:
+            data = base64.b64encode(file.read(_LARGEST_PICTURE)).decode()
+    except (UnreadableError, OSError):
+        return Markup("")
+    return Markup('<img alt="{}" src="data:image/{};base64,{}">').format(
+        plain(attachment.name), kind, data
+    )
+
+
+def _icon() -> Markup:
+    """Return an empty picture, so that a browser does not ask the disk or network for one."""
+    data = base64.b64encode(b'<svg xmlns="http://www.w3.org/2000/svg"/>').decode()
+    return Markup('<link rel="icon" href="data:image/svg+xml;base64,{}">').format(data)
