@@ -3,7 +3,7 @@
 import re
 from typing import Final
 
-from meterlink.events import Entered, Evidence, Judged, Verdict
+from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.notation import find_unit, format_value
 
@@ -49,6 +49,20 @@ METER_FAILED: Final = (
 
 WORTH_NAMING: Final = 0.005
 """Less probable verdicts are not named beside the stated one."""
+
+
+def remark_on(held: Held, *, ohm_sign: bool = True) -> str:
+    """Return what a held value says of contact and part, with what to do; empty where nothing."""
+    if held.poor:
+        about = format_value(2 * held.u, held.unit, ohm_sign=ohm_sign)
+        jumps = " it jumps," if held.origin is Noise.JUMPING else ""
+        return f"Poor contact:{jumps} ±{about}. Press harder or clean the spot."
+    if not held.slope:
+        return ""
+    pace = format_value(abs(held.slope), held.unit, ohm_sign=ohm_sign)
+    if held.slope < 0:
+        return f"The value falls by {pace} a second: the part cools, or the contact gets better."
+    return f"The value rises by {pace} a second: the part warms, or the contact gets worse."
 
 
 def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:

@@ -254,7 +254,7 @@ def gather(
         program=header.program,
         people=list(log.people),
         cards=cards,
-        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        finding=_finding([gatherer.progress for gatherer in log.cards.values()], settings),
         signed_off=_signed_off(cards),
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
@@ -335,12 +335,13 @@ def _later(began: str, seconds: float) -> str:
         return began
 
 
-def _finding(stands: list[Progress]) -> Finding | None:
+def _finding(stands: list[Progress], settings: JobSettings) -> Finding | None:
+    parts = parts_of_cards(stands, settings.profiles.values())
     outcomes = outcomes_of_cards(stands)
     for progress in stands:
         if progress.card.complaint and outcomes:
             try:
-                return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
+                return find(outcomes, progress.card.complaint, parts=parts)
             except MeterlinkError:
                 return None  # a card of the user's own, with checks that the table does not know
     return None

@@ -32,8 +32,8 @@ from meterlink.steps.held import (
 )
 from meterlink.steps.step import CANNOT_TELL, SKIPPED, StepBase
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
-from meterlink.steps.worker import PROOF, StepContext, Worker, over_range_now
-from meterlink.wording import VERDICT_WORDS
+from meterlink.steps.worker import NO_TAPS, PROOF, StepContext, Worker, over_range_now
+from meterlink.wording import VERDICT_WORDS, remark_on
 
 
 class MeasurementStep(
@@ -190,11 +190,16 @@ class MeasurementWorker(Worker[Never]):
             case Confirm() if self._judged is not None:
                 yield self._end(t, self._judged, command)
             case Confirm() if over_range_now(self.around):
-                yield self.again(t, PROOF)
+                yield self.again(t, self._proof)
             case Confirm():
                 yield self.again(t, "Nothing is held yet; keep the probes on.")
             case Enter():
                 yield from self._typed(command, t)
+
+    @property
+    def _proof(self) -> str:
+        self._taps.count = self.around.gestures
+        return PROOF if self._taps.tell else NO_TAPS
 
     @property
     def concludes_open(self) -> bool:
@@ -222,6 +227,8 @@ class MeasurementWorker(Worker[Never]):
         self._judged = judged(self.step_id, held, assessment)
         self._from_before = False
         yield self._judged
+        if remark := remark_on(held):
+            yield self.ask(held.t, remark)
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)

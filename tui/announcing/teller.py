@@ -55,6 +55,7 @@ class Teller:
         self, card: Card, profile: Profile | None = None, *, ohm_sign: bool | None = None
     ) -> None:
         """``profile``: of the engine, to say as the card begins what it lacks."""
+        self.profile = profile
         self._lacks = "" if profile is None else left_out_words(left_out(card, profile))
         self._cautioned: set[str] = set()
         self._steps = {step.id: step for step in card.step}
@@ -87,7 +88,8 @@ class Teller:
                 return "contact"
             case Held():
                 shown = self.value(event.value, event.unit, max(event.resolution, event.noise / 10))
-                return f"held {shown} from {event.readings} readings"
+                held = "now" if event.revises else "held"
+                return f"{held} {shown} from {event.readings} readings"
             case Lift():
                 return "" if event.held else "lifted before anything was held"
             case Judged():
@@ -237,8 +239,10 @@ def _said(result: StepResult, teller: Teller) -> str:
     return result.reason
 
 
-def finding_of(progress: Progress) -> Iterator[str]:
+def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[str]:
     """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
+
+    ``profile``: of the engine, whose switches alone can be at fault.
 
     A card of the user's own may speak of checks that only a fault table of their own knows; that
     is said in place of the finding.
@@ -253,7 +257,9 @@ def finding_of(progress: Progress) -> Iterator[str]:
     if not complaint or not told:
         return
     try:
-        found = find(outcomes, complaint, parts=parts_of_cards([progress]))
+        found = find(
+            outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ())
+        )
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return

@@ -14,6 +14,7 @@ from textual.binding import Binding, BindingType
 
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
+from meterlink.steps.watch import WatchStep
 from tui.screen.view import View
 
 
@@ -112,7 +113,14 @@ def works(name: str, view: View) -> bool:
         return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
-    return name != "open" or (view.step is not None and view.step.can_be_called_open)
+    return name != "open" or _can_be_open(view)
+
+
+def _can_be_open(view: View) -> bool:
+    step = view.step
+    if isinstance(step, WatchStep):
+        return step.expect == "closed" and view.remaining_s is None  # it has not begun
+    return step is not None and step.can_be_called_open
 
 
 def types_something(key: str) -> bool:

@@ -13,7 +13,7 @@ import msgspec
 
 from meterlink.bench.progress import Progress
 from meterlink.bench.snapshot import Snapshot
-from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on
+from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on, was_left_out
 from meterlink.events import (
     Asked,
     CardEnded,
@@ -199,6 +199,13 @@ class View:
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
 
     @property
+    def judged_here(self) -> Judged | None:
+        """The newest verdict, as long as no other position of the switch is asked for since."""
+        wanted = "" if self.asked is None else self.asked.position
+        judged = self.judged
+        return None if judged is not None and wanted not in ("", judged.position) else judged
+
+    @property
     def answers(self) -> tuple[str, ...]:
         """What the bench's own question can be answered with; empty where it asks none."""
         return () if self.asked is None or self.progress.ended else self.asked.answers
@@ -276,7 +283,8 @@ class View:
                 if self.asked is not None and self.asked.step != event.step:
                     self.asked = None
                 self.own.clear()
-            case StepEnded():
+            case StepEnded() if not was_left_out(event):
+                # What the engine lacks was never begun, nor can it be taken back.
                 self.ended = event
             case StepReopened():
                 self.ended = self.judged = None
