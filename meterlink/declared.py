@@ -40,6 +40,13 @@ class Ohms(Declared):
     example = "0.7 ohm"
 
 
+class Volts(Declared):
+    """A voltage."""
+
+    unit = "volt"
+    example = "10 uV"
+
+
 class Celsius(Declared):
     """A temperature."""
 

@@ -38,6 +38,10 @@ class Limit(Enum):
     TEMPERATURE = "temperature"
     SERIES = "series"
     """The tolerance of what lies in line with a winding: a suppressor, a resistive lead."""
+    CONTACT = "contact"
+    """What the tips add on the work beyond what they had when held together."""
+    EMF = "emf"
+    """Thermal voltages where tip and work are not equally warm."""
 
 
 class Noise(Enum):
@@ -212,6 +216,21 @@ class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     """Of every verdict that was possible, by its code."""
     notes: tuple[str, ...] = ()
     """What was not known and so assumed or left out, each a plain sentence."""
+    interval: tuple[float, float] | None = None
+    """Both ends of the 95 % interval of the true value; it need not lie evenly about ``corrected``.
+    None for an over range, and in records of earlier versions."""
+    rule: str = ""
+    """By which the part is accepted or rejected: a code of ``judging.rule.Rule``."""
+    decision: str = ""
+    """``accept``, ``reject`` or ``undecided``, by ``rule``."""
+    risk: float | None = None
+    """Specific risk that the decision is wrong (JCGM 106, 9.3.2); None where undecided."""
+    repeat: str = ""
+    """Of a verdict against the part: ``not-repeated``, ``agrees`` or ``disagrees`` with the touch
+    before. Empty where none is asked for."""
+    rules: str = ""
+    """Version of the rules that it was made by; empty in records of earlier versions, which are
+    version 1."""
 
 
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):

@@ -11,8 +11,10 @@ import msgspec
 
 from meterlink.declared import Celsius, InvalidFileError, Metres, NewtonMetres, Ohms, decode
 from meterlink.errors import NotationError
+from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import require_sensible
 from meterlink.judging.criterion import Criterion
+from meterlink.judging.rule import Rule
 from meterlink.quantities.window import Window
 
 FORMAT: Final = 1
@@ -160,6 +162,10 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     lead: tuple[Lead, ...] = ()
     gap: tuple[GapSetting, ...] = ()
     torque: tuple[Torque, ...] = ()
+    assumed: Assumed = NOTHING_SAID
+    """What stands in for facts that nobody declares, where this engine's leads or places differ."""
+    rule: Rule | None = None
+    """By which its parts are accepted or rejected; None: as the settings say, else simple."""
 
     def criterion(self, name: str) -> Criterion | None:
         """Return what the entry ``name`` is judged by; None where there is none to measure."""

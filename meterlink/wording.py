@@ -1,10 +1,13 @@
 """Verdicts, outcomes and windows in words, the same on screen, in voice and in reports."""
 
 import re
+from collections.abc import Mapping
 from typing import Final
 
 from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
 from meterlink.judging.criterion import Criterion
+from meterlink.judging.rule import Decision, Rule
+from meterlink.quantities.budget import Component
 from meterlink.quantities.notation import find_unit, format_value
 
 VERDICT_WORDS: Final = {
@@ -38,6 +41,10 @@ COMPONENT_WORDS: Final = {
     "temperature": "temperature",
     "repeatability": "scatter of the readings",
     "resistor": "the known resistor",
+    "contact": "contact of the tips",
+    "touches": "spread between touches",
+    "emf": "thermal voltage",
+    "drift": "drift of the meter",
 }
 """Lines of a budget."""
 
@@ -49,6 +56,43 @@ METER_FAILED: Final = (
 
 WORTH_NAMING: Final = 0.005
 """Less probable verdicts are not named beside the stated one."""
+
+
+DECISION_WORDS: Final = {
+    Decision.ACCEPT: "accepted",
+    Decision.REJECT: "rejected",
+    Decision.UNDECIDED: "undecided",
+}
+
+RULE_WORDS: Final = {
+    Rule.SIMPLE: "simple acceptance",
+    Rule.GUARDED_ACCEPTANCE: "guarded acceptance",
+    Rule.GUARDED_REJECTION: "guarded rejection",
+}
+
+
+def component_words(line: Component) -> str:
+    """Return the name of a line of a budget in words, and that it is assumed where it is."""
+    name = COMPONENT_WORDS.get(line.name, line.name)
+    if line.assumed and line.name == "leads":
+        name = "leads, not taken off"
+    return f"{name} (assumed)" if line.assumed else name
+
+
+def decision_words(rule: Rule, decision: Decision, risk: float | None) -> str:
+    """Return what the rule makes of a value, with the specific risk that it is wrong."""
+    beside = "" if risk is None else f", wrong with {percent(risk)}"
+    return f"{DECISION_WORDS[decision]} by {RULE_WORDS[rule]}{beside}"
+
+
+def others_words(stated: Verdict, probabilities: Mapping[str, float]) -> str:
+    """Return the other verdicts that are worth naming, each after a comma."""
+    rest = sorted(probabilities.items(), key=lambda item: -item[1])
+    return "".join(
+        f", {percent(probability)} {OUTCOME_WORDS[code]}"
+        for code, probability in rest
+        if code != stated.value and probability >= WORTH_NAMING
+    )
 
 
 def remark_on(held: Held, *, ohm_sign: bool = True) -> str:
@@ -83,13 +127,7 @@ def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:
             f"Clear: it may be off by {off} either way, leads and all, and still is {stated} "
             f"({percent(judged.probability)} sure)."
         )
-    rest = sorted(judged.probabilities.items(), key=lambda item: -item[1])
-    others = ", ".join(
-        f"{percent(probability)} {OUTCOME_WORDS[code]}"
-        for code, probability in rest
-        if code != judged.verdict.value and probability >= WORTH_NAMING
-    )
-    beside = f", {others}" if others else ""
+    beside = others_words(judged.verdict, judged.probabilities)
     return (
         f"Close: it may be off by {off} either way, so it is {percent(judged.probability)} "
         f"{stated}{beside}. {judged.advice}"

@@ -1,20 +1,27 @@
-"""Where each card of a job stands, folded from its log."""
+"""Where each card of a job stands, folded from its log, and what that means."""
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Final, Self
+
+import msgspec
 
 from captures.job.job import Job
 from captures.record.reader import read_capture
 from captures.record.records import Header
 from meterlink.bench.progress import Progress
-from meterlink.card import Card
+from meterlink.card import Card, Step
 from meterlink.declared import InvalidFileError, from_plain
-from meterlink.errors import UnreadableError
+from meterlink.errors import MeterlinkError, NotationError, UnreadableError
 from meterlink.events import CardBegan
+from meterlink.finding.find import find
+from meterlink.finding.finding import Finding
+from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+from meterlink.finding.outcomes import Said
+from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
-from meterlink.quantities.text import plain
 
 FindCard = Callable[[str], Card]
 """Returns the card of that id for jobs that do not hold their own.
@@ -38,7 +45,7 @@ class JobSettings:
         """Of the captures that can be read, by their path inside the job's folder."""
         self.cards: dict[str, Card] = {}
         self.profiles: dict[str, Profile] = {}
-        self._add(log.settings, f"the log of {plain(job.name)}")
+        self._add(log.settings)
 
     @classmethod
     def read(cls, job: Job) -> Self:
@@ -57,18 +64,72 @@ class JobSettings:
     def take(self, path: Path, header: Header) -> None:
         """Take the header of the capture at ``path``."""
         self.headers[path.relative_to(self._job.folder).as_posix()] = header
-        self._add(header.settings, plain(path.name))
+        self._add(header.settings)
 
-    def _add(self, settings: dict[str, Any], where: str) -> None:
+    def _add(self, settings: dict[str, Any]) -> None:
         try:
             if "card" in settings:
-                card = from_plain(settings["card"], Card, where)
+                card = _card(msgspec.json.encode(settings["card"]))
                 self.cards.setdefault(card.id, card)
             if "profile" in settings:
-                profile = from_plain(settings["profile"], Profile, where)
+                profile = _profile(msgspec.json.encode(settings["profile"]))
                 self.profiles.setdefault(profile.id, profile)
         except InvalidFileError:
             return
+
+
+_KEPT: Final = 64
+"""Cards, profiles and findings, of which ten thousand jobs share a few."""
+
+
+@lru_cache(_KEPT)
+def _card(encoded: bytes) -> Card:
+    return from_plain(msgspec.json.decode(encoded), Card, "a record")
+
+
+@lru_cache(_KEPT)
+def _profile(encoded: bytes) -> Profile:
+    return from_plain(msgspec.json.decode(encoded), Profile, "a record")
+
+
+def criterion_of(step: Step, position: str, profile: Profile | None) -> Criterion | None:
+    """Return what ``step`` judges by; None where a record does not let that be known."""
+    if profile is None:
+        return None
+    try:
+        return step.criterion(profile, position)
+    except NotationError:  # windows that contradict each other, in a log of another program
+        return None
+
+
+def finding_of(stands: Sequence[Progress], profiles: Iterable[Profile]) -> Finding | None:
+    """Return what the outcomes of a job's cards say together; None where there is nothing.
+
+    ``profiles``: of the engines, whose switches alone can be at fault.
+    """
+    parts = parts_of_cards(stands, profiles)
+    outcomes = outcomes_of_cards(stands)
+    for progress in stands:
+        if progress.card.complaint and outcomes:
+            told = tuple(
+                (check, tuple(said.items()) if isinstance(said, Mapping) else said)
+                for check, said in outcomes.items()
+            )
+            return _finding(told, progress.card.complaint, parts)
+    return None
+
+
+@lru_cache(_KEPT)
+def _finding(
+    told: tuple[tuple[str, str | Said | tuple[tuple[str, float], ...]], ...],
+    complaint: str,
+    parts: tuple[str, ...],
+) -> Finding | None:
+    outcomes = {c: dict(said) if isinstance(said, tuple) else said for c, said in told}
+    try:
+        return find(outcomes, complaint, parts=parts)
+    except MeterlinkError:
+        return None  # a card of the user's own, with checks that the table does not know
 
 
 def card_progress(job: Job, settings: JobSettings, shelved: FindCard) -> Iterator[Progress]:

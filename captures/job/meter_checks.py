@@ -41,7 +41,7 @@ class Series(msgspec.Struct, frozen=True, kw_only=True):
     """All checks of one meter on one resistor, oldest first.
 
     A resistor's own error is in all of them alike, so only checks on the same one make a chart;
-    resistors with the same marking are taken for the same.
+    resistors with the same marking are taken for the same, unless they have names of their own.
     """
 
     meter: str
@@ -57,7 +57,8 @@ class Series(msgspec.Struct, frozen=True, kw_only=True):
     def chart(self) -> ControlChart | None:
         """Centre, limits and what stands out; None while there are too few checks."""
         values = self.values
-        return control_chart(values, max(LEAST, min(BASE, len(values))))
+        step = max((one.checked.resolution / one.checked.ohms for one in self.checks), default=0.0)
+        return control_chart(values, max(LEAST, min(BASE, len(values))), step)
 
 
 def gather(jobs: Iterable[Job]) -> list[Series]:

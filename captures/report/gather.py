@@ -6,7 +6,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
-from captures.job.card_progress import FindCard, JobSettings
+from captures.job.card_progress import FindCard, JobSettings, criterion_of, finding_of
 from captures.job.job import Job
 from captures.job.joblog import LogEntry, LogReader
 from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
@@ -22,7 +22,7 @@ from captures.report.touches import held_touches
 from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out_words
-from meterlink.errors import MeterlinkError, NotationError, UnreadableError
+from meterlink.errors import MeterlinkError, UnreadableError
 from meterlink.events import (
     CardBegan,
     Entered,
@@ -34,10 +34,7 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
-from meterlink.finding.find import find
 from meterlink.finding.finding import Finding
-from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
-from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 from meterlink.steps.entry import ConfirmationStep, EntryStep
 
@@ -103,7 +100,7 @@ class CardGatherer:
             case Judged():
                 check = self._check(event.step, event.position)
                 check.judged, check.at = event, entry.at
-                check.criterion = self._criterion(check.step, event.position)
+                check.criterion = criterion_of(check.step, event.position, self._profile)
             case StepEvent():
                 check = self._check(event.step)
                 check.own.apply(event)
@@ -158,14 +155,6 @@ class CardGatherer:
                 return CheckRow(self.progress.card.step[0])  # of another card: shown nowhere
             self._checks[key] = CheckRow(step, position, own=step.state())
         return self._checks[key]
-
-    def _criterion(self, step: Step, position: str) -> Criterion | None:
-        if self._profile is None:
-            return None
-        try:
-            return step.criterion(self._profile, position)
-        except NotationError:  # windows that contradict each other, in a log of another program
-            return None
 
     def _is_good(self, check: CheckRow) -> bool | None:
         """Whether a row is good, by the step's own measure."""
@@ -254,7 +243,9 @@ def gather(
         program=header.program,
         people=list(log.people),
         cards=cards,
-        finding=_finding([gatherer.progress for gatherer in log.cards.values()], settings),
+        finding=finding_of(
+            [gatherer.progress for gatherer in log.cards.values()], settings.profiles.values()
+        ),
         signed_off=_signed_off(cards),
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
@@ -333,18 +324,6 @@ def _later(began: str, seconds: float) -> str:
         return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
     except (UnreadableError, OverflowError, ValueError):
         return began
-
-
-def _finding(stands: list[Progress], settings: JobSettings) -> Finding | None:
-    parts = parts_of_cards(stands, settings.profiles.values())
-    outcomes = outcomes_of_cards(stands)
-    for progress in stands:
-        if progress.card.complaint and outcomes:
-            try:
-                return find(outcomes, progress.card.complaint, parts=parts)
-            except MeterlinkError:
-                return None  # a card of the user's own, with checks that the table does not know
-    return None
 
 
 def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:

@@ -1,6 +1,7 @@
 """How a report says things: values, probabilities, times, the way something was entered."""
 
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from captures.record.times import read_rfc3339
@@ -8,6 +9,7 @@ from captures.report.facts import CheckRow
 from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError
 from meterlink.events import Evidence, Gap, Verdict
+from meterlink.judging.rule import Decision, Rule
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.source import Accuracy
@@ -21,6 +23,7 @@ from meterlink.wording import (
     percent,
     window_words,
 )
+from meterlink.wording import decision_words as rule_words
 
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=\D*[ΩVAF°])")
 """A number and its unit stay on one line."""
@@ -145,6 +148,49 @@ def accuracy_words(line: Accuracy) -> str:
         parts.append(f"{line.counts:g} counts")
     span = "" if line.range is None else f", range {format_value(line.range)}"
     return " + ".join(parts) + span
+
+
+def certificate_words(lines: Sequence[Accuracy]) -> str:
+    """Return what the passport of a meter says, where one is on record."""
+    line = next((line for line in lines if line.certificate or line.warning), None)
+    if line is None:
+        return "none on record"
+    parts = [line.certificate or "none"]
+    if line.calibrated:
+        parts.append(f"of {line.calibrated}")
+    if line.expires:
+        parts.append(f"until {line.expires}")
+    words = " ".join(parts)
+    if line.celsius is not None:
+        words += f"; accuracy holds from {line.celsius[0]:g} to {line.celsius[1]:g} °C"
+    if line.drift is not None:
+        words += f"; moved {line.drift:+.2g} % a year between certificates"
+    return f"{words}. {line.warning}".strip() if line.warning else words
+
+
+def decision_words(check: CheckRow) -> str:
+    """Return what the rule of decision made of a value, and the risk; empty in old records."""
+    judged = check.judged
+    if judged is None or not judged.decision:
+        return ""
+    try:
+        rule, decision = Rule(judged.rule), Decision(judged.decision)
+    except ValueError:
+        return judged.decision
+    return rule_words(rule, decision, judged.risk)
+
+
+_REPEAT_WORDS: Final = {
+    "not-repeated": "not repeated",
+    "agrees": "a second touch agrees",
+    "disagrees": "the touches disagree",
+}
+
+
+def repeat_words(check: CheckRow) -> str:
+    """Return what a second touch said, where the verdict was against the part."""
+    judged = check.judged
+    return "" if judged is None else _REPEAT_WORDS.get(judged.repeat, judged.repeat)
 
 
 def budget_of(check: CheckRow) -> Budget | None:

@@ -25,7 +25,7 @@ from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING
-from meterlink.wording import COMPONENT_WORDS, METER_FAILED, percent
+from meterlink.wording import METER_FAILED, component_words, percent
 
 
 class Audience(Enum):
@@ -139,7 +139,10 @@ def _words() -> dict[str, Any]:
         "mark_of": wording.mark_of,
         "budget_of": wording.budget_of,
         "assumed": wording.assumed,
-        "component_words": COMPONENT_WORDS,
+        "component_words": component_words,
+        "certificate_words": wording.certificate_words,
+        "decision_words": wording.decision_words,
+        "repeat_words": wording.repeat_words,
         "state_words": STATE_WORDS,
         "percent": percent,
         "format_value": format_value,

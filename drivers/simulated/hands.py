@@ -40,11 +40,13 @@ from meterlink.commands import (
     Zero,
 )
 from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Zeroed
+from meterlink.steps.second_touch import WAITS
 from meterlink.steps.worker import ON_METAL
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64
 _MOST_MOVES: Final = 40
+_MOST_TOUCHES: Final = 6
 _BETWEEN_TAPS_S: Final = 0.5
 _TAP_S: Final = 1.25
 """A tap is given up after so long without a hold: longer, and it would be a measurement."""
@@ -86,6 +88,8 @@ class Hands:
         self._since = 0.0
         self._asked: Asked | None = None
         self._answered: Asked | None = None
+        self._wanting = False
+        """Whether the newest verdict waits for another touch that agrees."""
         self._worked = False
         """Whether the switch was moved since the step began."""
         self._by_person = False
@@ -229,6 +233,8 @@ class Hands:
             event = self._heard.popleft()
             if isinstance(event, Asked):
                 self._asked = event
+            if isinstance(event, Judged):
+                self._wanting = event.repeat in WAITS
             match event:
                 case StepBegan(step=step):
                     self._begin(self._leave() if step in self._left else self._step(step))
@@ -268,13 +274,18 @@ class Hands:
             if not (yield Await(_ended(step), 2 * self._script.patience)):
                 self._say(_skip("the scripted hands know nothing to do here"))
             return
-        for _ in range(self._script.tries):
-            self._worked = False
+        tries = touches = 0
+        while tries < self._script.tries and touches < _MOST_TOUCHES:
+            self._worked = self._wanting = False
             yield self._jitter(self._script.think)
             for act in script.acts():
                 yield from self._act(act, step, script)
+            touches += 1
+            if self._wanting:
+                continue  # the same once more, at once
             if (yield ended):
                 return
+            tries += 1
         self._say(_skip(f"the scripted hands tried {self._script.tries} times"))
 
     def _in_turn(self) -> Acting:

@@ -5,11 +5,12 @@ from typing import NamedTuple
 
 import msgspec
 
-from meterlink.events import Contact, Held, Lift, Noise, PassedOver, TouchEvent, Verdict
+from meterlink.events import Contact, Held, Lift, Limit, Noise, PassedOver, TouchEvent, Verdict
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.meter_state import MeterState
+from meterlink.quantities.plausible import why_implausible
 from meterlink.reading import Reading
 
 
@@ -46,6 +47,21 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     slope_u: float
     noise_origin: Noise
     poor_contact: bool
+    interval: tuple[float, float] | None = None
+    """Both ends of the 95 % interval of the true value."""
+    limit: Limit | None = None
+    """What the largest share of the uncertainty comes from."""
+    advice: str = ""
+    """Where it is close: what limits and what would help."""
+    notes: tuple[str, ...] = ()
+    """What nobody declared and so is assumed, each a plain sentence."""
+    rule: str = ""
+    decision: str = ""
+    """``accept``, ``reject`` or ``undecided``, by ``rule``."""
+    risk: float | None = None
+    """Specific risk that the decision is wrong; None where undecided."""
+    refused: str = ""
+    """Why nothing is judged by a value that cannot be."""
 
 
 class Summary(msgspec.Struct, kw_only=True):
@@ -67,7 +83,11 @@ class _Pending(NamedTuple):
 
     def ended(self, lift_t: float | None = None) -> HoldFacts:
         held, assessment = self.held, self.assessment
+        refused = "" if assessment is None else _refused(held, assessment)
+        if refused:
+            assessment = None
         judgement = None if assessment is None else assessment.judgement
+        decided = None if judgement is None else judgement.decided
         return HoldFacts(
             step=self.step,
             contact_t_s=held.contact_t,
@@ -89,7 +109,23 @@ class _Pending(NamedTuple):
             slope_u=held.slope_u,
             noise_origin=held.origin,
             poor_contact=held.poor,
+            interval=None if assessment is None else assessment.interval,
+            limit=None if judgement is None else judgement.limit,
+            advice="" if judgement is None else judgement.advice,
+            notes=() if assessment is None else assessment.notes,
+            rule="" if judgement is None else judgement.rule.value,
+            decision="" if decided is None else decided.decision.value,
+            risk=None if decided is None else decided.risk,
+            refused=refused,
         )
+
+
+def _refused(held: Held, assessment: Assessment) -> str:
+    """Return why nothing is judged by ``held``; empty where it can be."""
+    refused = why_implausible(held.value, held.unit, held.resolution)
+    if not refused and assessment.judgement.impossible:
+        refused = assessment.judgement.advice
+    return refused
 
 
 class Analysis:

@@ -46,15 +46,14 @@ from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage
 from meterlink.meter_state import MeterState, misfit, turned_meanwhile
 from meterlink.profile import Profile
+from meterlink.quantities.plausible import below_nought, beyond_measure
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, MeterSetup, Setting
 from meterlink.steps.entry import CautionStep, ConfirmationStep
-from meterlink.steps.held import LEADS_AT_LEAST
 from meterlink.steps.lead_zero import zeroed
 from meterlink.steps.meter_check import MeterChecked
 from meterlink.steps.step import SKIPPED
-from meterlink.steps.taps import ZERO_STEPS
 from meterlink.steps.worker import MeasurementContext, Worker
 
 LEADS_AT_MOST: Final = 2.0
@@ -124,7 +123,7 @@ class Bench:
     @property
     def context(self) -> MeasurementContext:
         """What bears on every value, as things stand."""
-        return self.progress.context(self.accuracy, self.setting)
+        return self.progress.context(self.accuracy, self.setting, self.profile)
 
     def begin(self, t: float) -> list[BenchEvent]:
         """Begin the card, or take it up again; return what that makes happen."""
@@ -143,8 +142,8 @@ class Bench:
             return self._flagged(reading.t)
         if not self._state.passes(reading):
             return ()
-        if reading.quantity is Quantity.RESISTANCE and _below_zero(
-            reading.value, reading.resolution
+        if reading.quantity is Quantity.RESISTANCE and below_nought(
+            reading.value, "ohm", reading.resolution or 0.0
         ):
             self.sound = False
         touches = self._detector.feed(reading)
@@ -193,13 +192,14 @@ class Bench:
             self._note(touch, out)
             if isinstance(touch, Held):
                 self._held = touch
-                if touch.unit == "ohm" and not _below_zero(touch.value, touch.resolution):
+                if touch.unit == "ohm" and not below_nought(touch.value, "ohm", touch.resolution):
                     self.sound = True
             elif isinstance(touch, Lift):
                 self._held = None
             if self._worker is not None:
                 self._take(self._worker.meet(touch), out)
-        if worker is not None and worker is self._worker and worker.attentive:
+        same = worker is not None and worker is self._worker and worker.attentive
+        if worker is not None and same and can_be_measured(reading):
             self._take(worker.read(reading), out)
         self._settle(reading.t, out)
         return out
@@ -474,9 +474,9 @@ class Bench:
         )
 
 
-def _below_zero(value: float, resolution: float | None) -> bool:
-    """Return whether so many ohms lie farther below zero than a meter may be off there."""
-    return value < LEADS_AT_LEAST - ZERO_STEPS * (resolution or 0.0)
+def can_be_measured(reading: Reading) -> bool:
+    """Return whether a meter can have measured it, over range or not."""
+    return reading.overload or not beyond_measure(reading.value, reading.quantity.unit)
 
 
 def _no_answer(command: AnyCommand) -> str:

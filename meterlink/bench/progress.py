@@ -23,6 +23,7 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.judging.correction import Temperature
+from meterlink.judging.rule import Rule
 from meterlink.profile import Profile
 from meterlink.source import Accuracy, Setting
 from meterlink.steps.held import judged
@@ -160,14 +161,22 @@ class Progress:
         return tuple(step for step in self.card.step if was_left_out(self.results[step.id]))
 
     def context(
-        self, accuracy: tuple[Accuracy, ...] = (), setting: Setting | None = None
+        self, accuracy: tuple[Accuracy, ...], setting: Setting | None, profile: Profile | None
     ) -> MeasurementContext:
         """Return what bears on every value, as things stand; ``setting``: of the meter."""
-        return MeasurementContext(
+        context = MeasurementContext(
             accuracy,
             lead_zero_of(self.lead_zero),
             None if self.temperature is None else Temperature(celsius=self.temperature),
             Setting() if setting is None else setting,
+        )
+        if profile is None:
+            return context
+        return structs.replace(
+            context,
+            assumed=profile.assumed,
+            rule=profile.rule or Rule.SIMPLE,
+            windings=profile.winding,
         )
 
     def title(self, step: str) -> str:
@@ -220,10 +229,14 @@ def _again(
     if criterion is None:
         return
     setting = setting_of(basis.setting)
-    assessment = progress.context(accuracy, setting).assessor(criterion).assess(basis.held)
+    context = progress.context(accuracy, setting, profile)
+    assessment = context.assessor(criterion, step.part(profile).name).assess(basis.held)
     if assessment.corrected == before.corrected:
         return
     verdict = judged(step.id, basis.held, assessment)
+    good = assessment.judgement.passes
+    # The touches were what they were; a value that now is good needs no second one.
+    verdict = structs.replace(verdict, repeat="" if good else before.repeat)
     yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
     if result.outcome != verdict.verdict.value:
         yield StepEnded(

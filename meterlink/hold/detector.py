@@ -31,6 +31,7 @@ from meterlink.hold.stages import Stage
 from meterlink.hold.steadiness import OUTLIER_SPACING, Steadiness
 from meterlink.hold.stop_rule import limit_of, should_stop
 from meterlink.hold.wandering import FEWEST, factor, weigh
+from meterlink.quantities.plausible import beyond_measure
 from meterlink.reading import Quantity, Reading
 
 _NOTHING: Final[tuple[TouchEvent, ...]] = ()
@@ -160,6 +161,8 @@ class HoldDetector:
             return self._missing(t, inf) if self._stage is not Stage.APART else _NOTHING
         if value != value:
             return self._pass_over("not-a-number")
+        if beyond_measure(value, reading.quantity.unit):
+            return self._pass_over("beyond any meter")
         self._absence.finite()
         if reading.quantity is not self._quantity:
             self._change(reading.quantity)

@@ -1,17 +1,24 @@
 """From a held value to its verdict: corrections, budget and judgement in one place."""
 
 from collections.abc import Callable, Iterator, Sequence
-from math import inf, sqrt
-from typing import Final, NamedTuple
+from math import inf, isfinite, sqrt
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import msgspec
 from msgspec import structs
 
-from meterlink.events import Held
+from meterlink.events import Evidence, Held
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.resolution import step_of_digits
 from meterlink.judging.accuracy import accuracy_at, constant_part, gain_part, same_range
-from meterlink.judging.advice import Situation, beyond_range
+from meterlink.judging.advice import Situation, beyond_range, reads_like
+from meterlink.judging.assumed import (
+    FROM_MEMORY,
+    NOTHING_SAID,
+    Assumed,
+    accuracy_words,
+    leads_words,
+)
 from meterlink.judging.correction import (
     COPPER_K,
     UNKNOWN_TEMPERATURE,
@@ -24,22 +31,36 @@ from meterlink.judging.correction import (
     without_leads,
 )
 from meterlink.judging.criterion import Criterion, Kind
+from meterlink.judging.passport import beyond_limits, widened
+from meterlink.judging.rule import Rule
 from meterlink.judging.verdict import Judgement, judge
-from meterlink.quantities.budget import (
-    Budget,
-    Component,
-    combined,
-    coverage_factor,
-    of_digit,
-    rectangular,
-)
+from meterlink.quantities.budget import Budget, Component, combined, coverage_factor, spread
 from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.source import Accuracy
+
+if TYPE_CHECKING:
+    from meterlink.hold.decision_edges import DecisionEdges
 
 LIFTED_READS_THE_SAME: Final = (
     "Lifted probes read over range too: this holds only where the tips did touch."
 )
 """Beside every verdict on an over range."""
+
+TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.9}
+"""Probability that the probes did touch, by the evidence for it: judgement of the authors.
+
+Of ten people who are sure that both tips touch, one stands on enamel, paint or rust, or let one
+tip slip while looking at the meter: so a mere statement stays below what counts as clear.
+"""
+
+PROVE_IT: Final = "Clean both places to bright metal and measure again before a part is bought."
+
+LOOKALIKE_TRUST: Final = 0.5
+"""Probability that the probes are on the right part where the value fits another far better:
+tips on the wrong place are as common as a winding that failed so far. Judgement of the authors."""
+
+FAR_OFF: Final = 3.0
+"""So many times outside its window a winding is less likely bad than another one."""
 
 LEADS_MATTER_BELOW: Final = 100.0
 """Ohms; above, a pair of leads of some 0.2 ohm changes no verdict."""
@@ -58,8 +79,19 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def expanded(self) -> float:
-        """Expanded uncertainty of ``corrected``, 95 %."""
+        """Expanded uncertainty of ``corrected``, 95 %: the interval lies within it."""
         return self.budget.expanded
+
+    @property
+    def interval(self) -> tuple[float, float] | None:
+        """Both ends of the 95 % interval; None for an over range.
+
+        It need not lie evenly about ``corrected``: leads that were not taken off only add.
+        """
+        if self.corrected is None or not isfinite(self.corrected):
+            return None
+        low, high = self.budget.interval
+        return self.corrected + low, self.corrected + high
 
 
 class _Standing(NamedTuple):
@@ -67,6 +99,8 @@ class _Standing(NamedTuple):
 
     resolution: float
     zero_on_same_range: bool
+    offset_left: float
+    """Share of the meter's counts that the lead zero did not take out."""
     components: tuple[Component, ...]
     """Of the uncertainty, those that do not depend on the value."""
 
@@ -84,6 +118,9 @@ class Assessor:
         four_wire: bool = False,
         full_scale: float | None = None,
         resolution: float = 0.0,
+        assumed: Assumed = NOTHING_SAID,
+        others: Sequence[tuple[str, Criterion]] = (),
+        rule: Rule = Rule.SIMPLE,
     ) -> None:
         """Lead zero and temperature are passed over where the criterion has no use for them.
 
@@ -92,6 +129,9 @@ class Assessor:
         ``four_wire``: measured with four wires, so no lead lies in the reading.
         ``full_scale``: of the range that measures; None: not known.
         ``resolution``: step of the last digit, for ``aim`` before anything is held.
+        ``assumed``: what stands in for facts that nobody declared.
+        ``others``: further parts on the bench by name, which the probes could be on by mistake.
+        ``rule``: by which the part is accepted or rejected.
         """
         self.criterion = criterion
         self._accuracy = tuple(accuracy)
@@ -100,9 +140,13 @@ class Assessor:
         self._two_wire = ohms and not four_wire
         self._range = full_scale
         self._resolution = resolution
+        self._assumed = assumed
+        self._others = tuple(others)
+        self._rule = rule
         self._reference = criterion.reference
         known = temperature if criterion.takes_temperature else None
         self._temperature = known or UNKNOWN_TEMPERATURE
+        self._bench = None if temperature is None else temperature.celsius
         self._ratio = 1.0
         """Sensitivity of the corrected value to the value as read."""
         if criterion.kind is Kind.WINDING and self._reference is not None:
@@ -124,13 +168,35 @@ class Assessor:
         lines = [*self._fixed(held.value, held.resolution), self._repeatability(held)]
         if not held.resolution:
             digit = max(self._coarsest_digit(held.value), held.step_at_most)
-            lines.append(Component(name="resolution", u=self._ratio * of_digit(digit)))
-        budget = Budget([line for line in lines if line.u > 0])
-        return Assessment(
-            corrected=corrected,
-            budget=budget,
-            judgement=judge(corrected, budget, self.criterion, self._situation(held.resolution)),
-            notes=tuple(self._notes(held.value, held.resolution)),
+            lines.append(spread("resolution", self._ratio * digit / 2))
+        budget = Budget([line for line in lines if line.u > 0 or line.shift])
+        judgement = judge(corrected, budget, self.criterion, self._situation(held), rule=self._rule)
+        notes = tuple(self._notes(held.value, held.resolution))
+        like = "" if judgement.passes or judgement.impossible else self._reads_like(held.value)
+        if like:
+            judgement = structs.replace(judgement.trusted(LOOKALIKE_TRUST, like), question=like)
+        return Assessment(corrected=corrected, budget=budget, judgement=judgement, notes=notes)
+
+    def _reads_like(self, value: float) -> str:
+        """Return what to say of a value that fits another part far better; empty where none."""
+        window, corrected = self.criterion.window, self.correct(value)
+        if window.floor / FAR_OFF < corrected < window.ceiling * FAR_OFF:
+            return ""
+        for name, criterion in self._others:
+            other = self._of(criterion)
+            if other.criterion.verdict(other.correct(value)) is criterion.good:
+                return reads_like(name, value)
+        return ""
+
+    def _of(self, criterion: Criterion) -> "Assessor":
+        """Return the assessor of another part, measured as this one is."""
+        return Assessor(
+            criterion,
+            self._accuracy,
+            self._zero,
+            self._temperature if self._temperature.known else None,
+            four_wire=not self._two_wire,
+            full_scale=self._range,
         )
 
     def _coarsest_digit(self, value: float) -> float:
@@ -139,19 +205,22 @@ class Assessor:
         5000 may come from a meter that only knows thousands; a mean of readings that differ has
         digits down to nothing. Noughts alone tell nothing: then up to where verdicts differ.
         """
+
         if value:
             return step_of_digits(value)
         positive = [edge for edge in map(self._as_read, self.criterion.edges) if edge > 0]
         return 4 * min(positive, default=0.0)
 
-    def assess_over_range(self) -> Assessment:
-        """Return the verdict on an over range while the probes are known to touch.
+    def assess_over_range(self, evidence: Evidence | None = None) -> Assessment:
+        """Return the verdict on an over range while the probes touch, as ``evidence`` has it.
+
+        None: they are known to. What lifted probes would leave of it goes to no verdict.
 
         Where the meter's range ends below what counts as open, an over range does not tell an
         open from a value that is merely above the range: the verdicts that reach so far are then
         given equal odds, and the advice says so.
         """
-        judgement = judge(AsRead(inf), Budget(), self.criterion)
+        judgement = judge(AsRead(inf), Budget(), self.criterion, rule=self._rule)
         if self._range is not None:
             end = self.correct(self._range)
             regions = self.criterion.regions
@@ -166,12 +235,21 @@ class Assessor:
                         self._range, self._as_read(regions[-1].low), self.criterion.window.unit
                     ),
                 )
+        if evidence is not None:
+            judgement = judgement.trusted(
+                TRUST[evidence],
+                PROVE_IT if evidence is Evidence.SAID and not judgement.advice else "",
+            )
         return Assessment(
             corrected=None, budget=Budget(), judgement=judgement, notes=(LIFTED_READS_THE_SAME,)
         )
 
-    def aim(self) -> DecisionEdges:
+    def aim(self) -> "DecisionEdges":
         """Return where, as read, a value matters, and what averaging cannot mend there."""
+        from meterlink.hold.decision_edges import (
+            DecisionEdges,
+        )  # with numpy: a typed value needs none
+
         # Loads Student's distribution now, while nobody waits: it takes some tenths of a second,
         # and the first verdict is to be heard at once.
         coverage_factor(1.0)
@@ -200,18 +278,33 @@ class Assessor:
     def _fixed(self, value: float, resolution: float) -> Iterator[Component]:
         """Yield the components that more readings leave as they are, of the corrected value."""
         standing = self._standing_at(resolution)
-        line = accuracy_at(self._accuracy, value, self._range)
-        if line is not None:
-            half = gain_part(line, value)
-            if not standing.zero_on_same_range:
-                half += constant_part(line, resolution, self._range)
-            yield Component(name="meter", u=self._ratio * rectangular(half))
+        line = self._line_at(value, resolution, self._range)
+        gain = gain_part(line, value)
+        constant = constant_part(line, resolution, self._range)
+        half = self._ratio * (gain + constant * standing.offset_left)
+        if self._declares_accuracy:
+            yield spread("meter", half)
+        else:
+            yield _assumed(spread("meter", half), line.source)
+        drift = self._ratio * self._assumed.drifts * (gain + constant)
+        yield _assumed(spread("drift", drift), self._assumed.why)
         yield from standing.components
         if self.criterion.kind is Kind.WINDING and self._reference is not None:
             # d(R_ref)/dT = -R_ref / (k + T)
             per_kelvin = abs(self.correct(value)) / (COPPER_K + self._temperature.celsius)
-            u = per_kelvin * rectangular(self._temperature.half_width)
-            yield Component(name="temperature", u=u)
+            warmth = spread("temperature", per_kelvin * self._temperature.half_width)
+            yield warmth if self._temperature.known else _assumed(warmth, FROM_MEMORY)
+
+    @property
+    def _declares_accuracy(self) -> bool:
+        return bool(self._accuracy)
+
+    def _line_at(self, value: float, resolution: float, range_: float | None) -> Accuracy:
+        """Return the line of the meter's specification, or what is assumed in its place."""
+        declared = accuracy_at(self._accuracy, value, range_)
+        if declared is not None:
+            return widened(declared, self._bench)
+        return self._assumed.accuracy_at(value, resolution, range_)
 
     def _standing_at(self, resolution: float) -> _Standing:
         if resolution != self._standing.resolution:
@@ -220,34 +313,46 @@ class Assessor:
 
     def _stand(self, resolution: float) -> _Standing:
         same = self._zero_on_same_range(resolution)
-        lines = [Component(name="resolution", u=self._ratio * of_digit(resolution))]
+        ratio = self._ratio
+        lines = [spread("resolution", ratio * resolution / 2)]
         if self._zero is not None:
             lines.append(self._leads(self._zero, resolution, same_range=same))
         if self.criterion.series:
             half = self.criterion.series * self.criterion.series_tolerance / 100
-            lines.append(Component(name="series", u=self._ratio * rectangular(half)))
-        return _Standing(resolution, same, tuple(lines))
+            lines.append(spread("series", ratio * half))
+        assumed: list[Component] = []
+        if self._two_wire and self._zero is None:
+            low, high = self._assumed.leads
+            middle = ratio * (low + high) / 2
+            assumed.append(spread("leads", ratio * (high - low) / 2, shift=-middle))
+        touches = self._assumed.between_touches
+        if self.criterion.window.unit != "ohm":
+            pass
+        elif touches is not None and self._two_wire:
+            dof = float(self._assumed.touch_pairs)
+            lines.append(Component(name="touches", u=ratio * touches, dof=dof))
+        else:
+            half = ratio * self._assumed.contact / 2 if self._two_wire else 0.0
+            assumed.append(spread("contact", half, shift=-half))
+            assumed.append(spread("emf", ratio * self._assumed.emf))
+        lines += [_assumed(line, self._assumed.why) for line in assumed]
+        left = 1 - self._assumed.offset if same else 1.0
+        return _Standing(resolution, same, left, tuple(lines))
 
     def _leads(self, zero: LeadZero, resolution: float, *, same_range: bool) -> Component:
         """Return the share of the lead zero: its own noise and last digit.
 
         On another range than the reading it brings that range's constant part too. On the same
-        range the constant part of the meter's offset is in both, and their difference is free
-        of it: fully correlated inputs of opposite sign (GUM 5.2.2).
+        range the offset in the constant part is in both, and their difference is free of it:
+        fully correlated inputs of opposite sign (GUM 5.2.2).
         """
         digit = zero.digit(resolution)
         half = 0.0
         if not same_range:
-            line = accuracy_at(self._accuracy, zero.value, zero.range)
-            half = constant_part(line, digit, zero.range) if line is not None else 0.0
-        parts = Budget(
-            (
-                Component(name="noise", u=zero.u, dof=_known(zero.dof)),
-                Component(name="digit", u=of_digit(digit)),
-                Component(name="offset", u=rectangular(half)),
-            )
-        )
-        return Component(name="leads", u=self._ratio * parts.u, dof=_known(parts.dof))
+            line = self._line_at(zero.value, digit, zero.range)
+            half = constant_part(line, digit, zero.range)
+        ratio = self._ratio
+        return spread("leads", ratio * digit / 2, ratio * half, u=ratio * zero.u, dof=zero.dof)
 
     def _repeatability(self, held: Held) -> Component:
         return Component(name="repeatability", u=self._ratio * held.u, dof=_known(held.dof))
@@ -265,25 +370,46 @@ class Assessor:
         known = zero.resolution > 0 and resolution > 0
         return known and abs(zero.digit(resolution) - resolution) <= 1e-6 * resolution
 
-    def _situation(self, resolution: float) -> Situation:
+    def _situation(self, held: Held) -> Situation:
+        same = self._standing_at(held.resolution).zero_on_same_range
         return Situation(
+            value=held.value,
             lead_zero=self._zero is not None,
-            offset_in=self._two_wire and not self._standing_at(resolution).zero_on_same_range,
+            offset_in=self._two_wire and not same,
             temperature_known=self._temperature.known,
+            accuracy_known=self._declares_accuracy,
+            leads_assumed=leads_words(self._assumed),
+            accuracy_assumed=accuracy_words(
+                self._line_at(held.value, held.resolution, self._range)
+            ),
         )
 
     def _notes(self, value: float, resolution: float) -> Iterator[str]:
-        line = accuracy_at(self._accuracy, value, self._range)
-        if line is None:
-            yield "The meter's accuracy is not known; it is not in the uncertainty."
-        elif line.counts and not resolution:
+        line = self._line_at(value, resolution, self._range)
+        if not self._declares_accuracy:
+            yield (
+                f"The meter's accuracy is not declared: {accuracy_words(line)} is assumed "
+                f"({line.source})."
+            )
+        if line.warning:
+            yield line.warning
+        if outside := beyond_limits(line, self._bench):
+            low, high = line.celsius or (0.0, 0.0)
+            yield (
+                f"The meter's accuracy holds from {low:g} to {high:g} °C; the bench is {outside:g} "
+                "K outside, and a tenth more is allowed for each."
+            )
+        if line.counts and not resolution:
             yield "The last digit is not known; the counts of the accuracy are left out."
         elif self._zero is not None and not self._standing_at(resolution).zero_on_same_range:
             yield "The lead zero is not known to be of the same range, so both offsets count."
         if self.criterion.window.unit == "ohm" and not self._two_wire:
             yield "Measured with four wires: nothing comes off for them."
         if self._two_wire and self._zero is None and abs(value) < LEADS_MATTER_BELOW:
-            yield "No lead zero was taken; the leads are still in the value."
+            yield (
+                f"No lead zero was taken; the leads are still in the value, and "
+                f"{leads_words(self._assumed)} is assumed for them."
+            )
         winding = self.criterion.kind is Kind.WINDING and self._reference is not None
         if winding and not self._temperature.known:
             t = self._temperature
@@ -291,6 +417,11 @@ class Assessor:
                 f"The winding's temperature is not known; {t.celsius - t.half_width:g} to "
                 f"{t.celsius + t.half_width:g} °C is assumed."
             )
+
+
+def _assumed(line: Component, source: str) -> Component:
+    """Return ``line`` as one that nobody declared."""
+    return structs.replace(line, assumed=True, source=source)
 
 
 def _quick(u_fixed: Callable[[float], float], scale: float) -> Callable[[float], float]:

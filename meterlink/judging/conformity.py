@@ -1,13 +1,14 @@
 """The probability of conformity (JCGM 106:2012, clause 7).
 
-What is known of the true value is a normal distribution about the best estimate or, where the
-uncertainty itself rests on few readings, a scaled and shifted t-distribution (7.2.3).
+What is known of the true value is a distribution about the best estimate: normal; where the
+uncertainty itself rests on few readings a scaled and shifted t-distribution (7.2.3); where parts
+are rectangular or on one side only, what they come to by convolution.
 """
 
-from collections.abc import Callable, Sequence
-from functools import cache
-from math import erfc, inf, isinf, sqrt
-from typing import cast
+from collections.abc import Sequence
+from math import inf, isinf
+
+from meterlink.quantities.budget import Budget, Component
 
 
 def probability_between(
@@ -20,44 +21,49 @@ def probability_between(
     """
     if u == 0 or isinf(estimate):
         return 1.0 if low <= estimate <= high else 0.0
-    return probabilities_between(estimate, u, (low, high), dof)[1]
+    budget = Budget((Component(name="u", u=u, dof=None if dof == inf else dof),))
+    return probabilities_between(estimate, budget, (low, high))[1]
 
 
 def probabilities_between(
-    estimate: float, u: float, edges: Sequence[float], dof: float = inf
+    estimate: float, budget: Budget, edges: Sequence[float], floor: float | None = None
 ) -> list[float]:
     """Return the probability of each stretch between ``edges``, rising, and beyond the outermost.
 
-    As ``probability_between``, but ``estimate`` is finite and ``u`` above nought. One stretch
-    more than edges.
+    One stretch more than edges. ``estimate`` is finite. ``floor``: the true value is known to be
+    no less, as a resistance is nought or more; what lies below is shared out among the stretches.
     """
+    ends = [_either_side(edge - estimate, budget) for edge in edges]
+    cut_below, cut_above = (0.0, 1.0) if floor is None else _either_side(floor - estimate, budget)
+    if cut_above <= 0:
+        cut_below, cut_above = 0.0, 1.0
     result = []
-    # Of each edge the tail beyond it, seen from the estimate: such small numbers keep their digits.
-    was_above, was_tail = False, 0.0
-    for edge in edges:
-        z = (edge - estimate) / u
-        tail = _tail(-abs(z), dof)
-        if z <= 0:
-            result.append(tail - was_tail)
-        else:
-            result.append(was_tail - tail if was_above else 1.0 - tail - was_tail)
-        was_above, was_tail = z > 0, tail
-    result.append(was_tail if was_above else 1.0 - was_tail)
-    return [max(0.0, p) for p in result]
+    left = (cut_below, cut_above)
+    for edge, end in zip(edges, ends, strict=True):
+        if floor is not None and edge <= floor:
+            end = (cut_below, cut_above)
+        result.append(_stretch(left, end))
+        left = end
+    result.append(left[1])
+    # Scaled once more, as rounding may leave them a hair from one together.
+    return [max(0.0, p) / cut_above for p in result]
 
 
-def _tail(z: float, dof: float) -> float:
-    """Return the probability below ``z``, which is not above nought."""
-    if z == -inf:
-        return 0.0
-    if dof == inf:
-        return erfc(-z / sqrt(2)) / 2
-    return float(_student()(dof, z))
+def _stretch(left: tuple[float, float], right: tuple[float, float]) -> float:
+    """Return what lies between two ends, from their smaller tails, which keep their digits."""
+    if left[1] < 0.5:
+        return left[1] - right[1]
+    if right[0] < 0.5:
+        return right[0] - left[0]
+    return 1.0 - left[0] - right[1]
 
 
-@cache
-def _student() -> Callable[[float, float], float]:
-    """Load Student's distribution: heavy, so only where few readings make it necessary."""
-    from scipy.special import stdtr
-
-    return cast(Callable[[float, float], float], stdtr)
+def _either_side(distance: float, budget: Budget) -> tuple[float, float]:
+    """Return the probabilities below and above ``distance`` from the estimate."""
+    if distance == -inf:
+        return 0.0, 1.0
+    if distance == inf:
+        return 1.0, 0.0
+    away = distance - budget.shift
+    tail = budget.below(budget.shift - abs(away))
+    return (tail, 1.0 - tail) if away < 0 else (1.0 - tail, tail)

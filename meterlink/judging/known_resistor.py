@@ -103,6 +103,8 @@ class KnownResistor(msgspec.Struct, frozen=True, kw_only=True):
     """Percent of ``ohms``, either way: a rectangular half-width."""
     marking: str = ""
     """As it was given, made plain."""
+    name: str = ""
+    """Its own, where there is one: two resistors of one marking differ by their tolerance."""
 
 
 _LONGEST: Final = 80
@@ -114,15 +116,18 @@ _VALUE_AND_TOLERANCE: Final = re.compile(
 def parse_known_resistor(text: str) -> KnownResistor:
     """Return the resistor that ``text`` tells: ``4.7 kohm 1%`` or ``yellow violet red gold``.
 
+    A name of its own may follow a hash sign: ``4.7 kohm 1% #R2``.
+
     Raises:
         NotationError: says what was expected.
     """
     text = text.strip()
     if len(text) > _LONGEST:
         raise NotationError(f"a known resistor is told in up to {_LONGEST} characters")
-    if is_bands(text):
-        ohms, tolerance = parse_bands(text)
-    elif (match := _VALUE_AND_TOLERANCE.fullmatch(text)) is not None:
+    said, _, name = (part.strip() for part in text.partition("#"))
+    if is_bands(said):
+        ohms, tolerance = parse_bands(said)
+    elif (match := _VALUE_AND_TOLERANCE.fullmatch(said)) is not None:
         value = parse_as(match["value"].strip(), "ohm")
         ohms, tolerance = value.value, float(match["tolerance"])
         if value.overload or not ohms > 0 or not 0 < tolerance <= 100:
@@ -135,4 +140,4 @@ def parse_known_resistor(text: str) -> KnownResistor:
             f"«{plain(text)}» is no known resistor; expected value and tolerance such as "
             "«4.7 kohm 1%», or its colour bands such as «yellow violet red gold»"
         )
-    return KnownResistor(ohms=ohms, tolerance=tolerance, marking=plain(text))
+    return KnownResistor(ohms=ohms, tolerance=tolerance, marking=plain(text), name=plain(name))

@@ -7,10 +7,11 @@ import msgspec
 from meterlink.errors import NotationError
 from meterlink.events import Held
 from meterlink.judging.assess import Assessor
+from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.known_resistor import KnownResistor, parse_known_resistor
-from meterlink.quantities.budget import Budget, Component, rectangular
+from meterlink.quantities.budget import Budget, spread
 from meterlink.quantities.window import Window
 from meterlink.source import Accuracy
 
@@ -39,6 +40,14 @@ class MeterCheck(msgspec.Struct, frozen=True, kw_only=True):
         return self.error / self.budget.expanded
 
     @property
+    def sees(self) -> float:
+        """The smallest error that this check could tell from none, over the marked value.
+
+        The marking's own tolerance is in it: a 5 % resistor shows no error of the meter below that.
+        """
+        return self.budget.expanded / self.resistor.ohms
+
+    @property
     def passed(self) -> bool:
         """Meter and marking agree within their uncertainties."""
         return abs(self.share) <= 1
@@ -57,6 +66,7 @@ def check_meter(
     *,
     four_wire: bool = False,
     full_scale: float | None = None,
+    assumed: Assumed = NOTHING_SAID,
 ) -> MeterCheck:
     """Return the check of a meter that showed ``held`` on ``resistor``.
 
@@ -65,14 +75,19 @@ def check_meter(
     """
     if held.unit != "ohm":
         raise NotationError(f"the meter shows {held.unit}; turn it to resistance for the check")
-    spread = resistor.ohms * resistor.tolerance / 100
-    window = Window(resistor.ohms - spread, resistor.ohms + spread)
+    width = resistor.ohms * resistor.tolerance / 100
+    window = Window(resistor.ohms - width, resistor.ohms + width)
     assessor = Assessor(
-        Criterion.part(window), accuracy, lead_zero, four_wire=four_wire, full_scale=full_scale
+        Criterion.part(window),
+        accuracy,
+        lead_zero,
+        four_wire=four_wire,
+        full_scale=full_scale,
+        assumed=assumed,
     )
     assessment = assessor.assess(held)
     value = assessor.correct(held.value)
-    marking = Component(name="resistor", u=rectangular(spread))
+    marking = spread("resistor", width)
     return MeterCheck(
         resistor=resistor,
         value=value,

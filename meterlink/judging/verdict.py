@@ -5,14 +5,16 @@ same region (JCGM 106:2012). A verdict is clear from a probability of 0.95.
 """
 
 from math import isinf
-from typing import Final
+from typing import Final, Self
 
 import msgspec
+from msgspec import structs
 
 from meterlink.events import Limit, Verdict
 from meterlink.judging.advice import Situation, advise, below_nought
-from meterlink.judging.conformity import probabilities_between, probability_between
+from meterlink.judging.conformity import probabilities_between
 from meterlink.judging.criterion import Criterion, Kind, Region
+from meterlink.judging.rule import Decided, Rule, decide
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.quantities.window import Window
@@ -22,6 +24,16 @@ __all__ = ["CLEAR", "Criterion", "Judgement", "Kind", "Verdict", "Window", "judg
 CLEAR: Final = 0.95
 """From this probability on a verdict is clear; below it is close."""
 
+RULES: Final = "2"
+"""Version of the rules that verdicts are made by; each verdict carries it.
+
+1: what nobody declared was taken for nought; 2: it has a line of its own in the budget.
+"""
+
+_HARDLY: Final = 0.025
+"""A resistance that is nought or more with less than this cannot be: it lies below nought by more
+than its expanded uncertainty."""
+
 LIMITS: Final = {
     "meter": Limit.METER,
     "resolution": Limit.RESOLUTION,
@@ -29,6 +41,10 @@ LIMITS: Final = {
     "series": Limit.SERIES,
     "temperature": Limit.TEMPERATURE,
     "repeatability": Limit.NOISE,
+    "contact": Limit.CONTACT,
+    "touches": Limit.CONTACT,
+    "emf": Limit.EMF,
+    "drift": Limit.METER,
 }
 """What the largest component of a budget says about what limits."""
 
@@ -49,11 +65,40 @@ class Judgement(msgspec.Struct, frozen=True, kw_only=True):
     """Where it is close: one sentence on what limits and what would help."""
     impossible: bool = False
     """The resistance lies farther below nought than its uncertainty: nothing to go by."""
+    question: str = ""
+    """What is to be asked before anything else, where the value fits another part far better."""
+    rule: Rule = Rule.SIMPLE
+    """By which the part is accepted or rejected."""
+    good: Verdict = Verdict.IN_WINDOW
+    """The verdict hoped for."""
 
     @property
     def clear(self) -> bool:
         """The probability of the stated verdict is at least 0.95."""
-        return self.probability >= CLEAR
+        return self.probability >= CLEAR and not self.impossible
+
+    @property
+    def decided(self) -> Decided:
+        """What the rule makes of it, with the specific risk (JCGM 106, 9.3.2)."""
+        others = [p for verdict, p in self.probabilities.items() if verdict is not self.good]
+        return decide(
+            self.rule,
+            conforms=self.passes,
+            probability=self.probabilities.get(self.good, 0.0),
+            against=sum(others),
+        )
+
+    def trusted(self, share: float, why: str = "") -> Self:
+        """Return the same, true only if something is that has this probability.
+
+        What is left goes to no verdict. ``why`` stands as advice where there was none.
+        """
+        return structs.replace(
+            self,
+            probability=share * self.probability,
+            probabilities={verdict: share * p for verdict, p in self.probabilities.items()},
+            advice=f"{why} {self.advice}".strip() if why else self.advice,
+        )
 
 
 def judge(
@@ -61,25 +106,30 @@ def judge(
     budget: Budget,
     criterion: Criterion,
     how: Situation | None = None,
+    rule: Rule = Rule.SIMPLE,
 ) -> Judgement:
     """Return the verdict on ``estimate``, corrected as the criterion asks; infinite: over range.
 
-    A resistance below nought by no more than its uncertainty counts with the lowest verdict.
-    Farther below, it cannot be: the verdict stays, with the small probability that is left.
-    ``how`` the value was taken changes what would help.
+    A resistance below nought by no more than its uncertainty counts with the lowest verdict, and
+    what its distribution has below nought is shared out among the others. Farther below, it
+    cannot be: the verdict stays, with the small probability that is left. ``how`` the value was
+    taken changes what would help.
     """
     regions = criterion.regions
     verdict = criterion.verdict(estimate)
-    u, dof = budget.u, budget.dof
-    if u == 0 or isinf(estimate):
+    ohms = criterion.window.unit == "ohm"
+    impossible = False
+    if isinf(estimate) or not budget.components:
         probabilities = {r.verdict: float(r.verdict is verdict) for r in regions}
+        probability = probabilities[verdict]
+        impossible = ohms and estimate < 0
     else:
-        shares = probabilities_between(estimate, u, criterion.edges, dof)
+        possible = _possible(estimate, budget) if ohms and estimate < 0 else 1.0
+        impossible = possible < _HARDLY
+        floor = 0.0 if ohms and not impossible else None
+        shares = probabilities_between(estimate, budget, criterion.edges, floor)
         probabilities = {r.verdict: share for r, share in zip(regions, shares, strict=True)}
-    probability = probabilities[verdict]
-    impossible = criterion.window.unit == "ohm" and estimate < 0 and estimate < -budget.expanded
-    if impossible:
-        probability = probability_between(estimate, u, low=0.0, dof=dof)
+        probability = possible if impossible else probabilities[verdict]
     largest = budget.largest()
     limit = LIMITS.get(largest.name) if largest is not None else None
     advice = ""
@@ -96,7 +146,18 @@ def judge(
         limit=limit,
         advice=advice,
         impossible=impossible,
+        rule=rule,
+        good=criterion.good,
     )
+
+
+def _possible(estimate: float, budget: Budget) -> float:
+    """Return the probability that a resistance is nought or more, though it comes out below.
+
+    What is assumed on one side only is passed over: the leads may have nothing after all.
+    """
+    even = Budget([line for line in budget.components if not line.shift])
+    return 1.0 - even.below(-estimate) if even.u else 0.0
 
 
 def _nearest_edge(

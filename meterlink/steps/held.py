@@ -1,27 +1,13 @@
 """What the kinds of step make of a held or typed value: whether it can be, and its verdict."""
 
-from typing import Final
-
 from meterlink.commands import Enter
 from meterlink.errors import NotationError
 from meterlink.events import Entered, Evidence, Held, Judged, Verdict
-from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
-from meterlink.judging.verdict import CLEAR
+from meterlink.judging.verdict import CLEAR, RULES
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
-
-TRUST: Final = {Evidence.SAME_TOUCH: 0.999, Evidence.TAPPED: 0.99, Evidence.SAID: 0.9}
-"""Probability that the probes did touch, by the evidence for it: judgement of the authors.
-
-Of ten people who are sure that both tips touch, one stands on enamel, paint or rust, or let one
-tip slip while looking at the meter: so a mere statement stays below what counts as clear.
-"""
-
-LEADS_AT_LEAST: Final = -0.1
-"""Ohms; a meter may read a little below zero with the tips together, and no more than that."""
-
-PROVE_IT: Final = "Clean both places to bright metal and measure again before a part is bought."
 
 
 def judged(
@@ -38,6 +24,7 @@ def judged(
         evidence = Evidence.READ if held.readings > 1 else Evidence.SAID
         trust = TRUST.get(evidence, 1.0)
     probability = judgement.probability * trust
+    decided = judgement.decided
     return Judged(
         t=held.t,
         step=step,
@@ -58,6 +45,11 @@ def judged(
         budget=assessment.budget.components,
         probabilities=_by_code(judgement.probabilities, trust),
         notes=assessment.notes,
+        interval=assessment.interval,
+        rule=judgement.rule.value,
+        decision=decided.decision.value,
+        risk=decided.risk,
+        rules=RULES,
     )
 
 
@@ -79,24 +71,26 @@ def judged_over_range(
     position: str = "",
 ) -> Judged:
     """Return the verdict event of an over range while the probes touched, as ``evidence`` says."""
-    assessment = assessor.assess_over_range()
+    assessment = assessor.assess_over_range(evidence)
     judgement = assessment.judgement
-    probability = judgement.probability * TRUST[evidence]
+    decided = judgement.decided
     return Judged(
         t=t,
         step=step,
         contact_t=contact_t,
         value=None,
         verdict=judgement.verdict,
-        probability=probability,
-        clear=probability >= CLEAR,
+        probability=judgement.probability,
+        clear=judgement.clear,
         position=position,
         evidence=evidence,
-        advice=judgement.advice or (PROVE_IT if evidence is Evidence.SAID else ""),
-        probabilities=_by_code(
-            judgement.probabilities, TRUST[evidence] if evidence is Evidence.SAID else 1.0
-        ),
+        advice=judgement.advice,
+        probabilities=_by_code(judgement.probabilities, 1.0),
         notes=assessment.notes,
+        rule=judgement.rule.value,
+        decision=decided.decision.value,
+        risk=decided.risk,
+        rules=RULES,
     )
 
 

@@ -8,9 +8,10 @@ from meterlink.declared import Ohms
 from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
 from meterlink.quantities.notation import format_value
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
-from meterlink.steps.held import LEADS_AT_LEAST, entered, typed_hold, wrong_unit
+from meterlink.steps.held import entered, typed_hold, wrong_unit
 from meterlink.steps.step import SKIPPED, StepBase
 from meterlink.steps.worker import StepContext, Worker
 
@@ -64,7 +65,7 @@ class LeadZeroWorker(Worker[Never]):
             case Held() if event.value > self._step.at_most:
                 shown = format_value(event.value, "ohm")
                 yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
-            case Held() if event.value < LEADS_AT_LEAST:
+            case Held() if event.value < BELOW_NOUGHT:
                 yield self.refuse(
                     event.t,
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "

@@ -30,6 +30,7 @@ from meterlink.steps.held import (
     typed_hold,
     wrong_unit,
 )
+from meterlink.steps.second_touch import Touches
 from meterlink.steps.step import CANNOT_TELL, SKIPPED, StepBase
 from meterlink.steps.taps import LONGEST_S, Gesture, Taps
 from meterlink.steps.worker import NO_TAPS, PROOF, StepContext, Worker, over_range_now
@@ -126,6 +127,8 @@ class MeasurementWorker(Worker[Never]):
         self._judged = around.progress.results[step.id].judged.get("")
         """The verdict of the current touch, or of one before a break."""
         self._from_before = self._judged is not None
+        good = Verdict.IN_WINDOW if self.criterion is None else self.criterion.good
+        self._touches = Touches(good, self._judged)
 
     def begin(self, t: float) -> Iterable[CommonEvent]:
         part = self._part
@@ -164,12 +167,13 @@ class MeasurementWorker(Worker[Never]):
             case Lift():
                 self._pending = None
                 if self._judged is not None and not self._from_before:
-                    yield self._end(event.t, self._judged)
+                    yield from self._lifted(event.t, self._judged)
         if gesture is Gesture.OPEN and (self._judged is None or self._from_before):
             yield self._over_range(event.t, Evidence.TAPPED)
             yield self.end(event.t, "open")
         elif gesture is Gesture.AGAIN:
             self._judged = None
+            self._touches = Touches(self._touches.good)
             yield StepReopened(t=event.t, step=self.step_id, reason="probes tapped twice")
             yield from self.begin(event.t)
 
@@ -215,7 +219,7 @@ class MeasurementWorker(Worker[Never]):
 
     def _aim(self, around: StepContext) -> None:
         if self.criterion is not None:
-            self._assessor = around.context.assessor(self.criterion)
+            self._assessor = around.context.assessor(self.criterion, self._part.name)
             self.aim = self._assessor.aim()
 
     def _judge(self, held: Held) -> Iterable[CommonEvent]:
@@ -224,11 +228,21 @@ class MeasurementWorker(Worker[Never]):
             typed = held.readings == 1  # what was typed says nothing of the meter
             yield self.again(held.t, why) if typed else self.refuse(held.t, why)
             return
-        self._judged = judged(self.step_id, held, assessment)
+        self._judged = self._touches.take(judged(self.step_id, held, assessment))
         self._from_before = False
         yield self._judged
-        if remark := remark_on(held):
-            yield self.ask(held.t, remark)
+        question = assessment.judgement.question or self._touches.say()
+        said = (remark_on(held), question if held.readings > 1 else "")
+        if say := " ".join(words for words in said if words):
+            yield self.ask(held.t, say)
+
+    def _lifted(self, t: float, judged: Judged) -> Iterable[CommonEvent]:
+        if self._touches.settled:
+            yield self._end(t, judged)
+            return
+        self._touches.lifted()
+        a, b = self._part.between
+        yield self.ask(t, f"One probe on {a}, the other on {b}: touch again.")
 
     def _over_range(self, t: float, evidence: Evidence) -> Judged:
         return judged_over_range(self.step_id, t, t, evidence, self._assessor)

@@ -46,6 +46,8 @@ class MeterChecked(StepEvent, frozen=True, kw_only=True, tag="meter-checked"):
     """``error`` is no larger than ``u``."""
     budget: tuple[Component, ...] = ()
     notes: tuple[str, ...] = ()
+    sees: float | None = None
+    """Smallest error that it could tell from none, over ``ohms``; None in earlier records."""
 
     @property
     def good(self) -> bool:
@@ -66,8 +68,11 @@ class MeterChecked(StepEvent, frozen=True, kw_only=True, tag="meter-checked"):
         """Return what the check said, as one sentence."""
         shown = format_with_u(self.corrected, self.u, "ohm", ohm_sign=ohm_sign)
         marked = format_value(self.ohms, "ohm", ohm_sign=ohm_sign)
-        verdict = "is as good as it says" if self.passed else "is off by more than it may be"
-        return f"The meter {verdict}: {shown} on a resistor of {marked}, {self.tolerance:g} %."
+        on = f"{shown} on a resistor of {marked}, {self.tolerance:g} %"
+        if not self.passed:
+            return f"The meter is off by more than it may be: {on}."
+        sees = 100 * (self.u / self.ohms if self.sees is None else self.sees)
+        return f"The meter shows no fault: {on}; an error below {sees:.2g} % this check cannot see."
 
 
 class MeterCheckState(StepState, kw_only=True):
@@ -231,6 +236,7 @@ def _checked(
         context.lead_zero,
         four_wire=context.setting.four_wire,
         full_scale=context.setting.range,
+        assumed=context.assumed,
     )
     return MeterChecked(
         t=held.t,
@@ -249,4 +255,5 @@ def _checked(
         passed=check.passed,
         budget=check.budget.components,
         notes=check.notes,
+        sees=check.sees,
     )

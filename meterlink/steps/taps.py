@@ -10,6 +10,7 @@ from math import inf
 from typing import Final
 
 from meterlink.events import Contact, Held, Lift, TouchEvent
+from meterlink.quantities.plausible import ZERO_STEPS
 from meterlink.reading import Reading
 
 LONGEST_S: Final = 1.5
@@ -24,9 +25,6 @@ MEET_S: Final = 0.25
 """While the tips meet and the meter settles, readings of anything else say nothing."""
 BOUNCES: Final = 2
 """Other readings that a tap may have after that."""
-ZERO_STEPS: Final = 5.0
-"""Steps of the last digit that a meter may be off at zero: on a range for megohms, that is tens
-of ohms, and the tips alone can read them."""
 NEAR_SHARE: Final = 0.5
 """Share of the lowest good value that a reading above the leads must stay below to be the tips."""
 AGAIN_WITHIN_S: Final = 1.0

@@ -22,9 +22,11 @@ from meterlink.events import (
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessor
+from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
-from meterlink.profile import Profile
+from meterlink.judging.rule import Rule
+from meterlink.profile import Profile, Winding
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
@@ -63,10 +65,17 @@ class MeasurementContext(msgspec.Struct, frozen=True):
     temperature: Temperature | None = None
     setting: Setting = Setting()
     """As far as the meter tells."""
+    assumed: Assumed = NOTHING_SAID
+    """What stands in for facts that nobody declared."""
+    rule: Rule = Rule.SIMPLE
+    """By which parts are accepted or rejected."""
+    windings: tuple[Winding, ...] = ()
+    """Those of the engine, so that one that is touched for another is known."""
 
-    def assessor(self, criterion: Criterion) -> Assessor:
+    def assessor(self, criterion: Criterion, part: str = "") -> Assessor:
         """Return the assessor of a step with ``criterion``, as things stand.
 
+        ``part``: the name of what is measured.
         A lead zero belongs to ohms alone, a temperature to copper alone.
         """
         return Assessor(
@@ -77,7 +86,20 @@ class MeasurementContext(msgspec.Struct, frozen=True):
             four_wire=self.setting.four_wire,
             full_scale=self.setting.range,
             resolution=self.setting.resolution or 0.0,
+            assumed=self.assumed,
+            others=self._others(part),
+            rule=self.rule,
         )
+
+    def _others(self, part: str) -> tuple[tuple[str, Criterion], ...]:
+        """Return name and criterion of the windings that could be touched in place of ``part``.
+
+        Only where ``part`` is a winding itself: what reads like a winding says most there.
+        """
+        windings = [w for w in self.windings if w.judged_by_resistance and w.low]
+        if part not in {winding.name for winding in windings}:
+            return ()
+        return tuple((w.name, w.criterion) for w in windings if w.name != part)
 
 
 def setting_of(told: MeterSet | None) -> Setting:

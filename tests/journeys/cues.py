@@ -43,7 +43,10 @@ class Cues:
     def look(self) -> int:
         """Take in what is new; return how many events there are."""
         if self._path is None:
-            logs = sorted(self._jobs.glob(f"*/{LOG_NAME}"))
+            # A job that is only being made has a name with a dot in front.
+            logs = sorted(
+                log for log in self._jobs.glob(f"*/{LOG_NAME}") if log.parent.name[0] != "."
+            )
             if not logs:
                 return 0
             self._path = logs[-1]

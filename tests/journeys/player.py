@@ -148,7 +148,7 @@ class Player:
 
     def _mend_zero(self, step: Step) -> None:
         """Where the bench says that the lead zero cannot be right, take it again."""
-        if not any("lead zero is larger" in e["say"] for e in self.cues.after(-3, "asked")):
+        if not any("take the lead zero again" in e["say"] for e in self.cues.after(-3, "asked")):
             return
         mark = self.cues.look()
         self.hands.lift()

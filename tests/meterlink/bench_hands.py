@@ -134,6 +134,10 @@ class Hands:
         """Touch for so long, then lift."""
         return self.read(ohms, seconds, step).read(OVER, 1.0, step)
 
+    def twice(self, ohms: float | None, seconds: float = 1.6, step: float = 0.001) -> "Hands":
+        """Touch two times, as a verdict against the part asks for."""
+        return self.touch(ohms, seconds, step).touch(ohms, seconds, step)
+
     def set(self, setting: Setting) -> "Hands":
         self.events += self.bench.set_meter(setting, self.t)
         return self

@@ -16,6 +16,7 @@ from meterlink.quantities.budget import (
     coverage_factor,
     of_digit,
     rectangular,
+    spread,
 )
 from meterlink.quantities.statistics import Statistics
 from meterlink.source import Accuracy
@@ -179,11 +180,50 @@ def test_effective_dof_lie_between_the_least_and_the_sum(lines):
     assert dof <= sum(nu for _, nu in lines) * (1 + 1e-9)
 
 
-def test_gum_g_2_2_three_equal_rectangulars_are_covered():
-    # Their exact interval is 1.937 standard deviations for 95 %; taking them as normal is no less.
-    budget = Budget((component(rectangular(1.0)),) * 3)
-    assert budget.u == pytest.approx(1.0)
-    assert 1.937 <= budget.k < 1.97
+def test_gum_g_2_2_three_equal_rectangulars():
+    # GUM G.2.2: 1.937 standard deviations hold 95 % and 2.379 hold 99 %, not 1.960 and 2.576.
+    budget = Budget((spread("a", 1.0), spread("b", 1.0), spread("c", 1.0)))
+    assert round(budget.k, 3) == 1.937
+    assert round(budget.distribution.quantile(0.995) / budget.u, 3) == 2.379
+
+
+@pytest.mark.parametrize(
+    ("half_widths", "printed", "digits"),
+    [
+        # JCGM 101:2008, 9.2.3: four rectangular inputs of standard deviation 1.
+        ((sqrt(3),) * 4, 3.88, 2),
+        # 9.2.4: three of standard deviation 1 and one of 10.
+        ((sqrt(3), sqrt(3), sqrt(3), 10 * sqrt(3)), 17.0, 1),
+    ],
+)
+def test_jcgm_101_9_2_sums_of_rectangulars(half_widths, printed, digits):
+    budget = Budget([spread("x", a) for a in half_widths])
+    assert round(budget.expanded, digits) == printed
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_probabilities_are_those_of_monte_carlo(seed):
+    """The propagation of distributions (JCGM 101, clause 7) over budgets drawn at random."""
+    rng = np.random.default_rng(seed)
+    n = 200_000
+    lines, drawn = [], np.zeros(n)
+    for _ in range(rng.integers(1, 6)):
+        size = float(10 ** rng.uniform(-1, 1))
+        if (shape := rng.integers(3)) == 0:
+            lines.append(component(size))
+            drawn += rng.normal(0, size, n)
+        elif shape == 1:
+            shift = float(rng.choice([0.0, -size]))
+            lines.append(spread("x", size, shift=shift))
+            drawn += shift + rng.uniform(-size, size, n)
+        else:
+            dof = float(rng.choice([2, 4, 9, 30]))
+            lines.append(component(size, dof))
+            drawn += size * rng.standard_t(dof, n)
+    budget = Budget(lines)
+    for z in (-2.5, -1.645, -1.0, -0.3, 0.0, 0.7, 1.3, 2.0):
+        at = budget.shift + z * budget.u
+        assert budget.below(at) == pytest.approx(float((drawn < at).mean()), abs=0.01)
 
 
 def test_nothing_uncertain_gives_nothing():

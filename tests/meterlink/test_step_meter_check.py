@@ -37,8 +37,11 @@ def test_the_uncertainty_of_the_event_is_that_of_meter_and_marking():
     checked = hands.last(MeterChecked)
     meter = (0.005 * checked.value + 2) / sqrt(3)
     marking = 47 / sqrt(3)
-    # The rest is the last digit and the noise, both under 1 ohm; coverage near 1.96 (GUM G.3).
-    assert checked.u == pytest.approx(1.96 * sqrt(meter**2 + marking**2), rel=0.01)
+    # The rest is small; a rectangular part twice the other's width has less reach than 1.96.
+    assert 1.7 < checked.u / sqrt(meter**2 + marking**2) < 1.96
+    # A check sees no error below what the marking leaves open.
+    assert checked.sees == pytest.approx(checked.u / 4700)
+    assert "an error below 1.2 % this check cannot see" in hands.last(Asked).say
     assert {line.name for line in checked.budget} >= {"meter", "resistor", "repeatability"}
 
 

@@ -20,6 +20,8 @@ SUPPRESSED = 'kind = "measurement"\nid = "s"\ntitle = "S"\nwinding = "suppressed
 )
 def test_insulation_is_good_from_its_least_value_on(ohms, outcome):
     hands = Hands(card(INSULATION)).cautions().touch(ohms, 3.0, step=max(0.01, ohms / 1e4))
+    if outcome != "open":
+        hands.touch(ohms, 3.0, step=max(0.01, ohms / 1e4))
     assert hands.outcomes["insulation"] == outcome
 
 
@@ -43,7 +45,8 @@ def test_a_range_too_short_for_the_insulation_is_said_and_is_not_clear():
 @pytest.mark.parametrize(("ohms", "outcome"), [(0.4, "in-window"), (8.0, "above"), (50e3, "open")])
 def test_a_lead_by_itself_is_judged_less_the_test_leads(ohms, outcome):
     hands = Hands(card(LEAD_ZERO, LEAD)).cautions().touch(0.2)
-    hands.touch(ohms + 0.2, 3.0, step=0.001 if ohms < 10 else 1.0)
+    for _ in range(1 if outcome == "in-window" else 2):
+        hands.touch(ohms + 0.2, 3.0, step=0.001 if ohms < 10 else 1.0)
     assert hands.outcomes["lead"] == outcome
 
 

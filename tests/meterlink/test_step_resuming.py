@@ -139,7 +139,7 @@ def test_a_value_held_before_the_break_need_not_be_measured_again():
 
 def test_a_value_held_before_the_break_can_be_measured_again():
     at = next(i for i, e in enumerate(WHOLE) if isinstance(e, Judged) and e.step == "primary")
-    hands = Hands(CARD, past=WHOLE[: at + 1]).touch(0.6)
+    hands = Hands(CARD, past=WHOLE[: at + 1]).twice(0.6)
     assert hands.bench.progress.outcome("primary") == "below"
 
 

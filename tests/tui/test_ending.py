@@ -57,9 +57,9 @@ def test_why_says_the_budget_of_the_newest_verdict():
     face(Update(hands.events, hands.bench.look()))
     lines.clear()
     face.why()
-    assert "Clear" in lines[0]
-    assert any("temperature" in line for line in lines)
-    assert any("not known" in line for line in lines)
+    assert "leads not taken off: take the lead zero" in lines[0]
+    assert any("leads, not taken off (assumed)" in line for line in lines)
+    assert any("not declared" in line for line in lines)
 
 
 def test_the_demo_ends_with_table_and_finding(tmp_path, capsys):

@@ -30,9 +30,9 @@ def facts(capsys, *argv: str) -> dict:
         ("1.3", "above"),
         ("0.01", "short"),
         ("OL", "open"),
-        ("-0.05", "short"),
-        ("-0R05", "short"),
-        ("-5e-2", "short"),
+        ("-0.002", "short"),
+        ("-0R002", "short"),
+        ("-2e-3", "short"),
     ],
 )
 def test_every_verdict_exits_0(capsys, value, verdict):
@@ -42,13 +42,52 @@ def test_every_verdict_exits_0(capsys, value, verdict):
 def test_the_keys_of_the_contract(capsys):
     told = facts(capsys, "4k7", "--window", "4k:7kohm")
     assert told["value"] == told["corrected"] == 4700
-    assert told["probability"] > 0.999
+    assert told["probability"] > 0.99
     assert told["clear"] is True
-    # Resolution as written: 100 ohm, rectangular (GUM F.2.2.1), k for 95 % being 1.960.
-    assert told["budget"] == [
-        {"name": "resolution", "u": pytest.approx(100 / sqrt(12)), "dof": None}
-    ]
-    assert told["u"] == pytest.approx(1.959964 * 100 / sqrt(12))
+    lines = {line["name"]: line for line in told["budget"]}
+    # Resolution as written: 100 ohm, rectangular (GUM F.2.2.1).
+    assert lines["resolution"]["u"] == pytest.approx(100 / sqrt(12))
+    assert lines["resolution"]["dof"] is None
+    assert lines["resolution"]["assumed"] is False
+    assert lines["meter"]["assumed"] is True
+    low, high = told["interval"]
+    assert told["u"] == pytest.approx(max(4700 - low, high - 4700))
+    assert (told["rule"], told["decision"]) == ("simple", "accept")
+    assert told["risk"] == pytest.approx(1 - told["probability"])
+
+
+def test_nothing_is_clear_that_rests_on_what_nobody_declared(capsys):
+    told = facts(capsys, "0.99", *WINDOW)
+    assert told["clear"] is False
+    assert "leads not taken off: take the lead zero" in told["advice"]
+    assert {line["name"] for line in told["budget"] if line["assumed"]} == {
+        *("meter", "leads", "contact", "emf", "drift")
+    }
+    assert told["corrected"] == 0.99
+    sure = facts(capsys, "0.85", *WINDOW, "--leads", "0:0.05ohm")
+    assert sure["clear"] is True
+
+
+def test_an_over_range_is_the_word_of_whoever_types_it(capsys):
+    told = facts(capsys, "OL", "--window", "4k:7kohm")
+    assert (told["verdict"], told["clear"], told["probability"]) == ("open", False, 0.9)
+
+
+@pytest.mark.parametrize(
+    ("rule", "value", "decision"),
+    [
+        ("simple", "0.999", "accept"),
+        ("simple", "1.001", "reject"),
+        ("guarded-acceptance", "0.999", "undecided"),
+        ("guarded-acceptance", "0.85", "accept"),
+        ("guarded-rejection", "1.001", "undecided"),
+        ("guarded-rejection", "1.200", "reject"),
+    ],
+)
+def test_the_decision_is_by_the_rule_that_is_named(capsys, rule, value, decision):
+    told = facts(capsys, value, *WINDOW, "--four-wire", "--rule", rule)
+    assert (told["rule"], told["decision"]) == (rule, decision)
+    assert (told["risk"] is None) == (decision == "undecided")
 
 
 def test_correction_and_budget_by_hand(capsys):
@@ -62,10 +101,12 @@ def test_correction_and_budget_by_hand(capsys):
     # IEC 60034-1: (0.950 - 0.1) * (235 + 20) / (235 + 25).
     assert told["corrected"] == pytest.approx(0.85 * 255 / 260)
     u = {line["name"]: line["u"] for line in told["budget"]}
-    assert u["meter"] == pytest.approx(255 / 260 * 0.008 * 0.95 / sqrt(3))
+    assert u["meter"] == pytest.approx(255 / 260 * (0.008 * 0.95 + 0.001) / sqrt(3))
     assert u["leads"] == u["resolution"] == pytest.approx(255 / 260 * 0.001 / sqrt(12))
     assert u["temperature"] == pytest.approx(0.85 * 255 / 260 * 2 / sqrt(3) / 260)
-    assert told["u"] == pytest.approx(1.959964 * sqrt(sum(x * x for x in u.values())))
+    # No more than a normal distribution would give about the middle of what the tips add.
+    most = 1.959964 * sqrt(sum(x * x for x in u.values())) + 255 / 260 * 0.005
+    assert 0.95 * most < told["u"] <= most
 
 
 def test_temperature_alone_means_a_window_at_20_degrees(capsys):
@@ -106,11 +147,14 @@ def test_plain_text_says_it_all_in_a_few_lines(capsys):
     assert lines[0].startswith("above: close, ")
     assert any("1.000 ± 0.0" in line and "at 20 °C" in line for line in lines)
     assert any("better meter" in line for line in lines)
-    assert [line.split()[0] for line in lines[-5:]] == [
-        "meter",
+    assert [line.strip().partition("  ")[0] for line in lines[-8:]] == [
+        "accuracy of the meter",
         "temperature",
-        "resolution",
-        "leads",
+        "last digit",
+        "lead zero",
+        "contact of the tips (assumed)",
+        "thermal voltage (assumed)",
+        "drift of the meter (assumed)",
         "together",
     ]
     assert all(len(line) <= 250 for line in lines)
@@ -138,6 +182,11 @@ def test_plain_text_says_it_all_in_a_few_lines(capsys):
         (["0.8", *WINDOW, "--temperature", "20", "--temperature-within", "-1"], "nought kelvins"),
         (["0.8", *WINDOW, "--temperature", "20", "--temperature-within", "x"], "invalid float"),
         (["1e300", *WINDOW], "too large"),
+        (["1e14", *WINDOW], "more than any meter measures"),
+        (["-0.85", *WINDOW], "below nought cannot be"),
+        (["0.1", *WINDOW, "--lead-zero", "0.5"], "lead zero is larger"),
+        (["0.8", *WINDOW, "--leads", "0.3:0.1ohm"], "upside down"),
+        (["0.8", *WINDOW, "--drift", "2"], "0 to 1"),
         (["0.8"], "--window"),
     ],
 )

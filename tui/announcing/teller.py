@@ -34,10 +34,10 @@ from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING, CautionStep
 from meterlink.steps.step import SKIPPED, StepResult
 from meterlink.wording import (
-    COMPONENT_WORDS,
     EVIDENCE_WORDS,
     METER_FAILED,
     SAID_WORDS,
+    component_words,
     entered_words,
     sure_in_short,
     sure_words,
@@ -128,14 +128,13 @@ class Teller:
         yield sure_words(event, ohm_sign=self._ohm_sign)
         total = sqrt(fsum(line.u**2 for line in event.budget))
         for line in sorted(event.budget, key=lambda line: -line.u):
-            name = COMPONENT_WORDS.get(line.name, line.name)
             shown = self.value(line.u, event.unit, line.u / 10)
-            yield f"  {name:<24}{shown:>12}{(line.u / total) ** 2:>7.0%}"
+            yield f"  {component_words(line):<36}{shown:>12}{(line.u / total) ** 2:>7.0%}"
         if total:
-            yield f"  {'together':<24}{self.value(total, event.unit, total / 10):>12}"
+            yield f"  {'together':<36}{self.value(total, event.unit, total / 10):>12}"
             if event.u is not None:
                 expanded = self.value(event.u, event.unit, event.u / 10)
-                yield f"  times {event.u / total:<18.2f}{expanded:>12}  95 %"
+                yield f"  times {event.u / total:<30.2f}{expanded:>12}  95 %"
         yield from event.notes
 
     def verdict(self, event: Judged) -> str:

@@ -18,6 +18,8 @@ HELP: Final = "hold and judge what a capture or a readings file contains"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the file and what to judge by."""
+    from tui.session.assumed_options import add_assumed
+
     parser.add_argument("file", metavar="FILE", help="a capture, or CSV with t_s,value,unit")
     parser.add_argument("--profile", metavar="P", help="coil profile; a capture brings its own")
     parser.add_argument(
@@ -33,6 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
     parser.add_argument("--lead-zero", metavar="OHM", help="reading with the probes together")
     parser.add_argument("--temperature", metavar="C", help="of the winding, degrees Celsius")
+    add_assumed(parser)
     add_damaged_too(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
@@ -107,6 +110,8 @@ def _print_text(facts: "HoldFacts", _: "Verification | None", damaged: bool) -> 
         value = format_with_u(facts.corrected, facts.u, facts.unit, ohm_sign=sign)
         sure = "clear" if facts.clear else f"close, {facts.probability:.0%}"
         judged = f"  {value}  {VERDICT_WORDS[facts.verdict]} ({sure})"
+    if facts.refused:
+        judged = f"  nothing is judged: {facts.refused}"
     step = f"{facts.step}: " if facts.step else ""
     mark, held = MARK if damaged else "", "now" if facts.revises else "held"
     shown = f"{held} {shown} from {facts.readings} readings"

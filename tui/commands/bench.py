@@ -4,7 +4,8 @@ import argparse
 import contextlib
 import sys
 import threading
-from typing import TYPE_CHECKING, Final
+import time
+from typing import TYPE_CHECKING, Final, TextIO
 
 from tui.commands.frames import add_frames
 from tui.plain.prompts import forget_typed_ahead, has_screen
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from meterlink.events import Event
     from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
+    from tui.plain.json_face import JsonFace
+    from tui.plain.plain_face import PlainFace
     from tui.session.session import Session
     from tui.session.setup import Resumed
     from tui.settings.configuration import Configuration, MeterChoice, ScreenSettings
@@ -54,6 +57,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="a line per event; commands are typed lines"
     )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="the updates as JSON, one object a line; commands are typed lines",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -79,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
             card, profile = _chosen(args, known.profile)
         else:
             job, card, profile, past = resumed
-            _enter(opened, job, "going on with the job", "in")
+            _enter(args, opened, job, "going on with the job", "in")
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
             choice = choose(known)
@@ -91,14 +99,19 @@ def run(args: argparse.Namespace) -> int:
         if job is None:  # made only now, so that none is left behind where no meter answers
             title = args.new or args.job or card.title
             job = job_store(args.jobs).create(title, settings=settings_of(card, profile))
-            _enter(opened, job, "new job", "begun in")
+            _enter(args, opened, job, "new job", "begun in")
         accuracy = _accuracy(args, source, known)
+        if (passport := known.passport_of(source.identity)) is not None:
+            today = time.strftime("%Y-%m-%d")
+            accuracy = passport.on(accuracy, today)
+            if warning := passport.warning(today):
+                print(warning)
         with session(
             job,
             source,
             clock,
             card,
-            profile,
+            known.applied_to(profile),
             accuracy=accuracy,
             past=past,
             settings={"simulated": True} if is_simulated(source.identity) else None,
@@ -109,22 +122,34 @@ def run(args: argparse.Namespace) -> int:
     return code
 
 
-def _enter(opened: contextlib.ExitStack, job: "JobWriter", what: str, place: str) -> None:
+def _enter(
+    args: argparse.Namespace,
+    opened: contextlib.ExitStack,
+    job: "JobWriter",
+    what: str,
+    place: str,
+) -> None:
     """Say which job it is, close it at the end, and say where it lies."""
     from captures.job.names import shown_path
     from meterlink.quantities.text import plain
 
     title = plain(job.job.header().title)
-    print(f"{what} «{title}» {place} {shown_path(job.folder)}")
-    opened.callback(print, f"wrote {job.folder}")
+    to = _words_to(args)
+    print(f"{what} «{title}» {place} {shown_path(job.folder)}", file=to)
+    opened.callback(print, f"wrote {job.folder}", file=to)
     opened.enter_context(job)
+
+
+def _words_to(args: argparse.Namespace) -> "TextIO":
+    """Return where words for people go: beside standard output where that is for a program."""
+    return sys.stderr if args.json else sys.stdout
 
 
 def _choose_on_screen(
     args: argparse.Namespace, known: "Configuration"
 ) -> argparse.Namespace | None:
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
-    if args.port or args.job or args.new or args.profile or args.plain or not has_screen():
+    if args.port or args.job or args.new or args.profile or _without_screen(args):
         return args
     from tui.screen.choosing import ChooseApp, find_meters, offer
     from tui.session.setup import job_store
@@ -229,13 +254,13 @@ def _show(
     """Work on the screen or plain; a simulated meter may bring hands of its own."""
     from tui.session.hands import borrowing
 
-    plain = args.plain or not has_screen()
+    plain = _without_screen(args)
     person = not plain or sys.stdin.isatty()
     with borrowing(sitting, person=person) as hands:
         if hands:
-            print(_HANDS)
+            print(_HANDS, file=_words_to(args))
         if plain:
-            return _run_plain(sitting, who, args.redo)
+            return _run_plain(sitting, who, args.redo, as_json=args.json)
         from tui.screen.app import BenchApp
 
         if args.redo:
@@ -249,6 +274,10 @@ def _show(
             where=str(job.folder),
         )
         return app.run() or 0
+
+
+def _without_screen(args: argparse.Namespace) -> bool:
+    return bool(args.plain or args.json or not has_screen())
 
 
 def _keep_settings(settings: "ScreenSettings") -> None:
@@ -269,21 +298,33 @@ def _again(step: str, who: str) -> "Redo":
     return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))
 
 
-def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
+def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
+    """Return the face for people or for a program, which sees everything from now on."""
     from tui.announcing.teller import Teller
+    from tui.plain.json_face import JsonFace
     from tui.plain.plain_face import HELP as TYPED
+    from tui.plain.plain_face import PlainFace
+
+    face: PlainFace | JsonFace
+    if as_json:
+        face = JsonFace(sys.stdout, lambda: sitting.trouble)
+    else:
+        teller = Teller(sitting.bench.card, sitting.bench.profile)
+        face = PlainFace(teller, trouble=lambda: sitting.trouble)
+        print(TYPED)
+    sitting.show(face)
+    return face
+
+
+def _run_plain(sitting: "Session", who: str, redo: str | None, *, as_json: bool) -> int:
     from tui.plain.plain_face import PlainFace, read_command
 
-    face = PlainFace(
-        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
-    )
-    sitting.show(face)
-    print(TYPED)
+    face = _plain_face(sitting, as_json=as_json)
     stop = threading.Event()
     taking, over = threading.Lock(), threading.Event()
 
     def take(line: str) -> None:
-        if line.strip().lower() == "why":
+        if isinstance(face, PlainFace) and line.strip().lower() == "why":
             face.why()
             return
         command = read_command(line, who, sitting.bench.step)

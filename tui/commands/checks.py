@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from meterlink.judging.control_chart import ControlChart
 
 NAME: Final = "checks"
-HELP: Final = "show how meters held up against known resistors, as control charts"
+HELP: Final = "show how meters hold up against known resistors, and how far measurements repeat"
 
 COLUMNS: Final = 33
 """Width of a chart between its limits and a bit beyond; odd, so that the centre has a column."""
@@ -21,10 +21,32 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument("--meter", metavar="TEXT", default="", help="only meters with this in it")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    does = parser.add_subparsers(dest="does", metavar="WHAT")
+    touches = does.add_parser(
+        "touches", help="repeatability within and between touches, from pairs in all jobs"
+    )
+    touches.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS)
+    touches.add_argument("--json", action="store_true", default=argparse.SUPPRESS)
+    touches.add_argument(
+        "--keep", action="store_true", help="keep the spread between touches in the settings"
+    )
+    study = does.add_parser(
+        "study", help="repeatability and reproducibility from a crossed study of parts and people"
+    )
+    study.add_argument("file", metavar="FILE", help="CSV with part,person,value and a line a value")
+    study.add_argument("--json", action="store_true", default=argparse.SUPPRESS)
 
 
 def run(args: argparse.Namespace) -> int:
     """Gather and show."""
+    if args.does == "touches":
+        from tui.commands._repeatability import show_touches
+
+        return show_touches(args)
+    if args.does == "study":
+        from tui.commands._repeatability import show_study
+
+        return show_study(args)
     from captures.job.meter_checks import gather
     from tui.session.setup import job_store
 
@@ -59,6 +81,8 @@ def _print_json(series: "Series") -> None:
             "relative_error": value,
             "u": checked.u,
             "passed": checked.passed,
+            "sees": checked.sees,
+            "average": None if chart is None else chart.averages[index],
             "signals": said.get(index, []),
             "record": record.record,
         }
@@ -71,12 +95,14 @@ def _print_json(series: "Series") -> None:
         "sd": None if chart is None else chart.sd,
         "lower": None if chart is None else chart.lower,
         "upper": None if chart is None else chart.upper,
+        "average_lower": None if chart is None else chart.average_lower,
+        "average_upper": None if chart is None else chart.average_upper,
     }
     print(msgspec.json.encode({"chart": drawn}).decode())
 
 
 def _lines(series: "Series") -> "Iterator[str]":
-    from meterlink.judging.control_chart import LEAST
+    from meterlink.judging.control_chart import FALSE_ALARMS, LEAST
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
@@ -96,6 +122,11 @@ def _lines(series: "Series") -> "Iterator[str]":
             f"  centre {chart.centre:+.3%}, limits {chart.lower:+.3%} and {chart.upper:+.3%}: "
             "three standard deviations from the moving range"
         )
+        yield (
+            f"  moving average {chart.averages[-1]:+.3%}, limits {chart.average_lower:+.3%} and "
+            f"{chart.average_upper:+.3%}"
+        )
+        yield f"  {FALSE_ALARMS}"
         if newest := said.get(len(series.checks) - 1):
             why = " and ".join(newest)
             yield f"  The newest check is {why}: see to the meter before the next job."
@@ -114,7 +145,7 @@ def draw(value: float, chart: "ControlChart") -> str:
     for mark, at in (("|", -3.0), ("|", 3.0), (":", 0.0)):
         cells[column(at)] = mark
     offset = (value - chart.centre) / chart.sd if chart.sd else 0.0
-    beyond = not chart.lower <= value <= chart.upper
+    beyond = not chart.lower - chart.slack <= value <= chart.upper + chart.slack
     cells[column(offset)] = "x" if beyond else "o"
     return "".join(cells)
 

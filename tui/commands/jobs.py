@@ -11,11 +11,15 @@ if TYPE_CHECKING:
 
     from captures.job.job import Job
     from captures.job.listing import JobSummary
+    from captures.job.rejudging import Differing
     from captures.job.store import JobStore
     from captures.job.verify_job import JobCheck
+    from meterlink.events import Verdict
 
 NAME: Final = "jobs"
-HELP: Final = "list jobs, show one, attach files, pack one for handing over, mend"
+HELP: Final = (
+    "list jobs, show one, attach files, pack one, mend, hold old verdicts to today's rules"
+)
 
 _STANDINGS: Final = ("begun", "under-way", "done", "signed-off", "unreadable")
 
@@ -40,6 +44,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     attach.add_argument("files", nargs="+", metavar="FILE")
     attach.add_argument("--note", default="", help="words to go with them")
     _common(attach, again=True)
+
+    again = does.add_parser(
+        "rejudge", help="list clear verdicts that today's rules would not give; changes nothing"
+    )
+    again.add_argument("job", metavar="JOB", nargs="*", help="names or folders; else every job")
+    _common(again, again=True)
 
     pack = does.add_parser("pack", help="put a job into one file")
     pack.add_argument("job", metavar="JOB", help="name or folder of a job")
@@ -78,6 +88,7 @@ def run(args: argparse.Namespace) -> int:
         "attach": _attach,
         "pack": _pack,
         "unpack": _unpack,
+        "rejudge": _rejudge,
         "mend": _mend,
         "strike": _strike,
         "keep-list": _keep_list,
@@ -215,6 +226,57 @@ def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
     for progress in stands:
         yield ""
         yield from (plain(row, 600) for row in table(progress, tellers[progress.card.id]))
+
+
+def _rejudge(args: argparse.Namespace, store: "JobStore") -> int:
+    """List what differs; the exit code is 1 where anything does."""
+    from captures.job.names import as_utf8
+    from captures.job.rejudging import rejudge
+    from meterlink.errors import UnreadableError
+    from meterlink.quantities.text import plain
+    from meterlink.wording import counted
+    from tui.settings.shelf import CARDS
+
+    jobs = [store.job(name) for name in args.job] if args.job else list(store.jobs())
+    differing = unreadable = 0
+    for job in jobs:
+        try:
+            for one in rejudge(job, CARDS.get):
+                differing += 1
+                print(_encoded(one) if args.json else _differs(one))
+        except UnreadableError as fault:
+            unreadable += 1
+            if not args.json:
+                print(plain(f"{as_utf8(job.name)}: {fault}", 400))
+    if args.json:
+        summary = {"jobs": len(jobs), "differing": differing, "unreadable": unreadable}
+        print(_encoded({"summary": summary}))
+    else:
+        verdicts = counted(differing, "verdict")
+        print(f"{counted(len(jobs), 'job')}, {verdicts} that today's rules would not give so")
+    return 1 if differing else 0
+
+
+def _encoded(thing: object) -> str:
+    import msgspec
+
+    return msgspec.json.encode(thing).decode()
+
+
+def _differs(one: "Differing") -> str:
+    from meterlink.quantities.text import plain
+    from meterlink.wording import VERDICT_WORDS, percent
+
+    def said(verdict: "Verdict", probability: float, *, clear: bool) -> str:
+        return f"{VERDICT_WORDS[verdict]} ({'clear' if clear else 'close'}, {percent(probability)})"
+
+    at = f" in «{one.position}»" if one.position else ""
+    was = said(one.verdict, one.probability, clear=one.clear)
+    now = said(one.now_verdict, one.now_probability, clear=one.now_clear)
+    return (
+        f"{plain(one.job)}  {plain(one.step + at)}: {was} by rules {plain(one.rules, 10)}, "
+        f"{now} by rules {one.now_rules}. {plain(one.why, 400)}"
+    )
 
 
 def _attach(args: argparse.Namespace, store: "JobStore") -> int:

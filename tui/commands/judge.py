@@ -22,6 +22,8 @@ _KINDS: Final = ("winding", "part", "closed", "open")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the reading, the window, and what is known of meter, leads and temperature."""
+    from tui.session.assumed_options import add_assumed
+
     # What argparse itself does from Python 3.14 on: -4k7 is a value, not an option.
     parser._negative_number_matcher = re.compile(r"-\.?[0-9R]")
     parser.add_argument(
@@ -64,19 +66,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="C",
         help="that the window holds for (20 where only --temperature is given)",
     )
+    add_assumed(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
+    from meterlink.errors import UsageError
+    from meterlink.events import Evidence
     from meterlink.quantities.given import parse_window
     from meterlink.quantities.notation import parse_as
+    from meterlink.quantities.plausible import why_implausible
 
     window = parse_window(args.window)
     value = parse_as(args.value, window.unit)
     assessor = _assessor(args, window, value)
     held = _held(value, _resolution(args, value))
-    assessment = assessor.assess_over_range() if held is None else assessor.assess(held)
+    if held is None:  # typed: whether the tips did touch is the word of whoever types it
+        assessment = assessor.assess_over_range(Evidence.SAID)
+    else:
+        assessment = assessor.assess(held)
+        refused = why_implausible(held.value, held.unit, held.resolution)
+        if not refused and assessment.judgement.impossible:
+            refused = assessment.judgement.advice
+        if refused:
+            raise UsageError(f"nothing is judged: {refused}")
     if args.json:
         import msgspec
 
@@ -92,8 +106,11 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     from meterlink.quantities.given import parse_accuracy
     from meterlink.source import Setting
     from meterlink.steps.worker import MeasurementContext
+    from tui.session.assumed_options import assumed_of, rule_of
     from tui.session.judging_by import typed_lead_zero
+    from tui.settings import configuration
 
+    known = configuration.load()
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
     resolution = _resolution(args, value)
@@ -112,6 +129,8 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
             four_wire=args.four_wire,
             resolution=resolution,
         ),
+        assumed=assumed_of(args, known.assumed),
+        rule=rule_of(args, known.rule),
     ).assessor(_criterion(args.kind, window, reference, temperature))
 
 
@@ -177,18 +196,26 @@ def _held(value: "Value", resolution: float) -> "Held | None":
 
 
 def _facts(value: "Value", assessment: "Assessment") -> dict[str, Any]:
+    from meterlink.judging.verdict import RULES
+
     judgement = assessment.judgement
+    decided = judgement.decided
     return {
         "value": None if value.overload else value.value,
         "unit": value.unit,
         "corrected": assessment.corrected,
         "u": None if value.overload else assessment.expanded,
+        "interval": assessment.interval,
         "verdict": judgement.verdict,
         "probability": judgement.probability,
         "clear": judgement.clear,
         "limit": judgement.limit,
         "advice": judgement.advice,
         "notes": assessment.notes,
+        "rule": judgement.rule,
+        "decision": decided.decision,
+        "risk": decided.risk,
+        "rules": RULES,
         "budget": assessment.budget.components,
     }
 
@@ -197,7 +224,7 @@ def _lines(
     value: "Value", resolution: float, criterion: "Criterion", assessment: "Assessment"
 ) -> "Iterator[str]":
     from meterlink.quantities.notation import format_value, format_with_u
-    from meterlink.wording import window_words
+    from meterlink.wording import component_words, decision_words, others_words, window_words
     from tui.announcing.signs import can_show
 
     sign = can_show("Ω")
@@ -207,13 +234,17 @@ def _lines(
 
     judgement = assessment.judgement
     sure = "clear" if judgement.clear else "close"
-    yield f"{judgement.verdict.value}: {sure}, {_percent(judgement.probability)}"
+    codes = {verdict.value: share for verdict, share in judgement.probabilities.items()}
+    others = "" if judgement.clear else others_words(judgement.verdict, codes)
+    yield f"{judgement.verdict.value}: {sure}, {_percent(judgement.probability)}{others}"
     yield f"  as read      {written(value.value, resolution)}"
     if assessment.corrected is not None:
         at = f", at {criterion.reference:g} °C" if criterion.reference is not None else ""
         with_u = format_with_u(assessment.corrected, assessment.expanded, value.unit, ohm_sign=sign)
         yield f"  corrected    {with_u}  (95 %{at})"
     yield f"  window       {window_words(criterion, ohm_sign=sign)}"
+    decided = judgement.decided
+    yield f"  decision     {decision_words(judgement.rule, decided.decision, decided.risk)}"
     if judgement.advice:
         yield judgement.advice
     yield from assessment.notes
@@ -222,8 +253,9 @@ def _lines(
         yield "Standard uncertainty"
         for line in sorted(assessment.budget.components, key=lambda c: -c.u):
             share = (line.u / total) ** 2
-            yield f"  {line.name:<13}{written(line.u, _two_digits(line.u)):>12}{share:>7.0%}"
-        yield f"  {'together':<13}{written(total, _two_digits(total)):>12}"
+            said = component_words(line)
+            yield f"  {said:<36}{written(line.u, _two_digits(line.u)):>12}{share:>7.0%}"
+        yield f"  {'together':<36}{written(total, _two_digits(total)):>12}"
 
 
 def _percent(probability: float) -> str:

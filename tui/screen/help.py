@@ -11,7 +11,7 @@ from meterlink.judging.assess import Assessment
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING
-from meterlink.wording import COMPONENT_WORDS, EVIDENCE_WORDS, VERDICT_WORDS
+from meterlink.wording import EVIDENCE_WORDS, VERDICT_WORDS, component_words
 from tui.announcing.forms import (
     DONE,
     FAULT,
@@ -115,11 +115,11 @@ def budget_lines(assessment: Assessment, unit: str) -> Iterator[str]:
         share = (component.u / total) ** 2 if total else 0.0
         known = component.dof is None or isinf(component.dof)
         free = "" if known else f"{component.dof:.0f} df"
-        name = COMPONENT_WORDS.get(component.name, component.name)
-        bar = "█" * round(20 * share)
-        yield f"  {name:<24} {format_value(component.u, unit):>10} {free:>7} {share:>5.0%} {bar}"
+        name = component_words(component)
+        bar = "█" * round(12 * share)
+        yield f"  {name:<36} {format_value(component.u, unit):>10} {free:>7} {share:>5.0%} {bar}"
     for verdict, probability in judgement.probabilities.items():
-        yield f"  {VERDICT_WORDS[verdict]:<24} {probability:>10.1%}"
+        yield f"  {VERDICT_WORDS[verdict]:<36} {probability:>10.1%}"
     if judgement.advice:
         yield judgement.advice
     yield from assessment.notes

@@ -303,7 +303,7 @@ class View:
             self.history.mark(judged.t, judged.corrected)
         held, look = self.held, self.look
         if held is not None and look is not None and look.criterion is not None:
-            context = self.progress.context(self._accuracy, self._setting)
+            context = self.progress.context(self._accuracy, self._setting, self.profile)
             self.assessment = context.assessor(look.criterion).assess(held)
             self.assessed_unit = judged.unit
 

@@ -19,10 +19,13 @@ from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 from meterlink.quantities.given import parse_accuracy, parse_window
 from meterlink.quantities.notation import parse_as
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
-from meterlink.steps.held import LEADS_AT_LEAST
+from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.worker import MeasurementContext, setting_of
+from tui.session.assumed_options import assumed_of, rule_of
+from tui.settings import configuration
 from tui.settings.shelf import CARDS, PROFILES
 
 
@@ -35,7 +38,7 @@ def typed_lead_zero(text: str) -> LeadZero:
     typed = parse_as(text, "ohm")
     if typed.overload:
         raise UsageError("the lead zero must be a number: hold the probes together and read again")
-    if typed.value < LEADS_AT_LEAST:
+    if typed.value < BELOW_NOUGHT:
         raise UsageError(
             f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
         )
@@ -67,6 +70,12 @@ class JudgingBy:
             self._card = CARDS.get(args.card)
         elif "card" in settings:
             self._card = from_plain(settings["card"], Card, _HEADER)
+        known = configuration.load()
+        if self._profile is not None:
+            self._profile = known.applied_to(self._profile)
+        under = known.assumed if self._profile is None else self._profile.assumed
+        self._assumed = assumed_of(args, under)
+        self._rule = rule_of(args, known.rule if self._profile is None else self._profile.rule)
         self._accuracy = _accuracy(args.accuracy, header)
         self._lead_zero = _lead_zero(args.lead_zero, header)
         self._temperature = _temperature(args.temperature)
@@ -106,12 +115,22 @@ class JudgingBy:
             return None
         context = MeasurementContext(self._accuracy, setting=self._setting)
         if self._progress is not None:
-            context = self._progress.context(self._accuracy, self._setting)
+            context = self._progress.context(self._accuracy, self._setting, self._profile)
         return structs.replace(
             context,
             lead_zero=self._lead_zero or context.lead_zero,
             temperature=self._temperature or context.temperature,
-        ).assessor(criterion)
+            assumed=self._assumed,
+            rule=self._rule,
+            windings=() if self._profile is None else self._profile.winding,
+        ).assessor(criterion, self._part())
+
+    def _part(self) -> str:
+        """Return the part of the profile that is judged now, or what was named as such."""
+        steps = () if self._card is None else self._card.step
+        step = next((step for step in steps if step.id == self.step), None)
+        named = step.winding if isinstance(step, MeasurementStep) else self.step
+        return named or ""
 
     def _current(self) -> Criterion | None:
         if self._card is None or self.step is None:

@@ -10,6 +10,18 @@ meter = "bench meter"
 percent = 0.05
 counts = 3
 source = "the meter's manual, page 12"
+
+[[passport]]            once a meter: certificates, and where its accuracy holds
+meter = "bench meter"
+lowest = 18
+highest = 28
+certificate = [{ number = "C-104", calibrated = "2026-03-01", expires = "2027-03-01" }]
+
+rule = "guarded-acceptance"     by which parts are accepted or rejected
+
+[assumed]               what stands in for facts that nobody declares
+leads_at_most = "0.3 ohm"
+source = "our own leads, measured once"
 """
 
 import contextlib
@@ -19,9 +31,14 @@ from pathlib import Path
 from typing import Final
 
 import msgspec
+from msgspec import structs
 
-from meterlink.declared import decode
+from meterlink.declared import decode, to_plain
 from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.judging.assumed import NOTHING_SAID, Assumed
+from meterlink.judging.passport import Passport
+from meterlink.judging.rule import Rule
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Identity
 from tui.settings.shelf import config_folder
@@ -99,7 +116,23 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     profile: str = ""
     who: str = ""
     accuracy: tuple[PublishedAccuracy, ...] = ()
+    passport: tuple[Passport, ...] = ()
+    assumed: Assumed = NOTHING_SAID
+    """What stands in for facts that nobody declares; over what a profile says."""
+    rule: Rule | None = None
+    """By which parts are accepted or rejected, unless the profile names a rule."""
     screen: ScreenSettings = ScreenSettings()
+
+    def applied_to(self, profile: Profile) -> Profile:
+        """Return ``profile`` with what these settings say of assumptions and the rule."""
+        return structs.replace(
+            profile, assumed=self.assumed.over(profile.assumed), rule=profile.rule or self.rule
+        )
+
+    def passport_of(self, identity: Identity) -> Passport | None:
+        """Return the passport of the meter that says it is ``identity``."""
+        said = str(identity).lower()
+        return next((one for one in self.passport if one.meter.lower() in said), None)
 
     def accuracy_of(self, identity: Identity) -> tuple[Accuracy, ...]:
         """Return the published accuracy of the meter that says it is ``identity``."""
@@ -147,7 +180,7 @@ def save(configuration: Configuration) -> None:
     Raises:
         CannotWriteError: it cannot be written.
     """
-    data = msgspec.toml.encode(_without_nothing(msgspec.to_builtins(configuration)))
+    data = msgspec.toml.encode(_without_nothing(to_plain(configuration)))
     write_whole(path(), data)
 
 

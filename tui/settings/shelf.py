@@ -13,7 +13,6 @@ from typing import Generic, NamedTuple, TypeVar
 from meterlink.card import Card, read_card
 from meterlink.declared import LARGEST_FILE, InvalidFileError
 from meterlink.errors import MeterlinkError, UnreadableError, UsageError
-from meterlink.finding.card_review import unsafe
 from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 
@@ -96,6 +95,8 @@ def _bytes_of(file: Traversable) -> bytes:
 
 
 def _read_card(data: bytes, name: str) -> Card:
+    from meterlink.finding.card_review import unsafe  # heavy, and settings need none of it
+
     card = read_card(data, name, lambda other: CARDS.data(other))
     for danger in unsafe(card):
         raise InvalidFileError(f"{plain(name, 400)}: {danger}")

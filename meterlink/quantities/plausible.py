@@ -1,0 +1,50 @@
+"""The gate that every value passes before it is judged: finite, of a size and sign that can be.
+
+Whether a value came over a wire, from a capture, a table or the keyboard, it is held to the same.
+"""
+
+from math import isfinite
+from typing import Final
+
+from meterlink.quantities.notation import format_value
+
+LARGEST: Final = {
+    "ohm": 1e13,
+    "volt": 1e6,
+    "ampere": 1e5,
+    "celsius": 1e4,
+    "farad": 1e3,
+    "hertz": 1e12,
+}
+"""More than any meter measures, by SI unit; a larger number is a fault of whoever sent it."""
+
+BELOW_NOUGHT: Final = -0.1
+"""Ohms; a meter with its tips together may read a little below nought, and no more than that."""
+ZERO_STEPS: Final = 5.0
+"""Steps of the last digit that a meter may be off at nought: on a range for megohms that is tens
+of ohms."""
+
+LIVE: Final = (
+    "A resistance below nought cannot be: make sure that the ignition is off and nothing is live, "
+    "then check the meter with its probes together."
+)
+
+
+def beyond_measure(value: float, unit: str) -> bool:
+    """Return whether no meter can have measured ``value``: not finite, or too large."""
+    return not isfinite(value) or abs(value) > LARGEST.get(unit, 1e15)
+
+
+def below_nought(value: float, unit: str, resolution: float) -> bool:
+    """Return whether a resistance lies farther below nought than a meter may be off there."""
+    return unit == "ohm" and value < BELOW_NOUGHT - ZERO_STEPS * resolution
+
+
+def why_implausible(value: float, unit: str, resolution: float = 0.0) -> str:
+    """Return in a sentence why ``value`` cannot have been measured; empty where it can."""
+    if beyond_measure(value, unit):
+        shown = f"{value:g} {unit}" if isfinite(value) else "no number"
+        return f"{shown} is more than any meter measures: see what sent it."
+    if below_nought(value, unit, resolution):
+        return f"{format_value(value, unit, resolution or None)} was read. {LIVE}"
+    return ""
