@@ -12,12 +12,13 @@ from typing import Final, NamedTuple
 import msgspec
 
 from drivers.clock import MonotonicClock
-from drivers.frames import FrameFormat, Match, listen, load_all
-from drivers.frames.identify import SURE
-from drivers.frames.line_search import Notes
-from drivers.links import LineSettings, Link, open_link
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.identify import SURE, Match
+from drivers.frames.line_search import Notes, listen
+from drivers.frames.store import load_all
 from drivers.links.hid_link import HidLink
-from drivers.links.transports import Visa, has_line
+from drivers.links.link import LineSettings, Link
+from drivers.links.transports import Visa, has_line, open_link
 from drivers.ports import is_excluded
 from drivers.scpi.conversation import Conversation
 from drivers.scpi.identity import parse_identity

@@ -4,12 +4,14 @@ from collections.abc import Callable
 
 from drivers.clock import Clock, MonotonicClock
 from drivers.discovery import SCPI, ask, find_out
-from drivers.frames import FrameSource, load, open_wire, user_folder
-from drivers.links import Link, open_link
-from drivers.links.transports import Visa, locate
+from drivers.frames.frame_source import FrameSource, open_wire
+from drivers.frames.store import load, user_folder
+from drivers.links.link import Link
+from drivers.links.transports import Visa, locate, open_link
 from drivers.ports import Lister, PortInfo, list_ports
 from drivers.reconnect import RETRY_S, ReconnectingSource
-from drivers.scpi import Dialect, ScpiMeter, ScpiOptions
+from drivers.scpi.dialect import Dialect, ScpiOptions
+from drivers.scpi.meter import ScpiMeter
 from drivers.scpi.store import find_dialect
 from meterlink.errors import MeterError
 from meterlink.events import Gap

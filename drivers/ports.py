@@ -10,7 +10,7 @@ from typing import Any, Literal
 import msgspec
 
 from drivers.links.hid_link import list_devices, name_of
-from drivers.links.holders import holder_of
+from drivers.links.port_errors import holder_of
 from meterlink.quantities.text import plain
 
 _TMC_CLASS = 0xFE

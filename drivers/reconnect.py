@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from drivers.clock import Clock
-from drivers.frames import FrameSource
+from drivers.frames.frame_source import FrameSource
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.events import Gap
 from meterlink.reading import Reading

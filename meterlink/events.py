@@ -7,6 +7,7 @@ Rules of this file:
 * Each has a ``kind`` in files (the tag below), so an event is written and read back as it is.
 * Ohms in ``value`` are as read and steadied; ``corrected`` is after lead zero and temperature.
 * State is folded from events (``progress.Progress``); nothing else changes it.
+* An event that one kind of step alone has stands beside that kind, in ``meterlink.steps``.
 """
 
 from enum import Enum
@@ -232,36 +233,6 @@ class Judged(Event, frozen=True, kw_only=True, tag="verdict"):
     version 1."""
 
 
-class MeterChecked(Event, frozen=True, kw_only=True, tag="meter-checked"):
-    """The meter was held against a resistor whose value is known."""
-
-    step: str
-    contact_t: float
-    marking: str
-    """Of the resistor, as it was given: ``4.7 kohm 1%``, ``yellow violet red gold``."""
-    ohms: float
-    """What the marking says."""
-    tolerance: float
-    """Percent of ``ohms``, either way."""
-    value: float
-    """As read, steadied; ohms."""
-    readings: int
-    noise: float
-    resolution: float
-    corrected: float
-    """After the leads, ohms."""
-    error: float
-    """``corrected`` less ``ohms``."""
-    u: float
-    """Expanded uncertainty of ``error``, 95 %: meter, leads, noise and the marking together."""
-    passed: bool
-    """``error`` is no larger than ``u``."""
-    budget: tuple[Component, ...] = ()
-    notes: tuple[str, ...] = ()
-    sees: float | None = None
-    """Smallest error that it could tell from none, over ``ohms``; None in earlier records."""
-
-
 class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """Something that a person said: a number, a text, a choice."""
 
@@ -277,27 +248,29 @@ class Entered(Event, frozen=True, kw_only=True, tag="entry"):
     """``typed``, ``chosen``, ``key``, ``pedal``, ``probes``."""
 
 
-class Dropout(Event, frozen=True, kw_only=True, tag="dropout"):
-    """While watching: the path opened, or left its level, and came back."""
+class StepEvent(Event, frozen=True, kw_only=True):
+    """Base of the events that one kind of step alone has; they are defined beside the kind."""
 
     step: str
-    lasted_s: float
-    depth: float | None
-    """Farthest value seen, ohms; None for an over range."""
 
+    @property
+    def good(self) -> bool:
+        """False: an alarm tone goes with it."""
+        return True
 
-class SoakPoint(Event, frozen=True, kw_only=True, tag="soak-point"):
-    """While soaking: the mean since the last point. The first is the hold that it begins with."""
+    @property
+    def fulfils(self) -> bool:
+        """Whether the probes have done their part in this touch."""
+        return False
 
-    step: str
-    value: float | None
-    """Ohms as read; None where every reading was over range."""
-    temperature: float | None
-    """Degrees Celsius of the winding, from its resistance; at the first point as it was known."""
-    over_range: int = 0
-    """How many readings of the interval were over range."""
-    lasted_s: float = 0.0
-    """Seconds of the interval without those that were over range."""
+    @property
+    def spoken(self) -> str:
+        """What is said aloud of it; empty for nothing."""
+        return ""
+
+    def tell(self, *, ohm_sign: bool) -> str:
+        """Return it as one sentence."""
+        raise NotImplementedError
 
 
 class StepEnded(Event, frozen=True, kw_only=True, tag="step-ended"):
@@ -391,17 +364,14 @@ class Note(Event, frozen=True, kw_only=True, tag="note"):
     who: str = ""
 
 
-BenchEvent = (
+CommonEvent = (
     TouchEvent
     | CardBegan
     | StepBegan
     | Asked
     | Zeroed
     | Judged
-    | MeterChecked
     | Entered
-    | Dropout
-    | SoakPoint
     | StepEnded
     | StepReopened
     | CardEnded
@@ -412,3 +382,4 @@ BenchEvent = (
     | MeterConfirmed
     | Note
 )
+"""Events that no single kind of step owns; ``card.BenchEvent`` adds those of each kind."""

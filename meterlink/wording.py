@@ -4,13 +4,11 @@ import re
 from collections.abc import Mapping
 from typing import Final
 
-from meterlink.card.card import EntryStep, Step, WatchStep
 from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.rule import Decision, Rule
 from meterlink.quantities.budget import Component
-from meterlink.quantities.notation import format_value
-from meterlink.quantities.units import find_unit
+from meterlink.quantities.notation import find_unit, format_value
 
 VERDICT_WORDS: Final = {
     Verdict.OPEN: "open",
@@ -31,16 +29,9 @@ SAID_WORDS: Final = "said, not measured"
 """Where others read «clear» or «close»."""
 
 OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS.items()} | {
-    "stuck-closed": "stuck closed",
-    "never-closes": "never closes",
     "cannot-tell": "resistance cannot tell",
-    "opens-hot": "opens when hot",
-    "none": "no dropouts",
-    "some": "dropouts",
 }
-
-_STAYING_OPEN: Final = {"none": "stayed open", "some": "closed at times"}
-"""A watch of what must not close has no dropouts to speak of."""
+"""Outcomes that several kinds of step can have; ``outcome_words`` of a step knows its own too."""
 
 COMPONENT_WORDS: Final = {
     "meter": "accuracy of the meter",
@@ -176,15 +167,6 @@ def entered_words(entered: Entered, *, ohm_sign: bool = True) -> str:
     if typed is None or typed == known:
         return entered.text
     return f"{entered.text} is {shown}"
-
-
-def outcome_words(step: Step, outcome: str) -> str:
-    """Return an outcome of ``step`` in words; a choice is in the words of the card already."""
-    if isinstance(step, EntryStep) and step.takes == "choice":
-        return outcome
-    if isinstance(step, WatchStep) and step.expect == "open" and outcome in _STAYING_OPEN:
-        return _STAYING_OPEN[outcome]
-    return OUTCOME_WORDS.get(outcome, outcome)
 
 
 def window_words(criterion: Criterion, *, ohm_sign: bool) -> str:

@@ -29,7 +29,6 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
-    MeterChecked,
     StepBegan,
     StepEnded,
     StepReopened,
@@ -38,6 +37,7 @@ from meterlink.events import (
 )
 from meterlink.reading import Reading
 from meterlink.source import Identity
+from meterlink.steps.meter_check import MeterChecked
 from tui.settings.shelf import CARDS, PROFILES
 
 CARD: Final = "ignition-check"

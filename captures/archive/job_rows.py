@@ -124,7 +124,7 @@ def rows_of(job: Job, batch: str, *, readings: bool = True) -> JobRows:
 def _readable(
     job: Job, common: LogRow, state: RecordState, content: str, *, readings: bool
 ) -> JobRows:
-    settings = JobSettings(job)
+    settings = JobSettings.read(job)
     story = LogRows(settings)
     with LogReader(job.log_path) as log:
         header = log.header

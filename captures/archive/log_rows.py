@@ -3,14 +3,13 @@
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple
 
-from captures.exchange.tables import HoldRow, join_holds
+from captures.exchange.export import HoldRow, join_holds
 from captures.job.card_progress import JobSettings, criterion_of, finding_of
 from captures.job.joblog import LogEntry
 from captures.record.records import CaptureBegan
 from captures.record.times import read_rfc3339
 from meterlink.bench.progress import Progress
-from meterlink.card.card import EntryStep, MeasurementStep, Step
-from meterlink.card.profile_parts import find_part
+from meterlink.card import Step
 from meterlink.errors import UnreadableError
 from meterlink.events import (
     CardBegan,
@@ -20,12 +19,14 @@ from meterlink.events import (
     Event,
     Held,
     Judged,
-    MeterChecked,
     StepBegan,
     StepEnded,
     StepReopened,
 )
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import EntryStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.meter_check import MeterChecked
 
 LogRow = dict[str, Any]
 """A row by the names of its columns; what is left out is empty."""
@@ -249,7 +250,7 @@ class LogRows:
         if isinstance(step, EntryStep):
             row["part"] = step.of
             try:
-                part = None if profile is None else find_part(step, profile)
+                part = step.limits(profile)
             except KeyError:
                 part = None
             if part is not None and event.value is not None:

@@ -1,8 +1,10 @@
 """Where each card of a job stands, folded from its log, and what that means."""
 
+import contextlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import Any, Final
+from pathlib import Path
+from typing import Any, Final, Self
 
 import msgspec
 
@@ -10,17 +12,16 @@ from captures.job.job import Job
 from captures.record.reader import read_capture
 from captures.record.records import Header
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import criterion_for, switch_criterion
-from meterlink.card.card import Card, MeasurementStep, Step, SwitchStep
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part
+from meterlink.card import Card, Step
 from meterlink.declared import InvalidFileError, from_plain
-from meterlink.errors import MeterlinkError, UnreadableError
+from meterlink.errors import MeterlinkError, NotationError, UnreadableError
 from meterlink.events import CardBegan
-from meterlink.finding import Finding, find
+from meterlink.finding.find import find
+from meterlink.finding.finding import Finding
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.finding.outcomes import Said
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 
 FindCard = Callable[[str], Card]
 """Returns the card of that id for jobs that do not hold their own.
@@ -37,27 +38,35 @@ class JobSettings:
     judged by even where the files have changed since.
     """
 
-    def __init__(self, job: Job) -> None:
-        """Read the headers.
-
-        Raises:
-            UnreadableError: the log cannot be read.
-        """
+    def __init__(self, job: Job, log: Header) -> None:
+        """Begin with the header of the job's log; ``take`` those of its captures."""
+        self._job = job
         self.headers: dict[str, Header] = {}
         """Of the captures that can be read, by their path inside the job's folder."""
         self.cards: dict[str, Card] = {}
         self.profiles: dict[str, Profile] = {}
-        self._take(job.header().settings)
-        for path in job.captures():
-            try:
-                with read_capture(path) as capture:
-                    header = capture.header
-            except UnreadableError:
-                continue  # checking a job names it; here the rest still counts
-            self.headers[path.relative_to(job.folder).as_posix()] = header
-            self._take(header.settings)
+        self._add(log.settings)
 
-    def _take(self, settings: dict[str, Any]) -> None:
+    @classmethod
+    def read(cls, job: Job) -> Self:
+        """Return those of the log and of every capture that can be read.
+
+        Raises:
+            UnreadableError: the log cannot be read.
+        """
+        settings = cls(job, job.header())
+        for path in job.captures():
+            # Checking a job names one that cannot be read; here the rest still counts.
+            with contextlib.suppress(UnreadableError), read_capture(path) as capture:
+                settings.take(path, capture.header)
+        return settings
+
+    def take(self, path: Path, header: Header) -> None:
+        """Take the header of the capture at ``path``."""
+        self.headers[path.relative_to(self._job.folder).as_posix()] = header
+        self._add(header.settings)
+
+    def _add(self, settings: dict[str, Any]) -> None:
         try:
             if "card" in settings:
                 card = _card(msgspec.json.encode(settings["card"]))
@@ -84,18 +93,13 @@ def _profile(encoded: bytes) -> Profile:
 
 
 def criterion_of(step: Step, position: str, profile: Profile | None) -> Criterion | None:
-    """Return what ``step`` judges by; None where that cannot be known."""
+    """Return what ``step`` judges by; None where a record does not let that be known."""
     if profile is None:
         return None
     try:
-        if isinstance(step, SwitchStep):
-            switch = find_part(step, profile)
-            return switch_criterion(switch, closed=switch.positions.get(position) == "closed")
-        if isinstance(step, MeasurementStep):
-            return criterion_for(find_part(step, profile))
-    except (KeyError, MeterlinkError):
+        return step.criterion(profile, position)
+    except NotationError:  # windows that contradict each other, in a log of another program
         return None
-    return None
 
 
 def finding_of(stands: Sequence[Progress], profiles: Iterable[Profile]) -> Finding | None:

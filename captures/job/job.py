@@ -17,16 +17,17 @@ from captures.job.joblog import JobLog, LogEntry, LogReader, WallClock
 from captures.job.names import safe_name
 from captures.job.store_list import has_list, put_on_list
 from captures.record.append_file import OnTrouble
-from captures.record.erasure import strike_from
 from captures.record.reader import read_capture
 from captures.record.records import CaptureBegan, CaptureEnded, Header, Struck
+from captures.record.seals import strike_from
 from captures.record.signature import own_signer
 from captures.record.times import local_now, read_rfc3339
 from captures.record.verify import State, verify
 from captures.record.writer import PROGRAM, RecordWriter
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
 from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError
-from meterlink.events import BenchEvent, Event, Gap, Note
+from meterlink.events import Event, Gap, Note
 from meterlink.quantities.text import plain
 from meterlink.wording import counted
 

@@ -12,9 +12,9 @@ from typing import Final, NamedTuple, Self
 import msgspec
 
 from captures.record.append_file import OnTrouble
-from captures.record.erasure import salted
 from captures.record.reader import RecordReader
 from captures.record.records import LOG_FORMAT, Header, Seal, Unknown, encode
+from captures.record.seals import salted
 from captures.record.times import local_now, rfc3339
 from captures.record.writer import PROGRAM, RecordWriter
 from meterlink.events import Event

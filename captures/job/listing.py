@@ -8,7 +8,6 @@ from typing import BinaryIO, Final
 import msgspec
 
 from captures.job.job import CAPTURES_FOLDER, Job
-from captures.job.store import JobStore
 from captures.record.reader import check_version
 from captures.record.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
 from meterlink.errors import UnreadableError
@@ -62,20 +61,20 @@ _BUFFER: Final = 32_768
 
 
 def list_jobs(
-    store: JobStore,
+    jobs: Iterable[Job],
     *,
     match: str = "",
     since: str = "",
     until: str = "",
     standing: JobStatus | None = None,
 ) -> Iterator[JobSummary]:
-    """Yield the jobs of ``store``, newest day first.
+    """Yield what there is to say of ``jobs``, in their order.
 
     ``match`` is looked for in title and name, letter case aside; ``since`` and ``until`` are days
     as ``2026-11-03``, both included.
     """
     wanted = match.casefold()
-    for job in store.jobs():
+    for job in jobs:
         day = job.name[:10]
         if (since and day < since) or (until and day > until):
             continue

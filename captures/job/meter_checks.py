@@ -1,6 +1,6 @@
 """Checks of meters against known resistors, gathered from all jobs."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -8,14 +8,15 @@ import msgspec
 from msgspec.structs import replace
 
 from captures.job.job import CAPTURES_FOLDER, Job
-from captures.job.store import JobStore
+from captures.job.joblog import LogEntry
 from captures.job.verify_job import check_job
 from captures.record.reader import open_regular, read_capture
 from captures.record.records import CaptureBegan
 from meterlink.errors import UnreadableError
-from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST, ControlChart, control_chart
 from meterlink.source import Identity
+from meterlink.steps.meter_check import MeterChecked
 
 BASE: Final = 20
 """Where there are more checks than this, the first so many set centre and limits of the chart."""
@@ -60,14 +61,14 @@ class Series(msgspec.Struct, frozen=True, kw_only=True):
         return control_chart(values, max(LEAST, min(BASE, len(values))), step)
 
 
-def gather(store: JobStore) -> list[Series]:
+def gather(jobs: Iterable[Job]) -> list[Series]:
     """Return every meter's checks, the meters and resistors in the order of their names.
 
     Raises:
         UnreadableError: the folder of jobs cannot be read. A job that cannot is passed over.
     """
     found: dict[tuple[str, str], list[RecordedCheck]] = {}
-    for job in store.jobs():
+    for job in jobs:
         try:
             for record in _marked(job):
                 marking = " ".join(record.checked.marking.lower().split())
@@ -96,21 +97,40 @@ def checks_in(job: Job) -> Iterator[RecordedCheck]:
     """
     if not _mentions_a_check(job.log_path):
         return
-    meter = card = ""
-    standing: dict[tuple[str, str], RecordedCheck] = {}
+    standing = StandingChecks(job.name, lambda file: _meter_of(job, file))
     for entry in job.entries():
+        standing.take(entry)
+    yield from standing.checks
+
+
+class StandingChecks:
+    """Follows the log of one job; of several checks in one step the last stands."""
+
+    def __init__(self, job: str, meter_of: Callable[[str], str]) -> None:
+        """``meter_of``: says which meter a capture is of, by its path in the job's folder."""
+        self._job = job
+        self._meter_of = meter_of
+        self._meter = self._card = ""
+        self._standing: dict[tuple[str, str], RecordedCheck] = {}
+
+    @property
+    def checks(self) -> list[RecordedCheck]:
+        """The checks that stand, in the order of their steps' first ones."""
+        return list(self._standing.values())
+
+    def take(self, entry: LogEntry) -> None:
+        """Take one entry of the log."""
         match entry.event:
             case CaptureBegan(file=file):
-                meter = _meter_of(job, file)
+                self._meter = self._meter_of(file)
             case CardBegan(card=card):
-                pass
+                self._card = card
             case StepReopened(step=step):
-                standing.pop((card, step), None)
+                self._standing.pop((self._card, step), None)
             case MeterChecked() as checked:
-                standing[card, checked.step] = RecordedCheck(
-                    meter=meter, at=entry.at, job=job.name, checked=checked
+                self._standing[self._card, checked.step] = RecordedCheck(
+                    meter=self._meter, at=entry.at, job=self._job, checked=checked
                 )
-    yield from standing.values()
 
 
 def _mentions_a_check(log: Path) -> bool:
@@ -130,4 +150,9 @@ def _meter_of(job: Job, file: str) -> str:
             meter = capture.header.meter
     except UnreadableError:
         return ""
+    return meter_named(meter)
+
+
+def meter_named(meter: Identity | None) -> str:
+    """Return what a capture's header says that its meter is."""
     return str(meter or Identity())

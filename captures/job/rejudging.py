@@ -8,14 +8,14 @@ from captures.job.card_progress import FindCard, JobSettings
 from captures.job.job import CAPTURES_FOLDER, Job
 from captures.record.records import CaptureBegan, Header
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import MeasurementContext, criterion_of
-from meterlink.card.card import MeasurementStep, SwitchStep
-from meterlink.card.profile import Profile
 from meterlink.declared import InvalidFileError, from_plain
 from meterlink.events import CardBegan, Event, Held, Judged, MeterSet, StepReopened, Verdict
 from meterlink.judging.assess import Assessment
 from meterlink.judging.verdict import RULES
+from meterlink.profile import Profile
 from meterlink.source import Setting
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.switch import SwitchStep
 from meterlink.wording import component_words
 
 FIRST_RULES = "1"
@@ -112,7 +112,7 @@ class _Follower:
 
     def __init__(self, job: Job, shelved: FindCard) -> None:
         self._job, self._shelved = job, shelved
-        self._settings = JobSettings(job)
+        self._settings = JobSettings.read(job)
         self._header: Header | None = None
         self._progress: dict[str, Progress] = {}
         self._card = ""
@@ -164,11 +164,11 @@ class _Follower:
         if progress is None or profile is None or judged.step not in progress.results:
             return None
         step = progress.card.find(judged.step)
-        criterion = criterion_of(step, profile, judged.position)
+        criterion = step.criterion(profile, judged.position)
         if criterion is None or not isinstance(step, MeasurementStep | SwitchStep):
             return None
         accuracy = () if self._header is None else self._header.accuracy
-        context = MeasurementContext(accuracy, progress, self._setting, profile)
+        context = progress.context(accuracy, self._setting, profile)
         assessor = context.assessor(criterion, _part_of(step))
         if judged.value is None:
             return assessor.assess_over_range(judged.evidence)

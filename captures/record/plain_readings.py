@@ -13,8 +13,8 @@ from typing import Final, NoReturn
 
 from captures.record.reader import open_regular
 from meterlink.errors import UnreadableError
-from meterlink.quantities.overrange import real_value
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import real_value
 from meterlink.reading import Quantity, Reading
 
 UNITS: Final = {"ohm": Quantity.RESISTANCE, "volt": Quantity.VOLTAGE}

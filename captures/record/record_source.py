@@ -7,8 +7,9 @@ from captures.record.plain_readings import PlainReader
 from captures.record.reader import RecordReader, open_regular
 from captures.record.records import Header
 from meterlink.events import Event, MeterSet
-from meterlink.reading import Quantity, Reading
+from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
+from meterlink.steps.worker import setting_of
 
 
 class RecordSource:
@@ -94,18 +95,3 @@ def open_readings(path: Path) -> RecordSource:
 
 def _setting_of(header: Header | None) -> Setting:
     return header.setting if header is not None and header.setting is not None else Setting()
-
-
-def setting_of(event: MeterSet) -> Setting:
-    """Return what an event says that the meter was set to."""
-    known = {quantity.value: quantity for quantity in Quantity}
-    return Setting(
-        quantity=known.get(event.quantity),
-        range=event.range,
-        four_wire=event.four_wire,
-        integration_s=event.integration_s,
-        resolution=event.resolution,
-        lost=event.lost,
-        flags=event.flags or (),
-        cautions=event.cautions or (),
-    )

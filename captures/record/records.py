@@ -11,7 +11,8 @@ from typing import Any, Final, TypeAlias, cast
 
 import msgspec
 
-from meterlink.events import BenchEvent, Event
+from meterlink.card import BenchEvent
+from meterlink.events import Event
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, Identity, Setting
 

@@ -11,14 +11,13 @@ from typing import Final, NamedTuple
 
 from captures.record.comparison import Comparison, Side
 from captures.record.reader import RecordReader
-from captures.record.record_source import setting_of
 from captures.record.records import Header, Seal, Unknown
 from captures.record.replay_setup import ReplaySetup, read_replay_setup
 from captures.record.writer import NOT_WRITTEN, PROGRAM, STOPPED
 from meterlink.bench.bench import Bench
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
 from meterlink.events import (
-    BenchEvent,
     CardBegan,
     CommandReceived,
     Contact,
@@ -31,6 +30,7 @@ from meterlink.events import (
 )
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
+from meterlink.steps.worker import setting_of
 
 _WRITERS_OWN: Final = (NOT_WRITTEN, STOPPED)
 """Why of gaps that the writer of the record put in: the bench never heard of them."""

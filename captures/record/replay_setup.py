@@ -12,13 +12,11 @@ import msgspec
 
 from captures.record.records import Header, encode
 from meterlink.bench.bench import Bench
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.card import BenchEvent, Card
 from meterlink.declared import from_plain, to_plain
 from meterlink.errors import UnreadableError
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CommandReceived,
     Contact,
     Entered,
@@ -28,7 +26,8 @@ from meterlink.events import (
     Note,
     PassedOver,
 )
-from meterlink.hold import POLICY, HoldPolicy
+from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.profile import Profile
 from meterlink.source import Accuracy
 
 LARGEST_PAST: Final = 1 << 19

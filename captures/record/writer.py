@@ -15,7 +15,6 @@ from typing import ClassVar, Final, NamedTuple, Self
 
 import meterlink
 from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble, begin_file
-from captures.record.erasure import as_sealed, salted
 from captures.record.reader import RecordReader
 from captures.record.records import (
     CAPTURE_FORMAT,
@@ -25,7 +24,7 @@ from captures.record.records import (
     decode,
     encode,
 )
-from captures.record.seals import SEAL_EVERY_LINES, Sealer, stretches
+from captures.record.seals import SEAL_EVERY_LINES, Sealer, as_sealed, salted, stretches
 from captures.record.times import read_rfc3339
 from meterlink.closing import Closing
 from meterlink.events import Event, Gap

@@ -1,8 +1,4 @@
 """The report of a job: one HTML file that needs nothing else, for the workshop or the customer.
 
-``gather`` folds a job into facts, ``draw`` makes the plots, ``page`` fills the templates.
+``gather`` folds a job into facts, ``plots`` draws, ``write`` fills the templates.
 """
-
-from captures.report.write import Audience, write_report
-
-__all__ = ["Audience", "write_report"]

@@ -1,25 +1,87 @@
-"""From a job's log to the facts of its report: one pass, with the bench's own rules."""
+"""From log and captures to the facts of a report: one pass, with the bench's own rules."""
 
-from captures.job.card_progress import FindCard, JobSettings, criterion_of
-from captures.job.joblog import LogEntry
-from captures.report.facts import CardFacts, CheckRow
-from meterlink.bench.expected import is_expected
+import contextlib
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from typing import Final
+
+from captures.job.card_progress import FindCard, JobSettings, criterion_of, finding_of
+from captures.job.job import Job
+from captures.job.joblog import LogEntry, LogReader
+from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
+from captures.job.meter_checks import gather as gather_checks
+from captures.job.store import JobStore
+from captures.job.verify_job import JobCheck, JobPart, check_job
+from captures.record.reader import read_capture
+from captures.record.records import Attached, Header
+from captures.record.times import read_rfc3339, rfc3339
+from captures.record.writer import NOT_WRITTEN, STOPPED
+from captures.report.facts import CardFacts, CheckRow, TouchFacts
+from captures.report.touches import held_touches
+from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
-from meterlink.card.card import Card, ConfirmationStep, EntryStep, Step
-from meterlink.card.profile import GapSetting, Profile, Torque
-from meterlink.card.profile_parts import find_part, left_out_words
-from meterlink.errors import MeterlinkError
+from meterlink.card import Card, Step, left_out_words
+from meterlink.errors import MeterlinkError, UnreadableError
 from meterlink.events import (
     CardBegan,
-    Dropout,
     Entered,
+    Gap,
     Judged,
-    MeterChecked,
-    SoakPoint,
+    Note,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
+from meterlink.finding.finding import Finding
+from meterlink.profile import Profile
+from meterlink.steps.entry import ConfirmationStep, EntryStep
+
+_OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
+"""Gaps that only the capture knows of; the others are in the log too."""
+
+_MOST_TOUCHES: Final = 60
+"""Touches drawn in one report; the rest are in the captures."""
+
+
+@dataclass
+class JobFacts:
+    """Everything that a report is made from."""
+
+    folder: Path
+    name: str
+    title: str
+    started: str
+    last: str
+    """RFC 3339 time of the newest entry."""
+    program: str
+    people: list[str]
+    """Who is named in the log, in the order of appearance."""
+    cards: list[CardFacts]
+    finding: Finding | None
+    """None where no card names a complaint."""
+    signed_off: tuple[str, str] | None
+    """When and by whom, where it was; the name may be empty."""
+    simulated: bool
+    """Some of its readings are of the simulated bench, not of an engine."""
+    stop_check: bool | None
+    """Whether the engine was seen to stop; None where that is not recorded."""
+    headers: dict[str, Header]
+    last_check: RecordedCheck | None
+    """The newest check of this job's meter, in this job or an earlier one."""
+    touches: list[TouchFacts]
+    touches_left_out: int
+    attachments: list[Attached]
+    notes: list[tuple[str, str]]
+    """Time and words of what was noted, gaps included."""
+    check: JobCheck
+    """What a check of its files found."""
+
+    @property
+    def parts(self) -> tuple[JobPart, ...]:
+        """What was found of each file, the log first."""
+        return self.check.parts
 
 
 class CardGatherer:
@@ -39,21 +101,17 @@ class CardGatherer:
                 check = self._check(event.step, event.position)
                 check.judged, check.at = event, entry.at
                 check.criterion = criterion_of(check.step, event.position, self._profile)
-            case MeterChecked():
+            case StepEvent():
                 check = self._check(event.step)
-                check.meter, check.at = event, entry.at
+                check.own.apply(event)
+                check.at = entry.at if event.fulfils else check.at
             case Zeroed():
                 self._check(event.step).zeroed = event
             case Entered():
                 check = self._check(event.step)
-                check.entered, check.size = event, _size(check.step, self._profile)
-            case Dropout():
-                check = self._check(event.step)
-                check.dropouts += 1
-                check.longest_dropout_s = max(check.longest_dropout_s, event.lasted_s)
-            case SoakPoint():
-                check = self._check(event.step)
-                check.soak = [*check.soak[:1], event]
+                check.entered = event
+                if isinstance(check.step, EntryStep):
+                    check.size = check.step.limits(self._profile)
             case StepEnded():
                 check = self._check(event.step)
                 check.ended = event
@@ -74,9 +132,9 @@ class CardGatherer:
                 continue
             own = [check for (name, _), check in self._checks.items() if name == step.id]
             own.sort(key=lambda check: check.position != "")
-            for check in own or [CheckRow(step)]:
+            for check in own or [CheckRow(step, own=step.state())]:
                 check.again = self._again.get(step.id, [])
-                check.good = None if _only_leads_on(step, card) else _is_good(check)
+                check.good = None if _only_leads_on(step, card) else self._is_good(check)
                 rows.append(check)
         return CardFacts(
             card=card,
@@ -95,8 +153,14 @@ class CardGatherer:
                 step = self.progress.card.find(step_id)
             except KeyError:
                 return CheckRow(self.progress.card.step[0])  # of another card: shown nowhere
-            self._checks[key] = CheckRow(step, position)
+            self._checks[key] = CheckRow(step, position, own=step.state())
         return self._checks[key]
+
+    def _is_good(self, check: CheckRow) -> bool | None:
+        """Whether a row is good, by the step's own measure."""
+        if check.position or check.ended is None:
+            return None  # the switch as a whole is judged, on its own row
+        return check.step.is_expected(check.ended.outcome, self._profile)
 
 
 class LogGatherer:
@@ -130,29 +194,159 @@ class LogGatherer:
         return self.cards[began.card]
 
 
-def _is_good(check: CheckRow) -> bool | None:
-    """Whether a row is as hoped for, by the step's own measure."""
-    outcome = "" if check.ended is None else check.ended.outcome
-    if check.position:
-        return None  # the switch as a whole is judged, on its own row
-    return is_expected(
-        check.step, outcome, None if check.criterion is None else check.criterion.good
-    )
-
-
-def _size(step: Step, profile: Profile | None) -> tuple[float, float, str] | None:
-    """Return what a gap or torque may be and its unit; None where the profile does not say."""
-    if profile is None or not isinstance(step, EntryStep):
-        return None
-    try:
-        part: GapSetting | Torque = find_part(step, profile)
-    except KeyError:
-        return None
-    return part.low, part.high, "metre" if isinstance(part, GapSetting) else "newton-metre"
-
-
 def _only_leads_on(step: Step, card: Card) -> bool:
     """Whether a yes or no only chooses what is done next, as «Does the lead come off?» does."""
     if not isinstance(step, ConfirmationStep) or step.check:
         return False
     return any(need.step == step.id for other in card.step for need in other.only_if)
+
+
+def gather(
+    job: Job,
+    shelved: FindCard,
+    store: JobStore | None = None,
+    check: JobCheck | None = None,
+) -> JobFacts:
+    """Return everything that a report of ``job`` says.
+
+    Raises:
+        UnreadableError: the job's log cannot be read.
+    """
+    attachments: list[Attached] = []
+    notes: list[tuple[str, str]] = []
+    with LogReader(job.log_path) as reader:
+        header = reader.header
+        settings = JobSettings(job, header)
+        touches, left_out = _touches(job, settings, notes)
+        log = LogGatherer(settings, shelved)
+        checks = StandingChecks(job.name, lambda file: _meter_of(settings, file))
+        last = header.started
+        for entry in reader.entries():
+            last = entry.at or last
+            match entry.event:
+                case Attached():
+                    attachments.append(entry.event)
+                case Gap(until=None, why=why) if why == STOPPED:
+                    pass  # the capture that was open says it too, and for how long
+                case Note() | Gap():
+                    notes.append((entry.at, _noted(entry.event)))
+            log.take(entry)
+            checks.take(entry)
+    notes.sort(key=lambda note: _when(note[0]))
+    cards = [gatherer.facts() for gatherer in log.cards.values()]
+    return JobFacts(
+        folder=job.folder,
+        name=job.name,
+        title=header.title,
+        started=header.started,
+        last=last,
+        program=header.program,
+        people=list(log.people),
+        cards=cards,
+        finding=finding_of(
+            [gatherer.progress for gatherer in log.cards.values()], settings.profiles.values()
+        ),
+        signed_off=_signed_off(cards),
+        simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
+        stop_check=_stop_check(cards),
+        headers=settings.headers,
+        last_check=_last_check(checks.checks, store, settings, last),
+        touches=touches,
+        touches_left_out=left_out,
+        attachments=attachments,
+        notes=notes,
+        check=check or check_job(job),
+    )
+
+
+def _last_check(
+    found: list[RecordedCheck], store: JobStore | None, settings: JobSettings, until: str
+) -> RecordedCheck | None:
+    """Return the newest of ``found``, those of this job.
+
+    Where it has none: the newest in ``store`` of one of its meters, no newer than ``until``.
+    """
+    if not found and store is not None:
+        meters = {str(header.meter) for header in settings.headers.values() if header.meter}
+        found = [
+            check
+            for series in gather_checks(store.jobs())
+            if series.meter in meters
+            for check in series.checks
+            if _when(check.at) <= _when(until)
+        ]
+    return max(found, key=lambda check: _when(check.at), default=None)
+
+
+def _meter_of(settings: JobSettings, file: str) -> str:
+    header = settings.headers.get(file)
+    return "" if header is None else meter_named(header.meter)
+
+
+def _when(at: str) -> float:
+    try:
+        return read_rfc3339(at).timestamp()
+    except UnreadableError:
+        return 0.0
+
+
+def _noted(event: Note | Gap) -> str:
+    return event.text if isinstance(event, Note) else gap_words(event)
+
+
+def _touches(
+    job: Job, settings: JobSettings, notes: list[tuple[str, str]]
+) -> tuple[list[TouchFacts], int]:
+    """Read each capture once; return the touches to draw and how many are left out.
+
+    Adds headers to ``settings``, and to ``notes`` the gaps that only the captures know of.
+    """
+    touches: list[TouchFacts] = []
+    left_out = 0
+    for path in job.captures():
+        # One that cannot be read is named in the table of the seals.
+        with contextlib.suppress(UnreadableError), read_capture(path) as capture:
+            settings.take(path, capture.header)
+            for found in held_touches(capture, path.name):
+                if isinstance(found, Gap):
+                    if found.why in _OF_THE_WRITER:
+                        notes.append((_later(capture.header.started, found.t), _noted(found)))
+                elif len(touches) < _MOST_TOUCHES:
+                    touches.append(found)
+                else:
+                    left_out += 1
+    return touches, left_out
+
+
+def _later(began: str, seconds: float) -> str:
+    """Return the RFC 3339 time ``seconds`` after ``began``, which stands where it is none."""
+    try:
+        return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
+    except (UnreadableError, OverflowError, ValueError):
+        return began
+
+
+def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:
+    """Return when and by whom the newest card that was signed off was."""
+    for facts in reversed(cards):
+        for check in facts.checks if facts.signed_off else ():
+            step = check.step
+            if isinstance(step, ConfirmationStep) and step.signs_off and check.ended is not None:
+                return check.at, check.ended.who
+    return None
+
+
+def _stop_check(cards: list[CardFacts]) -> bool | None:
+    """Whether what a sign-off requires was seen: the engine stops when its control is let go."""
+    for facts in reversed(cards):
+        wanted = {
+            condition.step: condition.was
+            for step in facts.card.step
+            if isinstance(step, ConfirmationStep) and step.signs_off
+            for condition in step.requires
+        }
+        for check in facts.checks:
+            outcome = "" if check.ended is None else check.ended.outcome
+            if check.step.id in wanted and outcome not in ("", "skipped"):
+                return outcome in wanted[check.step.id]
+    return None

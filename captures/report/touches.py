@@ -3,10 +3,9 @@
 import math
 from collections import deque
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Final
 
-from captures.record.reader import read_capture
+from captures.record.reader import RecordReader
 from captures.report.facts import TouchFacts
 from meterlink.events import Contact, Gap, Held, Lift, StepBegan
 from meterlink.reading import Reading
@@ -18,8 +17,10 @@ _MOST: Final = 2_000
 """Readings kept of one touch; a longer one is thinned out evenly."""
 
 
-def held_touches(path: Path) -> Iterator[TouchFacts | Gap]:
+def held_touches(capture: RecordReader, name: str) -> Iterator[TouchFacts | Gap]:
     """Yield each touch of a capture that came to a hold, and each gap, oldest first.
+
+    ``name``: of its file.
 
     Raises:
         UnreadableError: it is no capture.
@@ -27,26 +28,25 @@ def held_touches(path: Path) -> Iterator[TouchFacts | Gap]:
     recent: deque[Reading] = deque(maxlen=_BEFORE)
     step = ""
     touch: _Touch | None = None
-    with read_capture(path) as capture:
-        for record in capture:
-            match record:
-                case Reading():
-                    recent.append(record)
-                    if touch is not None:
-                        touch.add(record)
-                case Gap():
-                    yield record
-                case StepBegan():
-                    step = record.step
-                case Contact():
-                    if touch is not None:
-                        yield from touch.done(None)
-                    touch = _Touch(path.name, record.t, list(recent))
-                case Held() if touch is not None and (touch.held is None or record.revises):
-                    touch.held, touch.step = record, step
-                case Lift() if touch is not None:
-                    yield from touch.done(record.t)
-                    touch = None
+    for record in capture:
+        match record:
+            case Reading():
+                recent.append(record)
+                if touch is not None:
+                    touch.add(record)
+            case Gap():
+                yield record
+            case StepBegan():
+                step = record.step
+            case Contact():
+                if touch is not None:
+                    yield from touch.done(None)
+                touch = _Touch(name, record.t, list(recent))
+            case Held() if touch is not None and (touch.held is None or record.revises):
+                touch.held, touch.step = record, step
+            case Lift() if touch is not None:
+                yield from touch.done(record.t)
+                touch = None
     if touch is not None:
         yield from touch.done(None)
 

@@ -6,19 +6,20 @@ from typing import Final
 
 from captures.record.times import read_rfc3339
 from captures.report.facts import CheckRow
-from meterlink.card.card import MeterCheckStep, SwitchStep, WatchStep
+from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError
-from meterlink.events import Evidence, Gap, MeterChecked, SoakPoint, Verdict
+from meterlink.events import Evidence, Gap, Verdict
 from meterlink.judging.rule import Decision, Rule
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.source import Accuracy
+from meterlink.steps.meter_check import MeterChecked, MeterCheckStep
+from meterlink.steps.switch import SwitchStep
 from meterlink.wording import (
     EVIDENCE_WORDS,
     SAID_WORDS,
     VERDICT_WORDS,
     entered_words,
-    outcome_words,
     percent,
     window_words,
 )
@@ -48,35 +49,11 @@ def value_words(check: CheckRow) -> str:
         if judged.u:
             return format_with_u(judged.corrected, judged.u, judged.unit)
         return format_value(judged.corrected, judged.unit)
-    if check.meter is not None:
-        return format_with_u(check.meter.corrected, check.meter.u)
     if check.zeroed is not None:
         return format_value(check.zeroed.value, "ohm", check.zeroed.resolution)
-    if check.soak:
-        return _soak_words(check.soak[0], check.soak[-1])
-    if check.dropouts:
-        return _dropout_words(check)
+    if own := own_row(check.step, check.own).value:
+        return own
     return "" if check.entered is None else entered_words(check.entered)
-
-
-def _dropout_words(check: CheckRow) -> str:
-    """Return how often a watched path left its state, and for how long at most."""
-    many = check.dropouts > 1
-    if isinstance(check.step, WatchStep) and check.step.expect == "open":
-        count = f"closed {check.dropouts} times, the longest for" if many else "closed once, for"
-    else:
-        count = f"{check.dropouts} dropouts, the longest" if many else "1 dropout"
-    return f"{count} {check.longest_dropout_s:.2f} s"
-
-
-def _soak_words(first: SoakPoint, newest: SoakPoint) -> str:
-    """Return where a soak began and how far it has come."""
-
-    def point(at: SoakPoint) -> str:
-        value = "over range" if at.value is None else format_value(float(f"{at.value:.4g}"), "ohm")
-        return value if at.temperature is None else f"{value} at {at.temperature:.0f} °C"
-
-    return f"{point(first)} to {point(newest)}, as read"
 
 
 def as_read_words(check: CheckRow) -> str:
@@ -90,11 +67,11 @@ def as_read_words(check: CheckRow) -> str:
 def limits_words(check: CheckRow) -> str:
     """Return the window of a row with its reference temperature."""
     criterion = check.criterion
-    if check.meter is not None:
-        return f"marked {format_value(check.meter.ohms)}, {check.meter.tolerance:g} %"
+    if own := own_row(check.step, check.own).limits:
+        return own
     if check.size is not None:
-        low, high, unit = check.size
-        words = f"{format_value(low, unit)} to {format_value(high, unit)}"
+        size = check.size
+        words = f"{format_value(size.low, size.unit)} to {format_value(size.high, size.unit)}"
         return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", words)
     if criterion is None:
         return ""
@@ -110,7 +87,7 @@ def verdict_words(check: CheckRow) -> str:
         return VERDICT_WORDS[check.judged.verdict]
     if check.ended is None:
         return "not done"
-    outcome = outcome_words(check.step, check.ended.outcome)
+    outcome = check.step.outcome_words(check.ended.outcome)
     return f"{outcome}: {check.ended.reason}" if check.ended.reason else outcome
 
 
@@ -130,10 +107,11 @@ def how_words(check: CheckRow) -> str:
     judged = check.judged
     if judged is not None and judged.evidence is not None:
         return EVIDENCE_WORDS[judged.evidence]
-    measured = check.meter or judged
-    if measured is not None and measured.readings > 1:  # a typed value counts as one reading
-        return f"probes, {measured.readings} readings"
-    if check.entered is not None and check.meter is None:
+    own = own_row(check.step, check.own)
+    readings = own.readings if judged is None else judged.readings
+    if readings > 1:  # a typed value counts as one reading
+        return f"probes, {readings} readings"
+    if check.entered is not None and not readings:
         return _HOW_WORDS.get(check.entered.how, check.entered.how)
     if check.ended is not None and check.ended.evidence is not None:
         return EVIDENCE_WORDS[check.ended.evidence]
@@ -217,14 +195,14 @@ def repeat_words(check: CheckRow) -> str:
 
 def budget_of(check: CheckRow) -> Budget | None:
     """Return the budget of a row's value; None where it has none."""
-    event = check.meter or check.judged
-    return Budget(event.budget) if event is not None and event.budget else None
+    judged = check.judged
+    lines = own_row(check.step, check.own).budget if judged is None else judged.budget
+    return Budget(lines) if lines else None
 
 
 def assumed(check: CheckRow) -> tuple[str, ...]:
     """Return what was not known of a row's value, each a plain sentence."""
-    event = check.meter or check.judged
-    return () if event is None else event.notes
+    return own_row(check.step, check.own).notes if check.judged is None else check.judged.notes
 
 
 def u_words(u: float, unit: str = "ohm") -> str:

@@ -1,35 +1,31 @@
-"""From a job's folder to the finished file."""
+"""From a job's folder to the finished file: the facts put into templates, escaped, with plots."""
 
+import base64
 import contextlib
 import os
-from datetime import timedelta
 from enum import Enum
+from importlib.resources import files
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from captures.job.card_progress import FindCard, JobSettings, finding_of
+import jinja2
+from markupsafe import Markup
+
+from captures.job.card_progress import FindCard
 from captures.job.job import Job
-from captures.job.meter_checks import RecordedCheck, checks_in
-from captures.job.meter_checks import gather as gather_checks
 from captures.job.store import JobStore
-from captures.job.verify_job import JobCheck, check_job
+from captures.job.verify_job import JobCheck, inside
+from captures.record.reader import open_regular
 from captures.record.records import Attached
-from captures.record.times import read_rfc3339, rfc3339
-from captures.record.writer import NOT_WRITTEN, STOPPED
-from captures.report.facts import CardFacts, JobFacts, TouchFacts
-from captures.report.gather import LogGatherer
-from captures.report.touches import held_touches
-from captures.report.wording import gap_words
-from meterlink.card.card import ConfirmationStep
+from captures.record.verify import State
+from captures.report import plots, wording
+from captures.report.facts import CardFacts
+from captures.report.gather import JobFacts, gather
 from meterlink.errors import CannotWriteError, UnreadableError
-from meterlink.events import Gap, Note
+from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-
-_OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
-"""Gaps that only the capture knows of; the others are in the log too."""
-
-_MOST_TOUCHES: Final = 60
-"""Touches drawn in one report; the rest are in the captures."""
+from meterlink.steps.entry import STANDING
+from meterlink.wording import METER_FAILED, component_words, percent
 
 
 class Audience(Enum):
@@ -64,149 +60,11 @@ def write_report(
         UnreadableError: the job's log cannot be read.
         CannotWriteError: the file cannot be written.
     """
-    from captures.report.page import fill  # brings the plotting library, half a second of it
 
     page = fill(gather(job, shelved, store, check), audience.value or "workshop")
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path
-
-
-def gather(
-    job: Job,
-    shelved: FindCard,
-    store: JobStore | None = None,
-    check: JobCheck | None = None,
-) -> JobFacts:
-    """Return everything that a report of ``job`` says.
-
-    Raises:
-        UnreadableError: the job's log cannot be read.
-    """
-    header = job.header()
-    settings = JobSettings(job)
-    log = LogGatherer(settings, shelved)
-    attachments: list[Attached] = []
-    notes: list[tuple[str, str]] = []
-    last = header.started
-    for entry in job.entries():
-        last = entry.at or last
-        match entry.event:
-            case Attached():
-                attachments.append(entry.event)
-            case Gap(until=None, why=why) if why == STOPPED:
-                pass  # the capture that was open says it too, and for how long
-            case Note() | Gap():
-                notes.append((entry.at, _noted(entry.event)))
-        log.take(entry)
-    cards = [gatherer.facts() for gatherer in log.cards.values()]
-    touches, left_out = _touches(job, settings, notes)
-    return JobFacts(
-        folder=job.folder,
-        name=job.name,
-        title=header.title,
-        started=header.started,
-        last=last,
-        program=header.program,
-        people=list(log.people),
-        cards=cards,
-        finding=finding_of(
-            [gatherer.progress for gatherer in log.cards.values()], settings.profiles.values()
-        ),
-        signed_off=_signed_off(cards),
-        simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
-        stop_check=_stop_check(cards),
-        headers=settings.headers,
-        last_check=_last_check(job, store, settings, last),
-        touches=touches,
-        touches_left_out=left_out,
-        attachments=attachments,
-        notes=notes,
-        check=check or check_job(job),
-    )
-
-
-def _last_check(
-    job: Job, store: JobStore | None, settings: JobSettings, until: str
-) -> RecordedCheck | None:
-    """Return the newest check of a meter of this job, no newer than ``until``."""
-    found = list(checks_in(job))
-    if not found and store is not None:
-        meters = {str(header.meter) for header in settings.headers.values() if header.meter}
-        found = [
-            check
-            for series in gather_checks(store)
-            if series.meter in meters
-            for check in series.checks
-            if _when(check.at) <= _when(until)
-        ]
-    return max(found, key=lambda check: _when(check.at), default=None)
-
-
-def _when(at: str) -> float:
-    try:
-        return read_rfc3339(at).timestamp()
-    except UnreadableError:
-        return 0.0
-
-
-def _noted(event: Note | Gap) -> str:
-    return event.text if isinstance(event, Note) else gap_words(event)
-
-
-def _touches(
-    job: Job, settings: JobSettings, notes: list[tuple[str, str]]
-) -> tuple[list[TouchFacts], int]:
-    """Return the touches to draw and how many are left out; adds gaps of captures to ``notes``."""
-    touches: list[TouchFacts] = []
-    left_out = 0
-    for path in job.captures():
-        with contextlib.suppress(UnreadableError):  # the seals' table names it
-            for found in held_touches(path):
-                if isinstance(found, Gap):
-                    if found.why in _OF_THE_WRITER:
-                        began = settings.headers[path.relative_to(job.folder).as_posix()].started
-                        notes.append((_later(began, found.t), _noted(found)))
-                elif len(touches) < _MOST_TOUCHES:
-                    touches.append(found)
-                else:
-                    left_out += 1
-    notes.sort(key=lambda note: _when(note[0]))
-    return touches, left_out
-
-
-def _later(began: str, seconds: float) -> str:
-    """Return the RFC 3339 time ``seconds`` after ``began``, which stands where it is none."""
-    try:
-        return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
-    except (UnreadableError, OverflowError, ValueError):
-        return began
-
-
-def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:
-    """Return when and by whom the newest card that was signed off was."""
-    for facts in reversed(cards):
-        for check in facts.checks if facts.signed_off else ():
-            step = check.step
-            if isinstance(step, ConfirmationStep) and step.signs_off and check.ended is not None:
-                return check.at, check.ended.who
-    return None
-
-
-def _stop_check(cards: list[CardFacts]) -> bool | None:
-    """Whether what a sign-off requires was seen: the engine stops when its control is let go."""
-    for facts in reversed(cards):
-        wanted = {
-            condition.step: condition.was
-            for step in facts.card.step
-            if isinstance(step, ConfirmationStep) and step.signs_off
-            for condition in step.requires
-        }
-        for check in facts.checks:
-            outcome = "" if check.ended is None else check.ended.outcome
-            if check.step.id in wanted and outcome not in ("", "skipped"):
-                return outcome in wanted[check.step.id]
-    return None
 
 
 def _write(path: Path, page: str) -> None:
@@ -219,3 +77,129 @@ def _write(path: Path, page: str) -> None:
         with contextlib.suppress(OSError):
             draft.unlink(missing_ok=True)
         raise CannotWriteError(f"{plain(str(path))} cannot be written: {fault.strerror}") from fault
+
+
+_LONGEST_TEXT: Final = 2_000
+
+_MOST_LINES: Final = 8
+"""Checks that a customer's page lists one by one; the rest of a long card is one paragraph, so
+that it stays one page."""
+
+_PICTURES: Final = {"jpg": "jpeg", "jpeg": "jpeg", "png": "png", "webp": "webp", "gif": "gif"}
+_LARGEST_PICTURE: Final = 6 << 20
+"""Bytes; a larger photo is named and not shown."""
+
+STATE_WORDS: Final = {
+    State.WHOLE: "whole",
+    State.OPEN: "not under a final seal",
+    State.CUT: "cut",
+    State.ALTERED: "altered",
+}
+
+
+RECORD_WORDS: Final = {
+    State.ALTERED: "This record was altered. What this page says is not what was recorded.",
+    State.CUT: "This record was cut short: more was recorded than this page can say.",
+    State.OPEN: "This record was not closed: its end may be missing from this page.",
+}
+"""What stands at the top of a page whose record is not whole."""
+
+
+def fill(facts: JobFacts, template: str) -> str:
+    """Return the page that the template called ``template`` makes of ``facts``."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("captures.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_harmless,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(_words())
+    style = files("captures.report").joinpath("templates", "style.css").read_text("utf-8")
+    return environment.get_template(f"{template}.html").render(
+        job=facts,
+        style=Markup(style),  # noqa: S704  # our own file
+        cautions=STANDING,
+        most_lines=_MOST_LINES,
+        **_totals(facts),
+    )
+
+
+def _harmless(value: Any) -> Any:
+    """Make every text from a meter, a file or a person show what it is and steer nothing."""
+    if isinstance(value, Markup):
+        return value
+    return plain(str(value).replace("\n", " "), _LONGEST_TEXT)
+
+
+def _words() -> dict[str, Any]:
+    names = [name for name in vars(wording) if name.endswith("_words")]
+    return {name: getattr(wording, name) for name in names} | {
+        "mark_of": wording.mark_of,
+        "budget_of": wording.budget_of,
+        "assumed": wording.assumed,
+        "component_words": component_words,
+        "certificate_words": wording.certificate_words,
+        "decision_words": wording.decision_words,
+        "repeat_words": wording.repeat_words,
+        "state_words": STATE_WORDS,
+        "percent": percent,
+        "format_value": format_value,
+        "draw_touch": plots.draw_touch,
+        "draw_ruler": plots.draw_ruler,
+        "icon": _icon,
+        "picture": _picture,
+    }
+
+
+def _totals(facts: JobFacts) -> dict[str, Any]:
+    checks = [check for card in facts.cards for check in card.checks if check.good is not None]
+    titles = {step.id: step.title for card in facts.cards for step in card.card.step}
+    return {
+        # Joined here: jinja's own filter makes markup, which would pass by ``_harmless``.
+        "people": ", ".join(facts.people),
+        "profiles": ", ".join(dict.fromkeys(card.profile_name for card in facts.cards)),
+        "worked": ", ".join(card.card.title for card in facts.cards),
+        "good": sum(check.good is True for check in checks),
+        "told": len(checks),
+        "narrow": sum(check.good is True and wording.is_close(check) for check in checks),
+        "titles": titles,
+        "signed_off": any(card.signed_off for card in facts.cards),
+        "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
+        "whole": facts.check.state is State.WHOLE,
+        "record": RECORD_WORDS.get(facts.check.state, ""),
+        "acknowledged": _acknowledged(facts.cards),
+    }
+
+
+def _acknowledged(cards: list[CardFacts]) -> list[tuple[str, str]]:
+    """Return when and by whom the cautions were acknowledged."""
+    return [
+        (check.at, check.ended.who)
+        for card in cards
+        for check in card.checks
+        if check.ended is not None and check.ended.outcome == "acknowledged"
+    ]
+
+
+def _picture(folder: Path, attachment: Attached) -> Markup:
+    """Return an attached photo as part of the page; nothing where it is none, or is too large."""
+    kind = _PICTURES.get(attachment.file.rpartition(".")[2])
+    if kind is None or attachment.bytes > _LARGEST_PICTURE:
+        return Markup("")
+    try:
+        path = inside(folder, attachment.file)
+        with open_regular(path) as file:
+            data = base64.b64encode(file.read(_LARGEST_PICTURE)).decode()
+    except (UnreadableError, OSError):
+        return Markup("")
+    return Markup('<img alt="{}" src="data:image/{};base64,{}">').format(
+        plain(attachment.name), kind, data
+    )
+
+
+def _icon() -> Markup:
+    """Return an empty picture, so that a browser does not ask the disk or network for one."""
+    data = base64.b64encode(b'<svg xmlns="http://www.w3.org/2000/svg"/>').decode()
+    return Markup('<link rel="icon" href="data:image/svg+xml;base64,{}">').format(data)

@@ -27,9 +27,9 @@ from typing import Annotated, Final, Literal
 import msgspec
 
 from captures.record.reader import is_regular, open_regular
-from meterlink.card.card import Card
+from meterlink.card import BenchEvent, Card
 from meterlink.declared import LARGEST_FILE, InvalidFileError, Seconds, decode
-from meterlink.events import BenchEvent, Contact, Event, Held, Judged, Lift, StepBegan, StepEnded
+from meterlink.events import Contact, Event, Held, Judged, Lift, StepBegan, StepEnded
 from meterlink.quantities.text import plain
 
 ENDING: Final = ".notes.toml"

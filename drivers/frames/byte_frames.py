@@ -1,15 +1,36 @@
 """Reads a byte frame: one mask and one table for each part, put together beforehand."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from math import inf
+from typing import Generic, TypeVar
 
 from drivers.frames import checksums
-from drivers.frames.bounded_cache import BoundedCache
 from drivers.frames.description import BytesFrame, Description
 from drivers.frames.frame import Frame, Status
 from drivers.frames.layout import Digit, Layout, Lookup
 from drivers.frames.modes import Scale, make_status
 from drivers.frames.scales import ScaleKey
+
+K = TypeVar("K", bound=Hashable)
+V = TypeVar("V")
+
+
+class BoundedCache(dict[K, V], Generic[K, V]):
+    """A dictionary that works out what it does not have, and forgets all when it is full.
+
+    A real meter shows a handful of different states; a broken one could show them all.
+    """
+
+    def __init__(self, work_out: Callable[[K], V], most: int = 1024) -> None:
+        self._work_out = work_out
+        self._most = most
+
+    def __missing__(self, key: K) -> V:
+        if len(self) >= self._most:
+            self.clear()
+        value = self[key] = self._work_out(key)
+        return value
+
 
 ByteFrameReader = Callable[[bytes], Frame | None]
 """Reads bytes of one frame's length; None where they are not a whole and sound frame."""

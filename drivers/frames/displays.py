@@ -6,9 +6,9 @@ from typing import Final, NamedTuple
 
 from meterlink.errors import NotationError
 from meterlink.meter_state import MEANINGS
-from meterlink.quantities.overrange import OVER_WORDS
+from meterlink.quantities.notation import find_unit
 from meterlink.quantities.text import plain
-from meterlink.quantities.units import find_unit
+from meterlink.quantities.window import OVER_WORDS
 from meterlink.reading import Quantity
 
 _NUMBER: Final = re.compile(r"([+-]?)\s*(\d+(?:[.,]\d+)?|[.,]\d+)")

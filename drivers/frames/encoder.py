@@ -15,7 +15,7 @@ from drivers.frames.lines import Lines
 from drivers.frames.modes import Scale, exact, make_scale
 from drivers.frames.scales import ScaleKey
 from meterlink.errors import UsageError
-from meterlink.quantities.overrange import INFINITY, NOT_A_NUMBER
+from meterlink.quantities.window import INFINITY, NOT_A_NUMBER
 from meterlink.reading import Quantity
 
 

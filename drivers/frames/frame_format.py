@@ -10,7 +10,7 @@ from drivers.frames.frame import Frame
 from drivers.frames.framing import BytesFraming, LineFraming, VariableFraming
 from drivers.frames.layout import compile_layout
 from drivers.frames.scales import compile_scales
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 from meterlink.declared import InvalidFileError
 from meterlink.source import Accuracy
 

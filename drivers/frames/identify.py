@@ -11,7 +11,7 @@ import msgspec
 
 from drivers.frames.frame import Frame
 from drivers.frames.frame_format import FrameFormat
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 
 SURE = 0.9
 """Confidence from which a wire may be used without asking."""

@@ -5,7 +5,7 @@ All that can be wrong with a layout is found here, before a byte is read, and na
 
 import msgspec
 
-from drivers.frames import checksums, glyphs
+from drivers.frames import checksums
 from drivers.frames.description import BytesFrame, Coded, Description, Digits
 from drivers.frames.places import BitField, Places, Test, code_value
 from meterlink.declared import InvalidFileError
@@ -231,7 +231,7 @@ def _digit(digits: Digits, number: int, places: Places) -> Digit:
 
 
 def _segments(at: dict[str, str], digits: Digits, key: str, places: Places) -> Digit:
-    strange = set(at) - set(glyphs.SEGMENTS)
+    strange = set(at) - set(checksums.SEGMENTS)
     if strange:
         raise InvalidFileError(
             f"{key}.{plain(min(strange))}: no segment; they are a to g, a being the top"
@@ -244,11 +244,11 @@ def _segments(at: dict[str, str], digits: Digits, key: str, places: Places) -> D
         mask |= bit
     for glyph, lit in digits.glyphs.items():
         _check_glyph(glyph)
-        if not lit or set(lit) - set(glyphs.SEGMENTS):
+        if not lit or set(lit) - set(checksums.SEGMENTS):
             raise InvalidFileError(f"digits.glyphs.{glyph}: must be its lit segments, a to g")
     shows: dict[int, str] = {}
     drawn: dict[str, int] = {}
-    for lit_set, shown in glyphs.drawings("".join(at), digits.glyphs).items():
+    for lit_set, shown in checksums.drawings("".join(at), digits.glyphs).items():
         value = sum(bits[name] for name in lit_set)
         shows[value] = shown
         drawn.setdefault(shown, value)

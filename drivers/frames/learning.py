@@ -19,7 +19,7 @@ from drivers.frames.frame_format import FrameFormat
 from drivers.frames.sample_check import faults
 from drivers.frames.unknown import digits_in, solve
 from drivers.frames.unknown_lines import solve_lines
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 from meterlink.errors import FaultFoundError, MeterlinkError
 
 LEAST: Final = 3

@@ -11,7 +11,7 @@ from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import Listener, Match, hears
 from drivers.frames.sample_check import sample_bytes
 from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links import LineSettings, Link
+from drivers.links.link import LineSettings, Link
 
 BUDGET_S: Final = 3.0
 """Longest time for one port, seconds."""

@@ -8,14 +8,14 @@ from typing import Final
 
 import msgspec
 
-from drivers.frames.bounded_cache import BoundedCache
+from drivers.frames.byte_frames import BoundedCache
 from drivers.frames.description import Description, LinesFrame, TextLayout
 from drivers.frames.frame import Frame, Status
 from drivers.frames.modes import exact, make_scale, make_status, quantity_of, ranges_of
 from drivers.number_shape import NumberShapes
 from meterlink.declared import InvalidFileError
-from meterlink.quantities.overrange import real_value
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import real_value
 
 MOST: Final = 1e30
 """No quantity in SI units is so large; such a number means something else."""

@@ -10,7 +10,7 @@ from typing import Final
 import msgspec
 
 from drivers.frames.learning import Recording, plausibility
-from drivers.links import LineSettings, Link
+from drivers.links.link import LineSettings, Link
 from drivers.links.transports import has_line
 from meterlink.errors import MeterSilentError, UnreadableError
 from meterlink.quantities.text import plain

@@ -6,14 +6,14 @@ code, and a state that was never shown is refused by the description that comes 
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise, product
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final, Literal
 
 from drivers.frames import checksums
+from drivers.frames.checksums import DIGITS, SEGMENTS
 from drivers.frames.description import Checksum
 from drivers.frames.displays import Display
-from drivers.frames.glyphs import DIGITS, SEGMENTS
+from drivers.frames.unknown_status import Digits, Frames, Solution, explain
 
-Frames = Sequence[bytes]
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)
 _SUMS: Final[tuple[Literal["sum", "xor", "negative-sum"], ...]] = ("sum", "xor", "negative-sum")
 _ORDERS: Final[tuple[Literal["little", "big"], ...]] = ("little", "big")
@@ -27,25 +27,6 @@ _CRCS: Final[tuple[tuple[Literal[8, 16], int, int, bool, int], ...]] = (
     (8, 0x31, 0, True, 0),
 )
 """Width, polynomial, start, reflected, final: those that are met most."""
-
-
-class Solution(NamedTuple):
-    """A description's tables, and what is not settled."""
-
-    tables: dict[str, Any]
-    notes: tuple[str, ...]
-
-
-class Digits(NamedTuple):
-    """Where the digits were found."""
-
-    table: dict[str, Any]
-    """``[digits]`` or ``[count]``."""
-    mask: int
-    """Their bits in the frame as one number."""
-    shown: tuple[str, ...]
-    """What they show at each display."""
-    signed: bool = False
 
 
 def solve(frames: Frames, displays: Sequence[Display]) -> Iterator[Solution]:
@@ -266,8 +247,6 @@ def _count_digits(frames: Frames, at: tuple[int, ...], *, signed: bool) -> Digit
 def _explain(
     frames: Frames, displays: Sequence[Display], digits: Digits, length: int, key: int
 ) -> Solution | None:
-    from drivers.frames.unknown_status import explain
-
     check = _checksum(frames, digits)
     return explain(frames, displays, digits, check, length, key)
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
 from drivers.frames.displays import Display
-from meterlink.quantities.overrange import OVER_WORDS, real_value
+from meterlink.quantities.window import OVER_WORDS, real_value
 
 SCPI: Final = "9.9E37"
 """Stands for an overload that is a number of its own."""

@@ -2,13 +2,33 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
 from drivers.frames.description import Checksum
 from drivers.frames.displays import Display
-from drivers.frames.unknown import Digits, Frames, Solution
+
+Frames = Sequence[bytes]
+
+
+class Solution(NamedTuple):
+    """A description's tables, and what is not settled."""
+
+    tables: dict[str, Any]
+    notes: tuple[str, ...]
+
+
+class Digits(NamedTuple):
+    """Where the digits were found."""
+
+    table: dict[str, Any]
+    """``[digits]`` or ``[count]``."""
+    mask: int
+    """Their bits in the frame as one number."""
+    shown: tuple[str, ...]
+    """What they show at each display."""
+    signed: bool = False
 
 
 def explain(

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 
 
 def decode_at_wrong_settings(data: bytes, sent: LineSettings, heard: LineSettings) -> bytes:

@@ -4,8 +4,8 @@
 import re
 from typing import Final
 
-from meterlink.quantities.overrange import OVER_WORDS
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import OVER_WORDS
 from meterlink.source import Identity
 
 _FIELDS: Final = 4

@@ -10,8 +10,8 @@ from typing import Final, NamedTuple
 
 from drivers.scpi.blocks import AnswerFormError, unwrap
 from drivers.scpi.numbers import answer_text
-from meterlink.quantities.overrange import OVER_WORDS, real_value
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import OVER_WORDS, real_value
 from meterlink.reading import Quantity
 
 _VALUE: Final = re.compile(

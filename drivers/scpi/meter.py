@@ -1,7 +1,9 @@
 """A meter that speaks SCPI, as a ``Source``."""
 
 import math
+import threading
 from collections.abc import Iterator
+from types import TracebackType
 from typing import Final, Self
 
 from drivers.clock import Clock
@@ -9,17 +11,41 @@ from drivers.links.link import Link
 from drivers.number_shape import NumberShapes
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import ANSWER_S, Conversation
-from drivers.scpi.dialect import Dialect
-from drivers.scpi.fair_lock import FairLock
+from drivers.scpi.dialect import Dialect, ScpiOptions
 from drivers.scpi.identity import parse_identity
 from drivers.scpi.measured import Measured
-from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import Panel
 from drivers.scpi.readout import Readout, choose_readout, read_answer, spread
 from meterlink.errors import MeterError, MeterSilentError
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
+
+
+class FairLock:
+    """A lock whose waiter is served before the one who just had it.
+
+    A reader that measures in a loop takes the line again as soon as it has let go; with a plain
+    lock a second thread could wait for minutes. Here it stands at the door, and the reader has
+    to queue behind it.
+    """
+
+    def __init__(self) -> None:
+        self._door = threading.Lock()
+        self._room = threading.Lock()
+
+    def __enter__(self) -> None:
+        with self._door:
+            self._room.acquire()
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        fault: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._room.release()
+
 
 _STRIKES: Final = 5
 """Answers in a row that make no sense before we give up: some may be noise on the line."""

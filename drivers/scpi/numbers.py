@@ -11,8 +11,8 @@ import re
 from typing import Final, NamedTuple
 
 from drivers.scpi.blocks import AnswerFormError, unwrap
-from meterlink.quantities.overrange import real_value
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import real_value
 
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:\s*[eE]\s*[+-]?\d+)?", re.ASCII)
 

@@ -7,9 +7,8 @@ import msgspec
 
 from drivers.scpi.blocks import AnswerFormError
 from drivers.scpi.conversation import Conversation
-from drivers.scpi.dialect import Answer, Dialect
+from drivers.scpi.dialect import Answer, Dialect, ScpiOptions
 from drivers.scpi.measured import Measured, parse_answer, parse_measured
-from drivers.scpi.options import ScpiOptions
 from drivers.scpi.panel import MEASURE_S, Chosen, Panel
 from meterlink.errors import MeterError
 from meterlink.quantities.text import plain

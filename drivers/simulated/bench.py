@@ -8,12 +8,12 @@ import numpy as np
 from drivers.clock import Clock
 from drivers.simulated.hands import Hands
 from drivers.simulated.lent import Lender, identity_of
-from drivers.simulated.line_faults import FaultInjector, LineFault
 from drivers.simulated.meter import VirtualMeter
 from drivers.simulated.pace import VirtualClock, pace_of
 from drivers.simulated.personality import ScpiPersonality
 from drivers.simulated.scenario import Scenario
 from drivers.simulated.serve import PtyServer, TcpServer
+from drivers.simulated.stream_faults import FaultInjector, LineFault
 from drivers.simulated.world import World
 from meterlink.closing import Closing
 from meterlink.errors import MeterError

@@ -23,9 +23,10 @@ import numpy as np
 
 from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.bench.steps.second_touch import WAITS
-from meterlink.circuit import AIR, OTHER_TIP, Engine, controls
+from meterlink.card import BenchEvent
+from meterlink.circuit.condition import controls
+from meterlink.circuit.engine import Engine
+from meterlink.circuit.places import AIR, OTHER_TIP
 from meterlink.commands import (
     AnyCommand,
     Back,
@@ -38,16 +39,9 @@ from meterlink.commands import (
     Skip,
     Zero,
 )
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    CardEnded,
-    Held,
-    Judged,
-    StepBegan,
-    StepEnded,
-    Zeroed,
-)
+from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Zeroed
+from meterlink.steps.second_touch import WAITS
+from meterlink.steps.worker import ON_METAL
 
 WHO: Final = "scripted hands"
 _HEARD: Final = 64

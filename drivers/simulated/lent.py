@@ -17,9 +17,9 @@ import msgspec
 
 from drivers.simulated.hands import Hands
 from meterlink import __version__
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand
-from meterlink.events import BenchEvent
 from meterlink.source import Identity
 
 MAKER: Final = "meterlink"

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
-from drivers.simulated.knowledge import Knowledge
+from drivers.simulated.acts import Knowledge
 from drivers.simulated.lent import identity_of
 from drivers.simulated.meter import VirtualMeter, VirtualSample
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units

@@ -11,7 +11,7 @@ import socket
 import time
 from typing import Final, Protocol
 
-from drivers.simulated.ptys import open_raw, reader_speed, unread
+from drivers.simulated.serve import open_raw, reader_speed, unread
 from meterlink.errors import MeterError
 
 _FORSAKEN_S: Final = 2.0

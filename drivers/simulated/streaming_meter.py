@@ -8,9 +8,9 @@ from typing import Final, Self
 
 import msgspec
 
-from drivers.frames import FrameFormat
+from drivers.frames.frame_format import FrameFormat
 from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults
 from drivers.simulated.stream_ports import StreamPort
 from drivers.simulated.stream_values import touches

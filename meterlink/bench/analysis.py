@@ -5,17 +5,9 @@ from typing import NamedTuple
 
 import msgspec
 
-from meterlink.events import (
-    Contact,
-    Held,
-    Lift,
-    Limit,
-    Noise,
-    PassedOver,
-    TouchEvent,
-    Verdict,
-)
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.events import Contact, Held, Lift, Limit, Noise, PassedOver, TouchEvent, Verdict
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.meter_state import MeterState
 from meterlink.quantities.plausible import why_implausible

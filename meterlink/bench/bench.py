@@ -11,18 +11,20 @@ from typing import Final
 import msgspec
 from msgspec import structs
 
-from meterlink.bench.progress import Progress
-from meterlink.bench.steps import Worker, worker_for
-from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.bench.steps.measurement import zeroed
-from meterlink.bench.steps.rejudge import judge_again
-from meterlink.card.card import SKIPPED, Card, CautionStep, ConfirmationStep, Step
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import BY_PROFILE, lacking, left_out
+from meterlink.bench.progress import Progress, judge_again
+from meterlink.bench.snapshot import Snapshot
+from meterlink.card import (
+    BY_PROFILE,
+    BenchEvent,
+    Card,
+    OwnEvent,
+    Step,
+    lacking,
+    left_out,
+)
 from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CardBegan,
     CardEnded,
     CommandReceived,
@@ -31,7 +33,6 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
-    MeterChecked,
     MeterConfirmed,
     MeterFlags,
     MeterSet,
@@ -40,41 +41,25 @@ from meterlink.events import (
     StepReopened,
     TouchEvent,
 )
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.stages import Stage
-from meterlink.judging.criterion import Criterion
 from meterlink.meter_state import MeterState, misfit, turned_meanwhile
+from meterlink.profile import Profile
 from meterlink.quantities.plausible import below_nought, beyond_measure
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, MeterSetup, Setting
+from meterlink.steps.entry import CautionStep, ConfirmationStep
+from meterlink.steps.lead_zero import zeroed
+from meterlink.steps.meter_check import MeterChecked
+from meterlink.steps.step import SKIPPED
+from meterlink.steps.worker import MeasurementContext, Worker
 
 LEADS_AT_MOST: Final = 2.0
 """Ohms; the zero command takes no more than this for the leads."""
 
 CARD_DONE: Final = "The card is done. A step of it can still be done again: redo it, or go back."
-
-
-class Snapshot(msgspec.Struct, frozen=True, kw_only=True):
-    """What can be seen at this moment, for a face to show; made anew for every look."""
-
-    stage: Stage
-    reading: Reading | None
-    value: float | None
-    """Best present estimate of the touch, as read; the newest reading before there is one."""
-    corrected: float | None
-    """The same as the verdict would see it."""
-    u: float | None
-    """Standard uncertainty of ``value`` by repeatability; None before there is an estimate."""
-    criterion: Criterion | None
-    """What the step judges against."""
-    step: str | None
-    asked: Asked | None
-    """What the technician is to do now."""
-    remaining_s: float | None = None
-    """Seconds of readings until a step that runs by its own clock is done; None: none runs."""
-    can_call_open: bool = False
-    """Whether ``CallOpen`` would be asked about now."""
 
 
 class Bench:
@@ -106,7 +91,7 @@ class Bench:
         self.setting: Setting | None = None
         self.asked: Asked | None = None
         self._detector = HoldDetector(policy)
-        self._worker: Worker | None = None
+        self._worker: Worker[OwnEvent] | None = None
         self._held: Held | None = None
         """The hold of the current touch."""
         self.confirms = confirms
@@ -136,9 +121,9 @@ class Bench:
         return self._worker is not None and not self._worker.no_word
 
     @property
-    def bearings(self) -> MeasurementContext:
+    def context(self) -> MeasurementContext:
         """What bears on every value, as things stand."""
-        return MeasurementContext(self.accuracy, self.progress, self.setting, self.profile)
+        return self.progress.context(self.accuracy, self.setting, self.profile)
 
     def begin(self, t: float) -> list[BenchEvent]:
         """Begin the card, or take it up again; return what that makes happen."""
@@ -392,7 +377,7 @@ class Bench:
     def _start(self, step: Step, t: float, out: list[BenchEvent]) -> None:
         self._note(StepBegan(t=t, step=step.id), out)
         self.asked = None
-        self._worker = worker_for(step, self)
+        self._worker = step.worker(self)
         self._detector.aim_at(self._worker.aim)
         self._take(self._worker.begin(t), out)
 

@@ -1,72 +1,39 @@
 """Where a job stands: a fold over its events, live and after a restart alike."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from typing import Final
 
-import msgspec
+from msgspec import structs
 
-from meterlink.card.card import Card, LeadZeroStep, MeterCheckStep, Step, StepCondition
-from meterlink.card.profile_parts import was_left_out
+from meterlink.card import Card, Step, was_left_out
 from meterlink.events import (
     CardBegan,
     CardEnded,
-    Dropout,
+    CommonEvent,
     Entered,
     Event,
     Evidence,
     Held,
     Judged,
-    MeterChecked,
     MeterSet,
-    SoakPoint,
     StepBegan,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
+from meterlink.judging.correction import Temperature
+from meterlink.judging.rule import Rule
+from meterlink.profile import Profile
+from meterlink.source import Accuracy, Setting
+from meterlink.steps.held import judged
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.meter_check import FAILED, MeterCheckStep
+from meterlink.steps.step import Basis, StepCondition, StepResult
+from meterlink.steps.worker import MeasurementContext, lead_zero_of, setting_of
 
-
-class Basis(msgspec.Struct, frozen=True):
-    """What a verdict rests on, so that a correction can judge it again."""
-
-    held: Held
-    setting: MeterSet | None
-    """What the meter was set to; None where it did not tell, or the value was typed."""
-
-
-class StepResult(msgspec.Struct, kw_only=True):
-    """What one step has said so far."""
-
-    outcome: str = ""
-    """Empty while the step is open."""
-    reason: str = ""
-    how: str = ""
-    who: str = ""
-    evidence: Evidence | None = None
-    """As the end of the step had it."""
-    judged: dict[str, Judged] = msgspec.field(default_factory=dict)
-    """The verdict that counts, by switch position; the position is empty for a winding."""
-    basis: Basis | None = None
-    """Of the verdict that counts, where the step has one only and it is no over range."""
-    corrected_by: str = ""
-    """The step whose correction makes it necessary to judge again: a lead zero, a temperature."""
-    entered: Entered | None = None
-    zeroed: Zeroed | None = None
-    checked: MeterChecked | None = None
-    """The check of the meter that counts."""
-    dropouts: int = 0
-    soak_start: SoakPoint | None = None
-    """What a soak began from."""
-    soaked_s: float = 0.0
-    """Seconds of a soak that its points cover."""
-
-    @property
-    def said(self) -> bool:
-        """Whether the outcome is an open that rests on the technician's word alone."""
-        # Records of earlier versions tell it by the verdict alone.
-        return self.evidence is Evidence.SAID or any(
-            judged.evidence is Evidence.SAID and judged.value is None
-            for judged in self.judged.values()
-        )
+AGAIN: Final = "Judged again: what is taken off the value was corrected."
 
 
 class Progress:
@@ -74,7 +41,9 @@ class Progress:
 
     def __init__(self, card: Card) -> None:
         self.card = card
-        self.results: dict[str, StepResult] = {step.id: StepResult() for step in card.step}
+        self.results: dict[str, StepResult] = {
+            step.id: StepResult(own=step.state()) for step in card.step
+        }
         self.current: str | None = None
         """The step that readings and commands go to; None before the card began and at its end."""
         self.lead_zero: Zeroed | None = None
@@ -90,7 +59,7 @@ class Progress:
     def meter_failed(self) -> bool:
         """The meter failed its check against a known resistor, and that stands."""
         return any(
-            isinstance(step, MeterCheckStep) and self.outcome(step.id) == "failed"
+            isinstance(step, MeterCheckStep) and self.outcome(step.id) == FAILED
             for step in self.card.step
         )
 
@@ -142,13 +111,8 @@ class Progress:
                 result.judged[event.position] = event
                 result.corrected_by = ""
                 result.basis = self._basis(event, result.basis)
-            case MeterChecked():
-                result.checked = event
-            case Dropout():
-                result.dropouts += 1
-            case SoakPoint():
-                result.soak_start = result.soak_start or event
-                result.soaked_s += event.lasted_s
+            case StepEvent():
+                result.own.apply(event)
 
     def _basis(self, judged: Judged, before: Basis | None) -> Basis | None:
         if judged.value is None or judged.position:
@@ -179,7 +143,7 @@ class Progress:
             self.lead_zero = None
         if warmth:
             self.temperature = None
-        self.results[step] = StepResult()
+        self.results[step] = StepResult(own=self.card.find(step).state())
         if warmth or old.zeroed is not None:
             for result in self.results.values():
                 result.corrected_by = step if result.basis is not None else ""
@@ -195,6 +159,29 @@ class Progress:
     def left_out(self) -> tuple[Step, ...]:
         """The steps that were passed over as the engine has no such part."""
         return tuple(step for step in self.card.step if was_left_out(self.results[step.id]))
+
+    def context(
+        self, accuracy: tuple[Accuracy, ...], setting: Setting | None, profile: Profile | None
+    ) -> MeasurementContext:
+        """Return what bears on every value, as things stand; ``setting``: of the meter."""
+        context = MeasurementContext(
+            accuracy,
+            lead_zero_of(self.lead_zero),
+            None if self.temperature is None else Temperature(celsius=self.temperature),
+            Setting() if setting is None else setting,
+        )
+        if profile is None:
+            return context
+        return structs.replace(
+            context,
+            assumed=profile.assumed,
+            rule=profile.rule or Rule.SIMPLE,
+            windings=profile.winding,
+        )
+
+    def title(self, step: str) -> str:
+        """Return the title of a step."""
+        return self.card.find(step).title
 
     def outcome(self, step: str) -> str:
         """Return the outcome of ``step``; empty while it is open."""
@@ -214,3 +201,50 @@ class Progress:
             if not self.outcome(step.id) and self.applies(step):
                 return step
         return None
+
+
+def judge_again(
+    progress: Progress, profile: Profile, accuracy: tuple[Accuracy, ...], t: float
+) -> Iterator[CommonEvent]:
+    """Yield a new verdict for every measurement that a correction gave another value."""
+    for step in progress.card.step:
+        result = progress.results[step.id]
+        made = result.corrected_by and progress.outcome(result.corrected_by)
+        if isinstance(step, MeasurementStep) and made:
+            yield from _again(step, result, progress, profile, accuracy, t)
+
+
+def _again(
+    step: MeasurementStep,
+    result: StepResult,
+    progress: Progress,
+    profile: Profile,
+    accuracy: tuple[Accuracy, ...],
+    t: float,
+) -> Iterator[CommonEvent]:
+    basis, before = result.basis, result.judged.get("")
+    if basis is None or before is None or result.outcome != before.verdict.value:
+        return
+    criterion = step.criterion(profile)
+    if criterion is None:
+        return
+    setting = setting_of(basis.setting)
+    context = progress.context(accuracy, setting, profile)
+    assessment = context.assessor(criterion, step.part(profile).name).assess(basis.held)
+    if assessment.corrected == before.corrected:
+        return
+    verdict = judged(step.id, basis.held, assessment)
+    good = assessment.judgement.passes
+    # The touches were what they were; a value that now is good needs no second one.
+    verdict = structs.replace(verdict, repeat="" if good else before.repeat)
+    yield structs.replace(verdict, t=t, notes=(*verdict.notes, AGAIN))
+    if result.outcome != verdict.verdict.value:
+        yield StepEnded(
+            t=t,
+            step=step.id,
+            outcome=verdict.verdict.value,
+            reason=AGAIN.rstrip("."),
+            how=result.how,
+            who=result.who,
+            evidence=verdict.evidence if verdict.evidence is Evidence.SAID else None,
+        )

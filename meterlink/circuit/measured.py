@@ -9,15 +9,14 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from meterlink.bench.steps.assessors import criterion_for, switch_criterion
-from meterlink.card.profile import Profile
-from meterlink.card.profile import Switch as SwitchEntry
 from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.engine import Engine, EngineSwitch
 from meterlink.circuit.faults import HOT_C
 from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
 from meterlink.circuit.wiring import resistance_between
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
+from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.window import Window
 
 CANNOT_TELL: Final = "cannot-tell"
@@ -32,7 +31,7 @@ def winding(engine: Engine, profile: Profile, name: str) -> str:
     """Return the verdict code of a winding; ``cannot-tell`` where resistance does not judge it."""
     for entry in profile.winding:
         if entry.name == name and entry.judged_by_resistance:
-            return _verdict(criterion_for(entry), _ohms(engine, *entry.between))
+            return _verdict(entry.criterion, _ohms(engine, *entry.between))
     return CANNOT_TELL
 
 
@@ -41,7 +40,7 @@ def lead(engine: Engine, sound: Engine, profile: Profile) -> str:
     read = _ohms(engine, PLUG_LEAD, LEAD_SOCKET)
     for entry in profile.lead:
         if PLUG_LEAD in entry.between:
-            return _verdict(criterion_for(entry), read)
+            return _verdict(entry.criterion, read)
     usual = _ohms(sound, PLUG_LEAD, LEAD_SOCKET)
     return _verdict(Criterion.part(Window(0.5 * usual, 1.5 * usual + 2.0)), read)
 
@@ -49,7 +48,7 @@ def lead(engine: Engine, sound: Engine, profile: Profile) -> str:
 def insulation(engine: Engine, profile: Profile) -> str:
     """Return ``passed`` or ``leaks``."""
     for entry in profile.insulation:
-        if _verdict(criterion_for(entry), _ohms(engine, *entry.between)) != "open":
+        if _verdict(entry.criterion, _ohms(engine, *entry.between)) != "open":
             return "leaks"
     return "passed" if _ohms(engine, CASE, LAMINATIONS) >= INSULATION_OHM else "leaks"
 
@@ -66,7 +65,7 @@ def switch(engine: Engine, part: EngineSwitch, profile: Profile) -> str:
     outcome = "passed"
     for position, state in entry.positions.items():
         there = ON_THE_BENCH.move(part.name, position, alone)
-        criterion = switch_criterion(entry, closed=state == "closed")
+        criterion = entry.criterion(closed=state == "closed")
         read = _ohms(alone, *entry.between, there)
         if _verdict(criterion, read) != criterion.good.value:
             outcome = "never-closes" if state == "closed" else "stuck-closed"

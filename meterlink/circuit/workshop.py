@@ -10,7 +10,6 @@ from typing import Final
 import msgspec
 from msgspec.structs import replace
 
-from meterlink.card.profile import Profile
 from meterlink.circuit import measured
 from meterlink.circuit.condition import (
     CLIP_LEAD,
@@ -24,6 +23,7 @@ from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import DIES_HOT, HOT_C, WONT_STOP, Patient, slug
 from meterlink.circuit.spark import STOPPED_BELOW, sparks, stop_path
 from meterlink.errors import UsageError
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 
 ARMATURE: Final = frozenset(

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from typing import Final
 
-from meterlink.card.card import Card, ConfirmationStep, outcomes_of
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import lacking, unreachable, unused
+from meterlink.card import Card, lacking, unreachable, unused
 from meterlink.finding.shape import FaultTable
+from meterlink.profile import Profile
+from meterlink.steps.entry import ConfirmationStep
 
 STOP_CHECK: Final = "stop-check"
 """Id, or check, of the step without which no card signs a job off."""
@@ -45,7 +45,7 @@ def mistakes_beside_table(card: Card, table: FaultTable) -> Iterator[str]:
         if not step.check:
             continue
         at = f"step[{index}].check"
-        words, outcomes = table.understands(step.check), outcomes_of(step)
+        words, outcomes = table.understands(step.check), step.outcomes
         if words is None:
             yield f"{at}: the fault table has no check «{step.check}»"
         elif outcomes is None:

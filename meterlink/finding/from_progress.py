@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 
-from meterlink.bench.progress import Progress, StepResult
-from meterlink.card.card import SwitchStep
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import was_left_out
+from meterlink.bench.progress import Progress
+from meterlink.card import was_left_out
 from meterlink.events import Verdict
 from meterlink.finding.outcomes import Outcome, Said, close_verdict
 from meterlink.finding.shape import UNSAID
+from meterlink.profile import Profile
+from meterlink.steps.step import StepResult
+from meterlink.steps.switch import SwitchStep
 
 _VERDICTS = frozenset(verdict.value for verdict in Verdict)
 

@@ -8,6 +8,8 @@ import msgspec
 from msgspec import structs
 
 from meterlink.events import Evidence, Held
+from meterlink.hold.decision_edges import DecisionEdges
+from meterlink.hold.resolution import step_of_digits
 from meterlink.judging.accuracy import accuracy_at, constant_part, gain_part, same_range
 from meterlink.judging.advice import Situation, beyond_range, reads_like
 from meterlink.judging.assumed import (
@@ -203,7 +205,6 @@ class Assessor:
         5000 may come from a meter that only knows thousands; a mean of readings that differ has
         digits down to nothing. Noughts alone tell nothing: then up to where verdicts differ.
         """
-        from meterlink.hold.resolution import step_of_digits  # heavy, and seldom needed
 
         if value:
             return step_of_digits(value)

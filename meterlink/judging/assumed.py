@@ -12,7 +12,8 @@ from msgspec import structs
 
 from meterlink.declared import Ohms, Volts
 from meterlink.errors import NotationError
-from meterlink.quantities.notation import format_value, parse_accuracy
+from meterlink.quantities.given import parse_accuracy
+from meterlink.quantities.notation import format_value
 from meterlink.source import Accuracy
 
 FROM_MEMORY: Final = "common practice, from memory; no published source"

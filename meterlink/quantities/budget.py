@@ -148,7 +148,7 @@ def combined(
         return hypot(*contributions)
     rows = zip(contributions, correlation, strict=True)
     terms = (a * r * b for a, row in rows for b, r in zip(contributions, row, strict=True))
-    # Contributions that cancel may leave a hair below nought.
+    # Contributions that cancel may leave a hair below zero.
     return sqrt(max(0.0, fsum(terms)))
 
 

@@ -1,4 +1,4 @@
-"""Engineering notation: values, windows and accuracies as people write them.
+"""Engineering notation: values as people write them, and the units of the trade.
 
 Read everywhere: ``0.842``, ``4k7``, ``0R82`` (the letter in place of the point is the resistor
 code of IEC 60062), ``5.1 kohm``, ``5.1 kΩ``, ``1e3 ohm``, ``0.3 mm``, ``84 lbf·in``, ``OL``.
@@ -6,7 +6,8 @@ Written with no more digits than the resolution or the uncertainty bears.
 """
 
 import re
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import floor, inf, isfinite, log10
 from typing import Final
@@ -15,17 +16,154 @@ import msgspec
 
 from meterlink.errors import NotationError
 from meterlink.quantities.text import plain
-from meterlink.quantities.units import (
-    PREFIXES,
-    SI_UNITS,
-    Unit,
-    find_unit,
-    normalise,
-    takes_prefix,
-    unit_named,
-)
-from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
+
+SI_UNITS: Final = {
+    "ohm": "a resistance",
+    "volt": "a voltage",
+    "ampere": "a current",
+    "farad": "a capacitance",
+    "hertz": "a frequency",
+    "celsius": "a temperature",
+    "metre": "a length",
+    "newton-metre": "a torque",
+    "newton": "a force",
+    "second": "a time",
+}
+"""Name in files and JSON, and what it measures in words. Temperatures are in degrees Celsius."""
+
+PREFIXES: Final = {
+    "p": -12,
+    "n": -9,
+    "µ": -6,
+    "u": -6,
+    "m": -3,
+    "k": 3,
+    "K": 3,
+    "M": 6,
+    "G": 9,
+}
+"""Power of ten of each SI prefix, with the spellings that keyboards and meters use."""
+
+_INCH: Final = Decimal("0.0254")
+_FOOT: Final = 12 * _INCH
+_GRAVITY: Final = Decimal("9.80665")
+_POUND_FORCE: Final = Decimal("0.45359237") * _GRAVITY
+
+
+class Unit(msgspec.Struct, frozen=True):
+    """One unit as written: ``SI value = (written - offset) * factor``."""
+
+    si: str
+    """Name of the SI unit, a key of ``SI_UNITS``."""
+    factor: Decimal = Decimal(1)
+    offset: Decimal = Decimal(0)
+
+
+_TAKES_PREFIX: Final = {
+    "ohm": "ohm",
+    "ohms": "ohm",
+    "Ω": "ohm",
+    "volt": "volt",
+    "volts": "volt",
+    "v": "volt",
+    "ampere": "ampere",
+    "amperes": "ampere",
+    "amp": "ampere",
+    "amps": "ampere",
+    "a": "ampere",
+    "farad": "farad",
+    "f": "farad",
+    "hertz": "hertz",
+    "hz": "hertz",
+    "s": "second",
+}
+
+_MM: Final = Unit("metre", Decimal("0.001"))
+_IN: Final = Unit("metre", _INCH)
+_THOU: Final = Unit("metre", _INCH / 1000)
+_NM: Final = Unit("newton-metre")
+_LBF_IN: Final = Unit("newton-metre", _POUND_FORCE * _INCH)
+_LBF_FT: Final = Unit("newton-metre", _POUND_FORCE * _FOOT)
+_KGF_M: Final = Unit("newton-metre", _GRAVITY)
+_KGF_CM: Final = Unit("newton-metre", _GRAVITY / 100)
+_CELSIUS: Final = Unit("celsius")
+_FAHRENHEIT: Final = Unit("celsius", 1 / Decimal("1.8"), Decimal(32))
+
+_PLAIN: Final = {
+    _CELSIUS: "°c c oc degc celsius",
+    # A bare F is a temperature in this trade; a capacitance always carries a prefix.
+    _FAHRENHEIT: "°f f of degf fahrenheit",
+    Unit("metre"): "metre metres meter meters",
+    _MM: "mm millimetre millimetres millimeter millimeters",
+    Unit("metre", Decimal("0.01")): "cm",
+    _IN: 'in inch inches "',
+    _THOU: "thou mil mils",
+    _NM: "nm newtonmetre newtonmetres newtonmeter newtonmeters",
+    Unit("newton-metre", Decimal("0.01")): "ncm",
+    _LBF_IN: "lbfin lbin lbsin inlbf inlb inlbs inchpound inchpounds",
+    _LBF_FT: "lbfft lbft lbsft ftlbf ftlb ftlbs footpound footpounds",
+    _KGF_M: "kgfm kgm",
+    _KGF_CM: "kgfcm kgcm",
+    Unit("newton"): "n newton newtons",
+    Unit("newton", _GRAVITY): "kgf",
+    Unit("newton", _POUND_FORCE): "lbf",
+    Unit("second"): "sec second seconds",
+    Unit("second", Decimal(60)): "min minute minutes",
+    Unit("second", Decimal(3600)): "h hour hours",
+}
+_BY_SPELLING: Final = {
+    spelling: unit for unit, spellings in _PLAIN.items() for spelling in spellings.split()
+}
+
+_JOINERS: Final = str.maketrans("", "", " \t.·⋅•*×-")
+"""Signs between the parts of a product: ``N·m``, ``N.m``, ``lbf-in`` are all one word."""
+
+
+def find_unit(word: str) -> Unit | None:
+    """Return the unit that ``word`` spells, or None; a prefix is part of the word.
+
+    Letter case tells only in a prefix (``m`` and ``M``): ``mohm`` and ``Mohm`` differ, ``kOhm``
+    and ``kohm`` do not.
+    """
+    word = normalise(word).translate(_JOINERS)
+    if (exact := _BY_SPELLING.get(word.lower())) is not None:
+        return exact
+    if word.lower() in _TAKES_PREFIX or word in _TAKES_PREFIX:
+        return Unit(_TAKES_PREFIX.get(word) or _TAKES_PREFIX[word.lower()])
+    prefix, rest = word[:1], word[1:]
+    if prefix not in PREFIXES:
+        return None
+    base = _TAKES_PREFIX.get(rest) or _TAKES_PREFIX.get(rest.lower())
+    return Unit(base, Decimal(10) ** PREFIXES[prefix]) if base else None
+
+
+def unit_named(word: str) -> Unit:
+    """Return the unit that ``word`` spells, one of ``SI_UNITS`` or any that the trade writes.
+
+    Raises:
+        NotationError: there is no such unit.
+    """
+    unit = Unit(word) if word in SI_UNITS else find_unit(word)
+    if unit is None:
+        raise NotationError(f"«{word}» is no unit known here; known are {', '.join(_examples())}")
+    return unit
+
+
+def takes_prefix(unit: Unit) -> bool:
+    """Return whether a lone prefix can stand for the whole: ``4.7k``, yes for ohms, no for °C."""
+    return unit.si in _TAKES_PREFIX.values()
+
+
+def normalise(text: str) -> str:
+    """Return ``text`` with look-alike signs made one: both ohm signs, micro signs and minuses."""
+    text = unicodedata.normalize("NFKC", text)
+    return text.replace("\N{GREEK SMALL LETTER MU}", "µ").replace("\N{MINUS SIGN}", "-")
+
+
+def _examples() -> Iterator[str]:
+    yield from ("ohm", "kohm", "V", "°C", "°F", "mm", "in", "thou", "N·m", "lbf·in", "lbf·ft")
+    yield from ("kgf·m", "N", "s", "min")
+
 
 _EXPECTED: Final = "expected a number and unit such as 0.842, 4k7, 5.1 kohm, 0.25 mm, or OL"
 _LONGEST: Final = 64
@@ -36,7 +174,7 @@ _FINEST: Final = 12
 
 _OVER_RANGE: Final = frozenset({"ol", "o.l", "o.l.", "overload", "over range", "over-range"})
 
-_NUMBER: Final = re.compile(
+NUMBER: Final = re.compile(
     r"(?P<sign>[+-]?)(?P<digits>[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE](?P<power>[+-]?[0-9]{1,3}))?"
 )
 _LETTER_POINT: Final = re.compile(
@@ -76,7 +214,7 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
         unit = unit_named(word) if word else fallback
         if unit.factor != 1 or not takes_prefix(unit):  # 4k7 kohm, 4k7 °C: what is meant?
             raise _unreadable(text)
-    elif (match := _NUMBER.match(written)) is not None:
+    elif (match := NUMBER.match(written)) is not None:
         number, step = _plain_number(match)
         word = written[match.end() :].strip()
     else:
@@ -86,7 +224,7 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     value = float((number - unit.offset) * factor)
     if abs(value) > _LARGEST:
         raise NotationError(f"«{plain(text)}» is too large to be a measured value")
-    return Value(value, unit.si, float(step * factor), bare=not _names_unit(word))
+    return Value(value, unit.si, float(step * factor), bare=not names_unit(word))
 
 
 def parse_as(text: str, unit: str) -> Value:
@@ -102,74 +240,6 @@ def parse_as(text: str, unit: str) -> Value:
             f"«{plain(text)}» is {SI_UNITS[value.unit]}; expected {SI_UNITS[wanted]}, in {unit}"
         )
     return value
-
-
-def parse_window(text: str, default_unit: str = "ohm") -> Window:
-    """Return the window ``LOW:HIGH`` that ``text`` spells, such as ``0.7:1.0ohm`` or ``4k:7kohm``.
-
-    A unit on one end holds for both; an end may be left out (``:2ohm``, ``1M:``). A prefix on the
-    high end alone is refused where the low end would make sense with and without it.
-
-    Raises:
-        NotationError: says what was expected.
-    """
-    low_text, colon, high_text = text.partition(":")
-    low_text, high_text = low_text.strip(), high_text.strip()
-    if not colon or not (low_text or high_text):
-        raise NotationError(
-            f"«{plain(text)}» is no window; expected LOW:HIGH such as 0.7:1.0ohm or 4k:7kohm"
-        )
-    high = parse_quantity(high_text, default_unit) if high_text else None
-    low = parse_quantity(low_text, default_unit) if low_text else None
-    for end in (low, high):
-        if end is not None and end.overload:
-            raise NotationError(f"«{plain(text)}» is no window: leave an open end empty, as in 1M:")
-    if low and high and low.unit != high.unit:
-        low, high = _share_unit(low, low_text, high, high_text, text)
-    if low and high and low.bare and not high.bare:
-        _refuse_if_ambiguous(low.value, high_text, high.value, text)
-    known = high or low
-    return Window(
-        low.value if low else None, high.value if high else None, known.unit if known else "ohm"
-    )
-
-
-def parse_accuracy(text: str) -> Accuracy:
-    """Return the published accuracy that ``text`` spells.
-
-    ``0.8%+3`` is 0.8 percent of reading and 3 counts; ``0.01%+0.004%range`` is for meters whose
-    second figure is percent of range.
-
-    Raises:
-        NotationError: says what was expected.
-    """
-    percent = counts = of_range = 0.0
-    parts = normalise(text).replace("±", "").strip().strip("()").split("+")
-    for part in parts:
-        match = _ACCURACY_PART.fullmatch(part.strip())
-        if match is None:
-            raise NotationError(
-                f"«{plain(text)}» is no accuracy; expected percent of reading and counts, such as "
-                "0.8%+3, or percent of reading and of range, such as 0.01%+0.004%range"
-            )
-        number = float(match["number"])
-        if not match["percent"]:
-            counts += number
-        elif match["range"]:
-            of_range += number
-        else:
-            percent += number
-    if percent > 100 or of_range > 100:
-        raise NotationError(f"«{plain(text)}» is no accuracy: it is over 100 percent")
-    return Accuracy(percent=percent, counts=counts, of_range=of_range, source="as typed")
-
-
-_ACCURACY_PART: Final = re.compile(
-    r"(?P<number>[0-9]+\.?[0-9]*|\.[0-9]+)\s*"
-    r"(?:(?P<percent>%)\s*(?:of\s*)?(?:(?P<range>range|full scale|fs)|reading|rdg)?"
-    r"|(?:counts?|digits?|dgts?))?",
-    re.IGNORECASE,
-)
 
 
 def format_value(
@@ -206,7 +276,7 @@ def format_with_u(value: float, u: float, unit: str = "ohm", *, ohm_sign: bool =
 
 
 def _fixed(number: float, digits: int) -> str:
-    """Return ``number`` with so many decimals; nought has no sign."""
+    """Return ``number`` with so many decimals; zero has no sign."""
     shown = f"{number:.{digits}f}"
     return shown.removeprefix("-") if float(shown) == 0 else shown
 
@@ -296,35 +366,8 @@ def _unit_of(word: str, fallback: Unit, text: str) -> tuple[Unit, Decimal]:
     return found, Decimal(1)
 
 
-def _names_unit(word: str) -> bool:
+def names_unit(word: str) -> bool:
     return word != "" and word not in PREFIXES
-
-
-def _share_unit(
-    low: Value, low_text: str, high: Value, high_text: str, text: str
-) -> tuple[Value, Value]:
-    """Give the unit written on one end to the end that has none."""
-    if low.bare:
-        return parse_quantity(low_text, high.unit), high
-    if high.bare:
-        return low, parse_quantity(high_text, low.unit)
-    raise NotationError(
-        f"«{plain(text)}» is no window: one end is {SI_UNITS[low.unit]} and the other "
-        f"{SI_UNITS[high.unit]}"
-    )
-
-
-def _refuse_if_ambiguous(low: float, high_text: str, high: float, text: str) -> None:
-    """``4:7kohm`` could mean 4 ohm or 4 kohm; a wrong window would judge wrongly in silence."""
-    match = _NUMBER.match(normalise(high_text))
-    if match is None or low == 0:
-        return
-    scale = high / float(match[0]) if float(match[0]) else 1.0
-    if scale > 1 and low * scale <= high:
-        raise NotationError(
-            f"«{plain(text)}» could be read in two ways; write the prefix or unit on both ends, "
-            "as in 4k:7kohm"
-        )
 
 
 def _unreadable(text: str) -> NotationError:

@@ -37,7 +37,7 @@ class Statistics:
         ahead = x - self._mean
         step = ahead / (n + 1)
         # Moving the mean by ``step`` changes every old product d_i * d_(i+1); as the old
-        # deviations sum to nought, only the outermost two remain in the change.
+        # deviations sum to zero, only the outermost two remain in the change.
         outer = (self._newest - self._mean) + (0.0 - self._mean)
         if n:
             self._lagged += step * outer + (n - 1) * step * step

@@ -3,27 +3,101 @@
 How hard is measured: by how many checks the advice itself takes on that very engine.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Final, Literal, get_args
 
 import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.random import Generator
 
-from meterlink.card.profile import Profile
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import Patient, afflict, slug
+from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
+from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
 from meterlink.circuit.workshop import Workshop
+from meterlink.declared import InvalidFileError, Ohms, decode
 from meterlink.errors import UsageError
-from meterlink.finding import FaultTable, Model, Walk, follow, shipped_table
-from meterlink.finding.model import Suspect
+from meterlink.finding.model import Model, Suspect
+from meterlink.finding.shape import FaultTable
+from meterlink.finding.table import shipped_table
+from meterlink.finding.walk import Walk, follow
+from meterlink.profile import Insulation, Lead, Profile
+from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.text import plain
-from meterlink.training.engines import (
-    STOP_SWITCH,
-    SWITCH_NAMED,
-    SWITCHES,
-    practice_profile,
-    sound_engine,
-)
+
+STOP_SWITCH: Final = "stop switch"
+SWITCHES: Final[Mapping[str, Mapping[str, Literal["closed", "open"]]]] = {
+    STOP_SWITCH: {"stop": "closed", "run": "open"},
+    "brake switch": {"let go": "closed", "held": "open"},
+    "throttle switch": {"stop": "closed", "open": "open"},
+    "key switch": {"off": "closed", "on": "open"},
+    "low-oil switch": {"low": "closed", "full": "open"},
+    "seat switch": {"up": "closed", "down": "open"},
+}
+"""Every switch that an engine can have, with the state of its contacts in each position."""
+SWITCH_NAMED: Final[Mapping[str, str]] = {slug(name): name for name in SWITCHES}
+"""The same by the fault table's name for it."""
+PLUG_LEAD_ENTRY: Final = "plug lead"
+EARTH_ENTRY: Final = "earth path"
+INSULATION_ENTRY: Final = "armature case"
+_SOURCE: Final = "invented for practice"
+
+
+def sound_engine(rng: Generator, switches: Sequence[str]) -> Engine:
+    """Return a sound engine with these switches, the stop switch among them or not."""
+    return Engine(
+        name="portable pump set",
+        primary=EngineWinding(ohms=Ohms(rng.uniform(0.78, 0.92)), henries=0.003),
+        secondary=EngineWinding(ohms=Ohms(rng.uniform(4700, 6200)), henries=9.0),
+        switch=tuple(
+            EngineSwitch(name=name, positions=dict(SWITCHES[name]))
+            for name in SWITCHES
+            if name in {STOP_SWITCH, *switches}
+        ),
+    )
+
+
+def practice_profile(base: Profile, engine: Engine) -> Profile:
+    """Return ``base`` with an entry for everything on ``engine`` that a meter can be put to."""
+    first = engine.switch[0].name
+    return replace(
+        base,
+        switch=tuple(
+            SwitchEntry(
+                name=switch.name,
+                between=(STOP_WIRE, BLOCK),
+                positions=switch.positions,
+                source=_SOURCE,
+            )
+            for switch in engine.switch
+        ),
+        lead=(
+            Lead(
+                name=PLUG_LEAD_ENTRY,
+                between=(PLUG_LEAD, LEAD_SOCKET),
+                low=Ohms(0),
+                high=Ohms(5),
+                source=_SOURCE,
+            ),
+            Lead(
+                name=EARTH_ENTRY,
+                between=(LAMINATIONS, f"{first} earth terminal"),
+                low=Ohms(0),
+                high=Ohms(POOR_EARTH_OHM),
+                source="common practice, no published source",
+            ),
+        ),
+        insulation=(
+            Insulation(
+                name=INSULATION_ENTRY,
+                between=(CASE, LAMINATIONS),
+                at_least=Ohms(INSULATION_OHM),
+                source="common practice, no published source",
+            ),
+        ),
+    )
+
 
 Difficulty = Literal["easy", "medium", "hard"]
 DIFFICULTIES: Final[tuple[str, ...]] = get_args(Difficulty)
@@ -192,3 +266,41 @@ def _switches(order: Order, rng: Generator) -> list[str]:
 
 def _beside(count: int, low: int, high: int) -> int:
     return max(low - count, count - high, 0)
+
+
+class PracticeExercise(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the file says."""
+
+    format: Literal[1]
+    title: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    story: Annotated[str, msgspec.Meta(max_length=600)] = ""
+    seed: Annotated[int, msgspec.Meta(ge=0, le=2**53)] = 1
+    difficulty: Difficulty = "medium"
+    fault: Annotated[str, msgspec.Meta(max_length=80)] = ""
+    complaint: Annotated[str, msgspec.Meta(max_length=80)] = ""
+
+    @property
+    def order(self) -> Order:
+        """The case that it orders."""
+        return Order(
+            seed=self.seed,
+            difficulty=self.difficulty,
+            fault=self.fault,
+            complaint=self.complaint,
+        )
+
+
+def read_exercise(data: bytes, name: str) -> PracticeExercise:
+    """Return the exercise in ``data``, a TOML text; ``name`` stands for it in errors.
+
+    Raises:
+        InvalidFileError: it does not say what it must, or orders what there is not.
+    """
+    exercise = decode(data, PracticeExercise, name)
+    try:
+        check_order(exercise.order)
+    except UsageError as fault:
+        raise InvalidFileError(f"{plain(name)}: {fault}") from fault
+    return msgspec.structs.replace(
+        exercise, title=plain(exercise.title), story=plain(exercise.story, 600)
+    )

@@ -7,14 +7,14 @@ without one, and a live face and a test play by the very same rules.
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, EngineCondition, connectors, controls
+from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, EngineCondition, connectors, controls
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.next_check import prospects
 from meterlink.finding.outcomes import record
 from meterlink.quantities.text import plain
 from meterlink.training.case import Case
-from meterlink.training.flaws import Flaw, Touch, flaws_in, flaws_in_trial, matters_in_trial
 from meterlink.training.ledger import (
     Begun,
     Concluded,
@@ -28,10 +28,20 @@ from meterlink.training.ledger import (
     Secured,
     SignedOff,
     Touched,
+    mend_of,
+    mended,
     setups_due,
 )
-from meterlink.training.measurements import PracticeMeasurement, practice_card, probings
-from meterlink.training.repairs import mend_of, mended
+from meterlink.training.measurements import (
+    Flaw,
+    PracticeMeasurement,
+    Touch,
+    flaws_in,
+    flaws_in_trial,
+    matters_in_trial,
+    practice_card,
+    probings,
+)
 from meterlink.training.topics import Topic
 
 RUNS: Final = frozenset({"start", "stop-check"})

@@ -10,11 +10,17 @@ from typing import Final
 
 import msgspec
 
+from meterlink.steps import soak, switch, watch
 from meterlink.training.case import Case
-from meterlink.training.ledger import Concluded, Hinted, Ledger, Named, Renewed, Touched
-from meterlink.training.repairs import mend_of
-from meterlink.training.tally import (
+from meterlink.training.ledger import (
+    Concluded,
+    Hinted,
+    Ledger,
+    Named,
+    Renewed,
     Tally,
+    Touched,
+    mend_of,
     misled,
     needless,
     reasoned,
@@ -258,8 +264,11 @@ def _times(number: int) -> str:
     return {1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
+_OUTCOME_WORDS: Final = OUTCOME_WORDS | switch.WORDS | watch.WORDS | soak.WORDS
+
+
 def _words(outcome: str) -> str:
-    return OUTCOME_WORDS.get(outcome, outcome.replace("-", " "))
+    return _OUTCOME_WORDS.get(outcome, outcome.replace("-", " "))
 
 
 def _first(words: str) -> str:

@@ -32,11 +32,11 @@ print(took, peak_mib(), count)
 """
 
 WAYS = {
-    "list": "count = sum(1 for _ in list_jobs(store))",
+    "list": "count = sum(1 for _ in list_jobs(store.jobs()))",
     "list, one month of a year": (
-        "count = sum(1 for _ in list_jobs(store, since='2026-06-01', until='2026-06-30'))"
+        "count = sum(1 for _ in list_jobs(store.jobs(), since='2026-06-01', until='2026-06-30'))"
     ),
-    "list, text in title": "count = sum(1 for _ in list_jobs(store, match='pump 77'))",
+    "list, text in title": "count = sum(1 for _ in list_jobs(store.jobs(), match='pump 77'))",
     "every log read whole": "count = sum(1 for job in store.jobs() for _ in job.entries())",
 }
 

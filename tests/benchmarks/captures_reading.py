@@ -106,8 +106,7 @@ def main() -> None:
 
 
 def _make(folder: Path, readings: int) -> list[Path]:
-    from captures.exchange.export import write_parquet
-    from captures.exchange.tables import ReadingRow, reading_rows
+    from captures.exchange.export import ReadingRow, reading_rows, write_parquet
     from captures.record.records import Header
     from captures.record.writer import PROGRAM, RecordWriter
     from meterlink.reading import Reading

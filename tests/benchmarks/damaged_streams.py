@@ -14,9 +14,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from drivers.frames import load, names
+from drivers.frames.store import load, names
 from meterlink.events import Held
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from meterlink.reading import Reading
 
 FRAMES = 3000

@@ -38,7 +38,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from meterlink.bench.analysis import Analysis
 from meterlink.bench.bench import Bench
 from meterlink.commands import Confirm
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion

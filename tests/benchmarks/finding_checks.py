@@ -23,8 +23,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from meterlink.finding import SURE, Model, Walk, finding, follow, in_order, shipped_table
-from meterlink.finding.posterior import outcome_shares
+from meterlink.finding.find import finding
+from meterlink.finding.model import Model
+from meterlink.finding.posterior import SURE, outcome_shares
+from meterlink.finding.table import shipped_table
+from meterlink.finding.walk import Walk, follow, in_order
 
 SWITCHES = (
     "stop-switch",

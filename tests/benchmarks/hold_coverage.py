@@ -21,7 +21,8 @@ import numpy as np
 from scipy import stats
 
 from meterlink.events import Held
-from meterlink.hold import DecisionEdges, HoldDetector
+from meterlink.hold.decision_edges import DecisionEdges
+from meterlink.hold.detector import HoldDetector
 from meterlink.reading import Reading
 
 

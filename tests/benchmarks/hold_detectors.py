@@ -57,7 +57,8 @@ import numpy as np
 from scipy import stats
 
 from meterlink.events import Held
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from tests.traces.families import BEYOND
 from tests.traces.generator import Trace, trace
 from tests.traces.rivals import Steady, oracle, run, settings

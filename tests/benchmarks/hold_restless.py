@@ -23,7 +23,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from tests.traces import restless
 from tests.traces.score import holds_of
 from tests.traces.stated import Stated

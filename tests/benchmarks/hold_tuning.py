@@ -20,7 +20,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import msgspec
 import numpy as np
 
-from meterlink.hold import POLICY, HoldDetector, HoldPolicy
+from meterlink.hold.detector import HoldDetector
+from meterlink.hold.policy import POLICY, HoldPolicy
 from tests.traces.families import BEYOND
 from tests.traces.generator import Trace, trace
 from tests.traces.score import Score, holds_of

@@ -25,7 +25,7 @@ import numpy as np
 from scipy import stats
 
 from meterlink.events import Held
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from meterlink.judging.assess import Assessor
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window

@@ -28,8 +28,9 @@ from msgspec.structs import replace
 from captures.job.job import JobWriter
 from captures.job.store import JobStore
 from drivers.opening import open_source
-from drivers.scpi import ScpiOptions
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.scpi.dialect import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace
 from tui.session.hands import connect_hands
@@ -69,7 +70,7 @@ def work_plain(sitting: Session) -> None:
 def work_on_screen(sitting: Session) -> None:
     """Work the card to its end on the screen, which is painted as often as it wants to be."""
     from tui.screen.app import BenchApp
-    from tui.settings.screen_settings import ScreenSettings
+    from tui.settings.configuration import ScreenSettings
 
     async def shown() -> None:
         app = BenchApp(sitting, title="an hour", settings=ScreenSettings(tones=False))

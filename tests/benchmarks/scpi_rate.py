@@ -33,8 +33,10 @@ import msgspec
 from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
-from drivers.scpi import ScpiOptions
-from drivers.simulated import SimulatedBench, VirtualClock, load_scenario, scenario_names
+from drivers.scpi.dialect import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.pace import VirtualClock
+from drivers.simulated.scenario import load_scenario, scenario_names
 from meterlink.source import MeterSetup
 from tui.session.setup import session
 from tui.settings.shelf import CARDS, PROFILES

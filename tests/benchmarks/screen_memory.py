@@ -21,7 +21,6 @@ from msgspec.structs import replace
 
 from meterlink.events import (
     Contact,
-    Dropout,
     Held,
     Judged,
     Lift,
@@ -32,9 +31,10 @@ from meterlink.events import (
 )
 from meterlink.hold.stages import Stage
 from meterlink.reading import Reading
+from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 from tui.settings.shelf import CARDS, PROFILES
 
 LOOKS = 25

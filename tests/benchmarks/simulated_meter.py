@@ -18,8 +18,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.opening import open_source
-from drivers.scpi import ScpiOptions
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.scpi.dialect import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.source import MeterSetup
 
 SCENARIO = load_scenario("spring-service")

@@ -12,7 +12,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.clock import MonotonicClock
-from drivers.frames import load
+from drivers.frames.store import load
 from drivers.opening import open_source
 from drivers.reconnect import ReconnectingSource
 from drivers.simulated.stream_ports import PtyPort, StreamPort, TcpPort

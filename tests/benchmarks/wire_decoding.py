@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from drivers.frames import load
+from drivers.frames.store import load
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 

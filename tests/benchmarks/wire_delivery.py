@@ -21,8 +21,9 @@ import serial
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.clock import MonotonicClock
-from drivers.frames import load, open_wire
-from drivers.links import open_link
+from drivers.frames.frame_source import open_wire
+from drivers.frames.store import load
+from drivers.links.transports import open_link
 
 FRAMES = 2000
 PAUSE_S = 0.001

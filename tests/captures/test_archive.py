@@ -17,7 +17,7 @@ from captures.archive.archiver import Brought, archive_jobs
 from captures.archive.asking import asking
 from captures.archive.dataset import DataSet, adding
 from captures.archive.tables import TABLES, UCUM
-from captures.exchange.tables import reading_rows
+from captures.exchange.export import reading_rows
 from captures.job.store import JobStore
 from meterlink.errors import InUseError, UnreadableError
 from meterlink.events import Held, Note

@@ -9,8 +9,13 @@ from pathlib import Path
 import pytest
 
 from captures.exchange.zip_files import MANIFEST
-from captures.training.catalogue import CATALOGUE, SHIPPED, read_catalogue
-from captures.training.exercises import pack_exercises, unpack_exercises
+from captures.training.catalogue import (
+    CATALOGUE,
+    SHIPPED,
+    pack_exercises,
+    read_catalogue,
+    unpack_exercises,
+)
 from meterlink.errors import CannotWriteError, FaultFoundError, MeterlinkError, UnreadableError
 
 NAMES = ("dropped-on-the-quay", "bare-fingers")

@@ -11,8 +11,14 @@ import duckdb
 import pyarrow.parquet
 import pytest
 
-from captures.exchange.export import write_csv, write_parquet
-from captures.exchange.tables import HoldRow, ReadingRow, hold_rows, reading_rows
+from captures.exchange.export import (
+    HoldRow,
+    ReadingRow,
+    hold_rows,
+    reading_rows,
+    write_csv,
+    write_parquet,
+)
 from captures.record.record_source import open_readings
 from meterlink.errors import CannotWriteError
 from meterlink.events import Contact, Evidence, Held, Judged, Lift, StepBegan, Verdict

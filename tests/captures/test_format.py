@@ -13,10 +13,10 @@ import captures
 from captures.record.reader import read_capture
 from captures.record.records import FileRecord, decode, encode, known_kinds
 from captures.record.verify import State, verify
-from meterlink.card.card import outcomes_of
+from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand, How
 from meterlink.errors import UnreadableError
-from meterlink.events import BenchEvent, Evidence, Limit, Note, Verdict
+from meterlink.events import Evidence, Limit, Note, Verdict
 from meterlink.reading import Reading
 from meterlink.wording import COMPONENT_WORDS, OUTCOME_WORDS
 from tests.captures import from_format
@@ -81,7 +81,7 @@ def test_every_word_that_a_key_may_hold_is_in_the_page():
     assert {kind.__struct_config__.tag for kind in AnyCommand.__args__} <= said
     assert set(COMPONENT_WORDS) | set(OUTCOME_WORDS) <= said
     for step in (step for found in CARDS.all() for step in CARDS.get(found.name).step):
-        assert (outcomes_of(step) or set()) - set(getattr(step, "choices", ())) <= said
+        assert (step.outcomes or set()) - set(getattr(step, "choices", ())) <= said
 
 
 def test_every_reading_key_is_in_the_page():

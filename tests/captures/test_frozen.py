@@ -63,7 +63,7 @@ def test_captures_are_read_and_their_seals_hold(frozen):
 def test_a_job_is_whole_and_comes_to_the_same_outcomes(jobs, capsys):
     [job] = jobs.jobs()
     assert check_job(job).state is State.WHOLE
-    [progress] = card_progress(job, JobSettings(job), CARDS.get)
+    [progress] = card_progress(job, JobSettings.read(job), CARDS.get)
     assert progress.ended
     events = [entry.event for entry in job.entries()]
     assert sum(isinstance(event, Judged) for event in events) == 5

@@ -14,12 +14,13 @@ from captures.record.replay_setup import (
 )
 from captures.record.writer import NOT_WRITTEN, PROGRAM, RecordWriter
 from meterlink.bench.bench import Bench
-from meterlink.card.card import read_card
-from meterlink.card.profile import read_profile
+from meterlink.card import read_card
 from meterlink.commands import Confirm, Enter, Skip
 from meterlink.errors import UnreadableError
-from meterlink.events import Asked, CommandReceived, Contact, Dropout, Event, Gap, Note
+from meterlink.events import Asked, CommandReceived, Contact, Event, Gap, Note
+from meterlink.profile import read_profile
 from meterlink.reading import Reading
+from meterlink.steps.watch import Dropout
 
 CARD = read_card(
     b"""
@@ -138,7 +139,7 @@ def test_a_policy_that_does_not_fit_is_said_and_this_programs_taken(policy):
 
 
 def settings_policy():
-    from meterlink.hold import POLICY
+    from meterlink.hold.policy import POLICY
 
     return POLICY
 

@@ -12,9 +12,8 @@ from captures.job.attachments import attach
 from captures.job.job import Job
 from captures.record.records import Header
 from captures.record.writer import PROGRAM
-from captures.report import Audience, write_report
-from meterlink.card.card import read_card
-from meterlink.card.profile import read_profile
+from captures.report.write import Audience, write_report
+from meterlink.card import read_card
 from meterlink.declared import to_plain
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import (
@@ -27,16 +26,17 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
-    MeterChecked,
     Note,
     StepBegan,
     StepEnded,
     StepReopened,
     Verdict,
 )
+from meterlink.profile import read_profile
 from meterlink.quantities.budget import Component
 from meterlink.reading import Reading
 from meterlink.source import Accuracy, Identity
+from meterlink.steps.meter_check import MeterChecked
 from tests.captures.browsing import Seen, browse
 
 HOSTILE = [

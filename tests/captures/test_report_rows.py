@@ -12,27 +12,28 @@ import pytest
 from captures.job.card_progress import JobSettings
 from captures.record.records import Header
 from captures.record.writer import NOT_WRITTEN, PROGRAM
-from captures.report import Audience
 from captures.report.facts import CheckRow
 from captures.report.gather import LogGatherer
-from captures.report.wording import value_words
-from meterlink.card.card import ConfirmationStep, WatchStep
+from captures.report.wording import how_words, limits_words, value_words
+from captures.report.write import Audience
 from meterlink.declared import to_plain
 from meterlink.events import (
     CardBegan,
     CardEnded,
     Contact,
-    Dropout,
     Entered,
     Gap,
     Held,
     Judged,
-    SoakPoint,
     StepEnded,
     StepReopened,
     Verdict,
 )
 from meterlink.reading import Reading
+from meterlink.steps.entry import ConfirmationStep
+from meterlink.steps.repeat import Repeated, RepeatStep
+from meterlink.steps.soak import SoakPoint
+from meterlink.steps.watch import Dropout, WatchStep
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
 from tui.settings.shelf import CARDS, PROFILES
@@ -181,7 +182,7 @@ def test_a_question_that_only_leads_on_is_no_check(store):
     events = [StepEnded(t=1.0, step="lead-comes-off", outcome="no", how="key")]
     job = make(store, card, events)
     assert "did not pass" not in Seen(page_of(job)).text
-    gatherer = LogGatherer(JobSettings(job), no_shelf)
+    gatherer = LogGatherer(JobSettings.read(job), no_shelf)
     for entry in job.entries():
         gatherer.take(entry)
     [facts] = [one.facts() for one in gatherer.cards.values()]
@@ -305,4 +306,28 @@ def test_the_columns_of_the_table_keep_their_words_whole(store, tmp_path):
 )
 def test_a_wire_that_must_stay_open_is_said_to_have_closed(expect, dropouts, said):
     step = WatchStep(id="w", title="Wire", between=("stop wire", "block"), expect=expect)
-    assert value_words(CheckRow(step=step, dropouts=dropouts, longest_dropout_s=0.31)) == said
+    state = step.state()
+    for n in range(dropouts):
+        state.apply(Dropout(t=float(n), step="w", lasted_s=0.31, depth=None))
+    assert value_words(CheckRow(step=step, own=state)) == said
+
+
+def test_a_repeat_touch_has_mean_difference_and_what_it_may_be():
+    step = RepeatStep(id="r", title="Earth path twice", between=("laminations", "block"))
+    row = CheckRow(step=step, own=step.state())
+    assert (value_words(row), limits_words(row)) == ("", "")
+    repeated = Repeated(
+        t=9.0,
+        step="r",
+        contact_t=7.0,
+        first=0.842,
+        second=0.846,
+        readings=24,
+        difference=0.004,
+        u=0.006,
+        mean=0.712,
+    )
+    row.own.apply(repeated)
+    assert value_words(row) == "0.712 Ω, apart 4.0 ± 6.0 mΩ"
+    assert limits_words(row) == "apart at most 6 mΩ"
+    assert how_words(row) == "probes, 24 readings"

@@ -5,11 +5,12 @@ from importlib import resources
 from typing import NamedTuple
 
 from drivers.opening import open_source
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
-from meterlink.card.card import read_card
-from meterlink.card.profile import read_profile
-from meterlink.events import BenchEvent, Event
+from meterlink.card import BenchEvent, read_card
+from meterlink.events import Event
+from meterlink.profile import read_profile
 
 MOST_READINGS = 30_000
 

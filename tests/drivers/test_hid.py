@@ -8,8 +8,7 @@ import types
 import pytest
 
 from drivers.discovery import probe
-from drivers.frames import load
-from drivers.frames.store import SHIPPED
+from drivers.frames.store import SHIPPED, load
 from drivers.links.hid_link import list_devices
 from drivers.links.packets import Packets
 from drivers.opening import open_lasting, open_source

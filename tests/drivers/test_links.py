@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from drivers.links import LineSettings, open_link, port_errors
-from drivers.links.holders import holder_of
-from drivers.links.transports import has_line, locate
+from drivers.links import port_errors
+from drivers.links.link import LineSettings
+from drivers.links.port_errors import holder_of
+from drivers.links.transports import has_line, locate, open_link
 from meterlink.errors import MeterError, PortLostError, UsageError
 from meterlink.source import MeterSetup
 from tests.drivers.scripted import PtyPeer, tcp_peer

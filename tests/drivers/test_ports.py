@@ -10,9 +10,9 @@ import time
 import pytest
 
 from drivers.discovery import find_out, probe, probe_all
-from drivers.frames import load
 from drivers.frames.sample_check import sample_bytes
-from drivers.links import open_link
+from drivers.frames.store import load
+from drivers.links.transports import open_link
 from drivers.opening import open_source
 from drivers.ports import is_excluded, list_ports
 from meterlink.errors import MeterError

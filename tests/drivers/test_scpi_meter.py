@@ -9,9 +9,10 @@ import time
 import pytest
 
 from drivers.clock import MonotonicClock
-from drivers.links import open_link
+from drivers.links.transports import open_link
 from drivers.opening import open_source
-from drivers.scpi import ScpiMeter, ScpiOptions
+from drivers.scpi.dialect import ScpiOptions
+from drivers.scpi.meter import ScpiMeter
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.scpi.identity import parse_identity
-from drivers.simulated import Hands, SimulatedBench, VirtualClock, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.hands import Hands
 from drivers.simulated.lent import (
     BorrowedHands,
     Greeting,
@@ -18,6 +19,8 @@ from drivers.simulated.lent import (
     is_simulated,
     port_of,
 )
+from drivers.simulated.pace import VirtualClock
+from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Confirm, Enter
 from meterlink.events import StepBegan
 

@@ -12,14 +12,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.simulated.knowledge import Knowledge
-from drivers.simulated.line_faults import FaultInjector, LineFault, LineFaults
+from drivers.simulated.acts import Knowledge
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
 from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.personality import LONGEST_MESSAGE, ScpiPersonality
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
+from drivers.simulated.stream_faults import FaultInjector, LineFault, LineFaults
 from drivers.simulated.world import World
-from meterlink.circuit import Engine, EngineCondition, EngineWinding
+from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import Engine, EngineWinding
 from meterlink.declared import Ohms
 
 ENGINE = Engine(

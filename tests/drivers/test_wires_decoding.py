@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drivers.frames import load
 from drivers.frames.description import BytesFrame
+from drivers.frames.store import load
 from meterlink.reading import Quantity
 from tests.drivers.wires_by_hand import BY_HAND
 

@@ -5,9 +5,9 @@ import random
 
 import pytest
 
-from drivers.frames import load, names
 from drivers.frames.displays import parse_display
 from drivers.frames.learning import Recording, learn
+from drivers.frames.store import load, names
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.reading import Quantity
 from tests.drivers.made_formats import made_format

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links import LineSettings
+from drivers.links.link import LineSettings
 
 SLOW = LineSettings(baud=2400)
 FAST = LineSettings(baud=9600)

@@ -9,9 +9,12 @@ import msgspec
 import pytest
 
 from drivers.clock import MonotonicClock
-from drivers.frames import FrameFormat, FrameSource, listen, load, load_all, open_wire
-from drivers.frames.store import SHIPPED
-from drivers.links import LineSettings, open_link
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.frame_source import FrameSource, open_wire
+from drivers.frames.line_search import listen
+from drivers.frames.store import SHIPPED, load, load_all
+from drivers.links.link import LineSettings
+from drivers.links.transports import open_link
 from drivers.simulated.stream_faults import StreamFaults
 from drivers.simulated.stream_ports import PtyPort, TcpPort
 from drivers.simulated.streaming_meter import StreamingMeter

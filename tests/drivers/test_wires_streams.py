@@ -8,8 +8,10 @@ import threading
 import pytest
 
 from drivers.clock import MonotonicClock
-from drivers.frames import load, open_wire
-from drivers.links import LineSettings, open_link
+from drivers.frames.frame_source import open_wire
+from drivers.frames.store import load
+from drivers.links.link import LineSettings
+from drivers.links.transports import open_link
 from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults, Unplug
 from drivers.simulated.stream_ports import PtyPort, TcpPort, has_ptys
 from drivers.simulated.stream_values import touches

@@ -15,20 +15,17 @@ from numpy.random import Generator
 
 from drivers.simulated.meter import MeterCharacter
 from drivers.simulated.scenario import Scenario, Start
-from meterlink.card.card import (
-    Card,
-    EntryStep,
-    MeasurementStep,
-    SoakStep,
-    Step,
-    SwitchStep,
-    WatchStep,
-)
-from meterlink.card.profile import Profile
-from meterlink.circuit import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire, Unseen
-from meterlink.circuit.condition import connector
+from meterlink.card import Card, Step
+from meterlink.circuit.condition import EngineCondition, connector
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, StopWire, Unseen
 from meterlink.circuit.wiring import resistance_between
 from meterlink.declared import Celsius, Ohms
+from meterlink.profile import Profile
+from meterlink.steps.entry import EntryStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.soak import SoakStep
+from meterlink.steps.switch import SwitchStep
+from meterlink.steps.watch import WatchStep
 
 FAULTS: Final = (
     *("primary-open", "primary-short", "primary-low", "primary-high"),

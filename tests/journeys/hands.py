@@ -18,7 +18,8 @@ from typing import Final
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.pace import VirtualClock
 from drivers.simulated.world import MeterInput, World
-from meterlink.circuit import OTHER_TIP, at_sockets
+from meterlink.circuit.places import OTHER_TIP
+from meterlink.circuit.probes import at_sockets
 
 _DOUBLE: Final = struct.Struct("d")
 

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from drivers.simulated.bench import SimulatedBench
-from meterlink.card.card import Card
+from meterlink.card import Card
 from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import Patient
 from tests.journeys.faces import Plain, Process

@@ -15,9 +15,12 @@ from scipy.stats import beta
 from captures.job.job import Job
 from captures.job.verify_job import verify_job
 from captures.record.verify import State
-from meterlink.card.card import CautionStep, LeadZeroStep, MeterCheckStep, Step, WatchStep
+from meterlink.card import Step
 from meterlink.events import Evidence
-from meterlink.wording import outcome_words
+from meterlink.steps.entry import CautionStep
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.watch import WatchStep
 from tests.journeys.engines import expected, lacks, measured_steps
 from tests.journeys.faces import TOUCHED_OFF, home
 from tests.journeys.journey import Journey
@@ -175,7 +178,7 @@ def _disagreeing(journey: Journey) -> list[str]:
         outcome = journey.cues.outcomes.get(step.id, "")
         if not outcome or lacks(step, journey.patient.profile):
             continue
-        words = outcome_words(step, outcome)
+        words = step.outcome_words(outcome)
         if last.get(step.id) != outcome:
             faults.append(
                 f"jobs show --json says {last.get(step.id)} of «{step.id}», not {outcome}"

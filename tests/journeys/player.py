@@ -6,20 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
-from meterlink.card.card import (
-    Card,
-    CautionStep,
-    ConfirmationStep,
-    EntryStep,
-    LeadZeroStep,
-    MeasurementStep,
-    MeterCheckStep,
-    SoakStep,
-    Step,
-    SwitchStep,
-    WatchStep,
-)
+from meterlink.card import Card, Step
 from meterlink.circuit.condition import connector
+from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.soak import SoakStep
+from meterlink.steps.switch import SwitchStep
+from meterlink.steps.watch import WatchStep
 from tests.journeys.cues import Cues
 from tests.journeys.engines import Patient, ohms, places_of
 from tests.journeys.hands import Hands

@@ -96,7 +96,7 @@ def screen_of(folder: Any, clock: Hurried, words: list[str]) -> Screen:
 
 @pytest.mark.parametrize("seed", [1])
 def test_keys_on_the_choosing_page(tmp_path, seed, mocker):
-    mocker.patch("tui.screen.offers.find_meters", return_value=[])
+    mocker.patch("tui.screen.choosing.find_meters", return_value=[])
     clock = Hurried(tmp_path / "clock")
     with screen_of(tmp_path, clock, ["bench", "--jobs", str(tmp_path / "jobs")]) as face:
         assert mashed(face, random.Random(f"choosing {seed}"), KEYS_A_RUN) >= 0

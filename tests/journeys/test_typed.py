@@ -4,7 +4,8 @@ import random
 
 import pytest
 
-from meterlink.card.card import ConfirmationStep, EntryStep, Step
+from meterlink.card import Step
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 from tests.journeys.cues import Cues
 from tests.journeys.engines import draw
 from tests.journeys.families import NONSENSE

@@ -4,13 +4,13 @@ import math
 import random
 
 from meterlink.bench.bench import Bench
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.card import Card, read_card
-from meterlink.card.profile import Profile, read_profile
+from meterlink.card import BenchEvent, Card, read_card
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Enter
-from meterlink.events import BenchEvent, StepEnded
+from meterlink.events import StepEnded
+from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting
+from meterlink.steps.worker import ON_METAL
 
 PROFILE = read_profile(
     b"""

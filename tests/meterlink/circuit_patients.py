@@ -5,12 +5,13 @@ from importlib import resources
 
 import numpy as np
 
-from meterlink.card.profile import Profile, read_profile
-from meterlink.circuit import Engine
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.finding import Model, shipped_table
-from meterlink.training import engines
-from meterlink.training.engines import STOP_SWITCH, SWITCHES
+from meterlink.finding.model import Model
+from meterlink.finding.table import shipped_table
+from meterlink.profile import Profile, read_profile
+from meterlink.training import case
+from meterlink.training.case import STOP_SWITCH, SWITCHES
 
 
 def demo_profile() -> Profile:
@@ -22,7 +23,7 @@ def demo_profile() -> Profile:
 
 def sound_engine(rng: np.random.Generator, *switches: str) -> Engine:
     """Return a sound engine inside the windows of the demonstration profile."""
-    return engines.sound_engine(rng, switches)
+    return case.sound_engine(rng, switches)
 
 
 class Intake:

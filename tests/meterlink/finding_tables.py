@@ -5,7 +5,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from meterlink.finding import FaultTable, read_table
+from meterlink.finding.shape import FaultTable
+from meterlink.finding.table import read_table
 
 SOURCE = "made up for a test"
 

@@ -9,10 +9,7 @@ from hypothesis import strategies as st
 
 from meterlink.bench.bench import Bench
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.base import NOT_SURE, ON_METAL
-from meterlink.card.card import Card, outcomes_of, read_card
-from meterlink.card.profile import Profile, read_profile
-from meterlink.card.profile_parts import left_out, steps_on
+from meterlink.card import Card, left_out, read_card, steps_on
 from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, Gestures, How, Redo, Skip, Zero
 from meterlink.events import (
     Asked,
@@ -26,8 +23,10 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
+from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Setting
+from meterlink.steps.worker import NOT_SURE, ON_METAL
 
 DATA = files("meterlink") / "data"
 
@@ -185,7 +184,7 @@ def check_every_step(played: Played) -> None:
     lacks = {step.id for step in left_out(played.card, played.profile)}
     for step in played.card.step:
         outcome = progress.outcome(step.id)
-        known = outcomes_of(step)
+        known = step.outcomes
         assert outcome or not progress.applies(step)
         assert known is None or not outcome or outcome in known
         if step.id in lacks:

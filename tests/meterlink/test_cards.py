@@ -6,14 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.card.card import Card, outcomes_of, read_card
-from meterlink.card.profile import read_profile
+from meterlink.card import Card, read_card
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
-from meterlink.finding import find
 from meterlink.finding.card_review import unsafe
+from meterlink.finding.find import find
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card
 from tui.settings.shelf import CARDS, PROFILES
@@ -44,7 +44,7 @@ def test_checks_and_outcomes_of_shipped_cards_are_those_of_the_fault_table():
     for found in CARDS.all():
         card = CARDS.read(found.file)
         for step in card.step:
-            for outcome in outcomes_of(step) or () if step.check else ():
+            for outcome in step.outcomes or () if step.check else ():
                 find({step.check: outcome}, card.complaint or "no-spark")  # raises if unknown
 
 

@@ -3,10 +3,10 @@
 import msgspec
 import pytest
 
-from meterlink.card.card import read_card
-from meterlink.card.profile import Profile
+from meterlink.card import read_card
 from meterlink.declared import InvalidFileError, decode
-from meterlink.training.exercise import PracticeExercise
+from meterlink.profile import Profile
+from meterlink.training.case import PracticeExercise
 
 WINDING = """
 [[winding]]

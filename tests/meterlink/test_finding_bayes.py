@@ -18,10 +18,12 @@ from pybbn.graph.node import BbnNode
 from pybbn.graph.variable import Variable
 from pybbn.pptc.inferencecontroller import InferenceController
 
-from meterlink.finding import Model, find, shipped_table
+from meterlink.finding.find import find
+from meterlink.finding.model import Model
 from meterlink.finding.next_check import information, prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import posterior
+from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import TWO_COINS, check, fault, made, table
 
 SWITCHES = ("stop-switch", "brake-switch")

@@ -7,10 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.finding import Model, finding, shipped_table
+from meterlink.finding.find import finding
+from meterlink.finding.model import Model
 from meterlink.finding.next_check import prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import log_odds, outcome_shares, posterior, take_in
+from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import check, fault, made, outcomes_of, table, tables
 
 SHIPPED = {complaint: Model(shipped_table(), complaint) for complaint in shipped_table().complaints}

@@ -4,17 +4,13 @@ import msgspec
 import pytest
 
 from meterlink.errors import UsageError
-from meterlink.finding import (
-    Finding,
-    Model,
-    close_verdict,
-    find,
-    follow,
-    in_order,
-    shipped_table,
-)
 from meterlink.finding.clauses import either
-from meterlink.finding.outcomes import Said
+from meterlink.finding.find import find
+from meterlink.finding.finding import Finding
+from meterlink.finding.model import Model
+from meterlink.finding.outcomes import Said, close_verdict
+from meterlink.finding.table import shipped_table
+from meterlink.finding.walk import follow, in_order
 from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 

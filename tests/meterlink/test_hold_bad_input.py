@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.events import Held, Lift, PassedOver
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from meterlink.reading import Quantity, Reading
 from tests.traces.streams import air, events, holds, noisy, readings
 

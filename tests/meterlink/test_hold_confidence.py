@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.linalg import lstsq
 
-from meterlink.hold import POLICY
 from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
 from meterlink.hold.exponentials import RUNG, Sums, rung_of, tau_of
+from meterlink.hold.policy import POLICY
 from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.settling import ModelComparison, SteadinessEstimate, t_tail
 from tests.traces.wald import Plan

@@ -7,7 +7,7 @@ here it is seen that nothing has gone far from them, and that the score can tell
 import numpy as np
 import pytest
 
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from tests.traces.families import EXPECTED
 from tests.traces.generator import Trace, trace
 from tests.traces.rivals import equal_readings, oracle, run

@@ -11,8 +11,8 @@ from meterlink.events import Held
 from meterlink.judging.assumed import NOTHING_ASSUMED
 from meterlink.judging.control_chart import LEAST, RUN, Signal, control_chart
 from meterlink.judging.correction import LeadZero
+from meterlink.judging.known_resistor import parse_bands
 from meterlink.judging.meter_check import check_meter, parse_known_resistor
-from meterlink.quantities.colour_code import parse_bands
 from meterlink.source import Accuracy
 
 

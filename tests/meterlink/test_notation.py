@@ -8,15 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.errors import NotationError
+from meterlink.quantities.given import parse_accuracy, parse_window
 from meterlink.quantities.notation import (
+    SI_UNITS,
+    find_unit,
     format_value,
     format_with_u,
-    parse_accuracy,
     parse_as,
     parse_quantity,
-    parse_window,
+    unit_named,
 )
-from meterlink.quantities.units import SI_UNITS, find_unit, unit_named
 from meterlink.quantities.window import Window
 
 READ = [

@@ -2,9 +2,9 @@
 
 import pytest
 
-from meterlink.card.profile import read_profile
 from meterlink.commands import Confirm, Enter
 from meterlink.events import Evidence, Judged, Verdict
+from meterlink.profile import read_profile
 from meterlink.source import Accuracy, Setting
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, Hands, card
 

@@ -5,19 +5,19 @@ from collections.abc import Callable
 import pytest
 
 from captures.record.records import decode, encode
+from meterlink.card import BenchEvent
 from meterlink.commands import Confirm, Deny, Enter, Redo
 from meterlink.events import (
-    BenchEvent,
     CommandReceived,
     Entered,
     Event,
     Judged,
-    MeterChecked,
     StepBegan,
     StepEnded,
     StepReopened,
     Zeroed,
 )
+from meterlink.steps.meter_check import MeterChecked
 from tests.meterlink.bench_hands import (
     AMBIENT,
     GAP,
@@ -117,7 +117,7 @@ def test_every_held_value_is_there_with_lead_zero_and_temperature(reopened):
             if isinstance(event, Judged):
                 assert event.position in progress.results[event.step].judged
             if isinstance(event, MeterChecked):
-                assert progress.results[event.step].checked == event
+                assert progress.results[event.step].own.checked == event
         held = [event for event in past if isinstance(event, Judged) and not event.position]
         for event in held:
             assert progress.results[event.step].judged[""] == event

@@ -5,10 +5,12 @@ from itertools import pairwise
 
 import pytest
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.profile import read_profile
 from meterlink.commands import CallOpen, Confirm, Enter
-from meterlink.events import Asked, Dropout, Evidence, Judged, SoakPoint, StepEnded, Verdict
+from meterlink.events import Asked, Evidence, Judged, StepEnded, Verdict
+from meterlink.profile import read_profile
+from meterlink.steps.soak import SoakPoint
+from meterlink.steps.watch import Dropout
+from meterlink.steps.worker import ON_METAL
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, OVER, Hands, card
 
 MACHINE = read_profile(

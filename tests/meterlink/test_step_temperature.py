@@ -2,9 +2,9 @@
 
 import pytest
 
-from meterlink.card.profile import Profile, read_profile
 from meterlink.commands import Confirm, Enter, Redo
 from meterlink.events import Asked, Entered, Judged, Verdict
+from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, PRIMARY, SECONDARY, Hands, card

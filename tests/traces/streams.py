@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from math import inf
 
 from meterlink.events import Contact, Held, Lift, TouchEvent
-from meterlink.hold import HoldDetector
+from meterlink.hold.detector import HoldDetector
 from meterlink.reading import Quantity, Reading
 
 

@@ -8,15 +8,15 @@ import threading
 from collections.abc import Callable, Iterable, Sequence
 from math import inf
 
-from meterlink.bench.bench import Bench, Snapshot
-from meterlink.card.card import Card
-from meterlink.card.profile import Profile
+from meterlink.bench.bench import Bench
+from meterlink.bench.snapshot import Face, Snapshot, Update
+from meterlink.card import BenchEvent, Card
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import BenchEvent, Event
+from meterlink.events import Event
+from meterlink.profile import Profile
 from meterlink.reading import Reading
 from meterlink.source import Identity
-from tui.session.session import Face, Update
 
 RATE = 10.0
 """Readings a second, in the bench's own time."""

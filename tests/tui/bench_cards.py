@@ -1,8 +1,8 @@
 """Cards and profiles for the screen's tests."""
 
-from meterlink.card.card import Card, read_card
-from meterlink.card.profile import Profile, read_profile
+from meterlink.card import Card, read_card
 from meterlink.events import CardBegan, Entered, Event, StepEnded, Zeroed
+from meterlink.profile import Profile, read_profile
 
 PROFILE = b"""
 format = 1

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.circuit import places
-from meterlink.finding import follow
-from meterlink.training import Practice
+from meterlink.circuit.places import places
+from meterlink.finding.walk import follow
+from meterlink.steps.worker import ON_METAL
+from meterlink.training.practice import Practice
 from tui.practice.bench import PracticeBench
 from tui.practice.plain import PlainPractice
 

@@ -4,11 +4,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from meterlink.bench.snapshot import Update
 from meterlink.events import (
     Asked,
     CardEnded,
     Contact,
-    Dropout,
     Evidence,
     Gap,
     Judged,
@@ -16,10 +16,9 @@ from meterlink.events import (
     Verdict,
     Zeroed,
 )
+from meterlink.steps.watch import Dropout
 from tests.tui.bench_cards import card, profile
-from tui.announcing.announcer import Announcer
-from tui.announcing.tones import Tune
-from tui.session.session import Update
+from tui.announcing.announcer import Announcer, Tune
 
 
 class Heard:

@@ -15,12 +15,14 @@ import pytest
 from captures.job.job import Job
 from captures.record.records import encode
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
-from meterlink.card.cautions import STANDING
-from meterlink.events import BenchEvent, CommandReceived, MeterSet, StepBegan, StepEnded
+from meterlink.bench.snapshot import Update
+from meterlink.card import BenchEvent
+from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
+from meterlink.steps.entry import STANDING
 from tui.plain.json_face import MOST_WAITING, JsonFace
-from tui.session.session import Update
 from tui.settings.shelf import CARDS, PROFILES
 
 

@@ -9,9 +9,10 @@ import pytest
 from captures.job.meter_checks import BASE, gather
 from captures.job.store import JobStore
 from captures.record.records import Header
-from meterlink.events import CardBegan, MeterChecked, StepReopened
+from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST
 from meterlink.source import Identity
+from meterlink.steps.meter_check import MeterChecked
 from tui.cli import main
 from tui.commands.checks import COLUMNS, draw
 
@@ -107,7 +108,7 @@ def test_meters_and_resistors_are_kept_apart(workshop, capsys):
     workshop.job(checked(2.0), meter="field meter")
     workshop.job(checked(3.0, marking="Brown  Black red brown"), meter="bench meter")
     workshop.job(checked(4.0, marking="brown black red brown"), meter="bench meter")
-    series = gather(workshop.store)
+    series = gather(workshop.store.jobs())
     assert [(one.meter, len(one.checks)) for one in series] == [
         ("bench meter", 1),
         ("bench meter", 2),
@@ -121,7 +122,7 @@ def test_only_checks_that_stand_are_charted(workshop):
     workshop.job(checked(90.0, passed=False), checked(1.0))
     workshop.job(checked(80.0, passed=False), again, checked(2.0))
     workshop.job(checked(70.0, passed=False), again)
-    (series,) = gather(workshop.store)
+    (series,) = gather(workshop.store.jobs())
     assert [record.checked.error for record in series.checks] == [1.0, 2.0]
 
 

@@ -1,14 +1,13 @@
 """What a run says at its end: the table, the mark of a failed meter, the finding."""
 
-from meterlink.card.card import read_card
+from meterlink.bench.snapshot import Update
+from meterlink.card import read_card
 from meterlink.commands import Confirm, Deny, Enter
 from meterlink.events import CardEnded
 from tests.meterlink.bench_hands import Hands
-from tui.announcing.teller import Teller
+from tui.announcing.teller import Teller, finding_of
 from tui.cli import main
 from tui.plain.plain_face import NOTHING_JUDGED, PlainFace
-from tui.session.ending import finding_of
-from tui.session.session import Update
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
 CAUTION = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from tests.tui.processes import ROOT, command, home_of, run
 
 BENCH = ("bench", "--plain", "--jobs", "{home}/jobs")

@@ -6,16 +6,12 @@ from importlib import resources
 import pytest
 
 from captures.job.store import JobStore
-from meterlink.card.card import outcomes_of, read_card
+from meterlink.card import read_card
 from meterlink.declared import to_plain
-from meterlink.events import (
-    CardBegan,
-    Judged,
-    StepEnded,
-    StepReopened,
-    Verdict,
-)
-from meterlink.finding import close_verdict, find, shipped_table
+from meterlink.events import CardBegan, Judged, StepEnded, StepReopened, Verdict
+from meterlink.finding.find import find
+from meterlink.finding.outcomes import close_verdict
+from meterlink.finding.table import shipped_table
 from tui.cli import main
 from tui.settings.shelf import CARDS
 
@@ -228,7 +224,7 @@ def test_steps_of_the_shipped_cards_speak_the_words_of_the_table():
             continue
         for step in CARDS.get(found.name).step:
             if step.check:
-                words, outcomes = shipped_table().understands(step.check), outcomes_of(step)
+                words, outcomes = shipped_table().understands(step.check), step.outcomes
                 assert words is not None, (found.name, step.id, step.check)
                 assert outcomes is not None, (found.name, step.id)
                 assert outcomes <= words, (found.name, step.id, outcomes - words)

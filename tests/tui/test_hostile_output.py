@@ -21,7 +21,8 @@ from captures.job.pack import pack
 from captures.job.store import JobStore
 from captures.record.records import Header
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Skip
 from meterlink.declared import to_plain
 from meterlink.events import (

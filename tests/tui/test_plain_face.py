@@ -7,7 +7,9 @@ import pytest
 
 from captures.job.store import JobStore
 from drivers.opening import open_source
-from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.pace import VirtualClock
+from drivers.simulated.scenario import load_scenario
 from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace
 from tui.session.hands import connect_hands

@@ -5,15 +5,15 @@ from textual.pilot import Pilot
 from textual.widgets import Digits, Input, Static
 
 from captures.training.trainee_files import TraineeStore
-from meterlink.card.cautions import STANDING
 from meterlink.errors import PortLostError
-from meterlink.training import Order, Practice, draw
+from meterlink.steps.entry import STANDING
+from meterlink.training.case import Order, draw
+from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary, begin
-from tui.practice.screen import PracticeApp
+from tui.practice.screen import PracticeApp, RunningText
 from tui.screen.picture import PictureView
-from tui.screen.running_text import RunningText
 
 SIZE = (110, 36)
 

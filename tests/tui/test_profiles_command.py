@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from meterlink.card.profile import read_profile
+from meterlink.profile import read_profile
 from tui.cli import main
 from tui.plain.profile_questions import as_toml, ask_profile
 from tui.plain.prompts import EndedError, Prompter

@@ -12,7 +12,8 @@ from captures.job.job import Job
 from captures.job.verify_job import verify_job
 from captures.record.verify import State
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from tests.tui.injected import CUSTOMER
 from tests.tui.processes import INJECTED, ROOT, home_of, run
 from tests.tui.terminals import Terminal

@@ -234,7 +234,7 @@ def test_other_policy_numbers_are_named_where_this_program_has_others(capture, c
 def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):
     """The record holds what it was held by, so a program with other numbers comes to the same."""
     from captures.record.replay_setup import read_replay_setup, settings_for
-    from meterlink.hold import POLICY, HoldPolicy
+    from meterlink.hold.policy import POLICY, HoldPolicy
     from tui.settings.shelf import CARDS, PROFILES
 
     other = HoldPolicy(least_readings=POLICY.least_readings + 4)

@@ -6,7 +6,7 @@ import pytest
 
 from captures.record.replay import Played
 from captures.record.verify import State, verify
-from drivers.simulated import scenario_names
+from drivers.simulated.scenario import scenario_names
 from tests.tui.fumbling import fumble
 from tui.cli import main
 from tui.replay.library_maker import Made, make_capture

@@ -18,8 +18,7 @@ from tui.replay.library_maker import make_capture
 from tui.replay.pacing import Pacing
 from tui.replay.player import ReplayPlayer
 from tui.replay.screen import ReplayApp
-from tui.screen.plotting import LookPlot
-from tui.screen.trace import TraceView
+from tui.screen.plotting import LookPlot, TraceView
 
 LONGEST_S = 10.0
 

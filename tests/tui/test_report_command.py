@@ -3,8 +3,8 @@
 import pytest
 
 from captures.job.store import JobStore
+from captures.report.gather import gather
 from captures.report.wording import budget_of
-from captures.report.write import gather
 from tests.captures.browsing import Seen
 from tests.tui.demo_job import copy_demo
 from tui.cli import main

@@ -8,12 +8,12 @@ import pytest
 from captures.job.job import Job
 from captures.job.store import JobStore
 from drivers.clock import MonotonicClock
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.errors import UsageError
 from meterlink.events import CardEnded, StepReopened
 from tests.tui.processes import run
-from tui.session.resuming import called, check_open
-from tui.session.setup import settings_of
+from tui.session.setup import called, check_open, settings_of
 from tui.settings.shelf import CARDS, PROFILES
 
 

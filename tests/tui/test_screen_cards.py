@@ -9,12 +9,12 @@ from itertools import cycle
 import pytest
 from textual.widgets import Static
 
-from meterlink.card.card import CautionStep, ConfirmationStep, EntryStep, Step
-from meterlink.card.profile_parts import left_out, steps_on
+from meterlink.card import Step, left_out, steps_on
+from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from tests.tui.acting import ActedSession
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 from tui.settings.shelf import CARDS, PROFILES
 
 SIZES = [(80, 24), (100, 30), (140, 40)]

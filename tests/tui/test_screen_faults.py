@@ -8,7 +8,7 @@ from tui.practice.screen import PracticeApp
 from tui.replay.screen import ReplayApp
 from tui.screen.app import BenchApp
 from tui.screen.choosing import ChooseApp
-from tui.screen.faults import FaultApp
+from tui.screen.themes import FaultApp
 
 
 class Faulty(FaultApp[int]):

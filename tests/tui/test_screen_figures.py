@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from tui.announcing.forms import PHASE_PICTURES, VERDICT_FORMS, VERDICT_PICTURES
 from tui.screen import figures
-from tui.screen.blocks import paint, rows_of
+from tui.screen.figures import paint, rows_of
 
 SHOWN = "0123456789OL-.kMGVmΩ"
 

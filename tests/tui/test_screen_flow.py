@@ -8,10 +8,11 @@ import msgspec
 import pytest
 from textual.widgets import Input, OptionList
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.card import MeterCheckStep
+from meterlink.card import read_card
 from meterlink.commands import Back, CallOpen, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import Judged, StepEnded
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.worker import ON_METAL
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile
 from tests.tui.bench_screen import QUIET, bench, press, touch, until
@@ -19,9 +20,9 @@ from tests.tui.looking import screen_text, settled
 from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.body import BenchBody
-from tui.screen.stage import StageView
+from tui.screen.own_views import WatchView
+from tui.screen.reading import StageView
 from tui.screen.status import StatusLine
-from tui.screen.watch import WatchView
 
 
 async def test_a_picture_and_a_key_that_come_in_as_the_page_is_taken_down_break_nothing():
@@ -256,6 +257,39 @@ async def test_the_soak_shows_resistance_and_temperature_against_time():
         assert "resistance" in text
         assert "winding temperature" in text
         assert "°C in the winding" in text
+
+
+REPEAT_CARD = b"""
+format = 1
+id = "twice"
+title = "Earth path"
+[[step]]
+kind = "caution"
+id = "cautions"
+title = "Cautions"
+[[step]]
+kind = "repeat-touch"
+id = "again"
+title = "Earth path twice"
+between = ["laminations", "block"]
+"""
+
+
+async def test_a_repeat_touch_shows_both_values_their_difference_and_their_mean():
+    session = ActedSession(read_card(REPEAT_CARD, "twice.toml"), profile())
+    app = BenchApp(session, title="pump 3", settings=QUIET)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await settled(pilot)
+        await press(pilot, "space")
+        await touch(session, 0.842)
+        assert "swap the probes" in await settled(pilot)
+        await asyncio.to_thread(session.lift)
+        await touch(session, 0.9)
+        text = await settled(pilot)
+        assert "leads swapped" in text
+        assert "The two touches differ." in text
+        assert re.search(r"difference +58.0 ± \d", text)
+        assert re.search(r"mean +0\.871", text)
 
 
 async def test_help_and_budget_take_the_lower_band_and_never_hide_the_reading():

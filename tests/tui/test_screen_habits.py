@@ -7,7 +7,7 @@ from textual.widgets import OptionList
 from meterlink.commands import How, Redo, Skip
 from tests.tui.bench_screen import bench, press, touch, until
 from tests.tui.looking import screen_text, settled
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 
 
 async def test_a_key_can_be_bound_to_another_and_a_pedal_beside_it():
@@ -115,6 +115,6 @@ async def test_taps_of_the_probes_can_be_switched_off_and_that_is_kept():
 
 
 async def test_speech_without_a_program_says_what_is_missing(monkeypatch):
-    monkeypatch.setattr("tui.screen.sounds.find_program", lambda: None)
+    monkeypatch.setattr("tui.screen.preferences.find_program", lambda: None)
     async with bench() as (pilot, _):
         assert "no speech program" in await press(pilot, "f8")

@@ -5,7 +5,7 @@ from math import inf
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tui.screen.history import POINTS, SPAN_S, History
+from tui.screen.view import POINTS, SPAN_S, History
 
 steps = st.lists(
     st.tuples(st.floats(0.0005, 5.0), st.one_of(st.none(), st.just(inf), st.floats(0, 1e8))),

@@ -5,14 +5,14 @@ import asyncio
 import msgspec
 import pytest
 
-from meterlink.card.card import Card
+from meterlink.card import Card
 from meterlink.events import Asked, Gap, MeterSet, StepEnded
 from meterlink.source import Identity
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 
 HOSTILE = [
     "[/x][OL][red]OL[/red]",

@@ -3,7 +3,8 @@
 from contextlib import asynccontextmanager
 from math import inf
 
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.events import StepBegan
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
@@ -11,8 +12,8 @@ from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
 from tui.screen.hands import HandsView
 from tui.screen.picture import PictureView
-from tui.session.played_hands import BenchHands
-from tui.settings.screen_settings import ScreenSettings
+from tui.session.hands import BenchHands
+from tui.settings.configuration import ScreenSettings
 
 PLACES = ("primary terminal", "laminations", "plug lead", "stop wire", "block", "air", "other tip")
 

@@ -9,8 +9,8 @@ from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
 from tests.tui.bench_screen import bench, touch
 from tests.tui.looking import settled
-from tui.screen.ruler import ruler
-from tui.screen.scale import AxisScale
+from tui.screen.plotting import AxisScale
+from tui.screen.reading import ruler
 
 WINDING = Criterion.winding(Window(0.7, 1.0))
 CLOSED = Criterion.closed(2.0)

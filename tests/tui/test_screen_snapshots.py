@@ -12,26 +12,17 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from meterlink.events import (
-    Asked,
-    Contact,
-    Dropout,
-    Held,
-    Judged,
-    Lift,
-    SoakPoint,
-    StepBegan,
-    StepEnded,
-    Verdict,
-)
+from meterlink.events import Asked, Contact, Held, Judged, Lift, StepBegan, StepEnded, Verdict
 from meterlink.hold.stages import Stage
 from meterlink.reading import Reading
+from meterlink.steps.soak import SoakPoint
+from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.screen.trace import TraceView
-from tui.settings.screen_settings import ScreenSettings
+from tui.screen.plotting import TraceView
+from tui.settings.configuration import ScreenSettings
 
 FOLDER = Path(__file__).parent / "snapshots"
 SIZES = [(80, 24), (100, 30), (140, 40)]

@@ -1,7 +1,8 @@
 """Events in words."""
 
-from meterlink.card.card import read_card
-from meterlink.events import Dropout, Gap, StepEnded
+from meterlink.card import read_card
+from meterlink.events import Gap, StepEnded
+from meterlink.steps.watch import Dropout
 from tui.announcing.teller import Teller
 
 CARD = read_card(

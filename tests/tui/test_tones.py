@@ -3,7 +3,7 @@
 import threading
 from itertools import combinations
 
-from tui.announcing.tones import PATTERNS, Tones, Tune
+from tui.announcing.announcer import PATTERNS, Tones, Tune
 
 
 def test_rhythms_differ_in_strokes_or_in_time():

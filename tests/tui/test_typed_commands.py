@@ -6,12 +6,14 @@ import pytest
 
 from captures.job.store import JobStore
 from drivers.opening import open_source
-from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.pace import VirtualClock
+from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.events import Asked, Entered, StepEnded
 from tests.meterlink.bench_hands import GAP, OVER, PRIMARY, Hands, card
 from tui.announcing.teller import Teller, table
-from tui.plain.typed_commands import read_command
+from tui.plain.plain_face import read_command
 from tui.session.hands import connect_hands
 from tui.session.setup import session
 from tui.settings.shelf import CARDS, PROFILES

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from tui.announcing.voice import Voice, find_program
+from tui.announcing.announcer import Voice, find_program
 
 SPEAKS = "import sys; open(sys.argv[1], 'a').write(sys.stdin.read() + '\\n')"
 SPEAKS_LONG = (
@@ -99,9 +99,9 @@ def test_a_program_that_fails_is_told_until_it_speaks_again(tmp_path):
     ],
 )
 def test_the_systems_own_program_is_found(monkeypatch, platform, there, expected):
-    monkeypatch.setattr("tui.announcing.voice.sys.platform", platform)
+    monkeypatch.setattr("tui.announcing.announcer.sys.platform", platform)
     monkeypatch.setattr(
-        "tui.announcing.voice.shutil.which", lambda name: name if name in there else None
+        "tui.announcing.announcer.shutil.which", lambda name: name if name in there else None
     )
     found = find_program()
     assert (found[0] if found else None) == expected

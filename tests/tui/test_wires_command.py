@@ -10,9 +10,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from drivers.frames import load
 from drivers.frames.recording import as_lines
-from drivers.frames.store import SHIPPED
+from drivers.frames.store import SHIPPED, load
 from drivers.simulated.stream_ports import PtyPort
 from drivers.simulated.streaming_meter import StreamingMeter
 from tests.drivers.recorded import session

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tui.announcing.wrapping import say, wrapped
+from tui.announcing.signs import say, wrapped
 
 WORDS = st.lists(st.text("abcd", min_size=1, max_size=9), min_size=1, max_size=40)
 

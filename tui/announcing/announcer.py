@@ -3,28 +3,86 @@
 A face like the screen: it is told on the reading thread and returns at once.
 """
 
-from typing import Protocol
+import shutil
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from enum import Enum
+from functools import partial
+from typing import Final, Protocol
 
-from meterlink.card.card import Card, MeasurementStep, SwitchStep
-from meterlink.card.profile import Profile
-from meterlink.events import (
-    Asked,
-    BenchEvent,
-    CardEnded,
-    Dropout,
-    Gap,
-    Judged,
-    MeterChecked,
-    StepReopened,
-    Verdict,
-    Zeroed,
-)
+from meterlink.bench.snapshot import Update
+from meterlink.card import BenchEvent, Card
+from meterlink.events import Asked, CardEnded, Gap, Judged, StepEvent, StepReopened, Verdict, Zeroed
+from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.wording import VERDICT_WORDS
-from tui.announcing.news import good_verdict
-from tui.announcing.tones import Tune
-from tui.session.session import Update
+from tui.announcing.forms import is_good
+
+
+class Tune(Enum):
+    """What a pattern of strokes says; the value is the word in settings and help."""
+
+    IN_WINDOW = "in-window"
+    OUT = "out"
+    OPEN = "open"
+    AGAIN = "again"
+
+
+PATTERNS: Final[dict[Tune, tuple[float, ...]]] = {
+    Tune.IN_WINDOW: (0.0,),
+    Tune.OUT: (0.0, 0.45),
+    Tune.OPEN: (0.0, 0.45, 0.45),
+    Tune.AGAIN: (0.0, 0.15, 0.15, 0.15),
+}
+"""Seconds to wait before each stroke: one; two slow; three slow; four quick."""
+
+
+class Tones:
+    """Plays patterns on a thread of its own; the newest replaces what is still playing."""
+
+    def __init__(self, bell: Callable[[], object]) -> None:
+        """``bell`` makes one stroke; it is called on the player's thread and returns at once."""
+        self._bell = bell
+        self._wanted: Tune | None = None
+        self._changed = threading.Condition()
+        self._closed = False
+        self._count = 0
+        self._thread = threading.Thread(target=self._play, name="tones", daemon=True)
+        self._thread.start()
+
+    def play(self, tune: Tune) -> None:
+        """Play ``tune`` from its first stroke; returns at once."""
+        with self._changed:
+            self._wanted = tune
+            self._count += 1
+            self._changed.notify()
+
+    def close(self) -> None:
+        """Stop; what is playing is cut short. Safe to call twice."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify()
+        self._thread.join()
+
+    def _play(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._closed or self._wanted is not None)
+                if self._closed or self._wanted is None:
+                    return
+                tune, mine, self._wanted = self._wanted, self._count, None
+            for pause in PATTERNS[tune]:
+                with self._changed:
+                    cut = self._changed.wait_for(partial(self._other, mine), pause)
+                if cut:
+                    break
+                self._bell()
+
+    def _other(self, mine: int) -> bool:
+        return self._closed or self._count != mine
 
 
 class TonePlayer(Protocol):
@@ -68,7 +126,7 @@ class Announcer:
                 return Tune.IN_WINDOW
             case StepReopened():
                 return Tune.AGAIN
-            case Dropout() | MeterChecked(passed=False):
+            case StepEvent(good=False):
                 return Tune.OUT
             case Gap(until=None):
                 return Tune.AGAIN
@@ -88,8 +146,8 @@ class Announcer:
                 return plain(event.say)
             case CardEnded():
                 return "The card is done."
-            case MeterChecked():
-                return "The meter agrees." if event.passed else "The meter does not agree."
+            case StepEvent():
+                return event.spoken
             case Gap(until=None):
                 return f"The meter is away. {plain(event.why)}"
             case Gap():
@@ -99,7 +157,7 @@ class Announcer:
 
     def _tune_of(self, judged: Judged) -> Tune:
         step = self._card.find(judged.step)
-        if judged.verdict is good_verdict(step, self._profile, judged.position):
+        if is_good(step, judged, self._profile):
             return Tune.IN_WINDOW
         return Tune.OPEN if judged.verdict is Verdict.OPEN else Tune.OUT
 
@@ -107,8 +165,8 @@ class Announcer:
         step = self._card.find(judged.step)
         value = "" if judged.corrected is None else f"{_spoken(judged.corrected, judged.unit)}, "
         close = "" if judged.clear else ", but close"
-        lift = " Lift the probes." if isinstance(step, MeasurementStep) else ""
-        at = f" in {plain(judged.position)}" if isinstance(step, SwitchStep) else ""
+        lift = " Lift the probes." if step.one_touch else ""
+        at = f" in {plain(judged.position)}" if judged.position else ""
         title = plain(step.title)
         return f"{title}{at}: {value}{VERDICT_WORDS[judged.verdict]}{close}.{lift}"
 
@@ -124,3 +182,100 @@ def _spoken(value: float, unit: str) -> str:
         "mohm": "milli ohms",
     }
     return f"{number} {words.get(symbol, symbol)}"
+
+
+_LONGEST: Final = 300
+
+_POWERSHELL: Final = (
+    "Add-Type -AssemblyName System.Speech; "
+    "(New-Object System.Speech.Synthesis.SpeechSynthesizer).Speak([Console]::In.ReadToEnd())"
+)
+
+_PROGRAMS: Final[tuple[tuple[str, ...], ...]] = (
+    ("say", "-f", "-"),
+    ("espeak-ng", "--stdin"),
+    ("espeak", "--stdin"),
+    ("powershell", "-NoProfile", "-NonInteractive", "-Command", _POWERSHELL),
+)
+"""Each reads the words from its standard input, so that no word can be taken for an option."""
+
+
+def find_program() -> tuple[str, ...] | None:
+    """Return the command line of this system's speech program, or None where there is none."""
+    for name, *arguments in _PROGRAMS:
+        if name == "say" and sys.platform != "darwin":
+            continue  # elsewhere a program of that name does something else
+        if (path := shutil.which(name)) is not None:
+            return (path, *arguments)
+    return None
+
+
+class Voice:
+    """Speaks one sentence at a time on a thread of its own; the newest replaces what waits."""
+
+    def __init__(self, program: Sequence[str]) -> None:
+        """``program``: a command line that reads the words from its standard input."""
+        self._program = tuple(program)
+        self._changed = threading.Condition()
+        self._waiting: str | None = None
+        self._speaking: subprocess.Popen[bytes] | None = None
+        self._closed = False
+        self.trouble = ""
+        """Why nothing is heard; empty while it works."""
+        self._thread = threading.Thread(target=self._speak, name="voice", daemon=True)
+        self._thread.start()
+
+    def say(self, words: str) -> None:
+        """Say ``words`` as soon as can be, instead of anything older; returns at once."""
+        with self._changed:
+            self._waiting = words[:_LONGEST]
+            if self._speaking is not None:
+                self._speaking.terminate()
+            self._changed.notify()
+
+    def close(self) -> None:
+        """Fall silent. Safe to call twice."""
+        with self._changed:
+            self._closed, self._waiting = True, None
+            if self._speaking is not None:
+                self._speaking.terminate()
+            self._changed.notify()
+        self._thread.join()
+
+    def _speak(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._closed or self._waiting is not None)
+                if self._closed or self._waiting is None:
+                    return
+                words, self._waiting = self._waiting, None
+                self._speaking = self._start()
+            if self._speaking is None:
+                return
+            self._speaking.communicate(words.encode())
+            with self._changed:
+                code, self._speaking = self._speaking.returncode, None
+                if code and not self._overtaken():
+                    self.trouble = (
+                        f"the speech program fails (its exit code is {code}); is there sound?"
+                    )
+                elif not code:
+                    self.trouble = ""
+
+    def _overtaken(self) -> bool:
+        return self._closed or self._waiting is not None
+
+    def _start(self) -> "subprocess.Popen[bytes] | None":
+        # Windows alone has this flag: without it a console window would flash up.
+        hidden: int = getattr(subprocess, "CREATE_NO_WINDOW", 0)
+        try:
+            return subprocess.Popen(  # noqa: S603  # our own table of programs, words by pipe
+                self._program,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                creationflags=hidden,
+            )
+        except OSError as fault:
+            self.trouble = f"the speech program cannot be started: {fault.strerror or fault}"
+            return None

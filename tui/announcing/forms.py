@@ -7,7 +7,9 @@ how good the news is; the screen's style sheet gives it a colour, the form has s
 from enum import Enum
 from typing import Final
 
-from meterlink.events import Verdict
+from meterlink.card import Step
+from meterlink.events import Evidence, Judged, Verdict
+from meterlink.profile import Profile
 
 
 class Phase(Enum):
@@ -147,3 +149,23 @@ VERDICT_FORMS: Final = {
 """A path joined, a mark under, inside and over a window, a path broken."""
 
 DONE, FAULT, SKIPPED, NOW, TO_COME, NOT_NEEDED = "✓", "✗", "»", "▶", "·", "-"
+
+
+def tone_of_outcome(step: Step, outcome: str, profile: Profile) -> Tone:
+    """Return how good it is that ``step`` ended with ``outcome``."""
+    good = step.is_expected(outcome, profile)
+    return Tone.NONE if good is None else Tone.GOOD if good else Tone.BAD
+
+
+def tone_of_verdict(step: Step, judged: Judged, profile: Profile) -> Tone:
+    """Return how good ``judged`` is; unsure where it is close, or rests on somebody's word."""
+    if not judged.clear or judged.evidence is Evidence.SAID:
+        return Tone.UNSURE
+    good = is_good(step, judged, profile)
+    return Tone.GOOD if good else Tone.BAD
+
+
+def is_good(step: Step, judged: Judged, profile: Profile) -> bool:
+    """Return whether ``judged`` is the verdict that passes at ``step``."""
+    criterion = step.criterion(profile, judged.position)
+    return criterion is not None and judged.verdict is criterion.good

@@ -1,8 +1,13 @@
-"""Signs that not every terminal can show, and how they are then spelled."""
+"""What a terminal can show: signs it may lack, and lines no wider than it is."""
 
 import codecs
+import re
 import sys
+from shutil import get_terminal_size
+from textwrap import fill
 from typing import Final, TextIO
+
+from meterlink.quantities.text import plain
 
 SPELLED: Final = "meterlink.spelled"
 """Name of the error handler for text streams that spells a sign out instead of losing it."""
@@ -39,3 +44,35 @@ def _spell(fault: UnicodeError) -> tuple[str, int]:
 
 
 codecs.register_error(SPELLED, _spell)
+
+
+_LONGEST: Final = 4000
+"""Characters; no sentence comes near it."""
+
+_COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
+"""Where a column of a line begins that has several."""
+
+
+def say(line: str) -> None:
+    """Print ``line``, broken at words to the width of the terminal; whole where there is none.
+
+    It stays one line, whatever is in it.
+    """
+    out = sys.stdout
+    line = plain(line, _LONGEST)
+    print(wrapped(line, get_terminal_size().columns) if out is not None and out.isatty() else line)
+
+
+def wrapped(line: str, columns: int) -> str:
+    """Return ``line`` in rows of at most ``columns``; what goes on stands under where it began."""
+    if len(line) < columns:
+        return line
+    begins = [column.end() for column in _COLUMN.finditer(line) if column.end() <= columns // 2]
+    indent = begins[-1] if begins else len(line) - len(line.lstrip())
+    return fill(
+        line,
+        max(columns - 1, indent + 20),
+        subsequent_indent=" " * indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -3,18 +3,14 @@
 from collections.abc import Iterable, Iterator
 from math import fsum, sqrt
 
-from meterlink.bench.progress import Progress, StepResult
-from meterlink.bench.steps.meter_checks import told as told_check
-from meterlink.card.card import Card, CautionStep, Step, WatchStep
-from meterlink.card.cautions import STANDING
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, was_left_out
+from meterlink.bench.progress import Progress
+from meterlink.card import Card, Step, left_out, left_out_words, was_left_out
+from meterlink.errors import UsageError
 from meterlink.events import (
     Asked,
     CardBegan,
     CardEnded,
     Contact,
-    Dropout,
     Entered,
     Event,
     Evidence,
@@ -22,26 +18,27 @@ from meterlink.events import (
     Held,
     Judged,
     Lift,
-    MeterChecked,
     MeterFlags,
     MeterSet,
     Note,
     PassedOver,
-    SoakPoint,
     StepBegan,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
+from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING, CautionStep
+from meterlink.steps.step import SKIPPED, StepResult
 from meterlink.wording import (
     EVIDENCE_WORDS,
     METER_FAILED,
     SAID_WORDS,
     component_words,
     entered_words,
-    outcome_words,
     sure_in_short,
     sure_words,
 )
@@ -113,8 +110,8 @@ class Teller:
                 return f"the card is done{signed}" + (
                     f". {METER_FAILED}" if event.meter_failed else ""
                 )
-            case MeterChecked():
-                return self.check(event)
+            case StepEvent():
+                return self._told_by_step(event)
             case _:
                 return self._told_of(event)
 
@@ -122,9 +119,9 @@ class Teller:
         """Return an entry as typed, and what it comes to in the unit of the trade here."""
         return entered_words(event, ohm_sign=self._ohm_sign)
 
-    def check(self, event: MeterChecked) -> str:
-        """Return a check of the meter in words."""
-        return told_check(event, ohm_sign=self._ohm_sign)
+    def own(self, result: StepResult) -> str:
+        """Return in short what the events of a step's own kind said; empty where nothing."""
+        return result.own.in_short(ohm_sign=self._ohm_sign)
 
     def why(self, event: Judged) -> Iterator[str]:
         """Yield how sure a verdict is, then its budget line by line, then what was assumed."""
@@ -153,9 +150,15 @@ class Teller:
             return f"{head}, {shown} (clear)"
         return f"{head}, {shown}. {sure_words(event, ohm_sign=self._ohm_sign)}"
 
+    def _told_by_step(self, event: StepEvent) -> str:
+        step = self._steps.get(event.step)
+        if step is None:
+            return event.tell(ohm_sign=self._ohm_sign)
+        return step.tell(event, ohm_sign=self._ohm_sign)
+
     def _ended(self, event: StepEnded) -> str:
         step = self._steps.get(event.step)
-        outcome = event.outcome if step is None else outcome_words(step, event.outcome)
+        outcome = event.outcome if step is None else step.outcome_words(event.outcome)
         said = EVIDENCE_WORDS[event.evidence] if event.evidence else ""
         reason = (
             f" ({'; '.join(filter(None, (event.reason, said)))})" if event.reason or said else ""
@@ -170,12 +173,6 @@ class Teller:
             case StepReopened():
                 reason = f" ({event.reason})" if event.reason else ""
                 return f"again: {self.title(event.step)}{reason}"
-            case Dropout():
-                return self._dropout(event)
-            case SoakPoint():
-                value = "over range" if event.value is None else self.value(event.value)
-                warm = "" if event.temperature is None else f", {event.temperature:.0f} °C"
-                return f"{value}{warm}"
             case Gap(until=None):
                 return f"gap: {event.why}"
             case Gap(until=float(until)):
@@ -196,13 +193,6 @@ class Teller:
         new = [caution for caution in cautions if caution not in self._cautioned]
         self._cautioned.update(new)
         return new
-
-    def _dropout(self, event: Dropout) -> str:
-        depth = "over range" if event.depth is None else self.value(event.depth)
-        step = self._steps.get(event.step)
-        if isinstance(step, WatchStep) and step.expect == "open":
-            return f"closed for {event.lasted_s:.2f} s, {depth}"
-        return f"dropout of {event.lasted_s:.2f} s, {depth}"
 
 
 def table(progress: Progress, teller: Teller) -> Iterator[str]:
@@ -225,7 +215,7 @@ def table(progress: Progress, teller: Teller) -> Iterator[str]:
 
 
 def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str, str, str, str]]:
-    title, outcome = step.title, outcome_words(step, result.outcome) or "not done"
+    title, outcome = step.title, step.outcome_words(result.outcome) or "not done"
     if result.zeroed is not None:
         value = teller.value(result.zeroed.value, "ohm", result.zeroed.resolution)
         yield title, outcome, value, ""
@@ -241,11 +231,35 @@ def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str,
 
 
 def _said(result: StepResult, teller: Teller) -> str:
-    if result.checked is not None and result.outcome in {"passed", "failed"}:
-        off = teller.with_u(result.checked.error, result.checked.u)
-        return f"off by {off}"
+    if result.outcome != SKIPPED and (own := teller.own(result)):
+        return own
     if result.entered is not None:
         return teller.entered(result.entered)
-    if result.dropouts:
-        return f"{result.dropouts} of them"
     return result.reason
+
+
+def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[str]:
+    """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
+
+    ``profile``: of the engine, whose switches alone can be at fault.
+
+    A card of the user's own may speak of checks that only a fault table of their own knows; that
+    is said in place of the finding.
+    """
+    from meterlink.finding.find import find
+    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+    from meterlink.finding.shape import UNSAID
+
+    complaint = progress.card.complaint
+    outcomes = outcomes_of_cards([progress])
+    told = [said for said in outcomes.values() if not (isinstance(said, str) and said in UNSAID)]
+    if not complaint or not told:
+        return
+    try:
+        found = find(
+            outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ())
+        )
+    except UsageError as fault:
+        yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
+        return
+    yield from found.sentences

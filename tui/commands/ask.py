@@ -68,7 +68,7 @@ def _list(args: argparse.Namespace) -> None:
 
     from captures.archive.questions import QUESTIONS
     from captures.archive.tables import TABLES
-    from tui.announcing.wrapping import say
+    from tui.announcing.signs import say
 
     if args.json:
         for question in QUESTIONS.values():

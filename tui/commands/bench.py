@@ -8,22 +8,21 @@ import time
 from typing import TYPE_CHECKING, Final, TextIO
 
 from tui.commands.frames import add_frames
-from tui.plain.terminal import forget_typed_ahead, has_screen
+from tui.plain.prompts import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
     from drivers.reconnect import ReconnectingSource
-    from meterlink.card.card import Card
-    from meterlink.card.profile import Profile
+    from meterlink.card import Card
     from meterlink.commands import Redo
     from meterlink.events import Event
+    from meterlink.profile import Profile
     from meterlink.source import Accuracy, Identity
     from tui.plain.json_face import JsonFace
     from tui.plain.plain_face import PlainFace
     from tui.session.session import Session
     from tui.session.setup import Resumed
-    from tui.settings.configuration import Configuration, MeterChoice
-    from tui.settings.screen_settings import ScreenSettings
+    from tui.settings.configuration import Configuration, MeterChoice, ScreenSettings
 
 NAME: Final = "bench"
 HELP: Final = "work a card on a live meter, hands on the probes"
@@ -152,8 +151,7 @@ def _choose_on_screen(
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
     if args.port or args.job or args.new or args.profile or _without_screen(args):
         return args
-    from tui.screen.choosing import ChooseApp
-    from tui.screen.offers import find_meters, offer
+    from tui.screen.choosing import ChooseApp, find_meters, offer
     from tui.session.setup import job_store
 
     app = ChooseApp(
@@ -176,8 +174,8 @@ def _accuracy(
     args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
 ) -> "tuple[Accuracy, ...]":
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
-    from drivers.frames import FrameSource
-    from meterlink.quantities.notation import parse_accuracy
+    from drivers.frames.frame_source import FrameSource
+    from meterlink.quantities.given import parse_accuracy
 
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)
@@ -204,8 +202,7 @@ def _remember(
 
 def _going_on(args: argparse.Namespace) -> "Resumed | None":
     """Return the job to go on with; None for a new one."""
-    from tui.session.resuming import called, check_open, check_same
-    from tui.session.setup import job_store, resume_job, worked_by
+    from tui.session.setup import called, check_open, check_same, job_store, resume_job, worked_by
     from tui.settings.shelf import CARDS, PROFILES
 
     store = job_store(args.jobs)
@@ -264,11 +261,11 @@ def _show(
             print(_HANDS, file=_words_to(args))
         if plain:
             return _run_plain(sitting, who, args.redo, as_json=args.json)
-        from tui.screen import run_bench_screen
+        from tui.screen.app import BenchApp
 
         if args.redo:
             sitting.tell(_again(args.redo, who))
-        return run_bench_screen(
+        app = BenchApp(
             sitting,
             title=job.folder.name,
             who=who,
@@ -276,6 +273,7 @@ def _show(
             keep=_keep_settings,
             where=str(job.folder),
         )
+        return app.run() or 0
 
 
 def _without_screen(args: argparse.Namespace) -> bool:
@@ -304,8 +302,8 @@ def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
     """Return the face for people or for a program, which sees everything from now on."""
     from tui.announcing.teller import Teller
     from tui.plain.json_face import JsonFace
+    from tui.plain.plain_face import HELP as TYPED
     from tui.plain.plain_face import PlainFace
-    from tui.plain.typed_commands import HELP as TYPED
 
     face: PlainFace | JsonFace
     if as_json:
@@ -319,8 +317,7 @@ def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
 
 
 def _run_plain(sitting: "Session", who: str, redo: str | None, *, as_json: bool) -> int:
-    from tui.plain.plain_face import PlainFace
-    from tui.plain.typed_commands import read_command
+    from tui.plain.plain_face import PlainFace, read_command
 
     face = _plain_face(sitting, as_json=as_json)
     stop = threading.Event()

@@ -3,12 +3,12 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from meterlink.card.card import Card
+    from meterlink.card import Card
 
 NAME: Final = "cards"
 HELP: Final = "list work cards, show one, or check a file"
@@ -34,8 +34,7 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from meterlink.declared import to_plain
-    from tui.settings.shelf import CARDS
-    from tui.settings.shelf_listing import print_all
+    from tui.settings.shelf import CARDS, print_all
 
     match args.what:
         case "show":
@@ -91,8 +90,8 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _lines(card: "Card") -> "Iterator[str]":
-    from meterlink.card.cautions import STANDING
     from meterlink.quantities.text import plain
+    from meterlink.steps.entry import STANDING
 
     yield f"{plain(card.title)} ({card.id})"
     if card.about:

@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     from tui.session.setup import job_store
 
     wanted = args.meter.casefold()
-    series = [one for one in gather(job_store(args.jobs)) if wanted in one.meter.casefold()]
+    series = [one for one in gather(job_store(args.jobs).jobs()) if wanted in one.meter.casefold()]
     if args.json:
         for one in series:
             _print_json(one)

@@ -4,12 +4,12 @@ import argparse
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
-from tui.plain.terminal import has_screen
+from tui.commands._options import seed
+from tui.plain.prompts import has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
-    from drivers.simulated import SimulatedBench
+    from drivers.simulated.bench import SimulatedBench
     from tui.session.session import Session
 
 NAME: Final = "demo"
@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     """Run it on the screen, or plain where standard output is no terminal."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_source
-    from drivers.simulated import SimulatedBench, load_scenario
+    from drivers.simulated.bench import SimulatedBench
+    from drivers.simulated.scenario import load_scenario
     from tui.session.hands import connect_hands
     from tui.session.setup import job_store, session, settings_of
     from tui.settings.shelf import CARDS, PROFILES
@@ -71,10 +72,10 @@ def _run_plain(sitting: "Session") -> int:
 
 
 def _run_screen(sitting: "Session", bench: "SimulatedBench", job: "JobWriter") -> int:
-    from tui.screen import run_bench_screen
-    from tui.session.played_hands import BenchHands
+    from tui.screen.app import BenchApp
+    from tui.session.hands import BenchHands
 
     bench.hands.leave("cautions")  # a person acknowledges those
-    return run_bench_screen(
-        sitting, title=bench.scenario.title, hands=BenchHands(bench), where=str(job.folder)
-    )
+    hands = BenchHands(bench)
+    app = BenchApp(sitting, title=bench.scenario.title, hands=hands, where=str(job.folder))
+    return app.run() or 0

@@ -40,8 +40,14 @@ def run(args: argparse.Namespace) -> int:
 
     import msgspec
 
-    from captures.exchange.export import new_file, write_csv, write_parquet, write_xlsx
-    from captures.exchange.tables import HoldRow, ReadingRow
+    from captures.exchange.export import (
+        HoldRow,
+        ReadingRow,
+        new_file,
+        write_csv,
+        write_parquet,
+        write_xlsx,
+    )
     from captures.job.names import shown_path
     from meterlink.errors import UsageError
 
@@ -89,7 +95,7 @@ def _captures(args: argparse.Namespace) -> "list[Source]":
 
 
 def _rows(captures: "list[Source]", *, holds: bool) -> "Iterator[TableRow]":
-    from captures.exchange.tables import hold_rows, reading_rows
+    from captures.exchange.export import hold_rows, reading_rows
 
     rows = hold_rows if holds else reading_rows
     for path, record, first_bad_line in captures:

@@ -9,7 +9,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlink.bench.progress import Progress
-    from meterlink.finding import FaultTable, Finding, Outcome
+    from meterlink.finding.finding import Finding
+    from meterlink.finding.outcomes import Outcome
+    from meterlink.finding.shape import FaultTable
 
 NAME: Final = "finding"
 HELP: Final = "say what a job's checks together mean, and what to check next"
@@ -59,7 +61,7 @@ def _run_finding(args: argparse.Namespace) -> int:
 
     from captures.job.card_progress import JobSettings, card_progress
     from meterlink.errors import UsageError
-    from meterlink.finding import find
+    from meterlink.finding.find import find
     from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
     from meterlink.quantities.text import plain
     from tui.session.setup import job_store
@@ -77,7 +79,7 @@ def _run_finding(args: argparse.Namespace) -> int:
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
         record = {"record": pass_job(args, job).state.value}
-        settings = JobSettings(job)
+        settings = JobSettings.read(job)
         cards = list(card_progress(job, settings, CARDS.get))
         parts = (*parts_of_cards(cards, settings.profiles.values()), *parts)
     said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
@@ -137,7 +139,7 @@ def _lines(found: "Finding") -> "Iterator[str]":
 
 def fault_table(path: str | None) -> "FaultTable":
     """Return the fault table in the file at ``path``, or the one that ships."""
-    from meterlink.finding import read_table, shipped_table
+    from meterlink.finding.table import read_table, shipped_table
 
     return shipped_table() if path is None else read_table(_read(path), path)
 
@@ -159,7 +161,7 @@ def _read(path: str) -> bytes:
 def _run_table(args: argparse.Namespace) -> int:
     import msgspec
 
-    from meterlink.finding import read_table, shipped_table, table_mistakes
+    from meterlink.finding.table import read_table, shipped_table, table_mistakes
 
     path = args.file or args.table
     if path is None:

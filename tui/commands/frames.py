@@ -5,12 +5,12 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
-    from drivers.frames import FrameFormat
+    from drivers.frames.frame_format import FrameFormat
     from drivers.frames.learning import Recording
-    from drivers.links import LineSettings
+    from drivers.links.link import LineSettings
 
 NAME: Final = "frames"
 HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> int:
-    from drivers.frames import load_all, user_folder
+    from drivers.frames.store import load_all, user_folder
 
     wires, faults = load_all()
     width = max(len(wire.name) for wire in wires)
@@ -95,7 +95,7 @@ def _list(args: argparse.Namespace) -> int:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from drivers.frames import load
+    from drivers.frames.store import load
 
     wire = load(args.name)
     if args.json:
@@ -106,7 +106,7 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from drivers.frames import check
+    from drivers.frames.sample_check import check
     from drivers.frames.store import read
     from drivers.scpi.store import is_dialect
     from meterlink.declared import InvalidFileError
@@ -153,11 +153,11 @@ def _check_dialect(args: argparse.Namespace) -> int:
 
 def _new(args: argparse.Namespace) -> int:
     """Work a format out, write its description, and say what is not settled."""
-    from drivers.frames import user_folder
     from drivers.frames.learning import learn
     from drivers.frames.recording import as_lines, load_recordings
+    from drivers.frames.store import user_folder
     from meterlink.errors import UsageError
-    from tui.settings.write_file import write_whole
+    from tui.settings.configuration import write_whole
 
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", args.name):
         raise UsageError("a name is made of small letters, digits and hyphens, such as my-meter")
@@ -182,7 +182,7 @@ def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | N
     from drivers.frames.displays import parse_display
     from drivers.frames.learning import Recording
     from drivers.frames.recording import find_line, record
-    from drivers.links import open_link
+    from drivers.links.transports import open_link
     from tui.plain.prompts import Prompter
 
     print(

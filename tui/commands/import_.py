@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     """Make one capture of each file."""
     from pathlib import Path
 
-    from captures.job.import_readings import import_readings
+    from captures.job.attachments import import_readings
     from captures.job.names import shown_path
 
     started = _started(args)

@@ -128,7 +128,7 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
 
     standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
-        store,
+        store.jobs(),
         match=args.match,
         since=_day(args.since),
         until=_day(args.until),
@@ -214,7 +214,7 @@ def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
     from tui.announcing.teller import Teller, table
     from tui.settings.shelf import CARDS
 
-    stands = list(card_progress(job, JobSettings(job), CARDS.get))
+    stands = list(card_progress(job, JobSettings.read(job), CARDS.get))
     tellers = {progress.card.id: Teller(progress.card) for progress in stands}
     teller = None
     for entry in job.entries():
@@ -312,7 +312,7 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from captures.job.pack import LARGEST, reports_in, unpack
     from captures.job.verify_job import check_job
     from captures.record.verify import State
-    from captures.report import Audience, write_report
+    from captures.report.write import Audience, write_report
     from meterlink.errors import UsageError
     from tui.settings.shelf import CARDS
 

@@ -74,7 +74,8 @@ def run(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
     from meterlink.errors import UsageError
     from meterlink.events import Evidence
-    from meterlink.quantities.notation import parse_as, parse_window
+    from meterlink.quantities.given import parse_window
+    from meterlink.quantities.notation import parse_as
     from meterlink.quantities.plausible import why_implausible
 
     window = parse_window(args.window)
@@ -101,11 +102,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
     from meterlink.errors import UsageError
-    from meterlink.judging.assess import Assessor
     from meterlink.judging.correction import Temperature, require_sensible
-    from meterlink.quantities.notation import parse_accuracy
+    from meterlink.quantities.given import parse_accuracy
+    from meterlink.source import Setting
+    from meterlink.steps.worker import MeasurementContext
     from tui.session.assumed_options import assumed_of, rule_of
-    from tui.session.typed_leads import typed_lead_zero
+    from tui.session.judging_by import typed_lead_zero
     from tui.settings import configuration
 
     known = configuration.load()
@@ -116,19 +118,20 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     reference = _number(args.reference_temperature, "celsius", "reference temperature")
     if reference is not None:
         require_sensible(reference)
-    return Assessor(
-        _criterion(args.kind, window, reference, temperature),
+    return MeasurementContext(
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
         None if args.lead_zero is None else typed_lead_zero(args.lead_zero),
         None
         if temperature is None
         else Temperature(celsius=temperature, half_width=args.temperature_within),
-        four_wire=args.four_wire,
-        full_scale=_number(args.full_scale, window.unit, "range"),
-        resolution=resolution,
+        Setting(
+            range=_number(args.full_scale, window.unit, "range"),
+            four_wire=args.four_wire,
+            resolution=resolution,
+        ),
         assumed=assumed_of(args, known.assumed),
         rule=rule_of(args, known.rule),
-    )
+    ).assessor(_criterion(args.kind, window, reference, temperature))
 
 
 def _number(text: str | None, unit: str, what: str) -> float | None:
@@ -169,7 +172,7 @@ def _resolution(args: argparse.Namespace, value: "Value") -> float:
     if given is None:
         return value.resolution
     if given <= 0:
-        raise UsageError("the resolution is the step of the last digit, more than nought")
+        raise UsageError("the resolution is the step of the last digit, more than zero")
     return given
 
 

@@ -1,9 +1,9 @@
-"""``meterlink library``: recorded exercises, listed, checked, made anew, packed and unpacked."""
+"""``meterlink library``: recorded exercises, listed, checked, made again, packed and unpacked."""
 
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
+from tui.commands._options import seed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check.add_argument("name", nargs="*", metavar="NAME", help="left out: every exercise")
     _common(check, again=True)
 
-    make = does.add_parser("make", help="make the shipped captures anew on the simulated bench")
+    make = does.add_parser("make", help="make the shipped captures again on the simulated bench")
     make.add_argument("folder", metavar="DIR", help="where to put them")
     make.add_argument("--seed", type=seed, help="this seed for all, for captures nobody has seen")
     _common(make, again=True)
@@ -78,7 +78,7 @@ def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None
 
 def _list(args: argparse.Namespace) -> int:
     from captures.training.catalogue import read_library
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     library = read_library()
     for shelved in library.shelf:
@@ -112,7 +112,6 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
     from captures.record.replay import Played
     from meterlink.quantities.text import plain
-    from meterlink.wording import outcome_words
 
     exercise = shelved.exercise
     with Played(shelved.capture) as played:
@@ -130,7 +129,7 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
             if step not in steps:
                 yield f"  {plain(step)}: the card has no such step"
                 continue
-            words = " or ".join(outcome_words(steps[step], one) for one in outcomes)
+            words = " or ".join(steps[step].outcome_words(one) for one in outcomes)
             close = ", too close to call" if step in exercise.close else ""
             yield f"  {plain(steps[step].title)}: {plain(words)}{close}"
     yield ""
@@ -139,7 +138,7 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
 def _check(args: argparse.Namespace) -> int:
     from captures.training.catalogue import faults_of, read_library
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     library = read_library()
     shelf = [library.get(name) for name in args.name] or library.shelf
@@ -168,7 +167,7 @@ def _make(args: argparse.Namespace) -> int:
 def _pack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.training.exercises import PACK_ENDING, pack_exercises
+    from captures.training.catalogue import PACK_ENDING, pack_exercises
 
     folder = Path(args.folder)
     target = Path(args.output or f"{folder.resolve().name}{PACK_ENDING}")
@@ -181,8 +180,12 @@ def _pack(args: argparse.Namespace) -> int:
 def _unpack(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from captures.training.catalogue import own_folder, read_catalogue, read_library
-    from captures.training.exercises import unpack_exercises
+    from captures.training.catalogue import (
+        own_folder,
+        read_catalogue,
+        read_library,
+        unpack_exercises,
+    )
 
     folder = unpack_exercises(Path(args.file), own_folder())
     shelf = read_catalogue(folder)

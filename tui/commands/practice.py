@@ -9,8 +9,9 @@ if TYPE_CHECKING:
     from contextlib import ExitStack
 
     from captures.training.trainee_files import TraineeStore
-    from meterlink.card.profile import Profile
-    from meterlink.training import Case, Order, Practice
+    from meterlink.profile import Profile
+    from meterlink.training.case import Case, Order
+    from meterlink.training.practice import Practice
     from tui.practice.diary import Diary
 
 NAME: Final = "practice"
@@ -64,7 +65,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
 
     from meterlink.errors import UnreadableError
     from tui.practice.results import overview_lines, result_lines, result_objects
-    from tui.settings.skipped import report_skipped
+    from tui.settings.shelf import report_skipped
 
     shown = [store.results(name)] if name is not None else list(store.all())
     if as_json:
@@ -83,8 +84,8 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     import time
     from contextlib import ExitStack
 
-    from meterlink.training import Practice
-    from tui.announcing.wrapping import say as say_wrapped
+    from meterlink.training.practice import Practice
+    from tui.announcing.signs import say as say_wrapped
     from tui.practice.order import options_of
     from tui.practice.results import kept, score_lines, scored
     from tui.settings.shelf import PROFILES
@@ -129,7 +130,7 @@ def _begun(
 
     The trainee's file stays open in ``stack``, so that nobody else writes it meanwhile.
     """
-    from meterlink.training import draw
+    from meterlink.training.case import draw
     from tui.practice.diary import Diary, begin, check_same, interrupted, ordered_before
     from tui.practice.order import ordered
 
@@ -190,10 +191,10 @@ def _play(
     """
     from contextlib import nullcontext
 
-    from tui.plain.terminal import has_screen
+    from tui.plain.prompts import has_screen
     from tui.practice.bench import PracticeBench
+    from tui.practice.order import recording
     from tui.practice.plain import PlainPractice
-    from tui.practice.record import recording
 
     with (
         PracticeBench(practice) as bench,

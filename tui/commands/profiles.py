@@ -3,13 +3,13 @@
 import argparse
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._json_option import add_json
+from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from meterlink.card.profile import Profile, Winding
+    from meterlink.profile import Profile, Winding
     from tui.plain.prompts import Prompter
 
 NAME: Final = "profiles"
@@ -35,8 +35,7 @@ def run(args: argparse.Namespace) -> int:
     """List, show or check."""
     from pathlib import Path
 
-    from tui.settings.shelf import PROFILES
-    from tui.settings.shelf_listing import print_all
+    from tui.settings.shelf import PROFILES, print_all
 
     match args.what:
         case "show":
@@ -70,12 +69,12 @@ def _check(file: "Path", *, as_json: bool) -> None:
 
 def _new(file: "Path | None") -> None:
     """Ask, prove that what is written reads back, write."""
-    from meterlink.card.profile import read_profile
+    from meterlink.profile import read_profile
     from meterlink.quantities.text import plain
     from tui.plain.profile_questions import as_toml, ask_profile
     from tui.plain.prompts import Prompter
+    from tui.settings.configuration import write_whole
     from tui.settings.shelf import config_folder
-    from tui.settings.write_file import write_whole
 
     asker = Prompter()
     if file is not None:
@@ -101,13 +100,12 @@ def _require_free(asker: "Prompter", file: "Path") -> None:
 
 def _winding(winding: "Winding", written: "Callable[[float], str]") -> "Iterator[str]":
     """Yield what else is said of a winding; open and short as they are judged."""
-    from meterlink.bench.steps.assessors import criterion_for
     from meterlink.quantities.text import plain
 
     if not winding.judged_by_resistance:
         yield plain(winding.why_not, 400)
         return
-    criterion = criterion_for(winding)
+    criterion = winding.criterion
     if criterion.open_above is not None and criterion.short_below is not None:
         above, below = written(criterion.open_above), written(criterion.short_below)
         yield f"open above {above}, short below {below}, corrected like the window"
@@ -134,7 +132,7 @@ def _print_text(profile: "Profile") -> None:
 
 
 def _lines(profile: "Profile") -> "Iterator[str]":
-    from meterlink.card.profile import GapSetting, Lead, Torque, Winding
+    from meterlink.profile import GapSetting, Lead, Torque, Winding
     from meterlink.quantities.notation import format_value
     from meterlink.quantities.text import plain
     from tui.announcing.signs import can_show

@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     import threading
 
     from drivers.opening import open_source
-    from drivers.scpi import ScpiOptions
+    from drivers.scpi.dialect import ScpiOptions
     from meterlink.reading import Quantity
     from meterlink.source import MeterSetup
 

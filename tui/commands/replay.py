@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from tui.commands._gate import add_damaged_too, pass_record
-from tui.plain.terminal import has_screen
+from tui.plain.prompts import has_screen
 
 if TYPE_CHECKING:
     from captures.record.verify import Verification

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from captures.job.names import shown_path
-    from captures.report import Audience, write_report
+    from captures.report.write import Audience, write_report
     from tui.session.setup import job_store
     from tui.settings.shelf import CARDS
 

@@ -6,7 +6,7 @@ import json
 import threading
 from typing import TYPE_CHECKING, Final
 
-from tui.commands._seeds import seed
+from tui.commands._options import seed
 from tui.commands.frames import add_frames
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
 def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     import random
 
-    from drivers.frames import load
+    from drivers.frames.store import load
     from drivers.simulated.stream_faults import StreamFaults
     from drivers.simulated.stream_values import OHMS, touches
     from drivers.simulated.streaming_meter import StreamingMeter
@@ -140,18 +140,14 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     stack.enter_context(meter)
     _say(args, port.name, wire.name)
     if not args.json:
-        print("  its probes begin with the first reader, and anew for the next", flush=True)
+        print("  its probes begin with the first reader, and again for the next", flush=True)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from drivers.clock import MonotonicClock
-    from drivers.simulated import (
-        LineFault,
-        LineFaults,
-        SimulatedBench,
-        load_scenario,
-        scenario_names,
-    )
+    from drivers.simulated.bench import SimulatedBench
+    from drivers.simulated.scenario import load_scenario, scenario_names
+    from drivers.simulated.stream_faults import LineFault, LineFaults
     from meterlink.errors import UsageError
 
     if args.wire is not None:
@@ -177,7 +173,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     print(
         f"  try: meterlink bench --port {port} --profile {scenario.profile}{card}\n"
         f"  «{scenario.title}» waits for a reader; its hands play each step as that bench asks "
-        "for it,\n  and anew for the next. For any other reader they probe in turn.",
+        "for it,\n  and again for the next. For any other reader they probe in turn.",
         flush=True,
     )
 

@@ -9,9 +9,8 @@ from typing import IO, Final
 import msgspec
 
 from captures.record.records import encode
-from meterlink.bench.bench import Snapshot
 from meterlink.bench.progress import Progress
-from tui.session.session import Update
+from meterlink.bench.snapshot import Snapshot, Update
 
 MOST_WAITING: Final = 10_000
 """Updates with events that wait for a slow reader; a whole job has some hundred."""

@@ -6,11 +6,11 @@ from typing import Any, Final, get_args, get_type_hints
 
 import tomli_w
 
-from meterlink.card.profile import FORMAT, KINDS, Switch, Winding
+from meterlink.card import FORMAT
 from meterlink.errors import UsageError
 from meterlink.judging.correction import require_sensible
-from meterlink.quantities.notation import parse_quantity
-from meterlink.quantities.units import SI_UNITS
+from meterlink.profile import KINDS, Switch, Winding
+from meterlink.quantities.notation import SI_UNITS, parse_quantity
 from tui.plain.prompts import Prompter, one_of, text
 
 Table = dict[str, Any]
@@ -206,7 +206,7 @@ def _between(
     high: float = float("inf"),
     *,
     above: bool = False,
-    why: str = "expected nought or more",
+    why: str = "expected zero or more",
 ) -> Callable[[str], str]:
     """Return a reader of a quantity in ``unit`` from ``low`` to ``high``, as it was typed."""
 

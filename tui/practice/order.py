@@ -1,15 +1,20 @@
-"""Which engine is practised on, as the command line or an instructor's file orders it."""
+"""Which engine is practised on, by command line or instructor's file; and its recording."""
 
 import argparse
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 from captures.record.reader import open_regular
+from meterlink.card import BenchEvent
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UsageError
-from meterlink.training import Order
-from meterlink.training.exercise import read_exercise
+from meterlink.reading import Reading
+from meterlink.training.case import Order, read_exercise
+from tui.practice.bench import PracticeBench
+from tui.session.setup import header_for, job_store, settings_of
 
 _LARGEST_SEED: Final = 2**53
 
@@ -52,3 +57,34 @@ def _by_exercise(file: str) -> tuple[Order, str]:
     with open_regular(Path(file)) as opened:
         exercise = read_exercise(opened.read(LARGEST_FILE + 1), file)
     return exercise.order, ": ".join(filter(None, (exercise.title, exercise.story)))
+
+
+@contextmanager
+def recording(bench: PracticeBench, folder: str) -> Iterator[Path]:
+    """Keep all that ``bench`` reads and says as a job in ``folder``; yield the job's own.
+
+    Raises:
+        CannotWriteError: it cannot be made.
+    """
+    card, profile = bench.bench.card, bench.bench.profile
+    settings = settings_of(card, profile) | {"practice": True}
+    header = header_for(
+        card,
+        profile,
+        bench.identity,
+        accuracy=bench.bench.accuracy,
+        past=bench.past,
+        settings={"practice": True},
+    )
+    with (
+        job_store(folder).create("Practice", settings=settings) as job,
+        job.new_capture(header) as capture,
+    ):
+
+        def keep(what: Reading | BenchEvent) -> None:
+            capture.append(what)
+            if not isinstance(what, Reading):
+                job.log.append(what)
+
+        bench.keep = keep
+        yield job.folder

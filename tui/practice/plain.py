@@ -2,28 +2,24 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from meterlink.bench.steps.base import ON_METAL
-from meterlink.card.cautions import STANDING
-from meterlink.circuit import AIR, places
+from meterlink.card import BenchEvent
+from meterlink.circuit.places import AIR, places
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import UsageError
-from meterlink.events import (
-    BenchEvent,
-    Held,
-    Judged,
-    StepEnded,
-)
+from meterlink.events import Held, Judged, StepEnded
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
-from meterlink.training import Practice, Safety
-from meterlink.training.ledger import Concluded
-from tui.announcing.wrapping import say
+from meterlink.steps.entry import STANDING
+from meterlink.steps.worker import ON_METAL
+from meterlink.training.ledger import Concluded, Safety
+from meterlink.training.practice import Practice
+from tui.announcing.signs import say
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
-from tui.practice.teller import PracticeTeller
 from tui.practice.words import (
     ASKED,
     COMMANDS,
+    PracticeTeller,
     check_lines,
     control_lines,
     fault_lines,

@@ -15,22 +15,62 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.message import Message
 from textual.suggester import SuggestFromList
-from textual.widgets import Digits, Footer, Input, Static
+from textual.widgets import Digits, Footer, Input, RichLog, Static
 from textual.worker import Worker, WorkerState
 
-from meterlink.circuit import AIR, OTHER_TIP, connector, connectors
+from meterlink.circuit.condition import connector, connectors
+from meterlink.circuit.places import AIR, OTHER_TIP
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-from meterlink.training import Practice
+from meterlink.training.practice import Practice
+from tui.announcing.signs import wrapped
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
 from tui.practice.plain import PlainPractice
 from tui.practice.words import ASKED, COMMANDS
-from tui.screen.faults import FaultApp
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView
-from tui.screen.running_text import RunningText
-from tui.screen.themes import FALLBACK, THEMES
+from tui.screen.themes import FALLBACK, THEMES, FaultApp
+
+_KEPT: Final = 2000
+"""Lines that can be looked back at."""
+_NARROWEST: Final = 20
+
+
+class RunningText(RichLog):
+    """Lines of plain text, newest last, broken again whenever the width is another."""
+
+    class Sized(Message):
+        """Width or height are other than they were."""
+
+    def __init__(self, id_: str) -> None:
+        super().__init__(
+            id=id_, wrap=True, markup=False, highlight=False, min_width=_NARROWEST, max_lines=_KEPT
+        )
+        self._kept: deque[str] = deque(maxlen=_KEPT)
+        self._columns = 0
+        """What the lines are broken to."""
+
+    def say(self, line: str) -> None:
+        """Show one more line."""
+        self._kept.append(line)
+        if self._columns:
+            self._put(line)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Break all lines again where the width is another."""
+        super().on_resize(event)
+        columns = self.scrollable_content_region.width
+        if columns != self._columns:
+            self._columns = columns
+            self.clear()
+            for line in self._kept:
+                self._put(line)
+        self.post_message(self.Sized())
+
+    def _put(self, line: str) -> None:
+        self.write(wrapped(line, self._columns + 1), width=self._columns)
+
 
 _LOW: Final = 30
 """Rows; a terminal with fewer has none to spare."""
@@ -153,7 +193,7 @@ class PracticeApp(FaultApp[None]):
 
     @on(RunningText.Sized)
     def _sized(self) -> None:
-        """Lay the controls out anew."""
+        """Lay the controls out again."""
         self._show()
 
     def action_page(self, pages: int) -> None:

@@ -20,8 +20,9 @@ from captures.record.writer import RecordWriter
 from captures.training.catalogue import CATALOGUE, Exercise, Made, Shelved
 from captures.training.notes import ENDING
 from drivers.opening import open_source
-from drivers.scpi import ScpiOptions
-from drivers.simulated import SimulatedBench, load_scenario
+from drivers.scpi.dialect import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
 from meterlink.errors import CannotWriteError, UsageError
 from meterlink.quantities.text import plain
@@ -75,7 +76,7 @@ def make_capture(made: Made, path: Path) -> None:
 
 
 def make_library(shelf: Sequence[Shelved], folder: Path, seed: int | None) -> Iterator[Path]:
-    """Make the captures of ``shelf`` anew in ``folder``, with catalogue and notes; yield each file.
+    """Make the captures of ``shelf`` again in ``folder``, with catalogue and notes; yield them.
 
     ``seed``: another one than the catalogue's, for captures that nobody has seen.
 

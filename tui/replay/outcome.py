@@ -6,7 +6,7 @@ from typing import Any, Final, NamedTuple
 from captures.record.comparison import Difference, Side
 from captures.record.replay import NEVER_CLOSED, Played
 from captures.training.notes import Notes
-from meterlink.events import BenchEvent
+from meterlink.card import BenchEvent
 from meterlink.quantities.text import plain
 from meterlink.wording import counted
 

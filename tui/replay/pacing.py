@@ -9,7 +9,7 @@ from math import inf
 from typing import Final
 
 from captures.record.replay import Replay
-from meterlink.events import BenchEvent
+from meterlink.card import BenchEvent
 
 SPEEDS: Final = (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 """What ``faster`` and ``slower`` go through, as multiples of the record's own pace."""
@@ -53,7 +53,7 @@ class Pacing:
             self.anchor(now)
 
     def restarted(self) -> None:
-        """Take note that the record begins anew."""
+        """Take note that the record begins again."""
         self._t, self._t0, self._now0 = 0.0, 0.0, -inf
 
     def pause(self) -> None:

@@ -4,15 +4,14 @@ import sys
 from collections.abc import Callable
 from typing import Final, TextIO
 
+from meterlink.bench.snapshot import Update
 from meterlink.events import Verdict
 from meterlink.quantities.text import plain
 from meterlink.wording import window_words
-from tui.announcing.signs import can_show
+from tui.announcing.signs import can_show, say
 from tui.announcing.teller import Teller
-from tui.announcing.wrapping import say
 from tui.plain.plain_face import PlainFace
 from tui.replay.player import Question, ReplayPlayer, comment_on
-from tui.session.session import Update
 
 _CODES: Final = tuple(verdict.value for verdict in Verdict)
 _GO_ON: Final = "       [Enter goes on]"

@@ -16,15 +16,16 @@ from captures.record.verify import State, Verification
 from captures.training.answers import Answer, add_answer
 from captures.training.notes import Notes, Pinned, read_notes
 from drivers.clock import Clock
-from meterlink.bench.bench import Bench, Snapshot
-from meterlink.bench.steps.assessors import criterion_of
+from meterlink.bench.bench import Bench
+from meterlink.bench.snapshot import Face, Snapshot, Update
+from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
-from meterlink.events import BenchEvent, Judged, Note, StepBegan
+from meterlink.events import Judged, Note, StepBegan
 from meterlink.judging.criterion import Criterion
 from meterlink.source import Identity
 from meterlink.wording import VERDICT_WORDS
 from tui.replay.pacing import Pacing, Until, at_touch
-from tui.session.session import GLANCE_S, Face, Update
+from tui.session.session import GLANCE_S
 
 _LOOK_S: Final = 0.2
 """The wish to stop is looked at this often."""
@@ -69,7 +70,7 @@ class ReplayPlayer:
         """Called where it waits, for a face without keys; returns whether to step on and wait
         again rather than to go on."""
         self.on_restart: Callable[[], None] | None = None
-        """Called by ``run`` when the record begins anew, before anything else happens."""
+        """Called by ``run`` when the record begins again, before anything else happens."""
         self._faces: list[Face] = []
         self._turn = threading.Condition()
         self._back_to: int | None = None
@@ -81,7 +82,7 @@ class ReplayPlayer:
         """Whether the record was played to its end."""
         self.played, self.notes = self._open()
         self.bench: Bench = self.played.replay.bench
-        """The bench at work; another one once the record has begun anew."""
+        """The bench at work; another one once the record has begun again."""
         self.readings = 0
         """How many readings were played."""
 
@@ -179,7 +180,7 @@ class ReplayPlayer:
         self.run_on(at_touch(self.played.replay.touches + 1))
 
     def previous_touch(self) -> None:
-        """Go back to the touch before this one: the record is played anew up to there."""
+        """Go back to the touch before this one: the record is played again up to there."""
         with self._turn:
             self._back_to = max(0, self.played.replay.touches - 1)
             self._turn.notify_all()
@@ -193,7 +194,7 @@ class ReplayPlayer:
         return Played(self.path), read_notes(self.path)
 
     def _restart(self) -> None:
-        """Begin anew, and run on to where it was wanted."""
+        """Begin again, and run on to where it was wanted."""
         self.played.close()
         self.played, self.notes = self._open()
         self.bench, self.readings = self.played.replay.bench, 0
@@ -207,7 +208,7 @@ class ReplayPlayer:
             self.on_restart()
 
     def _play(self, stop: threading.Event) -> bool:
-        """Play on; return False where the record is to begin anew."""
+        """Play on; return False where the record is to begin again."""
         if self._goes_back():
             return False
         for record in self.played.records():
@@ -267,7 +268,7 @@ class ReplayPlayer:
             return stop.is_set() or self._goes_back()
 
         step = self.bench.card.find(judged.step)
-        question = Question(judged, criterion_of(step, self.bench.profile, judged.position))
+        question = Question(judged, step.criterion(self.bench.profile, judged.position))
         said = "" if self.ask is None else self.ask(question, gone)
         if gone():
             return False

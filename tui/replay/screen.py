@@ -16,16 +16,17 @@ from textual.message import Message
 from textual.widgets import Static
 
 from meterlink.bench.progress import Progress
-from meterlink.card.card import ConfirmationStep, EntryStep, Step
+from meterlink.card import BenchEvent, Step
 from meterlink.commands import Enter
-from meterlink.events import Asked, BenchEvent, Note, Verdict
+from meterlink.events import Asked, Note, Verdict
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.wording import window_words
 from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
 from tui.screen.entry import EntryView
-from tui.screen.messages import Happened
+from tui.screen.session_view import Happened
 from tui.screen.view import View
 
 _QUESTION: Final = EntryStep(
@@ -145,7 +146,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     ]
 
     class Restarted(Message):
-        """The record begins anew."""
+        """The record begins again."""
 
         def __init__(self, progress: Progress) -> None:
             super().__init__()

@@ -26,16 +26,15 @@ from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
 from captures.record.times import local_now, rfc3339
+from meterlink.bench.snapshot import Update
 from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError
 from meterlink.events import StepReopened
 from meterlink.quantities.text import plain
-from tui.screen.body import BenchBody
-from tui.screen.budget import budget_page
-from tui.screen.cautions import CautionsView
+from tui.screen.body import BenchBody, CautionsView
 from tui.screen.entry import EntryView
 from tui.screen.hands import HandsView, PlayedHands
-from tui.screen.help import help_page
+from tui.screen.help import budget_page, help_page
 from tui.screen.keys import (
     COMMANDS,
     KEYS,
@@ -50,18 +49,13 @@ from tui.screen.keys import (
     types_something,
     works,
 )
-from tui.screen.messages import Happened, Shown, Struck, Taken
-from tui.screen.preferences import PreferencesApp
-from tui.screen.pulse import Pulse
-from tui.screen.session_view import SessionView
-from tui.screen.sounds import Sounds
-from tui.screen.status import LinkState, StatusLine
+from tui.screen.preferences import PreferencesApp, Sounds, TeachingView
+from tui.screen.session_view import Happened, SessionView, Shown, Struck, Taken
+from tui.screen.status import LinkState, Pulse, StatusLine
 from tui.screen.summary import SummaryView
-from tui.screen.teaching import TeachingView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.session.session import Update
-from tui.settings.screen_settings import ScreenSettings
+from tui.settings.configuration import ScreenSettings
 
 FRAME_S: Final = 0.05
 """No more than twenty pictures a second, however fast the meter is."""
@@ -88,7 +82,12 @@ class BenchApp(PreferencesApp):
         hands: PlayedHands | None = None,
         where: str = "",
     ) -> None:
-        """Show ``session``: arguments as for ``run_bench_screen``."""
+        """Show ``session``; ``run`` returns once the user has left.
+
+        ``title`` is the job's, ``who`` works; ``keep`` is given the settings whenever they were
+        changed on the screen; ``hands``: those of a simulated bench, for the user to play;
+        ``where``: the folder that all is kept in, to be named at the end.
+        """
         # Our own plain theme serves those who want no colour; the library's filter for them cannot
         # bear the plot's unstyled cells, so it is not asked for.
         self.uncoloured = environ.pop("NO_COLOR", None) is not None

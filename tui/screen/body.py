@@ -13,41 +13,71 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import ContentSwitcher, Static
 
-from meterlink.card.card import (
-    CautionStep,
-    LeadZeroStep,
-    MeterCheckStep,
-    SoakStep,
-    Step,
-    SwitchStep,
-    WatchStep,
-)
-from meterlink.circuit import OTHER_TIP
-from tui.screen.asked import AskedView, EndedView
-from tui.screen.cautions import CautionsView
+from meterlink.card import Step
+from meterlink.circuit.places import OTHER_TIP
+from meterlink.quantities.text import plain
+from meterlink.steps.entry import STANDING, CautionStep
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.switch import SwitchStep
 from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.hands import HandsView, PlayedHands
-from tui.screen.picture import PictureView, points_of
-from tui.screen.reading import ReadingView
-from tui.screen.ruler import RulerView
-from tui.screen.soak import SoakView
-from tui.screen.stage import StageView
-from tui.screen.steps import StepsView
+from tui.screen.own_views import OwnView, own_views, panels_for
+from tui.screen.picture import PictureView
+from tui.screen.plotting import TraceView
+from tui.screen.reading import ReadingView, RulerView, StageView
+from tui.screen.steps import AskedView, EndedView, StepsView
 from tui.screen.summary import SummaryView
-from tui.screen.trace import TraceView
 from tui.screen.view import View
-from tui.screen.watch import WatchView
+
+_ROWS_EACH: Final = 3
+"""With so many rows for each, a blank one lies between them."""
+_AROUND: Final = 9
+"""Rows of the screen that are not theirs. Their own height is known only after the first layout,
+and a text that changes between two layouts may be cut by the height of the first."""
+
+
+class CautionsView(VerticalScroll):
+    """Every caution as a point of its own."""
+
+    def __init__(self) -> None:
+        super().__init__(id="cautions")
+        self._lines: tuple[str, ...] = ()
+        self._left_out = ""
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="caution-lines")
+
+    def show(self, step: CautionStep, left_out: str = "") -> None:
+        """Show the standing cautions and those of ``step``, and what is ``left_out``."""
+        self._left_out = left_out
+        lines = (*STANDING, *(plain(line, 600) for line in step.lines))
+        if lines != self._lines:
+            self._lines = lines
+            self._lay_out()
+        if self.screen.focused is None:
+            self.focus()  # a small terminal needs the arrows to show them all
+
+    def on_resize(self) -> None:
+        """Space them for the room that there is."""
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        points = [Content.assemble(("▲ ", "bold $unsure"), line) for line in self._lines]
+        if self._left_out and points:
+            points.append(Content(f"- {self._left_out}").stylize("$quiet"))
+        room = self.app.size.height - _AROUND
+        gap = "\n\n" if room >= _ROWS_EACH * len(points) else "\n"
+        self.query_one("#caution-lines", Static).update(Content(gap).join(points))
+
 
 PANELS: Final = {
     "picture": "touch here",
     "entry": "answer here",
-    "watch": "while it is moved",
-    "soak-ohm": "resistance",
     "trace": "last minute",
-    "soak-celsius": "winding temperature",
     "hands": "your hands",
 }
-"""Headings of what the lower panels can show."""
+"""Headings of what the lower panels can show, besides those of a kind of step."""
 
 
 class BenchBody(Vertical):
@@ -60,6 +90,7 @@ class BenchBody(Vertical):
         self.hands = None if hands is None else HandsView(hands)
         self.playing = False
         """Whether a person plays the hands."""
+        self._headings: dict[str, str] = {}
         self._aimed_at: Step | None = None
         self._typing_at: Step | None = None
         """The step that a value is being typed for though it does not ask for one."""
@@ -67,6 +98,8 @@ class BenchBody(Vertical):
         """Name of the page in place of the lower band; empty where the work is shown."""
 
     def compose(self) -> ComposeResult:
+        here, beside = own_views()
+        self._headings = PANELS | {str(w.id): name for name, w in (here | beside).items()}
         yield CautionsView()
         with Horizontal(id="seen"):
             yield ReadingView()
@@ -80,11 +113,10 @@ class BenchBody(Vertical):
                 with ContentSwitcher(initial="picture", id="here"):
                     yield PictureView()
                     yield EntryView()
-                    yield WatchView()
-                    yield SoakView("ohm")
+                    yield from here.values()
                 with ContentSwitcher(initial="trace", id="beside"):
                     yield TraceView()
-                    yield SoakView("celsius")
+                    yield from beside.values()
                     if self.hands is not None:
                         yield self.hands
             yield SummaryView(self._where)
@@ -157,9 +189,8 @@ class BenchBody(Vertical):
         if self.query_one(EntryView).show(question) and self.page:
             self.turn_to(self.page, Content(""))  # a question is not put behind a page
         self.query_one(PictureView).show(view, self._tips(view, step), self._lever(step))
-        self.query_one(WatchView).show(view)
-        for soak in self.query(SoakView):
-            soak.show(view)
+        for own in self.query(OwnView):
+            own.show(view)
         if beside == "trace":
             self.query_one(TraceView).show(view)
 
@@ -170,7 +201,7 @@ class BenchBody(Vertical):
         if step is not None and step is not self._aimed_at and not self.hands.touching:
             self._aimed_at = step
             together = (OTHER_TIP, OTHER_TIP) if isinstance(step, LeadZeroStep) else ()
-            self.hands.aim(together or points_of(step, view.profile))
+            self.hands.aim(together or step.points(view.profile))
         return self.hands.marks
 
     def _hold_keys(self, step: Step | None) -> None:
@@ -208,7 +239,7 @@ class BenchBody(Vertical):
         switcher = self.query_one(f"#{panel}", ContentSwitcher)
         if switcher.current != shown or not switcher.border_title:
             switcher.current = shown
-            switcher.border_title = PANELS[shown]
+            switcher.border_title = self._headings[shown]
 
     # --- pages in place of the lower band -----------------------------------------------------
 
@@ -237,14 +268,3 @@ def asks_for_resistor(step: Step | None, view: View) -> bool:
     if not isinstance(step, MeterCheckStep) or step.resistor:
         return False
     return view.progress.results[step.id].entered is None
-
-
-def panels_for(step: Step | None, view: View) -> tuple[str, str]:
-    """Return what the panel for hands and the panel beside it show during ``step``."""
-    match step:
-        case WatchStep() if view.remaining_s is not None or view.dropouts:
-            return "watch", "trace"
-        case SoakStep() if view.soak:
-            return "soak-ohm", "soak-celsius"
-        case _:
-            return "picture", "trace"

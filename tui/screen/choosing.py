@@ -4,7 +4,8 @@ Everything is chosen beforehand as far as it is known; Begin, or ctrl+g, goes on
 for on a thread of their own, and the page can be worked meanwhile.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from itertools import islice
 from typing import ClassVar, Final, TypeVar
 
 import msgspec
@@ -17,10 +18,15 @@ from textual.widgets import Button, Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
+from captures.job.job import Job
+from captures.job.store import JobStore
+from drivers.discovery import probe_all
+from drivers.ports import list_ports
 from meterlink.errors import MeterlinkError
 from meterlink.quantities.text import plain
-from tui.screen.faults import FaultApp
-from tui.screen.themes import FALLBACK, PLAIN, THEMES
+from tui.screen.themes import FALLBACK, PLAIN, THEMES, FaultApp
+from tui.settings.configuration import Configuration
+from tui.settings.shelf import CARDS, PROFILES, Shelf
 
 NEW_JOB: Final = "a new job"
 
@@ -209,3 +215,47 @@ def _list(name: str, lines: Sequence[ListEntry], chosen: str) -> OptionList:
 def _line(line: ListEntry) -> Content:
     about = f"\n  {plain(line.about, 60)}" if line.about else ""
     return Content.assemble((plain(line.name, 60), "bold"), (about, "$quiet"))
+
+
+_NEWEST: Final = 30
+"""So many jobs are offered; older ones by name, with ``--job``."""
+
+
+def offer(store: JobStore, known: Configuration, card: str) -> Offer:
+    """Return what can be chosen, with what was chosen last, and ``card``, marked."""
+    return Offer(
+        jobs=[ListEntry(job.name, _title(job)) for job in islice(store.jobs(), _NEWEST)],
+        profiles=list(_listed(PROFILES)),
+        cards=list(_listed(CARDS)),
+        usual=Choice(
+            port=known.meter.port, wire=known.meter.wire, profile=known.profile, card=card
+        ),
+    )
+
+
+def find_meters(known: Configuration) -> Sequence[Meter]:
+    """Return the meters that are plugged in; takes some seconds."""
+    ports = [port.name for port in list_ports()]
+    return [
+        Meter(found.port, found.wire, str(found.identity or found.says))
+        for found in probe_all(ports, excluded=known.exclude)
+        if found.wire and found.sure
+    ]
+
+
+def _listed(shelf: Shelf) -> Iterator[ListEntry]:  # type: ignore[type-arg]
+    """Yield what lies on a shelf; what cannot be read says why."""
+    for found in shelf.all():
+        try:
+            thing = shelf.read(found.file)
+        except MeterlinkError as fault:
+            yield ListEntry(found.name, str(fault))
+            continue
+        yield ListEntry(found.name, getattr(thing, "title", "") or getattr(thing, "name", ""))
+
+
+def _title(job: Job) -> str:
+    try:
+        return job.header().title
+    except MeterlinkError as fault:
+        return str(fault)

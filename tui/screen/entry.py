@@ -17,10 +17,12 @@ from textual.message import Message
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from meterlink.bench.steps.base import NOT_SURE, ON_METAL
-from meterlink.card.card import ConfirmationStep, EntryStep, MeterCheckStep, Step
+from meterlink.card import Step
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import ConfirmationStep, EntryStep
+from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.worker import NOT_SURE, ON_METAL
 
 YES_NO: Final = ("yes", "no")
 

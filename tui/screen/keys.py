@@ -12,15 +12,9 @@ from typing import Final, NamedTuple
 import msgspec
 from textual.binding import Binding, BindingType
 
-from meterlink.card.card import (
-    CautionStep,
-    ConfirmationStep,
-    EntryStep,
-    MeasurementStep,
-    SwitchStep,
-    WatchStep,
-)
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
+from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
+from meterlink.steps.watch import WatchStep
 from tui.screen.view import View
 
 
@@ -126,7 +120,7 @@ def _can_be_open(view: View) -> bool:
     step = view.step
     if isinstance(step, WatchStep):
         return step.expect == "closed" and view.remaining_s is None  # it has not begun
-    return isinstance(step, MeasurementStep | SwitchStep)
+    return step is not None and step.can_be_called_open
 
 
 def types_something(key: str) -> bool:

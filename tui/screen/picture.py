@@ -7,10 +7,9 @@ from textual.content import Content
 from textual.message import Message
 from textual.widget import Widget
 
-from meterlink.card.card import LeadZeroStep, MeasurementStep, SoakStep, Step, SwitchStep, WatchStep
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import find_part
 from meterlink.quantities.text import plain
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.switch import SwitchStep
 from tui.drawings import Drawing, draw_engine, draw_tips, size_of
 from tui.screen.view import View
 
@@ -42,7 +41,7 @@ class PictureView(Widget):
         ``lever``: whether the switch of the played hands is closed; None: as the step asks for it.
         """
         step = view.step
-        points = () if step is None else points_of(step, view.profile)
+        points = () if step is None else step.points(view.profile)
         marks = {place: str(number) for number, place in enumerate(points, start=1)}
         for place, tip in tips.items():
             marks[place] = marks.get(place, "") + tip
@@ -86,23 +85,12 @@ class PictureView(Widget):
                 return
 
 
-def points_of(step: Step, profile: Profile) -> tuple[str, ...]:
-    """Return the two points that the probes of ``step`` touch; none where it has none."""
-    match step:
-        case WatchStep():
-            return step.between
-        case MeasurementStep() | SwitchStep() | SoakStep():
-            return find_part(step, profile).between
-        case _:
-            return ()
-
-
 def _asked_closed(view: View) -> bool | None:
     """Return how the switch will be once it is where the step asks for; None: nothing asked."""
     step = view.step
     if not isinstance(step, SwitchStep) or view.asked is None:
         return None
-    state = find_part(step, view.profile).positions.get(view.asked.position)
+    state = step.part(view.profile).positions.get(view.asked.position)
     return None if state is None else state == "closed"
 
 

@@ -8,16 +8,104 @@ from abc import abstractmethod
 from collections.abc import Callable
 
 from msgspec.structs import replace
-from textual import on
+from textual import events, on
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import Static
 
+from meterlink.card import Card
 from meterlink.commands import Gestures
-from tui.screen.faults import FaultApp
+from meterlink.profile import Profile
+from tui.announcing.announcer import Announcer, Tones, Voice, find_program
 from tui.screen.keys import keymap
 from tui.screen.session_view import SessionView
-from tui.screen.sounds import Sounds
-from tui.screen.teaching import TeachingView
-from tui.screen.themes import THEMES
-from tui.settings.screen_settings import ScreenSettings
+from tui.screen.themes import THEMES, FaultApp
+from tui.settings.configuration import ScreenSettings
+
+NO_PROGRAM = "This computer has no speech program; install espeak-ng, or go on without speech."
+
+
+class Sounds:
+    """Owns the players; ``announcer`` is the face that they belong to."""
+
+    def __init__(self, card: Card, profile: Profile, bell: Callable[[], object]) -> None:
+        self.announcer = Announcer(card, profile)
+        self._bell = bell
+        self._tones: Tones | None = None
+        self._voice: Voice | None = None
+
+    @property
+    def tones(self) -> bool:
+        """Whether tones are on."""
+        return self._tones is not None
+
+    @property
+    def speech(self) -> bool:
+        """Whether speech is on."""
+        return self._voice is not None
+
+    @property
+    def trouble(self) -> str:
+        """Why nothing is heard; empty while all is well."""
+        return "" if self._voice is None else self._voice.trouble
+
+    def set_tones(self, on: bool) -> None:
+        """Switch tones on or off."""
+        old, self._tones = self._tones, Tones(self._bell) if on else None
+        self.announcer.player = self._tones
+        if old is not None:
+            old.close()
+
+    def set_speech(self, on: bool) -> str:
+        """Switch speech on or off; return why it cannot be had, empty where it can."""
+        program = find_program() if on else None
+        old, self._voice = self._voice, None if program is None else Voice(program)
+        self.announcer.speaker = self._voice
+        if old is not None:
+            old.close()
+        return NO_PROGRAM if on and program is None else ""
+
+    def close(self) -> None:
+        """Fall silent."""
+        self.set_tones(False)
+        self.set_speech(False)
+
+
+class TeachingView(Static, can_focus=True):
+    """A line that waits for one key while it has the focus; Escape leaves all as it was."""
+
+    class Taught(Message):
+        """A key was given."""
+
+        def __init__(self, command: str, key: str) -> None:
+            super().__init__()
+            self.command = command
+            self.key = key
+
+    def __init__(self) -> None:
+        super().__init__(id="teaching", markup=False)
+        self._command = ""
+
+    def teach(self, command: str) -> None:
+        """Wait for the key that shall mean ``command``."""
+        self._command = command
+        self.update(
+            Content(f"Press the pedal, or the key, that shall mean {command}. Escape ends.")
+        )
+        self.display = True
+        self.focus()
+
+    def on_key(self, event: events.Key) -> None:
+        """Take the key, whatever it means elsewhere."""
+        event.stop()
+        event.prevent_default()
+        if event.key != "escape":
+            self.post_message(self.Taught(self._command, event.key))
+        self.screen.set_focus(None)
+
+    def on_blur(self) -> None:
+        """Wait no longer."""
+        self.display = False
 
 
 class PreferencesApp(FaultApp[int]):

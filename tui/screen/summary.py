@@ -11,27 +11,34 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from meterlink.bench.progress import StepResult
-from meterlink.bench.steps.assessors import criterion_of
-from meterlink.card.card import ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
-from meterlink.card.profile import GapSetting, Profile
-from meterlink.card.profile_parts import find_part, lacking
+from meterlink.card import Step
 from meterlink.events import Judged
+from meterlink.profile import Profile
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.quantities.text import plain
+from meterlink.steps.entry import ConfirmationStep, EntryStep
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.step import StepResult
+from meterlink.steps.switch import SwitchStep
 from meterlink.wording import (
     METER_FAILED,
     SAID_WORDS,
     VERDICT_WORDS,
     entered_words,
-    outcome_words,
     sure_in_short,
     window_words,
 )
-from tui.announcing.forms import DONE, FAULT, SKIPPED, TO_COME, Tone
-from tui.announcing.news import tone_of_outcome, tone_of_verdict
+from tui.announcing.forms import (
+    DONE,
+    FAULT,
+    SKIPPED,
+    TO_COME,
+    Tone,
+    tone_of_outcome,
+    tone_of_verdict,
+)
+from tui.announcing.teller import finding_of
 from tui.screen.view import View
-from tui.session.ending import finding_of
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600
@@ -61,7 +68,7 @@ class SummaryView(VerticalScroll):
             self.scroll_home(animate=False)
 
     def forget(self) -> None:
-        """Be made anew the next time that a card ends."""
+        """Be made again the next time that a card ends."""
         self._shown = None
 
 
@@ -145,8 +152,8 @@ def _still_to_do(view: View, undone: list[Step]) -> Iterator[Content]:
         for need in signer.requires:
             step = view.progress.card.find(need.step)
             if not view.progress.holds((need,)) and step not in undone:
-                said = outcome_words(step, view.progress.outcome(step.id))
-                wanted = " or ".join(outcome_words(step, was) for was in need.was)
+                said = step.outcome_words(view.progress.outcome(step.id))
+                wanted = " or ".join(step.outcome_words(was) for was in need.was)
                 lines.append(f"{FAULT} {plain(step.title)}: {plain(said)}, must be {plain(wanted)}")
         lines.append(f"{TO_COME} {plain(signer.title)}: not signed")
     yield from _words("Still to do before sign-off" if signer is not None else "Still to do", lines)
@@ -178,7 +185,7 @@ def _tone(step: Step, view: View) -> Tone:
 def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
     """Yield what a step said: value, limits and how sure, a line for each position of a switch."""
     title = plain(step.title)
-    word = plain(outcome_words(step, result.outcome), 60)
+    word = plain(step.outcome_words(result.outcome), 60)
     if isinstance(step, SwitchStep):
         yield f"{title}: {word}{f', {SAID_WORDS}' if result.said else ''}"
         for position, judged in result.judged.items():
@@ -189,12 +196,10 @@ def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
         yield f"{title}: {_verdict(step, judged_once, profile)}"
         return
     value = [word]
-    if result.checked is not None:
-        value.append(format_with_u(result.checked.corrected, result.checked.u))
+    if own := result.own.in_short(ohm_sign=True):
+        value.append(own)
     elif isinstance(step, EntryStep) and step.takes != "choice" and result.entered is not None:
         value.insert(0, plain(entered_words(result.entered), 40))
-    if result.dropouts:
-        value.append(f"{result.dropouts} times")
     limits = _size_limits(step, profile)
     yield f"{title}: {', '.join(value)}{f'; limits {limits}' if limits else ''}"
 
@@ -208,20 +213,17 @@ def _verdict(step: Step, judged: Judged, profile: Profile) -> str:
             else format_value(judged.corrected, judged.unit)
         )
         words = f"{shown}, {words}"
-    criterion = criterion_of(step, profile, judged.position)
+    criterion = step.criterion(profile, judged.position)
     limits = "" if criterion is None else f"; limits {window_words(criterion, ohm_sign=True)}"
     return f"{words} ({sure_in_short(judged)}){limits}"
 
 
 def _size_limits(step: Step, profile: Profile) -> str:
     """Return what a gap or torque may be; empty where the step is neither."""
-    if not isinstance(step, EntryStep) or step.takes not in ("gap", "torque"):
+    part = step.limits(profile) if isinstance(step, EntryStep) else None
+    if part is None:
         return ""
-    if lacking(step, profile):
-        return ""
-    part = find_part(step, profile)
-    unit = "metre" if isinstance(part, GapSetting) else "newton-metre"
-    return f"{format_value(part.low, unit)} to {format_value(part.high, unit)}"
+    return f"{format_value(part.low, part.unit)} to {format_value(part.high, part.unit)}"
 
 
 def _words(title: str, lines: list[str]) -> Iterator[Content]:

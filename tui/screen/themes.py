@@ -1,13 +1,17 @@
-"""Light, dark and plain: colours that hold for every eye, and none that says something alone.
+"""What all our screens share: an app whose faults reach whoever ran it, and its colours.
+
+Light, dark and plain: colours that hold for every eye, and none that says something alone.
 
 Good, bad and unsure are blue, orange and yellow on dark, after Okabe and Ito, «Color Universal
 Design» (2008), the palette made to be told apart with every common colour vision; on light they
 are blue, brown and near black, chosen by measured distance. Form and word say the same everywhere.
 """
 
-from typing import Final
+from typing import Any, Final, TypeVar
 
+from textual.app import App
 from textual.theme import Theme
+from textual.worker import WorkerFailed
 
 DARK: Final = Theme(
     name="bench-dark",
@@ -98,3 +102,36 @@ THEMES: Final = (DARK, LIGHT, PLAIN)
 
 FALLBACK: Final = {"good": "#56B4E9", "bad": "#FF8A4C", "unsure": "#F0E442", "quiet": "#9AA8B4"}
 """For themes of the screen library, which do not know our words."""
+
+
+T = TypeVar("T")
+
+
+class FaultApp(App[T]):
+    """Base of all our screens."""
+
+    def run(self, **how: Any) -> T | None:
+        """Run until the user leaves; arguments and result as the library has them.
+
+        Raises:
+            Exception: what a handler or worker raised, once the terminal is as it was.
+        """
+        result = super().run(**how)
+        fault = self._exception
+        if isinstance(fault, WorkerFailed) and isinstance(fault.error, Exception):
+            fault = fault.error
+        if fault is not None:
+            raise fault
+        return result
+
+    def fail(self, fault: BaseException) -> None:
+        """End the screen by ``fault``, which was met on a thread of ours."""
+        self._handle_exception(fault if isinstance(fault, Exception) else RuntimeError(fault))
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Remember ``error``, the first there is, and close, without a page of traceback."""
+        self._return_code = 1
+        if self._exception is None:
+            self._exception = error
+            self._exception_event.set()
+        self._close_messages_no_wait()

@@ -5,53 +5,136 @@ The engine lives on the reading thread and is never looked at from here: everyth
 """
 
 from collections import deque
+from collections.abc import Iterator
 from math import isfinite
 from typing import ClassVar, Final
 
-from meterlink.bench.bench import Snapshot
+import msgspec
+
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import MeasurementContext
-from meterlink.card.card import (
-    CautionStep,
-    ConfirmationStep,
-    EntryStep,
-    LeadZeroStep,
-    MeasurementStep,
-    Step,
-    SwitchStep,
-)
-from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, steps_on, was_left_out
+from meterlink.bench.snapshot import Snapshot
+from meterlink.card import BenchEvent, Step, left_out, left_out_words, steps_on, was_left_out
 from meterlink.events import (
     Asked,
-    BenchEvent,
     CardEnded,
     Contact,
-    Dropout,
     Gap,
     Held,
     Judged,
     Lift,
-    MeterChecked,
     MeterFlags,
     MeterSet,
-    SoakPoint,
     StepBegan,
     StepEnded,
+    StepEvent,
     StepReopened,
     Zeroed,
 )
 from meterlink.hold.stages import Stage
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
 from meterlink.quantities.window import Window
-from meterlink.reading import Quantity
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.switch import SwitchStep
+from meterlink.steps.worker import setting_of
 from tui.announcing.forms import Phase
-from tui.screen.history import History
+
+SPAN_S: Final = 60.0
+POINTS: Final = 240
+_BUCKET_S: Final = SPAN_S / POINTS
+_MARKS: Final = 32
+
+
+class Bucket(msgspec.Struct):
+    """What was seen in a quarter of a second."""
+
+    t: float
+    """Seconds since the start of the capture, of the bucket's begin."""
+    low: float
+    high: float
+    over: bool
+    """Nothing but over range was seen."""
+
+
+class HoldMark(msgspec.Struct, frozen=True):
+    """A hold."""
+
+    t: float
+    value: float
+
+
+class History:
+    """Values and holds of the last minute."""
+
+    def __init__(self) -> None:
+        self._buckets: deque[Bucket] = deque(maxlen=POINTS + 1)
+        self._marks: deque[HoldMark] = deque(maxlen=_MARKS)
+        self.now = 0.0
+        """Time of the newest value."""
+
+    def add(self, t: float, value: float | None) -> None:
+        """Take a value at ``t``; None or infinite is over range."""
+        begin = t - t % _BUCKET_S
+        over = value is None or not isfinite(value)
+        seen = 0.0 if value is None or over else value
+        if t < self.now - SPAN_S:  # a new capture: time begins again
+            self.clear()
+        self.now = t
+        last = self._buckets[-1] if self._buckets else None
+        if last is None or begin != last.t:
+            self._buckets.append(Bucket(begin, seen, seen, over))
+        elif last.over and not over:
+            last.low, last.high, last.over = seen, seen, False
+        elif not over:
+            last.low, last.high = min(last.low, seen), max(last.high, seen)
+
+    def mark(self, t: float, value: float) -> None:
+        """Remember a hold at ``t``."""
+        self._marks.append(HoldMark(t, value))
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self._buckets.clear()
+        self._marks.clear()
+        self.now = 0.0
+
+    def runs(self) -> Iterator[tuple[list[float], list[float]]]:
+        """Yield ages (seconds before now, at most zero) and values, cut where over range was."""
+        ages: list[float] = []
+        values: list[float] = []
+        for bucket in self._buckets:
+            age = bucket.t - self.now
+            if age < -SPAN_S:
+                continue
+            if bucket.over:
+                if ages:
+                    yield ages, values
+                ages, values = [], []
+                continue
+            for value in dict.fromkeys((bucket.low, bucket.high)):
+                ages.append(age)
+                values.append(value)
+        if ages:
+            yield ages, values
+
+    def over_ages(self) -> list[float]:
+        """Return the ages at which nothing but over range was seen."""
+        return [
+            bucket.t - self.now
+            for bucket in self._buckets
+            if bucket.over and bucket.t - self.now >= -SPAN_S
+        ]
+
+    def marks(self) -> list[HoldMark]:
+        """Return the holds of the last minute, with ages for times."""
+        ages = (HoldMark(mark.t - self.now, mark.value) for mark in self._marks)
+        return [mark for mark in ages if mark.t >= -SPAN_S]
+
 
 KEPT: Final = 200
-"""So many dropouts and soak points are kept for the eye; the record has them all."""
+"""So many events of a step's own kind are kept for the eye; the record has them all."""
 
 _PHASES: Final = {
     Stage.APART: Phase.OFF,
@@ -96,8 +179,8 @@ class View:
         """Why no reading comes; empty while they do."""
         self.lost = ""
         """What was asked of the meter and could not be had."""
-        self.dropouts: deque[Dropout] = deque(maxlen=KEPT)
-        self.soak: deque[SoakPoint] = deque(maxlen=KEPT)
+        self.own: deque[StepEvent] = deque(maxlen=KEPT)
+        """What the current step's own kind made happen since it began, oldest first."""
         self.history = History()
         self._fulfilled = False
 
@@ -130,16 +213,10 @@ class View:
     @property
     def waits(self) -> bool:
         """Whether a question stands that a person is to answer, rather than the probes."""
-        if isinstance(self.step, CautionStep | EntryStep | ConfirmationStep):
+        if self.step is not None and self.step.answered:
             return True
         asked = self.asked
         return asked is not None and bool(asked.answers or "?" in asked.say)
-
-    @property
-    def dropout_count(self) -> int:
-        """Dropouts of this step so far, with those before a break."""
-        current = self.progress.current
-        return 0 if current is None else self.progress.results[current].dropouts
 
     @property
     def remaining_s(self) -> float | None:
@@ -181,8 +258,9 @@ class View:
                 self.away = event.why if event.until is None else ""
             case Judged():
                 self._take_verdict(event)
-            case MeterChecked():
-                self._fulfilled = True
+            case StepEvent():
+                self._fulfilled |= event.fulfils
+                self.own.append(event)
             case Zeroed():
                 self._fulfilled = isinstance(self.step, LeadZeroStep)
                 self.history.mark(event.t, event.value)
@@ -204,51 +282,34 @@ class View:
                 self._fulfilled = False
                 if self.asked is not None and self.asked.step != event.step:
                     self.asked = None
-                self.dropouts.clear()
-                self.soak.clear()
+                self.own.clear()
             case StepEnded() if not was_left_out(event):
-                self.ended = (
-                    event  # what the engine lacks was never begun, nor can it be taken back
-                )
+                # What the engine lacks was never begun, nor can it be taken back.
+                self.ended = event
             case StepReopened():
                 self.ended = self.judged = None
                 self._fulfilled = False
             case CardEnded():
                 self.asked = self.held = self.judged = None
                 self._fulfilled = False
-            case Dropout():
-                self.dropouts.append(event)
-            case SoakPoint():
-                self.soak.append(event)
             case _:
                 pass
 
     def _take_verdict(self, judged: Judged) -> None:
         self.judged = self.newest = judged
         self.assessment = None
-        self._fulfilled = isinstance(self.step, MeasurementStep)
+        self._fulfilled = self.step is not None and self.step.one_touch
         if judged.corrected is not None and isfinite(judged.corrected):
             self.history.mark(judged.t, judged.corrected)
         held, look = self.held, self.look
         if held is not None and look is not None and look.criterion is not None:
-            bearings = MeasurementContext(
-                self._accuracy, self.progress, self._setting, self.profile
-            )
-            self.assessment = bearings.assessor(look.criterion).assess(held)
+            context = self.progress.context(self._accuracy, self._setting, self.profile)
+            self.assessment = context.assessor(look.criterion).assess(held)
             self.assessed_unit = judged.unit
 
     def _take_setting(self, event: MeterSet) -> None:
         self.lost = "; ".join((*event.lost, *(event.cautions or ())))
-        self._setting = Setting(
-            quantity=Quantity(event.quantity) if event.quantity else None,
-            range=event.range,
-            four_wire=event.four_wire,
-            integration_s=event.integration_s,
-            resolution=event.resolution,
-            lost=event.lost,
-            flags=event.flags or (),
-            cautions=event.cautions or (),
-        )
+        self._setting = setting_of(event)
 
     def _asks_to_lift(self, asked: Asked) -> bool:
         """A switch check names a position for as long as the probes are to stay on."""

@@ -51,7 +51,7 @@ def assumed_of(args: argparse.Namespace, under: "Assumed") -> "Assumed":
     from meterlink.declared import Ohms, Volts
     from meterlink.errors import NotationError, UsageError
     from meterlink.judging.assumed import Assumed
-    from meterlink.quantities.notation import parse_window
+    from meterlink.quantities.given import parse_window
 
     low = high = None
     if args.leads is not None:

@@ -1,14 +1,17 @@
-"""Joins simulated hands and a session: the hands hear the bench, and the bench hears the hands."""
+"""Joins a session and simulated hands, played by a scenario or by a person."""
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
-from drivers.simulated import SimulatedBench
+from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.lent import BorrowedHands, Greeting, port_of
-from meterlink.card.card import CautionStep
-from meterlink.events import BenchEvent
-from tui.session.session import Session, Update
+from meterlink.bench.snapshot import Update
+from meterlink.card import BenchEvent
+from meterlink.circuit.condition import controls
+from meterlink.circuit.places import places
+from meterlink.steps.entry import CautionStep
+from tui.session.session import Session
 
 
 def connect_hands(sitting: Session, bench: SimulatedBench) -> None:
@@ -60,3 +63,44 @@ def borrowing(sitting: Session, *, person: bool) -> Iterator[bool]:
             yield hands.there
         finally:
             sitting.between = None
+
+
+class BenchHands:
+    """The hands of ``bench``, with what they can reach on its engine."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        self._hands = bench.hands
+        self._switches = {switch.name: switch.positions for switch in bench.scenario.engine.switch}
+        engine, start = bench.scenario.engine, bench.scenario.bench.controls
+        self.places: Sequence[str] = tuple(places(engine))
+        self.controls: Mapping[str, Sequence[str]] = {
+            name: _first(positions, start.get(name)) for name, positions in controls(engine).items()
+        }
+
+    def closes(self, control: str, position: str) -> bool | None:
+        """Return whether a switch in this position is meant to be closed; None: no switch."""
+        positions = self._switches.get(control)
+        return None if positions is None else positions[position] == "closed"
+
+    def take(self) -> None:
+        """Take the hands from the script."""
+        self._hands.take()
+
+    def place(self, red: str, black: str) -> None:
+        """Put each tip on a place."""
+        self._hands.place(red, black)
+
+    def lift(self) -> None:
+        """Take both tips off."""
+        self._hands.lift()
+
+    def switch(self, control: str, position: str) -> None:
+        """Put a switch or fitting into a position."""
+        self._hands.switch(control, position)
+
+
+def _first(positions: Sequence[str], start: str | None) -> tuple[str, ...]:
+    """Return ``positions`` with the one that things begin in first."""
+    if start is None or start not in positions:
+        return tuple(positions)
+    return (start, *(position for position in positions if position != start))

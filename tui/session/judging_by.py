@@ -1,33 +1,49 @@
-"""What an analysis judges by: a window given, a step named, or the steps that a capture records."""
+"""What an analysis judges by: a window or step given, or the steps that a capture records."""
 
 import argparse
 from collections.abc import Iterable
 from typing import Final
 
+from msgspec import structs
+
 from captures.record.records import Header
 from captures.record.replay_setup import past_of
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import (
-    criterion_of,
-    find_criterion,
-    lead_zero_of,
-    other_windings,
-)
-from meterlink.card.card import Card, MeasurementStep, Step
-from meterlink.card.profile import Profile
+from meterlink.card import Card, Step
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
-from meterlink.judging.criterion import Criterion, Kind
-from meterlink.quantities.notation import parse_accuracy, parse_as, parse_window
+from meterlink.judging.criterion import Criterion
+from meterlink.profile import Profile
+from meterlink.quantities.given import parse_accuracy, parse_window
+from meterlink.quantities.notation import parse_as
+from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Setting
+from meterlink.steps.measurement import MeasurementStep
+from meterlink.steps.worker import MeasurementContext, setting_of
 from tui.session.assumed_options import assumed_of, rule_of
-from tui.session.typed_leads import typed_lead_zero
 from tui.settings import configuration
 from tui.settings.shelf import CARDS, PROFILES
+
+
+def typed_lead_zero(text: str) -> LeadZero:
+    """Return the lead zero that ``text`` says, such as ``0.12`` or ``120 mohm``.
+
+    Raises:
+        UsageError: no resistance, an over range, or far less than nothing.
+    """
+    typed = parse_as(text, "ohm")
+    if typed.overload:
+        raise UsageError("the lead zero must be a number: hold the probes together and read again")
+    if typed.value < BELOW_NOUGHT:
+        raise UsageError(
+            f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
+        )
+    return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
+
 
 _HEADER: Final = "the capture's header"
 _TELLING: Final = (StepBegan, Asked, Zeroed, MeterSet)
@@ -89,9 +105,7 @@ class JudgingBy:
             case Asked() if self._follows:
                 self._position = event.position
             case MeterSet():
-                self._setting = Setting(
-                    range=event.range, four_wire=event.four_wire, resolution=event.resolution
-                )
+                self._setting = setting_of(event)
         return isinstance(event, _TELLING)
 
     def assessor(self) -> Assessor | None:
@@ -99,19 +113,17 @@ class JudgingBy:
         criterion = self._window if not self._follows else self._current()
         if criterion is None:
             return None
-        ohms = criterion.window.unit == "ohm"
-        return Assessor(
-            criterion,
-            self._accuracy,
-            self._zero() if ohms else None,
-            self._warmth() if criterion.kind is Kind.WINDING else None,
-            four_wire=self._setting.four_wire,
-            full_scale=self._setting.range,
-            resolution=self._setting.resolution or 0.0,
+        context = MeasurementContext(self._accuracy, setting=self._setting)
+        if self._progress is not None:
+            context = self._progress.context(self._accuracy, self._setting, self._profile)
+        return structs.replace(
+            context,
+            lead_zero=self._lead_zero or context.lead_zero,
+            temperature=self._temperature or context.temperature,
             assumed=self._assumed,
-            others=() if self._profile is None else other_windings(self._profile, self._part()),
             rule=self._rule,
-        )
+            windings=() if self._profile is None else self._profile.winding,
+        ).assessor(criterion, self._part())
 
     def _part(self) -> str:
         """Return the part of the profile that is judged now, or what was named as such."""
@@ -120,18 +132,6 @@ class JudgingBy:
         named = step.winding if isinstance(step, MeasurementStep) else self.step
         return named or ""
 
-    def _zero(self) -> LeadZero | None:
-        if self._lead_zero is not None or self._progress is None:
-            return self._lead_zero
-        taken = self._progress.lead_zero
-        return None if taken is None else lead_zero_of(taken)
-
-    def _warmth(self) -> Temperature | None:
-        if self._temperature is not None or self._progress is None:
-            return self._temperature
-        celsius = self._progress.temperature
-        return None if celsius is None else Temperature(celsius=celsius)
-
     def _current(self) -> Criterion | None:
         if self._card is None or self.step is None:
             return None
@@ -139,14 +139,14 @@ class JudgingBy:
         return None if step is None else self._criterion(step)
 
     def _criterion(self, step: Step) -> Criterion | None:
-        return None if self._profile is None else criterion_of(step, self._profile, self._position)
+        return None if self._profile is None else step.criterion(self._profile, self._position)
 
     def _named(self, name: str) -> Criterion:
         if self._profile is None:
             raise UsageError("a step needs its profile; give --profile too, or --window instead")
         steps: Iterable[Step] = () if self._card is None else self._card.step
         step = next((step for step in steps if step.id == name), None)
-        found = find_criterion(self._profile, name) if step is None else self._criterion(step)
+        found = self._profile.criterion(name) if step is None else self._criterion(step)
         if found is None:
             profile = self._profile
             names = [w.name for w in profile.winding] + [s.name for s in profile.switch]

@@ -28,7 +28,7 @@ def pick(found: Sequence[FoundMeter]) -> MeterChoice:
     """Return the only meter among ``found``; errors as for ``choose``."""
     meters = [one for one in found if one.wire and one.sure]
     if len(meters) == 1:
-        # The wire is found out anew at every opening: the line may run at another speed by then.
+        # The wire is found out again at every opening: the line may run at another speed by then.
         return MeterChoice(port=meters[0].port)
     if meters:
         there = ", ".join(f"{one.port} ({one.identity})" for one in meters)

@@ -7,7 +7,7 @@ lock makes them take turns. Faces get ``Update`` and must return at once.
 
 import threading
 from collections.abc import Callable, Iterable, Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
 from msgspec.structs import replace
 
@@ -15,21 +15,13 @@ from captures.job.job import JobWriter
 from captures.record.times import to_the_clock
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
-from meterlink.bench.bench import Bench, Snapshot
+from meterlink.bench.bench import Bench
+from meterlink.bench.snapshot import Face, Update
+from meterlink.card import BenchEvent
 from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
-from meterlink.events import BenchEvent, Gap
+from meterlink.events import Gap
 from meterlink.source import Identity, MeterSetup, Setting, Source
-
-
-class Update(NamedTuple):
-    """What just happened, and what can be seen now."""
-
-    events: Sequence[BenchEvent]
-    look: Snapshot
-
-
-Face = Callable[[Update], None]
 
 GLANCE_S: Final = 0.04
 """Without an event the faces are told no more often than this, however fast the meter is."""

@@ -24,23 +24,65 @@ leads_at_most = "0.3 ohm"
 source = "our own leads, measured once"
 """
 
+import contextlib
+import os
+import tempfile
 from pathlib import Path
 from typing import Final
 
 import msgspec
 from msgspec import structs
 
-from meterlink.card.profile import Profile
 from meterlink.declared import decode, to_plain
-from meterlink.errors import UnreadableError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.passport import Passport
 from meterlink.judging.rule import Rule
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.source import Accuracy, Identity
-from tui.settings.screen_settings import ScreenSettings
 from tui.settings.shelf import config_folder
-from tui.settings.write_file import write_whole
+
+
+def write_whole(file: Path, data: bytes) -> None:
+    """Write ``data`` to ``file``, in a folder that is made if need be, in place of what was there.
+
+    Raises:
+        CannotWriteError: it cannot be written; what was there is left as it was.
+    """
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}.")
+        try:
+            with os.fdopen(handle, "wb") as opened:
+                opened.write(data)
+            Path(name).replace(file)
+        except OSError:
+            with contextlib.suppress(OSError):
+                Path(name).unlink()
+            raise
+    except OSError as fault:
+        raise CannotWriteError(
+            f"{plain(str(file), 400)} cannot be written: {fault.strerror or fault}"
+        ) from fault
+
+
+class ScreenSettings(msgspec.Struct, frozen=True, kw_only=True):
+    """How the screen looks and sounds."""
+
+    theme: str = "bench-dark"
+    """``bench-dark``, ``bench-light``, ``bench-plain`` or any that the screen library has."""
+    tones: bool = True
+    """Ring the terminal's bell for a verdict."""
+    speech: bool = False
+    """Speak through the system's speech program."""
+    gestures: bool = True
+    """Let the probes speak: taps, and tips held together at the lead zero."""
+    keys: dict[str, str] = {}
+    """Key of a command, by its name: ``{"confirm": "enter"}``."""
+    pedal: dict[str, str] = {}
+    """Key that a pedal sends, by the command that it shall mean."""
+
 
 FILE: Final = "settings.toml"
 

@@ -3,16 +3,17 @@
 The user's own come before shipped ones of the same name.
 """
 
-from collections.abc import Callable, Iterator
+import json
+from collections.abc import Callable, Iterator, Sequence
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Generic, NamedTuple, TypeVar
 
-from meterlink.card.card import Card, read_card
-from meterlink.card.profile import Profile, read_profile
+from meterlink.card import Card, read_card
 from meterlink.declared import LARGEST_FILE, InvalidFileError
-from meterlink.errors import UnreadableError, UsageError
+from meterlink.errors import MeterlinkError, UnreadableError, UsageError
+from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 
 Thing = TypeVar("Thing", bound=Profile | Card)
@@ -116,3 +117,31 @@ def only_profile() -> str:
     if len(own) == 1:
         return own[0]
     raise UsageError("say which coil profile with --profile; «meterlink profiles» lists them")
+
+
+def print_all(
+    shelf: Shelf[Thing], keys: tuple[str, str], title_of: Callable[[Thing], str], *, as_json: bool
+) -> None:
+    """Print every file on ``shelf``; ``keys`` name the file and its title in JSON."""
+    for found in shelf.all():
+        try:
+            title = title_of(shelf.read(found.file))
+        except MeterlinkError as fault:
+            title = f"cannot be used: {fault}"
+        if as_json:
+            print(json.dumps({keys[0]: found.name, keys[1]: title, "shipped": found.shipped}))
+        else:
+            print(f"{plain(found.name):<24}{plain(title, 400)}")
+
+
+def report_skipped(faults: Sequence[MeterlinkError]) -> None:
+    """End what was shown with the first of ``faults``, and how many more there are.
+
+    Raises:
+        MeterlinkError: the first, with its own exit code; where there is none, nothing is raised.
+    """
+    if not faults:
+        return
+    first, *more = faults
+    others = f" (and {len(more)} more)" if more else ""
+    raise type(first)(f"{first}{others}; everything else is shown") from first

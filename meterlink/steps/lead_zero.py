@@ -1,0 +1,115 @@
+"""The lead zero: the probe tips held together give the resistance of the leads."""
+
+from collections.abc import Iterable
+from typing import Final, Never
+
+from meterlink.commands import AnyCommand, Confirm, Enter
+from meterlink.declared import Ohms
+from meterlink.errors import NotationError
+from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
+from meterlink.quantities.notation import format_value
+from meterlink.quantities.plausible import BELOW_NOUGHT
+from meterlink.reading import Quantity
+from meterlink.source import MeterSetup, Setting
+from meterlink.steps.held import entered, typed_hold, wrong_unit
+from meterlink.steps.step import SKIPPED, StepBase
+from meterlink.steps.worker import StepContext, Worker
+
+LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
+
+
+class LeadZeroStep(
+    StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="lead-zero"
+):
+    """The probes held together: the resistance of the leads."""
+
+    at_most: Ohms = Ohms(2.0)
+    """More than this is no pair of leads."""
+
+    @property
+    def outcomes(self) -> frozenset[str]:
+        return frozenset({"done", SKIPPED})
+
+    @property
+    def fault(self) -> str:
+        return ".at_most: expected more than nothing" if self.at_most <= 0 else ""
+
+    def worker(self, around: StepContext) -> "LeadZeroWorker":
+        return LeadZeroWorker(self, around)
+
+
+class LeadZeroWorker(Worker[Never]):
+    """The probes held together give the resistance of the leads."""
+
+    setup = LEADS_SETUP
+
+    def __init__(self, step: LeadZeroStep, around: StepContext) -> None:
+        super().__init__(step, around)
+        self._step = step
+        taken = around.progress.results[step.id].zeroed
+        self._taken = taken is not None
+        """Before a break perhaps."""
+
+    def begin(self, t: float) -> Iterable[CommonEvent]:
+        taken = self.around.progress.results[self.step_id].zeroed
+        if taken is None:
+            yield self.ask(t, self._step.say or "Hold the probe tips together.")
+        else:
+            shown = format_value(taken.value, "ohm", taken.resolution)
+            yield self.ask(t, f"The lead zero is {shown}. Confirm, or hold the tips together.")
+
+    def touch(self, event: TouchEvent) -> Iterable[CommonEvent]:
+        match event:
+            case Held() if wrong := wrong_unit(event):
+                yield self.again(event.t, wrong)
+            case Held() if event.value > self._step.at_most:
+                shown = format_value(event.value, "ohm")
+                yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
+            case Held() if event.value < BELOW_NOUGHT:
+                yield self.refuse(
+                    event.t,
+                    f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
+                    "coarse a range, or needs its own zero.",
+                )
+            case Held() if not self.around.gestures:
+                shown = format_value(event.value, "ohm", event.resolution)
+                yield self.ask(event.t, f"{shown} is held; take it with the key for the lead zero.")
+            case Held():
+                self._taken = True
+                yield zeroed(self.step_id, event, self.around.setting)
+                yield self.ask(event.t, "Lead zero taken. Lift the probes.")
+            case Lift() if self._taken:
+                yield self.end(event.t, "done")
+
+    def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
+        if isinstance(command, Confirm) and self._taken:
+            yield self.end(t, "done", command)
+        if isinstance(command, Enter):
+            yield from self._typed(command, t)
+
+    def _typed(self, command: Enter, t: float) -> Iterable[CommonEvent]:
+        try:
+            held = typed_hold(command.text, t)
+        except NotationError as fault:
+            yield self.again(t, f"{fault}.")
+            return
+        if not 0 <= held.value <= self._step.at_most:
+            most = format_value(self._step.at_most, "ohm")
+            yield self.again(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
+            return
+        yield entered(self.step_id, held, command, t)
+        yield zeroed(self.step_id, held, None)
+        yield self.end(t, "done", command)
+
+
+def zeroed(step: str, held: Held, setting: Setting | None) -> Zeroed:
+    """Return the lead zero that ``held`` gives, taken with the meter set to ``setting``."""
+    return Zeroed(
+        t=held.t,
+        step=step,
+        value=held.value,
+        u=held.u,
+        dof=held.dof,
+        resolution=held.resolution,
+        range=None if setting is None else setting.range,
+    )
