@@ -8,6 +8,7 @@ import msgspec
 from meterlink.events import Contact, Held, Lift, Limit, PassedOver, TouchEvent, Verdict
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.verdict import RULES
 from meterlink.meter_state import MeterState
 from meterlink.quantities.plausible import why_implausible
 from meterlink.reading import Reading
@@ -49,6 +50,8 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     """``accept``, ``reject`` or ``undecided``, by ``rule``."""
     risk: float | None = None
     """Specific risk that the decision is wrong; None where undecided."""
+    rules: str = RULES
+    """Version of the rules that it is judged by."""
     refused: str = ""
     """Why nothing is judged by a value that cannot be."""
 
