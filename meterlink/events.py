@@ -43,6 +43,17 @@ class Limit(Enum):
     """Thermal voltages where tip and work are not equally warm."""
 
 
+class Noise(Enum):
+    """How the noise of a touch came about, as far as its readings show it."""
+
+    WHITE = "white"
+    """Readings that have nothing to do with one another: the meter, or its surroundings."""
+    WANDERING = "wandering"
+    """Readings that take after the ones before them: a contact that is pressed unevenly."""
+    JUMPING = "jumping"
+    """Two levels: a contact spot that is lost and found."""
+
+
 class Evidence(Enum):
     """How it is known that the probes touched while the meter read over range."""
 
@@ -93,6 +104,17 @@ class Held(Event, frozen=True, kw_only=True, tag="hold"):
     """Degrees of freedom of ``u``."""
     limit: Limit = Limit.NOISE
     """What keeps more readings from helping."""
+    revises: bool = False
+    """It takes the place of the value that was held before in the same touch."""
+    slope: float = 0.0
+    """How fast the value moves, same unit a second; 0 where no movement shows. ``u`` contains how
+    far it goes until it is stated again."""
+    slope_u: float = 0.0
+    """Standard uncertainty of ``slope``; 0 where it was not looked for."""
+    origin: Noise = Noise.WHITE
+    """Where the noise is from; ``u`` contains that too."""
+    poor: bool = False
+    """The contact is poor: its noise, not the meter, limits what can be known."""
 
 
 class Lift(Event, frozen=True, kw_only=True, tag="lift"):

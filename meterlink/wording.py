@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from meterlink.card.card import EntryStep, Step, WatchStep
-from meterlink.events import Entered, Evidence, Judged, Verdict
+from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.rule import Decision, Rule
 from meterlink.quantities.budget import Component
@@ -102,6 +102,20 @@ def others_words(stated: Verdict, probabilities: Mapping[str, float]) -> str:
         for code, probability in rest
         if code != stated.value and probability >= WORTH_NAMING
     )
+
+
+def remark_on(held: Held, *, ohm_sign: bool = True) -> str:
+    """Return what a held value says of contact and part, with what to do; empty where nothing."""
+    if held.poor:
+        about = format_value(2 * held.u, held.unit, ohm_sign=ohm_sign)
+        jumps = " it jumps," if held.origin is Noise.JUMPING else ""
+        return f"Poor contact:{jumps} ±{about}. Press harder or clean the spot."
+    if not held.slope:
+        return ""
+    pace = format_value(abs(held.slope), held.unit, ohm_sign=ohm_sign)
+    if held.slope < 0:
+        return f"The value falls by {pace} a second: the part cools, or the contact gets better."
+    return f"The value rises by {pace} a second: the part warms, or the contact gets worse."
 
 
 def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:

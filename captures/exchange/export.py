@@ -1,13 +1,14 @@
-"""Readings and holds out to other programs: CSV by RFC 4180, and Parquet.
+"""Tables out to other programs: CSV by RFC 4180, Parquet, and workbooks of a spreadsheet.
 
 A CSV of readings is a plain readings file again (see ``plain``), with more columns. Parquet needs
-pyarrow, which the extra ``parquet`` brings.
+pyarrow, which the extra ``parquet`` brings; workbooks need XlsxWriter, which ``archive`` brings.
 """
 
 import contextlib
 import csv
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 from itertools import islice
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final, TypeAlias
@@ -27,6 +28,13 @@ TableRow: TypeAlias = ReadingRow | HoldRow
 _GROUP: Final = 65_536
 """Rows in memory at a time."""
 
+MOST_ROWS: Final = 1_048_576
+"""Rows of a sheet, its heading among them."""
+_LONGEST_CELL: Final = 32_000
+"""Characters; a cell takes 32,767 (common practice of spreadsheets)."""
+_EXACT: Final = 2**53
+"""Numbers beyond this are no longer exact in a sheet, which has binary64 only."""
+
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 """What makes a spreadsheet take a text for a formula (common practice, no published source)."""
 
@@ -37,7 +45,7 @@ def write_csv(rows: Iterable[TableRow], kind: type[TableRow], file: IO[str]) -> 
     table.writerow(kind.__struct_fields__)
     count = 0
     for row in rows:
-        table.writerow([_cell(value) for value in msgspec.structs.astuple(row)])
+        table.writerow([cell(value) for value in msgspec.structs.astuple(row)])
         count += 1
     return count
 
@@ -73,6 +81,55 @@ def write_parquet(rows: Iterable[TableRow], kind: type[TableRow], path: Path) ->
     return count
 
 
+def write_xlsx(names: Sequence[str], rows: Iterable[Iterable[object]], path: Path) -> int:
+    """Write ``rows`` under ``names`` to the new workbook ``path``; return how many.
+
+    Raises:
+        UsageError: XlsxWriter is not installed, or a sheet has no room for so many rows.
+        CannotWriteError: the file exists or cannot be written; nothing of it is left.
+    """
+    try:
+        import xlsxwriter
+    except ImportError as fault:
+        raise UsageError(
+            "a workbook needs XlsxWriter; pip install 'meterlink[archive]' brings it"
+        ) from fault
+    count = 0
+    options = {"constant_memory": True, "default_date_format": "yyyy-mm-dd hh:mm:ss"}
+    with new_file(path) as file, xlsxwriter.Workbook(file, options) as book:
+        sheet = book.add_worksheet("meterlink")
+        bold = book.add_format({"bold": True})
+        for column, name in enumerate(names):
+            sheet.set_column(column, column, max(10, len(name) + 2))
+            sheet.write_string(0, column, plain(name), bold)
+        for count, row in enumerate(rows, start=1):
+            if count >= MOST_ROWS:
+                raise UsageError(
+                    f"a sheet has no room for more than {MOST_ROWS - 1} rows; "
+                    "take fewer, or write CSV or Parquet"
+                )
+            for column, value in enumerate(row):
+                _write_cell(sheet, count, column, value)
+        sheet.freeze_panes(1, 0)
+        sheet.autofilter(0, 0, count, max(0, len(names) - 1))
+    return count
+
+
+def _write_cell(sheet: Any, row: int, column: int, value: object) -> None:
+    """A text is a text, whatever it begins with: no formula, link or number is made of it."""
+    match value:
+        case None:
+            return
+        case bool():
+            sheet.write_boolean(row, column, value)
+        case int() | float() if math.isfinite(value) and abs(value) < _EXACT:
+            sheet.write_number(row, column, value)
+        case datetime() if value.year >= 1900:
+            sheet.write_datetime(row, column, value.replace(tzinfo=None))
+        case _:
+            sheet.write_string(row, column, plain(str(value), _LONGEST_CELL))
+
+
 @contextlib.contextmanager
 def new_file(path: Path) -> Iterator[IO[bytes]]:
     """Yield the new file ``path`` to write to; of one that could not be written nothing is left.
@@ -102,7 +159,8 @@ def _groups(rows: Iterator[TableRow]) -> Iterator[list[TableRow]]:
         yield group
 
 
-def _cell(value: object) -> object:
+def cell(value: object) -> object:
+    """Return a value as a cell of CSV: nothing that a spreadsheet takes for a formula."""
     match value:
         case None:
             return ""

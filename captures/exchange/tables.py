@@ -97,13 +97,13 @@ def hold_rows(path: Path, record: str = "", first_bad_line: int | None = None) -
     """
     with read_capture(path) as capture:
         events = (found for found in capture if isinstance(found, Event))
-        for row in _join(events, path.name):
+        for row in join_holds(events, path.name):
             row.record = record
             row.after_damage = first_bad_line is not None and capture.line >= first_bad_line
             yield row
 
 
-def _join(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
+def join_holds(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
     """Bring hold, verdicts and lift of one touch together; rows wait until their touch ends."""
     step: str | None = None
     waiting: list[HoldRow] = []

@@ -145,6 +145,7 @@ class RecordError(ValueError):
 FileRecord: TypeAlias = Header | Seal | CaptureBegan | CaptureEnded | Attached | Struck
 Record: TypeAlias = Reading | BenchEvent | FileRecord | Unknown
 
+_READINGS: Final = msgspec.json.Decoder(list[_Reading], strict=False)
 _DECODER: Final = msgspec.json.Decoder(_Reading | FileRecord | BenchEvent, strict=False)
 _ANY: Final = msgspec.json.Decoder(dict[str, Any])
 _ENCODER: Final = msgspec.json.Encoder()
@@ -167,6 +168,21 @@ def decode(line: bytes) -> Record:
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
         return _decode_unknown(line, fault)
     return _as_read(found) if isinstance(found, _Reading) else found
+
+
+def decode_readings(lines: list[bytes]) -> list[Reading]:
+    """Return the readings of ``lines``, each of which holds one: all in one go, which is quicker.
+
+    Raises:
+        RecordError: some line holds none.
+    """
+    try:
+        found = _READINGS.decode(b"[" + b",".join(lines) + b"]")
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
+        raise RecordError("not all of them are readings") from fault
+    if len(found) != len(lines):
+        raise RecordError("a line holds more than one reading")
+    return [_as_read(one) for one in found]
 
 
 def known_kinds() -> frozenset[str]:

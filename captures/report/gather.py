@@ -1,12 +1,11 @@
 """From a job's log to the facts of its report: one pass, with the bench's own rules."""
 
-from captures.job.card_progress import FindCard, JobSettings
+from captures.job.card_progress import FindCard, JobSettings, criterion_of
 from captures.job.joblog import LogEntry
 from captures.report.facts import CardFacts, CheckRow
 from meterlink.bench.expected import is_expected
 from meterlink.bench.progress import Progress
-from meterlink.bench.steps.assessors import criterion_for, switch_criterion
-from meterlink.card.card import Card, ConfirmationStep, EntryStep, MeasurementStep, Step, SwitchStep
+from meterlink.card.card import Card, ConfirmationStep, EntryStep, Step
 from meterlink.card.profile import GapSetting, Profile, Torque
 from meterlink.card.profile_parts import find_part, left_out_words
 from meterlink.errors import MeterlinkError
@@ -21,7 +20,6 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
-from meterlink.judging.criterion import Criterion
 
 
 class CardGatherer:
@@ -40,7 +38,7 @@ class CardGatherer:
             case Judged():
                 check = self._check(event.step, event.position)
                 check.judged, check.at = event, entry.at
-                check.criterion = _criterion(check.step, event.position, self._profile)
+                check.criterion = criterion_of(check.step, event.position, self._profile)
             case MeterChecked():
                 check = self._check(event.step)
                 check.meter, check.at = event, entry.at
@@ -130,20 +128,6 @@ class LogGatherer:
             profile = self._settings.profiles.get(began.profile)
             self.cards[began.card] = CardGatherer(Progress(card), profile)
         return self.cards[began.card]
-
-
-def _criterion(step: Step, position: str, profile: Profile | None) -> Criterion | None:
-    if profile is None:
-        return None
-    try:
-        if isinstance(step, SwitchStep):
-            switch = find_part(step, profile)
-            return switch_criterion(switch, closed=switch.positions.get(position) == "closed")
-        if isinstance(step, MeasurementStep):
-            return criterion_for(find_part(step, profile))
-    except (KeyError, MeterlinkError):
-        return None
-    return None
 
 
 def _is_good(check: CheckRow) -> bool | None:

@@ -42,7 +42,7 @@ def held_touches(path: Path) -> Iterator[TouchFacts | Gap]:
                     if touch is not None:
                         yield from touch.done(None)
                     touch = _Touch(path.name, record.t, list(recent))
-                case Held() if touch is not None and touch.held is None:
+                case Held() if touch is not None and (touch.held is None or record.revises):
                     touch.held, touch.step = record, step
                 case Lift() if touch is not None:
                     yield from touch.done(record.t)

@@ -7,7 +7,7 @@ from enum import Enum
 from pathlib import Path
 from typing import Final
 
-from captures.job.card_progress import FindCard, JobSettings
+from captures.job.card_progress import FindCard, JobSettings, finding_of
 from captures.job.job import Job
 from captures.job.meter_checks import RecordedCheck, checks_in
 from captures.job.meter_checks import gather as gather_checks
@@ -20,12 +20,9 @@ from captures.report.facts import CardFacts, JobFacts, TouchFacts
 from captures.report.gather import LogGatherer
 from captures.report.touches import held_touches
 from captures.report.wording import gap_words
-from meterlink.bench.progress import Progress
 from meterlink.card.card import ConfirmationStep
-from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.events import Gap, Note
-from meterlink.finding import Finding, find
-from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.quantities.text import plain
 
 _OF_THE_WRITER: Final = frozenset({NOT_WRITTEN, STOPPED})
@@ -113,7 +110,9 @@ def gather(
         program=header.program,
         people=list(log.people),
         cards=cards,
-        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        finding=finding_of(
+            [gatherer.progress for gatherer in log.cards.values()], settings.profiles.values()
+        ),
         signed_off=_signed_off(cards),
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
@@ -182,17 +181,6 @@ def _later(began: str, seconds: float) -> str:
         return rfc3339(read_rfc3339(began) + timedelta(seconds=seconds))
     except (UnreadableError, OverflowError, ValueError):
         return began
-
-
-def _finding(stands: list[Progress]) -> Finding | None:
-    outcomes = outcomes_of_cards(stands)
-    for progress in stands:
-        if progress.card.complaint and outcomes:
-            try:
-                return find(outcomes, progress.card.complaint, parts=parts_of_cards(stands))
-            except MeterlinkError:
-                return None  # a card of the user's own, with checks that the table does not know
-    return None
 
 
 def _signed_off(cards: list[CardFacts]) -> tuple[str, str] | None:

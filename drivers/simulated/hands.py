@@ -60,8 +60,8 @@ _NOTICE_TAP_S: Final = 0.1
 _AIR_S: Final = 2.0
 _TOUCH_S: Final = 4.0
 """Alone, the tips are off for so long, and on for so long."""
-_NEW_READER_S: Final = 5.0
-"""Alone, whoever looks again after so long is a new reader, for whom all begins anew."""
+_NOBODY_LOOKS_S: Final = 5.0
+"""Longer than any reading takes: nobody looked meanwhile, and no wait of the hands went on."""
 
 
 class Await(msgspec.Struct, frozen=True):
@@ -209,9 +209,7 @@ class Hands:
         with self._lock:
             if self._t == -inf:
                 self._t = t
-            if self._alone and t - self._t > _NEW_READER_S:
-                self._t = t
-                self._begin(self._in_turn())
+            self._sleep_through(t)
             while self._moves:
                 self._moves.popleft()(self._t)
             if self._by_person:
@@ -222,6 +220,16 @@ class Hands:
             self._run(t)
             self._t = max(self._t, t)
             return self._since + self._wait_s()
+
+    def _sleep_through(self, t: float) -> None:
+        """Take up at ``t`` what was left when the last reader went away; alone, begin anew."""
+        gap = t - self._t
+        if gap <= _NOBODY_LOOKS_S:
+            return
+        self._t = t
+        self._since += gap
+        if self._alone:
+            self._begin(self._in_turn())
 
     def _wait_s(self) -> float:
         return self._wait.limit if isinstance(self._wait, Await) else self._wait

@@ -5,7 +5,16 @@ from typing import NamedTuple
 
 import msgspec
 
-from meterlink.events import Contact, Held, Lift, Limit, PassedOver, TouchEvent, Verdict
+from meterlink.events import (
+    Contact,
+    Held,
+    Lift,
+    Limit,
+    Noise,
+    PassedOver,
+    TouchEvent,
+    Verdict,
+)
 from meterlink.hold import POLICY, HoldDetector, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.judging.verdict import RULES
@@ -29,7 +38,10 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     unit: str
     readings: int
     noise: float
-    resolution: float
+    resolution: float | None
+    """Step of the last digit; None where it is not known ..."""
+    resolution_at_most: float | None
+    """... and then how coarse it can be, where readings that repeat show that there is one."""
     corrected: float | None
     u: float | None
     """Expanded, 95 %."""
@@ -37,6 +49,13 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     """None where there is nothing to judge it by."""
     probability: float | None
     clear: bool | None
+    revises: bool
+    """It takes the place of what was held before in the same touch."""
+    slope: float
+    """How fast the value moves, a second; 0 where no movement shows."""
+    slope_u: float
+    noise_origin: Noise
+    poor_contact: bool
     interval: tuple[float, float] | None = None
     """Both ends of the 95 % interval of the true value."""
     limit: Limit | None = None
@@ -89,12 +108,18 @@ class _Pending(NamedTuple):
             unit=held.unit,
             readings=held.readings,
             noise=held.noise,
-            resolution=held.resolution,
+            resolution=held.resolution or None,
+            resolution_at_most=held.step_at_most or None,
             corrected=None if assessment is None else assessment.corrected,
             u=None if assessment is None else assessment.expanded,
             verdict=None if judgement is None else judgement.verdict,
             probability=None if judgement is None else judgement.probability,
             clear=None if judgement is None else judgement.clear,
+            revises=held.revises,
+            slope=held.slope,
+            slope_u=held.slope_u,
+            noise_origin=held.origin,
+            poor_contact=held.poor,
             interval=None if assessment is None else assessment.interval,
             limit=None if judgement is None else judgement.limit,
             advice="" if judgement is None else judgement.advice,
@@ -115,7 +140,7 @@ def _refused(held: Held, assessment: Assessment) -> str:
 
 
 class Analysis:
-    """Takes readings, oldest first, and gives each hold once it is known how its touch ended."""
+    """Takes readings, oldest first, and gives what a touch held once it is known how it ended."""
 
     def __init__(self, policy: HoldPolicy = POLICY) -> None:
         self.summary = Summary()
@@ -123,7 +148,8 @@ class Analysis:
         self._state = MeterState()
         self._assessor: Assessor | None = None
         self._step: str | None = None
-        self._pending: _Pending | None = None
+        self._pending: list[_Pending] = []
+        """What was held in the touch that goes on: the first value, then its revisions."""
 
     def judge_by(self, assessor: Assessor | None, step: str | None = None) -> None:
         """Judge the holds from now on by ``assessor``, for ``step`` of a card."""
@@ -152,9 +178,10 @@ class Analysis:
                 case Contact():
                     self.summary.touches += 1
                 case Held():
-                    done += self._take_pending()
-                    self.summary.holds += 1
-                    self._pending = _Pending(touch, self._assess(touch), self._step)
+                    if not touch.revises:
+                        done += self._take_pending()
+                        self.summary.holds += 1
+                    self._pending.append(_Pending(touch, self._assess(touch), self._step))
                 case Lift():
                     done += self._take_pending(touch.t)
                 case PassedOver():
@@ -162,8 +189,8 @@ class Analysis:
         return done
 
     def _take_pending(self, lift_t: float | None = None) -> list[HoldFacts]:
-        pending, self._pending = self._pending, None
-        return [] if pending is None else [pending.ended(lift_t)]
+        pending, self._pending = self._pending, []
+        return [one.ended(lift_t) for one in pending]
 
     def _assess(self, held: Held) -> Assessment | None:
         assessor = self._assessor

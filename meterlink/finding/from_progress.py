@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from meterlink.bench.progress import Progress, StepResult
 from meterlink.card.card import SwitchStep
+from meterlink.card.profile import Profile
 from meterlink.card.profile_parts import was_left_out
 from meterlink.events import Verdict
 from meterlink.finding.outcomes import Outcome, Said, close_verdict
@@ -31,14 +32,21 @@ def outcomes_of_cards(cards: Iterable[Progress]) -> dict[str, Outcome]:
     return found
 
 
-def parts_of_cards(cards: Iterable[Progress]) -> tuple[str, ...]:
-    """Return the checks of the switches that the engine has, as far as the cards know."""
+def parts_of_cards(cards: Iterable[Progress], profiles: Iterable[Profile] = ()) -> tuple[str, ...]:
+    """Return the checks of the switches that the engine has, as far as the cards know.
+
+    ``profiles``: those that the cards were worked by. A step for a switch that none of them has
+    may not have come up yet, and is no part all the same; none given, the cards alone tell.
+    """
+    known = tuple(profiles)
+    fitted = {switch.name for profile in known for switch in profile.switch}
     return tuple(
         step.check
         for progress in cards
         for step in progress.card.step
         if isinstance(step, SwitchStep)
         and step.check
+        and (step.switch in fitted or not known)
         and progress.applies(step)
         and progress.outcome(step.id) not in UNSAID
     )

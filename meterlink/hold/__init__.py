@@ -7,6 +7,6 @@ early near the edge of a window nor goes on where more readings cannot help.
 
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.detector import HoldDetector, LiveEstimate
-from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.hold.policy import POLICY, RULE, HoldPolicy
 
-__all__ = ["POLICY", "DecisionEdges", "HoldDetector", "HoldPolicy", "LiveEstimate"]
+__all__ = ["POLICY", "RULE", "DecisionEdges", "HoldDetector", "HoldPolicy", "LiveEstimate"]

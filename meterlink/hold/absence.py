@@ -10,6 +10,9 @@ _LONG: Final = 0.55
 _MANY: Final = 4
 """... if they are at least this many."""
 
+_AIR_TIMES: Final = 30.0
+"""A resistance above this many times the held one may be the air."""
+
 
 class Absence:
     """Readings without contact: a dropout at first, a lift when they go on.
@@ -65,7 +68,7 @@ class Absence:
         self._lowest = min(self._lowest, value)
         longest = policy.dropout_time
         if (
-            self._count < policy.lift_readings
+            self._count < policy.least_readings
             or t - self.since <= 1.1 * longest
             or (self._count - 1) * interval <= longest
         ):
@@ -78,11 +81,7 @@ class Absence:
     def far_above(self, value: float, held: float) -> bool:
         """Whether a resistance is so far above another that it is the air."""
         policy = self._policy
-        return (
-            not self._overloads
-            and value > policy.air_least
-            and value > policy.air_times * abs(held)
-        )
+        return not self._overloads and value > policy.air_least and value > _AIR_TIMES * abs(held)
 
     def dropped(self, value: float) -> None:
         """What went before was the air at ``value``: remember its level."""

@@ -12,6 +12,18 @@ def is_on_the_move(ys: list[float], much: float) -> bool:
     return (a < b < c < d or a > b > c > d) and abs(d - a) > much
 
 
+def has_turned(ys: list[float], base: float) -> bool:
+    """Whether values that left ``base`` have come back by a little: then they do not run away."""
+    newest = ys[-1] - base if len(ys) < 2 else 0.5 * (ys[-1] + ys[-2]) - base
+    furthest = (max(ys) if newest > 0 else min(ys)) - base
+    return abs(newest) <= 0.85 * abs(furthest)
+
+
+def is_quiet(ys: list[float], scatter: float) -> bool:
+    """Whether three values agree far better than the ``scatter`` of those before lets expect."""
+    return max(ys) - min(ys) < 0.15 * scatter or abs(ys[-1] - ys[-2]) < 0.04 * scatter
+
+
 def newest_level(ys: list[float], floor: float, gain: float) -> int:
     """Index at which the newest level begins: after a step far larger than all later ones.
 

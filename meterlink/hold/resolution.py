@@ -148,4 +148,6 @@ class StepSeen:
         distinct = sorted(set(near))
         if len(distinct) == len(near):
             return 0.0
-        return min([b - a for a, b in pairwise(distinct)], default=_COARSEST * size)
+        return min(
+            [b - a for a, b in pairwise(distinct)], default=max(_COARSEST * size, self.shown)
+        )

@@ -41,6 +41,27 @@ _rung: Final = itemgetter(5)
 _FAR: Final = 1e3
 """So many standard errors away a tail is nothing, however few readings there are."""
 
+_REFINE: Final = 3
+"""Most time constants between those of the bank that are tried where one of them fits."""
+_COURSE_GAIN: Final = 3.0
+"""They are tried where the best of the bank explains a stretch better by this log likelihood."""
+_SECOND_SHARE: Final = 0.25
+"""Prior probability that what settles has a second, slower time constant ..."""
+_SLOW_TAUS: Final = (1.2, 0.7, 0.4, 0.2)
+"""... which is one of these, seconds ..."""
+_APART: Final = 0.6
+"""... of which the faster one is at most this share."""
+_SIZE_LEAST: Final = 0.3
+"""Smallest settling that is thought of, in tolerances."""
+_SIZE_RANGE: Final = 8.0
+"""Logarithm of the range of sizes that settling may have, all of them equally likely."""
+_BOUNCE_WIDTH: Final = 0.1
+"""How widely readings scatter that have nothing to do with one another, as a share ..."""
+_BOUNCE_LEAST: Final = 50.0
+"""... and at least, in least tolerances."""
+_CREEP_TAUS: Final = (5.0, 12.0, 50.0)
+"""Time constants of what creeps, seconds; nothing settles so slowly."""
+
 
 class SteadinessEstimate(msgspec.Struct, frozen=True, gc=False):
     """What a stretch of readings says."""
@@ -136,30 +157,26 @@ class ModelComparison:
         self.scatter = sqrt(scale)
         """Standard deviation of one point about the best model."""
 
-    def is_course_near_its_end(self) -> bool:
-        """Whether a time constant explains the stretch far better, and says that little is left."""
-        policy, best = self._policy, self._best
-        if best is None:
-            return False
-        gain = self._dof / 2 * log(self._constant_ss / best[4])
-        return gain > policy.course_gain and abs(best[0]) * best[3] < policy.near * self.fixed
+    def is_course(self) -> bool:
+        """Whether a time constant explains the stretch far better than a constant does."""
+        best = self._best
+        return best is not None and (
+            self._dof / 2 * log(self._constant_ss / best[4]) > _COURSE_GAIN
+        )
 
-    def _rounding(self) -> float:
-        """Variance that rounding without noise leaves in any number of readings.
-
-        It repeats itself, so more readings do not average it, and a movement of less than a step
-        over the whole stretch may not show at all.
-        """
-        step, scatter = self._step, self.scatter
-        if not 2 * scatter < step:
+    def creep_gain(self) -> float:
+        """Log likelihood by which creep explains the stretch better than any settling does."""
+        policy = self._policy
+        slow = self._sums.fits(_rungs(_CREEP_TAUS), self._prior_ss)
+        fast = self._sums.fits(_rungs((*policy.taus, 2.0)), self._prior_ss)
+        if not slow or not fast:
             return 0.0
-        hidden = 1.0 - (2 * scatter / step) ** 2
-        return hidden * (self._policy.rounding_share * step) ** 2
+        return self._dof / 2 * log(min(map(_ss, fast)) / min(map(_ss, slow)))
 
     def refine(self) -> None:
         """Try time constants between those of the bank, where the likelihood peaks."""
         fits = self.fits
-        for _ in range(self._policy.refine if len(fits) > 2 else 0):
+        for _ in range(_REFINE if len(fits) > 2 else 0):
             rung = rung_between(fits)
             if rung is None:
                 break
@@ -167,19 +184,20 @@ class ModelComparison:
                 insort(fits, fit, key=_rung)
         self._rescale()
 
-    def ask(self, settling_share: float) -> SteadinessEstimate:
-        """Weigh all models; ``settling_share`` is the prior probability of any settling."""
+    def ask(self, settling_share: float, *, bounce: bool = True) -> SteadinessEstimate:
+        """Weigh all models; ``settling_share`` is the prior probability of any settling.
+
+        With ``bounce`` the readings may have nothing to do with one another.
+        """
         policy, sums, fits = self._policy, self._sums, self.fits
         n, dof, scatter, constant_ss = sums.n, self._dof, self.scatter, self._constant_ss
         noise = max(self._single, scatter)
         tol = max(self.fixed, policy.tol_sds * noise)
-        course = settling_share >= policy.course_share
-        limit = (policy.course_margin if course else policy.tol_margin) * tol
-        smallest = policy.size_least * tol
-        rounding = self._rounding()
+        limit = policy.tol_margin * tol
+        smallest = _SIZE_LEAST * tol
         steady_share = 1.0 - settling_share - policy.bounce_share
         a1 = dof / 2
-        common = settling_share / (len(fits) or 1) / steady_share / (2 * policy.size_range)
+        common = settling_share / (len(fits) or 1) / steady_share / (2 * _SIZE_RANGE)
         common *= _gamma_ratio(a1)
         log_constant_ss = log(constant_ss)
         base = (a1 + 0.5) * log_constant_ss
@@ -192,8 +210,6 @@ class ModelComparison:
             power = base - a1 * log(ss)
             var = ss / dof
             se2 = 1.0 / shh
-            if rounding:
-                se2 += rounding / (var * (1.0 - now) ** 2)
             w = common / (size if size > smallest else smallest)  # noqa: FURB136
             w *= sqrt(se2) * exp(power if power < _LARGEST else _LARGEST)  # noqa: FURB136
             if w < _NEGLIGIBLE * weights:
@@ -208,9 +224,9 @@ class ModelComparison:
             goal = -b * hm
             centre += w * goal
             square += w * (var * (1 / n + hm * hm / shh) + goal * goal)
-        width = max(policy.bounce_width * abs(sums.mean), 5 * tol, policy.bounce_least)
-        loose = _no_contact(policy.noise_weight, n, log_constant_ss, log(self._prior_ss), width)
-        loose *= policy.bounce_share / steady_share
+        loose = 0.0
+        if bounce:
+            loose = self._loose(tol) * policy.bounce_share / steady_share
         centre /= weights
         return SteadinessEstimate(
             (moving + loose) / (weights + loose),
@@ -226,6 +242,13 @@ class ModelComparison:
             n,
         )
 
+    def _loose(self, tol: float) -> float:
+        """Odds of readings that have nothing to do with one another."""
+        policy, sums = self._policy, self._sums
+        width = max(_BOUNCE_WIDTH * abs(sums.mean), 5 * tol, _BOUNCE_LEAST * policy.tol_least)
+        logs = log(self._constant_ss), log(self._prior_ss)
+        return _no_contact(policy.noise_weight, sums.n, *logs, width)
+
     def second(self, found: SteadinessEstimate) -> SteadinessEstimate:
         """Weigh a slower settling that may be hidden under the likeliest one.
 
@@ -234,25 +257,23 @@ class ModelComparison:
         """
         policy, sums, fits = self._policy, self._sums, self.fits
         dof = self._dof - 1
-        limit, smallest = policy.course_margin * found.tol, policy.size_least * found.tol
-        rounding = self._rounding()
+        limit, smallest = policy.tol_margin * found.tol, _SIZE_LEAST * found.tol
         a1 = dof / 2
         base = (a1 + 0.5) * log(self._best[4] if self._best else self._constant_ss)
-        apart = round(-log(policy.apart) / RUNG)
-        pairs = sums.best_pairs(fits, _rungs(policy.slow_taus), apart, self._prior_ss)
-        common = policy.second_share / len(policy.slow_taus) / (1 - policy.second_share)
-        common *= _gamma_ratio(a1) / (2 * policy.size_range)
+        apart = round(-log(_APART) / RUNG)
+        pairs = sums.best_pairs(fits, _rungs(_SLOW_TAUS), apart, self._prior_ss)
+        common = _SECOND_SHARE / len(_SLOW_TAUS) / (1 - _SECOND_SHARE)
+        common *= _gamma_ratio(a1) / (2 * _SIZE_RANGE)
         weights, moving = 1.0, 0.0
         single = found.value - sums.mean
         centre, square = single, found.u * found.u + single * single
         for pair in pairs:
             var, left = pair.ss / dof, pair.left
-            floor = rounding / (1 - pair.slow_now) ** 2
             w = common / max(abs(pair.slow_size), smallest)
-            w *= sqrt(1 / pair.slow_spread + floor / var)
+            w *= sqrt(1 / pair.slow_spread)
             w *= exp(min(_LARGEST, base - a1 * log(pair.ss)))
             weights += w
-            sd = sqrt(var * pair.left_variance + floor * pair.slow_now * pair.slow_now) + 1e-300
+            sd = sqrt(var * pair.left_variance) + 1e-300
             moving += w * (t_tail((limit - left) / sd, dof) + t_tail((limit + left) / sd, dof))
             centre += w * pair.goal
             square += w * (var * pair.goal_variance + pair.goal * pair.goal)

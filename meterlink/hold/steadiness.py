@@ -9,11 +9,35 @@ is weighed (``settling.ModelComparison``). Work and memory a point are bounded b
 from collections import deque
 from itertools import islice
 from math import exp, log
+from typing import Final
 
 from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.levels import is_on_the_move, newest_level, rough_noise
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import ModelComparison, SteadinessEstimate, tolerance, variance_floor
+
+_LOOK_TIME: Final = 0.25
+"""Where looks follow more quickly than this, seconds, each may take less of the risk ..."""
+_LOOK_POWER: Final = 0.8
+"""... in proportion to this power of the time between them."""
+_LOOK_SHARE: Final = 8
+"""After a look that found the risk far too large, this share of the stretch passes first ..."""
+_LOOK_MOST: Final = 2
+"""... but no more than this many points ..."""
+_LOOK_ODDS: Final = 20.0
+"""... far being this many times too large."""
+_FORESEEN: Final = 0.9
+"""Share of the time that a settling value is foreseen to take that passes without a look."""
+_KEPT: Final = 60
+"""Most readings (or blocks of readings) that are weighed at once."""
+_APART_TOLS: Final = 3.0
+"""Where the three newest differ by more tolerances than this, nothing is weighed."""
+OUTLIER_SPACING: Final = 8
+"""Two readings that are passed over as outliers are at least this far apart."""
+_CUT_RISK: Final = 0.5
+"""Share of the risk that is left after each cut."""
+_ROUGH_POINTS: Final = 8
+"""Newest points that the noise between neighbours is taken from."""
 
 
 class Stretch:
@@ -56,7 +80,9 @@ class Steadiness:
 
     def __init__(self, policy: HoldPolicy) -> None:
         self._policy = policy
-        self._points: deque[tuple[int, float]] = deque(maxlen=policy.kept)
+        self._points: deque[tuple[int, float]] = deque(maxlen=_KEPT)
+        self.count = 0
+        """Points taken since the last was forgotten."""
         self.step = 0.0
         """Step of the last digit of the newest point; 0 where none is known."""
         self.latest: SteadinessEstimate | None = None
@@ -70,6 +96,7 @@ class Steadiness:
 
     def clear(self) -> None:
         """Forget all points."""
+        self.count = 0
         self._points.clear()
         self.latest = None
         self.scatter = 0.0
@@ -90,6 +117,7 @@ class Steadiness:
         """
         points, policy = self._points, self._policy
         points.append((place, value))
+        self.count += 1
         if self.latest is not None:
             if self._still_moves(place, value, every):
                 return False
@@ -130,6 +158,31 @@ class Steadiness:
             share = policy.course_share
         return self._weigh(stretch, share, fixed, single)
 
+    def recent(self, share: float, step: float) -> tuple[list[int], list[float]]:
+        """Places and values of the newest points that may be of one level, oldest first.
+
+        They lie within a ``share`` of the median of the newest few; lone outliers are left out.
+        """
+        places: list[int] = []
+        values: list[float] = []
+        few = sorted(self._newest(7))
+        if few:
+            centre = few[len(few) // 2]
+            reach = max(share * abs(centre), 10 * step)
+            outlier = False
+            for place, value in reversed(self._points):
+                if abs(value - centre) <= reach:
+                    outlier = False
+                    places.append(place)
+                    values.append(value)
+                elif outlier:
+                    break
+                else:
+                    outlier = True
+        places.reverse()
+        values.reverse()
+        return places, values
+
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""
         newest = [value for _, value in islice(reversed(self._points), n)]
@@ -139,7 +192,7 @@ class Steadiness:
     def _is_restless(self, newest: list[float], fixed: float) -> bool:
         """Whether the four newest values rule out that the value stands: no need to weigh them."""
         last = newest[-3:]
-        if max(last) - min(last) > self._policy.apart_tols * fixed:
+        if max(last) - min(last) > _APART_TOLS * fixed:
             return True
         return is_on_the_move(newest, 1.5 * fixed)
 
@@ -153,7 +206,7 @@ class Steadiness:
         if found is None or found.p_moving < 0.5 or not found.tau or len(self._points) < 4:
             return False
         since = (place - self._looked_at) * every
-        if since > self._policy.foreseen * found.tau * log(max(found.left / found.tol, 1.0)):
+        if since > _FORESEEN * found.tau * log(max(found.left / found.tol, 1.0)):
             return False
         then, before = self._points[-3]
         growth = exp(min((place - then) * every / found.tau, 50.0)) - 1
@@ -177,7 +230,7 @@ class Steadiness:
             elif outlier or len(values) < allowed_from:
                 break
             else:
-                outlier, allowed_from = True, len(values) + self._policy.outlier_spacing
+                outlier, allowed_from = True, len(values) + OUTLIER_SPACING
         places.reverse()
         values.reverse()
         return Stretch(places, values, every)
@@ -194,8 +247,8 @@ class Steadiness:
     def _risk(self, stretch: Stretch) -> float:
         """The risk that a hold may take now: less where looks follow fast upon one another."""
         policy, risk = self._policy, self._policy.risk
-        if stretch.every < policy.look_time:
-            risk *= (stretch.every / policy.look_time) ** policy.look_power
+        if stretch.every < _LOOK_TIME:
+            risk *= (stretch.every / _LOOK_TIME) ** _LOOK_POWER
         return max(risk, policy.late_risk) if stretch.is_due(policy) else risk
 
     def _weigh(
@@ -204,9 +257,8 @@ class Steadiness:
         """Cut the oldest part off until one model explains the stretch, then ask it."""
         policy, step, places, values = self._policy, self.step, stretch.places, stretch.values
         risk, n = self._risk(stretch), len(values)
-        rough = rough_noise(values[-policy.rough_points :], variance_floor(policy, fixed, step))
-        few = min(n, policy.rough_points) - 2
-        most = policy.cut_gain * (1 + policy.cut_few / few) ** 0.5 * rough
+        rough = rough_noise(values[-_ROUGH_POINTS:], variance_floor(policy, fixed, step))
+        most = policy.cut_gain * rough
         self._looked_at, self.stretch = places[-1], stretch
         while True:
             model = ModelComparison(places, values, stretch.every, step, policy, single)
@@ -215,11 +267,11 @@ class Steadiness:
                 share = policy.course_share
                 model.refine()
             if model.scatter <= most:
-                if not misfit and model.is_course_near_its_end():
+                if not misfit and model.is_course():
                     model.refine()
-                return self._decide(model, stretch, share, risk, fixed)
+                return self._decide(model, stretch, share, risk)
             # Each shorter stretch is another look that may go wrong.
-            share, risk = policy.course_share, risk * policy.cut_risk
+            share, risk = policy.course_share, risk * _CUT_RISK
             cut = max(1, len(values) // 4)
             if not stretch.is_long(policy, cut):
                 break
@@ -230,20 +282,16 @@ class Steadiness:
 
     def _wait(self, n: int) -> None:
         """Let a few points pass before the next look at a stretch of ``n``."""
-        self._pause = min(n // self._policy.look_share, self._policy.look_most)
+        self._pause = min(n // _LOOK_SHARE, _LOOK_MOST)
 
     def _decide(
-        self, model: ModelComparison, stretch: Stretch, share: float, risk: float, fixed: float
+        self, model: ModelComparison, stretch: Stretch, share: float, risk: float
     ) -> SteadinessEstimate | None:
         """Ask a stretch that one model explains whether it is steady."""
-        policy = self._policy
         self.latest = found = model.ask(share)
         self.scatter = found.scatter
-        usual = max(policy.noise_usual * fixed, self.step)
-        if found.scatter > usual and not stretch.is_due(policy):
-            risk *= (usual / found.scatter) ** policy.noise_power
         if found.p_moving >= risk or not self._quiet(found):
-            if found.p_moving > policy.look_odds * risk:
+            if found.p_moving > _LOOK_ODDS * risk:
                 self._wait(found.n)
             return None
         return self._done(model, stretch, found)
@@ -260,20 +308,25 @@ class Steadiness:
             return None
         both = model.second(found)
         risk = policy.second_late_risk if late else policy.second_risk
-        if both.p_moving > policy.look_odds * risk:
+        if both.p_moving > _LOOK_ODDS * risk:
             self._wait(found.n)
         return both if both.p_moving <= risk else None
 
-    def _lasted(self, stretch: Stretch, found: SteadinessEstimate) -> float:
-        """For how long the newest points have been where the value is held to be, seconds."""
+    def settled(self, found: SteadinessEstimate) -> list[float]:
+        """The newest values of the stretch that are where the value is held to be."""
         low, high = found.value - found.tol, found.value + found.tol
-        places, values = stretch.places, stretch.values
+        values = self.stretch.values
         k = len(values)
         while k and low <= values[k - 1] <= high:
             k -= 1
-        if len(values) - k < self._policy.due_readings:
+        return values[k:]
+
+    def _lasted(self, stretch: Stretch, found: SteadinessEstimate) -> float:
+        """For how long the newest points have been where the value is held to be, seconds."""
+        k = len(self.settled(found))
+        if k < self._policy.due_readings:
             return 0.0
-        return (places[-1] - places[k]) * stretch.every
+        return (stretch.places[-1] - stretch.places[-k]) * stretch.every
 
     def _quiet(self, found: SteadinessEstimate) -> bool:
         """Whether the noise may be the meter's own, and not a contact that comes and goes."""

@@ -1,11 +1,15 @@
 """When a steady value may be held: decided, or beyond what more readings can mend."""
 
 from math import sqrt
+from typing import Final
 
 from meterlink.events import Limit
 from meterlink.hold.confidence import mean_radius
 from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.policy import HoldPolicy
+
+_COVERAGE: Final = 1.645
+"""Standard uncertainties of what averaging cannot mend that an edge must be away: 5 %, one side."""
 
 
 def limit_of(u: float, fixed: float, step: float) -> Limit:
@@ -46,5 +50,5 @@ def should_stop(
     if u <= policy.small_share * fixed:
         return True
     radius = mean_radius(n, sd, policy.doubt, policy.due_readings)
-    clear = sqrt(radius * radius + (policy.coverage * fixed) ** 2)
+    clear = sqrt(radius * radius + (_COVERAGE * fixed) ** 2)
     return min([abs(value - edge) for edge in aim.edges]) > clear

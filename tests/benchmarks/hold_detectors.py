@@ -119,7 +119,7 @@ def aims(s: Score) -> None:
         ("missed", sum(s.missed.values()), due, 2.0),
     ]
     for f in sorted(s.touches):
-        if s.false[f]:
+        if s.false[f] and f != "air":
             rows.append((f"false holds, {f}", s.false[f], s.touches[f], 5.0))
         if s.missed[f]:
             rows.append((f"missed, {f}", s.missed[f], s.due[f], 10.0))

@@ -28,33 +28,21 @@ from tests.traces.score import Score, holds_of
 LOG, EVEN = "log", "even"
 SPACE: dict[str, tuple[float, float, str]] = {
     "risk": (0.001, 0.03, LOG),
-    "look_power": (0.0, 1.3, EVEN),
     "late_risk": (0.003, 0.06, LOG),
     "late_time": (0.6, 1.0, EVEN),
     "tol_margin": (0.6, 1.0, EVEN),
-    "course_margin": (0.5, 0.95, EVEN),
     "settling_share": (0.01, 0.2, LOG),
     "course_share": (0.2, 0.9, EVEN),
-    "course_gain": (1.0, 6.0, EVEN),
-    "second_share": (0.02, 0.4, LOG),
     "second_risk": (0.001, 0.02, LOG),
     "second_late_risk": (0.01, 0.5, LOG),
-    "size_least": (0.2, 1.5, LOG),
-    "size_range": (5.0, 10.0, EVEN),
     "bounce_share": (0.03, 0.3, LOG),
-    "bounce_width": (0.03, 0.3, LOG),
-    "bounce_least": (0.01, 0.2, LOG),
-    "rounding_share": (0.1, 0.5, LOG),
     "noise_weight": (0.5, 2.0, LOG),
     "noise_guess": (0.01, 0.08, LOG),
-    "noise_usual": (0.3, 1.0, LOG),
-    "noise_power": (1.0, 4.0, EVEN),
     "noise_share": (0.004, 0.01, LOG),
     "noise_resolutions": (1.5, 4.0, LOG),
     "reach": (7.0, 15.0, EVEN),
     "jump_gain": (2.5, 6.0, EVEN),
     "cut_gain": (1.3, 3.0, EVEN),
-    "cut_few": (0.0, 5.0, EVEN),
 }
 Seeded = list[tuple[int, Trace]]
 

@@ -145,14 +145,13 @@ def test_hands_that_are_asked_whether_the_switch_is_really_there_say_yes() -> No
     assert [type(one) for one in said] == [Confirm]
 
 
-def test_hands_say_that_they_touch_where_nothing_is_read_for_long() -> None:
+def test_hands_call_it_open_where_they_touch_and_nothing_is_read_for_long() -> None:
     stage = Stage(stop_switch=StepScript(touch=("stop wire", "block"), switch="stop switch"))
     stage.begin("stop-switch")
     stage.ask("stop-switch", "stop")
-    called, said = stage.wait(20.0)
-    assert isinstance(called, CallOpen)
-    assert isinstance(said, Enter)
-    assert said.text == ON_METAL
+    said = stage.wait(20.0)
+    assert [type(one) for one in said] == [CallOpen, Enter]
+    assert said[-1].text == ON_METAL
 
 
 def test_hands_try_again_and_at_last_skip_and_say_why() -> None:
@@ -263,3 +262,13 @@ def test_hands_take_their_time_even_when_the_clock_started_long_ago() -> None:
     stage.begin("cautions")
     assert stage.wait(0.3) == []
     assert len(stage.wait(2.0)) == 1
+
+
+def test_no_wait_of_the_hands_goes_on_while_nobody_looks() -> None:
+    stage = Stage(stop_switch=StepScript(touch=("stop wire", "block"), switch="stop switch"))
+    stage.wait(0.1)
+    stage.t += 60.0  # the card was done; somebody takes its last step back after a minute
+    stage.begin("stop-switch")
+    stage.ask("stop-switch", "stop")
+    assert stage.wait(8.0) == []
+    assert stage.world.touching == ("stop wire", "block")

@@ -20,7 +20,7 @@ from tests.journeys.journey import (
     travel,
 )
 from tests.journeys.judge import faults_of, rulings
-from tests.journeys.player import SLIPS, Habits, Player
+from tests.journeys.player import SLIPS, ZERO_SKIPPED, Habits, Player
 from tui.settings.shelf import CARDS, PROFILES
 
 NONSENSE: Final = ("perhaps", "?!", "12 bananas", "\x1b[31mred", "   ", "'; --", "Ω" * 40)
@@ -92,10 +92,17 @@ def _slipping(folder: Path, lot: Lot, seed: int, told: Told) -> None:
     _sum_up(travel(folder, lot.card, patient, "plain", habits), told)
 
 
+def _no_zero(folder: Path, lot: Lot, seed: int, told: Told) -> None:
+    habits = Habits(slips=frozenset({ZERO_SKIPPED, lot.rng.choice(SLIPS)}))
+    patient = draw(PROFILES.get(lot.profile), seed)
+    _sum_up(travel(folder, lot.card, patient, "plain", habits), told)
+
+
 def _again(folder: Path, lot: Lot, seed: int, told: Told) -> None:
     habits = Habits(again=("back", "redo")[seed % 2])
     patient = draw(PROFILES.get(lot.profile), seed, lot.fault)
-    _sum_up(travel(folder, lot.card, patient, "plain", habits), told)
+    face = lot.rng.choice(["plain", "plain", *SIZES])
+    _sum_up(travel(folder, lot.card, patient, face, habits), told)
 
 
 def _babbling(folder: Path, lot: Lot, seed: int, told: Told) -> None:
@@ -144,7 +151,7 @@ def _broken_off(folder: Path, lot: Lot, seed: int, told: Told, *, kill: bool) ->
         if kill and not cues.ended:
             bench.hands.lift()
             again = ["--job", "pump 7", "--accuracy", "0.05%+4"]
-            with bench.face("pipe", again) as face:
+            with bench.face(lot.rng.choice(["pipe", "pipe", *SIZES]), again) as face:
                 cues.follow(face.alive)
                 player.face = face
                 player.play()
@@ -152,7 +159,7 @@ def _broken_off(folder: Path, lot: Lot, seed: int, told: Told, *, kill: bool) ->
         if cues.ended:
             journey = Journey(card, patient, face.name, habits, folder, cues, player)
             journey.code, journey.shown = face.code, face.shown()
-            journey.errors = face.errors()
+            journey.errors, journey.screen = face.errors(), face.last_screen()
             _sum_up(journey, told)
 
 
@@ -167,6 +174,7 @@ def _unplugged(folder: Path, lot: Lot, seed: int, told: Told) -> None:
 FAMILIES: Final[Mapping[str, Callable[[Path, Lot, int, Told], None]]] = {
     "faulty": _faulty,
     "slips": _slipping,
+    "no-zero": _no_zero,
     "again": _again,
     "nonsense": _babbling,
     "killed": _killed,

@@ -63,6 +63,7 @@ class Hands:
         self._lock = threading.Lock()
         self._resistor: float | None = None
         self._seen = self.world.look
+        self._meter = bench.meter
         bench.meter.act = self._act
         self.world.look = self._look  # type: ignore[method-assign]
 
@@ -97,6 +98,15 @@ class Hands:
     def grip(self, ohms: float = inf, after: float = 0.0) -> None:
         """Fingers across both tips; nothing given lets go."""
         self._plan(after, lambda _: self.world.grip(ohms))
+
+    def dial(self, ohms: float | None = None, after: float = 0.0) -> None:
+        """Turn the meter to the range that ends at ``ohms``; nothing given: it ranges itself."""
+
+        def turn(_: float) -> None:
+            self._meter.autorange = ohms is None
+            self._meter.range = ohms or self._meter.range
+
+        self._plan(after, turn)
 
     def flex(self, seconds: float) -> None:
         self._plan(0.0, lambda t: self.world.flex(t, seconds))

@@ -16,11 +16,13 @@ from captures.job.job import Job
 from captures.job.verify_job import verify_job
 from captures.record.verify import State
 from meterlink.card.card import CautionStep, LeadZeroStep, MeterCheckStep, Step, WatchStep
+from meterlink.events import Evidence
 from meterlink.wording import outcome_words
 from tests.journeys.engines import expected, lacks, measured_steps
 from tests.journeys.faces import TOUCHED_OFF, home
 from tests.journeys.journey import Journey
 from tui.cli import main
+from tui.program_fault import FILE as DETAILS
 
 WRONG_AT_MOST: Final = 0.05
 """Of the clear verdicts of a family."""
@@ -31,6 +33,8 @@ def faults_of(journey: Journey, code: int | None = 0) -> list[str]:
     faults = []
     if journey.code != code:
         faults.append(f"exit code {journey.code}, not {code}")
+    details = sorted(journey.folder.rglob(f"{DETAILS}-*.txt"))
+    faults += [f"a fault of the program: {f.read_text('utf-8')[-500:]}" for f in details]
     streams = (journey.shown, journey.errors, journey.screen)
     faults += [f"a traceback: {stream[-1500:]}" for stream in streams if TOUCHED_OFF in stream]
     if journey.errors.strip() and TOUCHED_OFF not in journey.errors:
@@ -120,15 +124,19 @@ def _clear(journey: Journey, step: Step) -> bool:
             newest = {}
         if event["kind"] == "verdict" and event["step"] == step.id:
             newest[event["position"]] = event["clear"]
+        if event["kind"] == "step-ended" and event["step"] == step.id:
+            said = event.get("evidence") == Evidence.SAID.value
+            newest[""] = newest.get("", True) and not said
     return all(newest.values())
 
 
-def too_many_wrong(wrong: int, of: int) -> bool:
-    """Return whether so many wrong ones speak against a share of 5 %, at 95 % (exact binomial).
+def wrong_at_most(wrong: int, of: int) -> float:
+    """Return the share of wrong ones that ``wrong`` among ``of`` leave possible, at 95 %.
 
-    The bound is that of Clopper and Pearson (1934), from the beta distribution.
+    The exact binomial bound of Clopper and Pearson (1934), from the beta distribution; with none
+    wrong it takes 59 to come below 5 %.
     """
-    return wrong > 0 and bool(beta.ppf(0.05, wrong, of - wrong + 1) > WRONG_AT_MOST)
+    return float(beta.ppf(0.95, wrong + 1, of - wrong)) if of > wrong else 1.0
 
 
 # --- the same everywhere ----------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """What a person does at each step of a card: hands, words, and now and then a slip."""
 
+import math
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -20,7 +21,7 @@ from meterlink.card.card import (
 )
 from meterlink.circuit.condition import connector
 from tests.journeys.cues import Cues
-from tests.journeys.engines import Patient, places_of
+from tests.journeys.engines import Patient, ohms, places_of
 from tests.journeys.hands import Hands
 
 PATIENCE_S: Final = 9.0
@@ -42,7 +43,7 @@ class Habits:
 
     no_spark: bool = True
     slips: frozenset[str] = frozenset()
-    """Of ``SLIPS``: each happens once, at the first step that allows it."""
+    """Each happens once, at the first step that allows it."""
     again: str = ""
     """``back`` or ``redo`` after every step, once each; or neither."""
     nonsense: tuple[str, ...] = ()
@@ -58,12 +59,18 @@ SLIPS: Final = (
     "wrong-pair",
     "slipped",
     "fingers",
-    "zero-skipped",
+    "wrong-range",
     "switch-late",
     "lifted-early",
 )
+ZERO_SKIPPED: Final = "zero-skipped"
+"""The lead zero is forgotten."""
 ZERO_ON_WORK: Final = "zero-on-work"
 """The probes on the primary where the lead zero is asked for: it is of the size of leads."""
+
+
+TAPPED_ON_IT: Final = "tapped-on-it"
+"""With a wrong range: the over range that it gives is shown to be no lifted probe."""
 
 
 class Player:
@@ -231,7 +238,7 @@ class Player:
     # --- hands --------------------------------------------------------------------------------
 
     def _zero(self, step: Step) -> None:
-        if self._slip("zero-skipped"):
+        if self._slip(ZERO_SKIPPED):
             self._say(step, "skip", "forgotten")
             return
         mark = self.cues.look()
@@ -258,6 +265,9 @@ class Player:
 
     def _measure(self, step: Step) -> None:
         red, black = places_of(step, self.patient.profile)
+        self._range_slip(step, red, black)
+        if not self._open(step):
+            return
         mark = self.cues.look()
         self.hands.lift()
         self._slip_before(red, black)
@@ -284,13 +294,33 @@ class Player:
             self.hands.grip(after=2.2)
             self.cues.until(lambda: False, 3.0)
 
+    def _range_slip(self, step: Step, red: str, black: str) -> None:
+        """Measure on a range that ends below the value, press on, and only then see to the dial."""
+        value = ohms(self.patient.engine, red, black)
+        low = 10.0 ** (math.ceil(math.log10(value / 2)) - 1) if 50.0 < value < math.inf else 0.0
+        if not low or not self._slip("wrong-range"):
+            return
+        self.hands.dial(low, 0.3)
+        self.hands.put(red, black, 0.5)
+        self.cues.until(lambda: False, 4.0)
+        self._hasty()
+        if self._slip(TAPPED_ON_IT):
+            self.cues.until(lambda: not self._open(step), self.hands.tap_put_tap(red, black))
+            if not self._open(step):
+                return
+        self.hands.lift()
+        self.hands.dial(after=0.2)
+        self.cues.until(lambda: False, 1.0)
+
     def _say_open(self, red: str, black: str) -> None:
         """Nothing conducts: show that the leads do, before and after."""
         if self.habits.slips and self.rng.random() < 0.3:
             self._hasty()
         takes = self.hands.tap_put_tap(red, black)
-        step = self.cues.current
-        self.cues.until(lambda: self.cues.current != step, takes)
+        step = self.card.find(self.cues.current)
+        self.cues.until(lambda: not self._open(step), takes)
+        if self._open(step):
+            self._never_closes(step, red, black)  # taps show nothing here
 
     def _hasty(self) -> None:
         """Confirm with nothing held: no open may be concluded from it."""
@@ -329,6 +359,9 @@ class Player:
         """It cannot be shown by taps: say so, with the tips on bare metal."""
         self.hands.put(red, black)
         self.cues.until(lambda: False, 1.5)
+        self._call_open(step)
+
+    def _call_open(self, step: Step) -> None:
         mark = self.cues.look()
         self._say(step, "open")
         if self._came(step, mark, "asked") and self.cues.asked.get("answers"):
@@ -351,8 +384,8 @@ class Player:
         if self._came(step, mark, "asked"):
             self.hands.flex(step.lasts * 0.8)
             self._ended(step, step.lasts + 15.0)
-        elif self._open(step):
-            self._say(step, "confirm")
+        elif self._open(step):  # open from the start
+            self._call_open(step)
         self.hands.lift()
 
     def _soak(self, step: Step) -> None:

@@ -15,15 +15,14 @@ from textual._context import active_app
 from textual.app import App
 from textual.keys import _character_to_key
 
-from meterlink.card.card import ConfirmationStep, EntryStep
 from tests.journeys.cues import LONGEST_S
 from tests.journeys.faces import Within
 from tests.journeys.hands import Hurried
 from tui.cli import main
 from tui.screen import app as screen_app
 from tui.screen.app import BenchApp
-from tui.screen.body import BenchBody
-from tui.screen.entry import AnswerLine
+from tui.screen.body import BenchBody, asks_for_resistor
+from tui.screen.entry import question_of
 from tui.screen.keys import NAMES, KeyCommand
 
 
@@ -137,11 +136,7 @@ class Screen(Within):
         elif not self._asking:
             await self._press("enter")
         await self._until(lambda: self._asking)
-        line = self._body.query_one(AnswerLine)
-        if line.value:  # the library takes a key that has a binding later than signs typed after it
-            await self._press("end", "ctrl+u")
-            await self._until(lambda: not line.value)
-        await self._press(*keys_of(text), "enter")
+        await self._press("end", "ctrl+u", *keys_of(text), "enter")
 
     @property
     def _body(self) -> BenchBody:
@@ -171,7 +166,8 @@ class Screen(Within):
             return False
         if app._telling or ("" if step is None else step.id) != (_current(app) or ""):
             return False
-        return not isinstance(step, EntryStep | ConfirmationStep) or self._asking
+        typing = asks_for_resistor(step, app.view)
+        return question_of(step, app.view.answers, typing=typing) is None or self._asking
 
     def _rows(self) -> str:
         rows = self.app.screen._compositor.render_strips()

@@ -33,7 +33,7 @@ def test_a_sound_engine_comes_to_the_end_of_the_card(tmp_path, card, profile, fa
     journey = travel(tmp_path, card, patient, face, Habits(no_spark=True))
     assert not faults_of(journey)
     assert not journey.player.gave_up
-    assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]
+    assert not [ruling for ruling in rulings(journey) if ruling.wrong]
 
 
 @pytest.mark.parametrize("card", ["dies-hot"])

@@ -11,10 +11,10 @@ from tests.journeys.engines import draw
 from tests.journeys.families import FAMILIES, play
 from tests.journeys.journey import travel
 from tests.journeys.judge import rulings
-from tests.journeys.player import ZERO_ON_WORK, Habits
+from tests.journeys.player import TAPPED_ON_IT, ZERO_ON_WORK, ZERO_SKIPPED, Habits
 from tui.settings.shelf import PROFILES
 
-QUICK = [(name, seed) for name in FAMILIES if name != "happy" for seed in (1, 2)]
+QUICK = [(name, seed) for name in FAMILIES if name not in ("happy", "no-zero") for seed in (1, 2)]
 
 
 @pytest.mark.parametrize(("family", "seed"), QUICK)
@@ -31,6 +31,30 @@ def test_a_journey_with_trouble_comes_to_its_end_and_to_the_truth(tmp_path, fami
 )
 def test_a_winding_held_in_place_of_the_tips_makes_no_clear_short(tmp_path):
     habits = Habits(slips=frozenset({ZERO_ON_WORK}))
+    patient = draw(PROFILES.get("pump-set-demo"), 2)
+    journey = travel(tmp_path, "ignition-check", patient, "plain", habits)
+    assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="a value that still holds the leads is judged as though they had no resistance: a sound "
+    "primary reads clearly above its window",
+)
+def test_a_lead_zero_left_out_makes_no_clear_fault(tmp_path):
+    patient = draw(PROFILES.get("pump-set-demo"), 5005)
+    habits = Habits(slips=frozenset({ZERO_SKIPPED}))
+    journey = travel(tmp_path, "ignition-check", patient, "plain", habits)
+    assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="nobody asks the meter for its range before taps prove an open: one that was turned by "
+    "hand to a range below the value makes a clear open of a sound winding",
+)
+def test_taps_on_too_low_a_range_make_no_clear_open(tmp_path):
+    habits = Habits(slips=frozenset({"wrong-range", TAPPED_ON_IT}))
     patient = draw(PROFILES.get("pump-set-demo"), 2)
     journey = travel(tmp_path, "ignition-check", patient, "plain", habits)
     assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]

@@ -13,7 +13,7 @@ from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
 from meterlink.finding import find
 from meterlink.finding.card_review import unsafe
-from meterlink.finding.from_progress import outcomes_of_cards
+from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card
 from tui.settings.shelf import CARDS, PROFILES
@@ -316,6 +316,16 @@ def test_an_engine_that_will_not_stop_is_told_from_one_that_needs_no_spark(earth
         assert hands.bench.progress.current == "clip-lead-off"
     outcomes = outcomes_of_cards([hands.bench.progress])
     assert find(outcomes, "wont-stop").places[0].place in places
+
+
+def test_a_switch_that_the_engine_lacks_is_no_suspect_before_its_step_came_up():
+    hands = go_to(at_work("stop-circuit", "pump-set-demo"), "stop-switch")
+    hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
+    stands, profile = [hands.bench.progress], PROFILES.get("pump-set-demo")
+    assert parts_of_cards(stands, [profile]) == ("stop-switch",)
+    found = find(outcomes_of_cards(stands), "no-spark", parts=parts_of_cards(stands, [profile]))
+    assert not [fault for fault in found.faults if "flywheel brake" in fault.say]
+    assert {f.say for f in found.faults if "stop switch" in f.say}
 
 
 @pytest.mark.parametrize("card", ["no-spark", "dies-hot"])

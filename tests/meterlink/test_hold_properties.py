@@ -33,7 +33,7 @@ def scaled(source: list[Reading], factor: float) -> list[Reading]:
     ]
 
 
-ABSOLUTE = ("tol_least", "bounce_least", "step_most", "air_least")
+ABSOLUTE = ("tol_least", "step_most", "air_least", "contact_most")
 """Numbers of the policy in SI units: a milliohm is a milliohm."""
 
 
@@ -115,7 +115,7 @@ def test_which_lone_outlier_comes_where_changes_neither_hold_nor_value(
         values = list(clean)
         for at, outlier in zip(places, outliers, strict=True):
             values[at] = outlier
-        return holds(readings(air(3) + values))
+        return [h for h in holds(readings(air(3) + values)) if not h.revises]
 
     one, other = struck([820.0, 8.2, 97.0, 61.5]), struck(order)
     assert len(one) == len(other) == 1

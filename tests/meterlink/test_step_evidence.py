@@ -14,6 +14,8 @@ from tests.meterlink.bench_hands import OVER, SECONDARY, SWITCH, Hands, card
 
 SETTINGS = settings(max_examples=60, deadline=None)
 
+EARTH = 'kind = "measurement"\nid = "earth"\ntitle = "Earth path"\nlead = "earth"'
+
 INSULATION = (
     'kind = "measurement"\nid = "insulation"\ntitle = "Insulation"\ninsulation = "insulation"'
 )

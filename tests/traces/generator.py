@@ -53,6 +53,8 @@ class Span:
     start: float
     end: float
     goals: tuple[Goal, ...]
+    value: float
+    """Of the part that is touched first, whatever the contact makes of it."""
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,7 @@ def _goals(strip: _Strip, taken: Floats, stamps: Floats, x: Floats, struck: Floa
         if not inside.size:
             continue
         values = [p.goal for s, p, _, _ in strip.pieces if begins <= s < ends]
+        part = next(v for s, _, v, _ in strip.pieces if begins <= s < ends)
         goals = [
             _goal(strip, (begins, ends), value, taken, stamps, x, struck, family)
             for value in dict.fromkeys(values)
@@ -168,7 +171,7 @@ def _goals(strip: _Strip, taken: Floats, stamps: Floats, x: Floats, struck: Floa
         ]
         end = int(inside[-1]) + 1
         ended = float(stamps[end]) if end < stamps.size else float(stamps[-1])
-        spans.append(Span(family, float(stamps[inside[0]]), ended, tuple(goals)))
+        spans.append(Span(family, float(stamps[inside[0]]), ended, tuple(goals), part))
     return spans
 
 

@@ -11,6 +11,9 @@ from meterlink.events import Held
 from meterlink.reading import Reading
 from tests.traces.generator import Goal, Span, Trace
 
+_SEEN = 3
+"""Clean readings from which on it can be known that the contact became good: a hold's least."""
+
 
 @dataclass
 class Score:
@@ -25,6 +28,11 @@ class Score:
     doubled: Counter[str] = field(default_factory=Counter)
     missed: Counter[str] = field(default_factory=Counter)
     off: Counter[str] = field(default_factory=Counter)
+    rough: Counter[str] = field(default_factory=Counter)
+    """Holds that say of themselves that the contact is poor, before it is good, and that are off
+    by no more than two standard deviations of its readings."""
+    revised: Counter[str] = field(default_factory=Counter)
+    """Holds that took the place of another; each is judged, and none is a double."""
     units: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
     by_family: dict[str, list[float]] = field(default_factory=dict)
@@ -54,23 +62,27 @@ class Score:
         got: Counter[int] = Counter()
         for h in holds:
             k, goal = _goal_of(span, h)
+            if _is_rough(trace, span, goal, h):
+                self.rough[family] += 1
+                continue
             if goal is None:
                 self._wrong(seed, family, h.t, "no goal", inf)
                 continue
             got[k] += 1
+            self.revised[family] += h.revises
             error = abs(h.value - goal.at(h.t)) / goal.tol
             if goal.barred:
                 self._wrong(seed, family, h.t, f"short {len(goal.clean)}", error)
             elif h.t < goal.clean[0] - 1e-9 or (error > 1 and h.t > goal.clean[-1] + 1e-9):
                 self._wrong(seed, family, h.t, f"{error:.1f} tol", error)
-            elif got[k] > 1:
+            elif got[k] > 1 and not h.revises:
                 self.doubled[family] += 1
                 self.cases.append(("doubled", seed, h.t, family))
             else:
                 if error > 2:
                     self.off[family] += 1
                     self.cases.append(("off", seed, h.t, f"{family} {error:.1f} tol"))
-                if goal.due:
+                if goal.due and got[k] == 1:
                     self._delay(trace, goal, h, family)
         for k, goal in enumerate(span.goals):
             if goal.due:
@@ -113,9 +125,21 @@ class Score:
                 f"{f:18s} n {n:6d} due {due:6d} false {1000 * self.false[f] / n:6.2f} "
                 f"far {1000 * self.false_far[f] / n:5.2f} dbl {1000 * self.doubled[f] / n:5.2f} "
                 f"off {1000 * self.off[f] / n:5.2f} missed {1000 * self.missed[f] / due:6.2f} "
-                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f}"
+                f"units {q[0]:.2f} {q[1]:.2f} {q[2]:.2f} "
+                f"revised {1000 * self.revised[f] / n:6.1f} rough {1000 * self.rough[f] / n:5.1f}"
             )
         return "\n".join(rows)
+
+
+def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
+    """Whether a hold says that the contact is poor, and is as right as its readings allow."""
+    clean = () if goal is None else goal.clean
+    if not h.poor or sum(c <= h.t + 1e-9 for c in clean) >= _SEEN:
+        return False
+    values = [
+        r.value for r in trace.readings if span.start - 1e-9 <= r.t <= h.t + 1e-9 and not r.overload
+    ][-max(h.readings, 6) :]
+    return abs(h.value - span.value) <= 2 * float(np.std(values))
 
 
 def _goal_of(span: Span, h: Held) -> tuple[int, Goal | None]:

@@ -10,7 +10,8 @@ from tui.cli import main
 
 KEYS = {
     "contact_t_s", "t_s", "lift_t_s", "value", "unit", "readings", "noise", "resolution",
-    "corrected", "u", "verdict", "probability", "clear",
+    "corrected", "u", "verdict", "probability", "clear", "revises", "slope", "slope_u",
+    "noise_origin", "poor_contact", "resolution_at_most",
 }  # fmt: skip
 
 
@@ -111,3 +112,21 @@ def test_bad_input_is_one_sentence_and_its_exit_code(tmp_path, capsys, args, cod
     captured = capsys.readouterr()
     assert captured.err.startswith("meterlink: ")
     assert captured.err.count("\n") == 1
+
+
+def test_a_revision_is_a_line_of_its_own_and_no_double(tmp_path, capsys):
+    rows = touch(1.0, 0.90, 2.0)[:20] + touch(3.0, 0.95, 2.0, seed=2)
+    first, second, summary = analyse(capsys, write(tmp_path / "r.csv", rows))
+    assert (first["revises"], second["revises"]) == (False, True)
+    assert first["contact_t_s"] == second["contact_t_s"]
+    assert first["lift_t_s"] == second["lift_t_s"]
+    assert second["poor_contact"]
+    assert second["noise_origin"] == "jumping"
+    assert summary["summary"]["holds"] == 1
+
+
+def test_a_step_that_does_not_show_is_not_nought(tmp_path, capsys):
+    rows = [f"{n / 5},0.9,ohm" for n in range(8)]
+    hold, _ = analyse(capsys, write(tmp_path / "r.csv", rows))
+    assert hold["resolution"] is None
+    assert hold["resolution_at_most"] == pytest.approx(0.1)

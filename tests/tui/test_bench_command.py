@@ -1,19 +1,27 @@
 """``meterlink bench`` on a meter that really is at a port, commands typed on standard input."""
 
+import io
+import json
 import os
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from captures.job.job import Job
+from captures.record.records import encode
 from drivers.clock import MonotonicClock
 from drivers.simulated import SimulatedBench, load_scenario
+from meterlink.bench.bench import Bench
 from meterlink.card.cautions import STANDING
-from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
+from meterlink.events import BenchEvent, CommandReceived, MeterSet, StepBegan, StepEnded
+from tui.plain.json_face import MOST_WAITING, JsonFace
+from tui.session.session import Update
+from tui.settings.shelf import CARDS, PROFILES
 
 
 @pytest.fixture
@@ -163,3 +171,42 @@ def test_what_was_typed_before_the_cautions_were_shown_acknowledges_nothing(simu
     assert process.returncode == 0, said
     assert "acknowledged" not in out.partition("step ")[0]
     assert f"wrote {tmp_path}" in out
+
+
+def test_updates_come_as_json_with_every_event_of_the_job_in_order(simulated, tmp_path):
+    typed = "\n19 °C\nskip no time\nquit\n"
+    args = ("--port", simulated.port, "--profile", "pump-set-demo", "--json")
+    done = bench(tmp_path, *args, typed=typed)
+    assert done.returncode == 0, done.stderr
+    lines = [json.loads(line) for line in done.stdout.splitlines()]
+    events = [event for line in lines[:-1] for event in line["events"]]
+    entries = [entry.event for entry in only_job(tmp_path).entries()]
+    logged = [json.loads(encode(e)) for e in entries if isinstance(e, BenchEvent)]
+    assert events == logged
+    assert lines[-1]["summary"]["outcomes"]["lead-zero"] == "skipped"
+    assert all(line["stage"] and "step" in line for line in lines[:-1])
+
+
+def test_a_program_that_does_not_read_the_updates_does_not_stop_the_bench():
+    stuck = threading.Event()
+
+    class Unread(io.StringIO):
+        def write(self, text: str) -> int:
+            stuck.wait()
+            return super().write(text)
+
+    out = Unread()
+    face = JsonFace(out)
+    card = CARDS.get("ignition-check")
+    made = Bench(card, PROFILES.get("pump-set-demo"))
+    for n in range(MOST_WAITING + 20):
+        face(Update(made.begin(float(n)), made.look()))
+        face(Update((), made.look()))
+    stuck.set()
+    face.end(made.progress)
+    lines = [json.loads(line) for line in out.getvalue().splitlines()]
+    kept = [line for line in lines if line.get("events")]
+    assert MOST_WAITING <= len(kept) <= MOST_WAITING + 1  # one more where the thread took one
+    assert lines[-1]["left_out"] == MOST_WAITING + 20 - len(kept)
+    times = [event["t"] for line in kept for event in line["events"]]
+    assert times == sorted(times)

@@ -5,6 +5,7 @@ import random
 
 import msgspec
 import pytest
+from textual import events
 
 from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Evidence, Judged
@@ -81,6 +82,21 @@ async def test_what_is_not_clear_is_not_taken():
             await press(pilot, "ctrl+u")
         await press(pilot, *"rust", "enter")
         assert "No answer is «rust»" in " ".join(screen_text(app).split())
+
+
+async def test_nothing_typed_overtakes_a_key_that_clears_the_line():
+    async with bench("ambient") as (pilot, session):
+        await press(pilot, *"12")
+        # As a fast typist or a paste sends them: nothing waits for the page between two keys.
+        keys = [
+            ("end", None),
+            ("ctrl+u", "\x15"),
+            *(("space" if c == " " else c, c) for c in "20 C"),
+        ]
+        for key, sign in (*keys, ("enter", "\r")):
+            pilot.app._driver.process_message(events.Key(key, sign))
+        await settled(pilot)
+        assert [told.text for told in session.told] == ["20 C"]
 
 
 async def test_two_quick_enters_answer_one_question():

@@ -18,9 +18,19 @@ from tests.tui.bench_screen import QUIET, bench, press, touch, until
 from tests.tui.looking import screen_text, settled
 from tui.announcing.forms import Phase
 from tui.screen.app import FRAME_S, BenchApp
+from tui.screen.body import BenchBody
 from tui.screen.stage import StageView
 from tui.screen.status import StatusLine
 from tui.screen.watch import WatchView
+
+
+async def test_a_picture_and_a_key_that_come_in_as_the_page_is_taken_down_break_nothing():
+    async with bench("lead-zero") as (pilot, _):
+        app = pilot.app
+        app.exit(0)
+        await app.query_one(BenchBody).remove_children()
+        app._paint()
+        assert app.check_action("tell", ("redo", "key"))
 
 
 async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():

@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
+from tests.tui.bench_screen import bench, touch
+from tests.tui.looking import settled
 from tui.screen.ruler import ruler
 from tui.screen.scale import AxisScale
 
@@ -85,3 +87,13 @@ def test_the_ends_are_written_beneath_their_posts():
     assert abs(ends.index("1 Ω") + 1 - line.index("┫")) <= 1
     assert ends.startswith("short")
     assert ends.endswith("open")
+
+
+async def test_the_verdict_on_one_position_is_not_pointed_at_once_another_is_asked_for():
+    async with bench("stop-switch") as (pilot, session):
+        await touch(session, 0.5)
+        await settled(pilot)
+        view = pilot.app.view
+        assert view.asked.position == "run"
+        assert view.judged.position == "stop"
+        assert view.judged_here is None

@@ -58,6 +58,7 @@ class Teller:
         self, card: Card, profile: Profile | None = None, *, ohm_sign: bool | None = None
     ) -> None:
         """``profile``: of the engine, to say as the card begins what it lacks."""
+        self.profile = profile
         self._lacks = "" if profile is None else left_out_words(left_out(card, profile))
         self._cautioned: set[str] = set()
         self._steps = {step.id: step for step in card.step}
@@ -90,7 +91,8 @@ class Teller:
                 return "contact"
             case Held():
                 shown = self.value(event.value, event.unit, max(event.resolution, event.noise / 10))
-                return f"held {shown} from {event.readings} readings"
+                held = "now" if event.revises else "held"
+                return f"{held} {shown} from {event.readings} readings"
             case Lift():
                 return "" if event.held else "lifted before anything was held"
             case Judged():

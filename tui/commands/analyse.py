@@ -113,5 +113,6 @@ def _print_text(facts: "HoldFacts", _: "Verification | None", damaged: bool) -> 
     if facts.refused:
         judged = f"  nothing is judged: {facts.refused}"
     step = f"{facts.step}: " if facts.step else ""
-    mark = MARK if damaged else ""
-    print(f"{facts.t_s:10.3f} s  {mark}{step}held {shown} from {facts.readings} readings{judged}")
+    mark, held = MARK if damaged else "", "now" if facts.revises else "held"
+    shown = f"{held} {shown} from {facts.readings} readings"
+    print(f"{facts.t_s:10.3f} s  {mark}{step}{shown}{judged}")

@@ -5,7 +5,7 @@ import contextlib
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TextIO
 
 from tui.commands.frames import add_frames
 from tui.plain.terminal import forget_typed_ahead, has_screen
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from meterlink.commands import Redo
     from meterlink.events import Event
     from meterlink.source import Accuracy, Identity
+    from tui.plain.json_face import JsonFace
+    from tui.plain.plain_face import PlainFace
     from tui.session.session import Session
     from tui.session.setup import Resumed
     from tui.settings.configuration import Configuration, MeterChoice
@@ -56,6 +58,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="a line per event; commands are typed lines"
     )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="the updates as JSON, one object a line; commands are typed lines",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -81,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
             card, profile = _chosen(args, known.profile)
         else:
             job, card, profile, past = resumed
-            _enter(opened, job, "going on with the job", "in")
+            _enter(args, opened, job, "going on with the job", "in")
         choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
             choice = choose(known)
@@ -93,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
         if job is None:  # made only now, so that none is left behind where no meter answers
             title = args.new or args.job or card.title
             job = job_store(args.jobs).create(title, settings=settings_of(card, profile))
-            _enter(opened, job, "new job", "begun in")
+            _enter(args, opened, job, "new job", "begun in")
         accuracy = _accuracy(args, source, known)
         if (passport := known.passport_of(source.identity)) is not None:
             today = time.strftime("%Y-%m-%d")
@@ -116,22 +123,34 @@ def run(args: argparse.Namespace) -> int:
     return code
 
 
-def _enter(opened: contextlib.ExitStack, job: "JobWriter", what: str, place: str) -> None:
+def _enter(
+    args: argparse.Namespace,
+    opened: contextlib.ExitStack,
+    job: "JobWriter",
+    what: str,
+    place: str,
+) -> None:
     """Say which job it is, close it at the end, and say where it lies."""
     from captures.job.names import shown_path
     from meterlink.quantities.text import plain
 
     title = plain(job.job.header().title)
-    print(f"{what} «{title}» {place} {shown_path(job.folder)}")
-    opened.callback(print, f"wrote {job.folder}")
+    to = _words_to(args)
+    print(f"{what} «{title}» {place} {shown_path(job.folder)}", file=to)
+    opened.callback(print, f"wrote {job.folder}", file=to)
     opened.enter_context(job)
+
+
+def _words_to(args: argparse.Namespace) -> "TextIO":
+    """Return where words for people go: beside standard output where that is for a program."""
+    return sys.stderr if args.json else sys.stdout
 
 
 def _choose_on_screen(
     args: argparse.Namespace, known: "Configuration"
 ) -> argparse.Namespace | None:
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
-    if args.port or args.job or args.new or args.profile or args.plain or not has_screen():
+    if args.port or args.job or args.new or args.profile or _without_screen(args):
         return args
     from tui.screen.choosing import ChooseApp
     from tui.screen.offers import find_meters, offer
@@ -238,13 +257,13 @@ def _show(
     """Work on the screen or plain; a simulated meter may bring hands of its own."""
     from tui.session.hands import borrowing
 
-    plain = args.plain or not has_screen()
+    plain = _without_screen(args)
     person = not plain or sys.stdin.isatty()
     with borrowing(sitting, person=person) as hands:
         if hands:
-            print(_HANDS)
+            print(_HANDS, file=_words_to(args))
         if plain:
-            return _run_plain(sitting, who, args.redo)
+            return _run_plain(sitting, who, args.redo, as_json=args.json)
         from tui.screen import run_bench_screen
 
         if args.redo:
@@ -257,6 +276,10 @@ def _show(
             keep=_keep_settings,
             where=str(job.folder),
         )
+
+
+def _without_screen(args: argparse.Namespace) -> bool:
+    return bool(args.plain or args.json or not has_screen())
 
 
 def _keep_settings(settings: "ScreenSettings") -> None:
@@ -277,22 +300,34 @@ def _again(step: str, who: str) -> "Redo":
     return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))
 
 
-def _run_plain(sitting: "Session", who: str, redo: str | None) -> int:
+def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
+    """Return the face for people or for a program, which sees everything from now on."""
     from tui.announcing.teller import Teller
+    from tui.plain.json_face import JsonFace
     from tui.plain.plain_face import PlainFace
     from tui.plain.typed_commands import HELP as TYPED
+
+    face: PlainFace | JsonFace
+    if as_json:
+        face = JsonFace(sys.stdout, lambda: sitting.trouble)
+    else:
+        teller = Teller(sitting.bench.card, sitting.bench.profile)
+        face = PlainFace(teller, trouble=lambda: sitting.trouble)
+        print(TYPED)
+    sitting.show(face)
+    return face
+
+
+def _run_plain(sitting: "Session", who: str, redo: str | None, *, as_json: bool) -> int:
+    from tui.plain.plain_face import PlainFace
     from tui.plain.typed_commands import read_command
 
-    face = PlainFace(
-        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
-    )
-    sitting.show(face)
-    print(TYPED)
+    face = _plain_face(sitting, as_json=as_json)
     stop = threading.Event()
     taking, over = threading.Lock(), threading.Event()
 
     def take(line: str) -> None:
-        if line.strip().lower() == "why":
+        if isinstance(face, PlainFace) and line.strip().lower() == "why":
             face.why()
             return
         command = read_command(line, who, sitting.bench.step)

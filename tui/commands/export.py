@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     """A capture, its state and the first line that is not what was sealed."""
 
 NAME: Final = "export"
-HELP: Final = "write readings or holds as CSV or Parquet"
+HELP: Final = "write readings or holds as CSV, Parquet or a workbook"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--output", metavar="FILE", help="default: CSV to standard output")
     parser.add_argument("--holds", action="store_true", help="holds and verdicts, not readings")
     parser.add_argument(
-        "--format", choices=("csv", "parquet"), help="default: by FILE's ending, else csv"
+        "--format", choices=("csv", "parquet", "xlsx"), help="default: by FILE's ending, else csv"
     )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     add_damaged_too(parser)
@@ -38,15 +38,17 @@ def run(args: argparse.Namespace) -> int:
     """Write the table; says where and how many rows."""
     from pathlib import Path
 
-    from captures.exchange.export import new_file, write_csv, write_parquet
+    import msgspec
+
+    from captures.exchange.export import new_file, write_csv, write_parquet, write_xlsx
     from captures.exchange.tables import HoldRow, ReadingRow
     from captures.job.names import shown_path
     from meterlink.errors import UsageError
 
     kind: type[TableRow] = HoldRow if args.holds else ReadingRow
-    as_parquet = (args.format or (args.output or "").rpartition(".")[2]) == "parquet"
-    if as_parquet and args.output is None:
-        raise UsageError("Parquet is no text; name a file to write it to")
+    how = args.format or (args.output or "").rpartition(".")[2].lower()
+    if args.output is None and how in ("parquet", "xlsx"):
+        raise UsageError(f"{how} is no text; name a file to write it to")
     rows = _rows(_captures(args), holds=args.holds)
     if args.output is None:
         if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
@@ -54,8 +56,11 @@ def run(args: argparse.Namespace) -> int:
         write_csv(rows, kind, sys.stdout)
         return 0
     path = Path(args.output)
-    if as_parquet:
+    if how == "parquet":
         count = write_parquet(rows, kind, path)
+    elif how == "xlsx":
+        cells = (msgspec.structs.astuple(row) for row in rows)
+        count = write_xlsx(kind.__struct_fields__, cells, path)
     else:
         with new_file(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
             count = write_csv(rows, kind, file)

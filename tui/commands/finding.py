@@ -73,16 +73,19 @@ def _run_finding(args: argparse.Namespace) -> int:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
     cards: list[Progress] = []
     record = {}
+    parts: tuple[str, ...] = tuple(args.switch)
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
         record = {"record": pass_job(args, job).state.value}
-        cards = list(card_progress(job, JobSettings(job), CARDS.get))
+        settings = JobSettings(job)
+        cards = list(card_progress(job, settings, CARDS.get))
+        parts = (*parts_of_cards(cards, settings.profiles.values()), *parts)
     said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
     found = find(
         said,
         _complaint(args.complaint, cards),
         table=fault_table(args.table),
-        parts=(*parts_of_cards(cards), *args.switch),
+        parts=parts,
     )
     if args.json:
         print(msgspec.json.encode(record | msgspec.to_builtins(found)).decode())

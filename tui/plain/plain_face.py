@@ -58,7 +58,7 @@ class PlainFace:
         self._write("")
         for line in table(progress, self._teller):
             self._write(line)
-        for number, sentence in enumerate(finding_of(progress)):
+        for number, sentence in enumerate(finding_of(progress, self._teller.profile)):
             if not number:
                 self._write("")
             self._write(plain(sentence, LONGEST))

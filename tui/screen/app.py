@@ -235,7 +235,10 @@ class BenchApp(PreferencesApp):
             return
         body.show(self.view)
         view = self.view
-        footed = (body.asking, body.question, body.page, view.progress.current, view.progress.ended)
+        footed = (
+            *(body.asking, body.question, body.page, view.remaining_s is None),
+            *(view.progress.current, view.progress.ended),
+        )
         if footed != self._footed:
             self._footed = footed
             self.refresh_bindings()
@@ -243,6 +246,8 @@ class BenchApp(PreferencesApp):
     @property
     def _body(self) -> BenchBody | None:
         """The page, also while something else lies over it; None before and after it is there."""
+        if self._exit:  # it is taken down from its innermost parts, while keys and pictures come in
+            return None
         for screen in self.screen_stack[:1]:
             for body in screen.query(BenchBody):
                 return body

@@ -128,12 +128,25 @@ class AnswerLine(Input):
         """Point at another choice."""
         self.post_message(self.Point(by))
 
-    def on_key(self, event: events.Key) -> None:
-        """Keep a space from an empty line: no answer begins with one."""
+    async def on_key(self, event: events.Key) -> None:
+        """Take the line's own keys in their turn; keep a space from an empty line.
+
+        No answer begins with a space. A key with a binding would go up to the screen and come back
+        after what is typed right behind it: a line that is cleared and filled anew would be empty.
+        """
         if event.key == "space" and not self.value:
-            event.stop()
-            event.prevent_default()
             self.post_message(self.Space())
+        elif event.is_printable or not await self._do(event.key):
+            return
+        event.stop()
+        event.prevent_default()
+
+    async def _do(self, key: str) -> bool:
+        """Do what the line itself has for ``key``; return whether it has anything."""
+        bound = self.screen.active_bindings.get(key)
+        if bound is None or bound.node is not self:
+            return False
+        return await self.app.run_action(bound.binding.action, self)
 
 
 class EntryView(Vertical):

@@ -18,6 +18,7 @@ from meterlink.card.card import (
     EntryStep,
     MeasurementStep,
     SwitchStep,
+    WatchStep,
 )
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
 from tui.screen.view import View
@@ -118,7 +119,14 @@ def works(name: str, view: View) -> bool:
         return name in _AT_CAUTIONS and not (first and name == "back")
     if isinstance(view.step, EntryStep | ConfirmationStep):
         return name not in ("zero", "open")
-    return name != "open" or isinstance(view.step, MeasurementStep | SwitchStep)
+    return name != "open" or _can_be_open(view)
+
+
+def _can_be_open(view: View) -> bool:
+    step = view.step
+    if isinstance(step, WatchStep):
+        return step.expect == "closed" and view.remaining_s is None  # it has not begun
+    return isinstance(step, MeasurementStep | SwitchStep)
 
 
 def types_something(key: str) -> bool:

@@ -23,7 +23,7 @@ class RulerView(Widget):
 
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
-        look, judged, criterion = view.look, view.judged, view.criterion
+        look, judged, criterion = view.look, view.judged_here, view.criterion
         if look is None:
             return
         value, u = None, 0.0

@@ -76,9 +76,13 @@ def summary(view: View, where: str = "") -> Iterator[Content]:
     yield from _block("Did not pass", FAULT, failed, view)
     yield from _block("Not sure", UNSURE, unsure, view)
     found, onward, why = _finding(view)
+    fault = bool(failed or unsure or view.progress.meter_failed)
+    if not fault:  # what is not done comes before what the rest may mean
+        yield from _still_to_do(view, undone)
     yield from _words("What it means", found)
     yield from _words("What to do next", onward)
-    yield from _still_to_do(view, undone)
+    if fault:
+        yield from _still_to_do(view, undone)
     if view.left_out:
         yield Content(f"- {view.left_out}").stylize("$quiet")
     if where:
@@ -116,7 +120,7 @@ def _block(title: str, mark: str, steps: list[Step], view: View) -> Iterator[Con
 
 def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
     """Return the finding's sentences: what is found, what to do next, and why it is found."""
-    sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress)]
+    sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress, view.profile)]
     onward = next(
         (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
         len(sentences) - 1,

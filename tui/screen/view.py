@@ -21,7 +21,7 @@ from meterlink.card.card import (
     SwitchStep,
 )
 from meterlink.card.profile import Profile
-from meterlink.card.profile_parts import left_out, left_out_words, steps_on
+from meterlink.card.profile_parts import left_out, left_out_words, steps_on, was_left_out
 from meterlink.events import (
     Asked,
     BenchEvent,
@@ -116,6 +116,13 @@ class View:
         return Phase.LIFT if phase is Phase.HELD and self._fulfilled else phase
 
     @property
+    def judged_here(self) -> Judged | None:
+        """The newest verdict, as long as no other position of the switch is asked for since."""
+        wanted = "" if self.asked is None else self.asked.position
+        judged = self.judged
+        return None if judged is not None and wanted not in ("", judged.position) else judged
+
+    @property
     def answers(self) -> tuple[str, ...]:
         """What the bench's own question can be answered with; empty where it asks none."""
         return () if self.asked is None or self.progress.ended else self.asked.answers
@@ -199,8 +206,10 @@ class View:
                     self.asked = None
                 self.dropouts.clear()
                 self.soak.clear()
-            case StepEnded():
-                self.ended = event
+            case StepEnded() if not was_left_out(event):
+                self.ended = (
+                    event  # what the engine lacks was never begun, nor can it be taken back
+                )
             case StepReopened():
                 self.ended = self.judged = None
                 self._fulfilled = False

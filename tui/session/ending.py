@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 
 from meterlink.bench.progress import Progress
+from meterlink.card.profile import Profile
 from meterlink.errors import UsageError
 
 
-def finding_of(progress: Progress) -> Iterator[str]:
+def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[str]:
     """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
+
+    ``profile``: of the engine, whose switches alone can be at fault.
 
     A card of the user's own may speak of checks that only a fault table of their own knows; that
     is said in place of the finding.
@@ -22,7 +25,9 @@ def finding_of(progress: Progress) -> Iterator[str]:
     if not complaint or not told:
         return
     try:
-        found = find(outcomes, complaint, parts=parts_of_cards([progress]))
+        found = find(
+            outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ())
+        )
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return

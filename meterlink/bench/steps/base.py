@@ -33,6 +33,11 @@ PROOF: Final = (
     "part for two seconds, tap again; or call it «open» on your word."
 )
 """What to do where an open is to be concluded."""
+NO_TAPS: Final = (
+    "Over range alone is no open: lifted probes read the same, and taps cannot show it here. See "
+    "that both tips are on bare metal; where it stays, call it «open» on your word."
+)
+"""The same where taps do not count, or the part may read as little as the tips alone."""
 
 
 class StepContext(Protocol):

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.bench.steps.assessors import criterion_for
-from meterlink.bench.steps.base import PROOF, StepContext, Worker, over_range_now
+from meterlink.bench.steps.base import NO_TAPS, PROOF, StepContext, Worker, over_range_now
 from meterlink.bench.steps.judged import cannot_be, judged, judged_over_range
 from meterlink.bench.steps.second_touch import Touches
 from meterlink.bench.steps.taps import LONGEST_S, Gesture, Taps
@@ -32,7 +32,7 @@ from meterlink.quantities.plausible import BELOW_NOUGHT
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
-from meterlink.wording import VERDICT_WORDS
+from meterlink.wording import VERDICT_WORDS, remark_on
 
 LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
 
@@ -194,11 +194,16 @@ class MeasurementWorker(Worker):
             case Confirm() if self._judged is not None:
                 yield self._end(t, self._judged, command)
             case Confirm() if over_range_now(self.around):
-                yield self.again(t, PROOF)
+                yield self.again(t, self._proof)
             case Confirm():
                 yield self.again(t, "Nothing is held yet; keep the probes on.")
             case Enter():
                 yield from self._typed(command, t)
+
+    @property
+    def _proof(self) -> str:
+        self._taps.count = self.around.gestures
+        return PROOF if self._taps.tell else NO_TAPS
 
     @property
     def concludes_open(self) -> bool:
@@ -226,8 +231,10 @@ class MeasurementWorker(Worker):
         self._judged = self._touches.take(judged(self.step_id, held, assessment))
         self._from_before = False
         yield self._judged
-        if held.readings > 1 and (say := self._touches.say()):
-            yield self.ask(held.t, assessment.judgement.question or say)
+        question = assessment.judgement.question or self._touches.say()
+        said = (remark_on(held), question if held.readings > 1 else "")
+        if say := " ".join(words for words in said if words):
+            yield self.ask(held.t, say)
 
     def _lifted(self, t: float, judged: Judged) -> Iterable[BenchEvent]:
         if self._touches.settled:

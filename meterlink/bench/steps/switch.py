@@ -190,6 +190,8 @@ class SwitchWorker(Worker):
         if self._closed.assess(held).judgement.verdict is Verdict.IN_WINDOW:
             self._last_closed = held  # the switch has not moved yet, or is stuck: ``read`` asks
             return
+        if held.revises:
+            return  # a contact that moves under the probes is no switch that moved
         position = self._asks[self._at][0]
         verdict = judged(self.step_id, held, self._open.assess(held), position=position)
         yield verdict

@@ -61,12 +61,17 @@ class Taps:
         self._met_t = 0.0
         self._last_tap: tuple[float, float] | None = None
 
+    @property
+    def tell(self) -> bool:
+        """Whether taps count, and the tips alone can be told from the part."""
+        return self.count and self._most >= ABOVE_LEADS
+
     def could_be_tap(self, held: Held) -> bool:
         """Return whether ``held`` may be the tips alone, so that only time can tell."""
         return held.unit == "ohm" and self._tips_alone(held.value, held.resolution)
 
     def _tips_alone(self, value: float, resolution: float) -> bool:
-        if not self.count or self._most < ABOVE_LEADS:
+        if not self.tell:
             return False
         return value - self._leads <= min(ABOVE_LEADS + ZERO_STEPS * resolution, self._most)
 

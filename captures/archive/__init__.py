@@ -1,0 +1,1 @@
+"""Jobs brought together into one data set, and questions across them."""

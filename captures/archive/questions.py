@@ -1,0 +1,270 @@
+"""Questions that a workshop has across its jobs, ready to be asked.
+
+They count jobs whose records are whole, open or cut; what an altered record says is left out, and
+whoever shows the answer says how many jobs that were (``left_out``).
+"""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from captures.archive.asking import Asker
+from captures.archive.tolerance import CONFIDENCE, CONTENT, tolerance_interval
+
+if TYPE_CHECKING:
+    import pyarrow
+
+COMEBACK_DAYS: Final = 90
+"""An engine that is back within so many days came back."""
+
+_BAND: Final = 5
+"""Degrees Celsius in one row of the spread."""
+
+_TRUSTED: Final = "record IN ('whole', 'open', 'cut')"
+
+
+class Drawing(NamedTuple):
+    """Which columns of an answer make its picture."""
+
+    kind: str
+    """``spread``: from low to high with quartiles and a middle; ``bar``: one length."""
+    label: tuple[str, ...]
+    values: tuple[str, ...]
+    """For a spread: low, first quartile, median, third quartile, high; for a bar: its length."""
+    scale_by: tuple[str, ...] = ()
+    """Rows that agree in these share a scale, so that they can be compared."""
+    limits: tuple[str, ...] = ()
+    """Columns of the limits to mark in a spread."""
+
+
+class Question(NamedTuple):
+    """A question with a name."""
+
+    name: str
+    about: str
+    sql: str
+    drawing: Drawing
+    then: "Callable[[pyarrow.Table], pyarrow.Table] | None" = None
+    """What is worked out from the rows that the SQL gives."""
+
+    def ask(self, asker: Asker) -> "pyarrow.Table":
+        """Return the answer.
+
+        Raises:
+            UnreadableError: the data cannot be read.
+        """
+        rows = asker.ask(self.sql)
+        return rows if self.then is None else self.then(rows)
+
+
+def left_out(asker: Asker) -> dict[str, int]:
+    """Return how many jobs the ready questions leave out, by the state of their record."""
+    rows = asker.ask(
+        f"SELECT record, count(*) AS jobs FROM jobs WHERE NOT ({_TRUSTED}) "  # noqa: S608
+        "GROUP BY record ORDER BY record"
+    ).to_pylist()
+    return {row["record"]: row["jobs"] for row in rows}
+
+
+_STANDING_WINDINGS: Final = f"""
+    SELECT * FROM verdicts
+    WHERE stands AND {_TRUSTED} AND winding IS NOT NULL AND corrected IS NOT NULL
+      AND verdict NOT IN ('open', 'short')
+"""  # noqa: S608  # put together from our own words
+
+_SPREAD: Final = f"""
+    SELECT profile, winding, unit,
+           {_BAND} * CAST(floor(temperature / {_BAND}) AS BIGINT) AS from_celsius,
+           count(*) AS windings, avg(corrected) AS mean, stddev_samp(corrected) AS sd,
+           min(corrected) AS lowest, quantile_cont(corrected, 0.25) AS quartile_1,
+           median(corrected) AS median, quantile_cont(corrected, 0.75) AS quartile_3,
+           max(corrected) AS highest,
+           min(window_low) AS window_low, max(window_high) AS window_high
+    FROM ({_STANDING_WINDINGS})
+    GROUP BY ALL ORDER BY profile, winding, from_celsius
+"""  # noqa: S608
+
+_DRIFT: Final = f"""
+    SELECT meter, marking, count(*) AS checks, min(at_utc) AS first_utc, max(at_utc) AS last_utc,
+           100 * avg(relative_error) AS mean_percent,
+           100 * min(relative_error) AS lowest_percent,
+           100 * quantile_cont(relative_error, 0.25) AS quartile_1_percent,
+           100 * median(relative_error) AS median_percent,
+           100 * quantile_cont(relative_error, 0.75) AS quartile_3_percent,
+           100 * max(relative_error) AS highest_percent,
+           100 * regr_slope(relative_error, epoch_ms(at_utc) / 31557600000.0) AS percent_a_year,
+           count(*) FILTER (WHERE NOT passed) AS failed
+    FROM meter_checks WHERE stands AND {_TRUSTED}
+    GROUP BY meter, marking ORDER BY meter, marking
+"""  # noqa: S608
+
+_VERDICTS: Final = f"""
+    SELECT site, year, month, who, verdict, count(*) AS verdicts,
+           count(*) FILTER (WHERE NOT clear) AS close
+    FROM verdicts WHERE stands AND {_TRUSTED}
+    GROUP BY ALL ORDER BY site, year, month, who, verdict
+"""  # noqa: S608
+
+_COMEBACKS: Final = f"""
+    WITH visits AS (
+        SELECT site, engine, job, at_utc, complaint,
+               lead(job) OVER visit AS back_as, lead(at_utc) OVER visit AS back_utc,
+               lead(complaint) OVER visit AS back_with
+        FROM jobs WHERE done AND {_TRUSTED} AND engine <> '' AND at_utc IS NOT NULL
+        WINDOW visit AS (PARTITION BY site, engine ORDER BY at_utc, job)
+    )
+    SELECT site, engine, job, at_utc, complaint, back_as, back_utc, back_with,
+           epoch_ms(back_utc) / 86400000.0 - epoch_ms(at_utc) / 86400000.0 AS days
+    FROM visits
+    WHERE back_utc <= at_utc + INTERVAL {COMEBACK_DAYS} DAY
+    ORDER BY back_utc DESC
+"""  # noqa: S608
+
+_TIMES: Final = f"""
+    SELECT card, step, count(*) AS times,
+           min(took_s) AS shortest_s, quantile_cont(took_s, 0.25) AS quartile_1_s,
+           median(took_s) AS median_s, quantile_cont(took_s, 0.75) AS quartile_3_s,
+           quantile_cont(took_s, 0.9) AS nine_in_ten_s, max(took_s) AS longest_s
+    FROM outcomes WHERE took_s >= 0 AND outcome <> 'skipped' AND how <> 'profile' AND {_TRUSTED}
+    GROUP BY card, step ORDER BY median_s DESC
+"""  # noqa: S608
+
+_REDONE: Final = f"""
+    SELECT card, step, count(DISTINCT record_id) AS jobs,
+           count(DISTINCT record_id) FILTER (WHERE time > 1) AS redone_in,
+           100.0 * redone_in / jobs AS percent, max(time) AS most_times,
+           mode(again_because) FILTER (WHERE again_because <> '') AS mostly_because
+    FROM outcomes WHERE {_TRUSTED}
+    GROUP BY card, step HAVING count(*) FILTER (WHERE time > 1) > 0
+    ORDER BY percent DESC, card, step
+"""  # noqa: S608
+
+_LEARNT: Final = f"""
+    SELECT profile, winding, unit, list(corrected ORDER BY record_id) AS corrected,
+           min(window_low) AS window_low, max(window_high) AS window_high
+    FROM (
+        SELECT * FROM ({_STANDING_WINDINGS})
+        WHERE isfinite(corrected)
+        QUALIFY row_number() OVER (PARTITION BY record_id, winding ORDER BY at_utc DESC) = 1
+    )
+    GROUP BY ALL ORDER BY profile, winding
+"""  # noqa: S608
+
+
+def _learn(rows: "pyarrow.Table") -> "pyarrow.Table":
+    import pyarrow
+
+    found = []
+    for row in rows.to_pylist():
+        values = row.pop("corrected")
+        interval = tolerance_interval(values)
+        found.append(
+            {
+                "profile": row["profile"],
+                "winding": row["winding"],
+                "windings": len(values),
+                "low": interval.low,
+                "high": interval.high,
+                "unit": row["unit"],
+                "way": interval.way,
+                "content_percent": 100 * CONTENT,
+                "confidence_percent": 100 * CONFIDENCE,
+                "lowest": min(values),
+                "median": sorted(values)[len(values) // 2],
+                "highest": max(values),
+                "window_low": row["window_low"],
+                "window_high": row["window_high"],
+            }
+        )
+    kinds = dict.fromkeys(("profile", "winding", "unit", "way"), pyarrow.string())
+    kinds["windings"] = pyarrow.int64()
+    schema = pyarrow.schema([(name, kinds.get(name, pyarrow.float64())) for name in _LEARNT_NAMES])
+    return pyarrow.Table.from_pylist(found, schema=schema)
+
+
+_LEARNT_NAMES: Final = (
+    "profile",
+    "winding",
+    "windings",
+    "low",
+    "high",
+    "unit",
+    "way",
+    "content_percent",
+    "confidence_percent",
+    "lowest",
+    "median",
+    "highest",
+    "window_low",
+    "window_high",
+)
+
+_QUARTILES: Final = ("lowest", "quartile_1", "median", "quartile_3", "highest")
+
+QUESTIONS: Final = {
+    question.name: question
+    for question in (
+        Question(
+            "spread",
+            "spread of each winding, by profile and temperature",
+            _SPREAD,
+            Drawing(
+                "spread",
+                ("profile", "winding", "from_celsius"),
+                _QUARTILES,
+                ("profile", "winding"),
+                ("window_low", "window_high"),
+            ),
+        ),
+        Question(
+            "drift",
+            "each meter against its known resistors: error, and how it drifts",
+            _DRIFT,
+            Drawing("spread", ("meter", "marking"), tuple(f"{n}_percent" for n in _QUARTILES)),
+        ),
+        Question(
+            "verdicts",
+            "verdicts by site, month and technician",
+            _VERDICTS,
+            Drawing("bar", ("site", "year", "month", "who", "verdict"), ("verdicts",)),
+        ),
+        Question(
+            "comebacks",
+            f"engines that were back within {COMEBACK_DAYS} days of a finished job; an engine goes "
+            "by the title of its jobs up to the first comma",
+            _COMEBACKS,
+            Drawing("bar", ("engine", "back_as"), ("days",)),
+        ),
+        Question(
+            "times",
+            "how long each step takes",
+            _TIMES,
+            Drawing(
+                "spread",
+                ("card", "step"),
+                ("shortest_s", "quartile_1_s", "median_s", "quartile_3_s", "nine_in_ten_s"),
+            ),
+        ),
+        Question(
+            "redone",
+            "steps that were done again, how often and why",
+            _REDONE,
+            Drawing("bar", ("card", "step"), ("percent",)),
+        ),
+        Question(
+            "learnt",
+            f"tolerance interval of each winding: {CONTENT:.0%} of all lie in it, with "
+            f"{CONFIDENCE:.0%} confidence; to lay beside the profile's limits, never used by "
+            "itself. One value a job; open and short windings are left out",
+            _LEARNT,
+            Drawing(
+                "spread",
+                ("profile", "winding"),
+                ("lowest", "low", "median", "high", "highest"),
+                ("profile", "winding"),
+                ("window_low", "window_high"),
+            ),
+            _learn,
+        ),
+    )
+}
+"""The ready questions by name."""
