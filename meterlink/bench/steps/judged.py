@@ -4,6 +4,7 @@ from meterlink.events import Evidence, Held, Judged, Verdict
 from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.verdict import CLEAR, RULES
 from meterlink.quantities.notation import format_value
+from meterlink.quantities.plausible import beyond_measure, why_implausible
 
 
 def judged(
@@ -51,6 +52,8 @@ def judged(
 
 def cannot_be(held: Held, assessment: Assessment) -> str:
     """Return what to do about a value that no resistance has; empty where it can be."""
+    if beyond_measure(held.value, held.unit):
+        return why_implausible(held.value, held.unit)
     if not assessment.judgement.impossible:
         return ""
     shown = format_value(held.value, held.unit, held.resolution or None)
