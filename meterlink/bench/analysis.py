@@ -9,6 +9,7 @@ from meterlink.events import Contact, Held, Lift, Limit, Noise, PassedOver, Touc
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.verdict import RULES
 from meterlink.meter_state import MeterState
 from meterlink.quantities.plausible import why_implausible
 from meterlink.reading import Reading
@@ -60,6 +61,8 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     """``accept``, ``reject`` or ``undecided``, by ``rule``."""
     risk: float | None = None
     """Specific risk that the decision is wrong; None where undecided."""
+    rules: str = RULES
+    """Version of the rules that it is judged by."""
     refused: str = ""
     """Why nothing is judged by a value that cannot be."""
 

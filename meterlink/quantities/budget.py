@@ -84,7 +84,8 @@ class Budget:
         if not self.u:
             return 1.0 if distance > self.shift else 0.0
         if self.distribution is not None:
-            return self.distribution.below(distance - self.shift)
+            # A sum of many weights may come out a hair beyond nought or one.
+            return min(1.0, max(0.0, self.distribution.below(distance - self.shift)))
         return _student_below((distance - self.shift) / self.u, self.dof)
 
     @cached_property

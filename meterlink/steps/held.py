@@ -7,6 +7,7 @@ from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.judging.verdict import CLEAR, RULES
 from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.plausible import beyond_measure, why_implausible
 from meterlink.quantities.text import plain
 
 
@@ -55,6 +56,8 @@ def judged(
 
 def cannot_be(held: Held, assessment: Assessment) -> str:
     """Return what to do about a value that no resistance has; empty where it can be."""
+    if beyond_measure(held.value, held.unit):
+        return why_implausible(held.value, held.unit)
     if not assessment.judgement.impossible:
         return ""
     shown = format_value(held.value, held.unit, held.resolution or None)

@@ -100,6 +100,12 @@ def test_a_typed_value_is_one_reading_and_ends_the_step():
     assert isinstance(hands.last(StepEnded), StepEnded)
 
 
+def test_a_typed_value_that_no_meter_measures_is_not_judged():
+    hands = secondary().tell(Enter(text="1e14 ohm"))
+    assert not hands.all(Judged)
+    assert "more than any meter measures" in hands.bench.asked.say
+
+
 def test_the_primary_touched_in_the_secondarys_step_is_questioned_and_never_clear():
     hands = secondary().touch(0.95).touch(0.95)
     for judged in hands.all(Judged):
