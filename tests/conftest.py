@@ -1,8 +1,28 @@
 """What holds for every test."""
 
+import os
+import shutil
 import signal
+import tempfile
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import settings
+
+# Settings, jobs and fault files of whoever runs the tests stay out of them, and theirs out of the
+# tests: the program looks for its folders below the home folder.
+_HOME = tempfile.mkdtemp(prefix="meterlink-home-")
+os.environ |= {"HOME": _HOME, "USERPROFILE": _HOME}
+for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+    os.environ.pop(_name, None)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def home() -> Iterator[None]:
+    """Take the home folder of the tests away once they are done."""
+    yield
+    shutil.rmtree(_HOME, ignore_errors=True)
+
 
 # A program that is started by a test inherits what the tests do with an interrupt; whoever runs
 # them in the background of a shell has them ignore it, and then nothing could be interrupted.
