@@ -151,4 +151,4 @@ def test_the_true_value_lies_inside_the_stated_uncertainty(seed: int) -> None:
         assert verdict.corrected is not None
         assert verdict.u is not None
         assert abs(verdict.corrected - value) <= verdict.u
-        assert verdict.u < 0.02 * value
+        assert verdict.u < 0.03 * value  # nobody declared the accuracy, so one is assumed

@@ -66,7 +66,7 @@ def test_wherever_it_is_it_ends_in_one_sentence_with_the_record_sealed(tmp_path,
 
 
 @pytest.mark.parametrize(
-    "place", ["tui.plain.typed_commands:read_command", "meterlink.bench.bench:Bench.tell", SYNCER]
+    "place", ["tui.plain.plain_face:read_command", "meterlink.bench.bench:Bench.tell", SYNCER]
 )
 def test_a_thread_of_the_live_bench_that_fails_ends_the_run(tmp_path, place):
     """Nobody types «quit»: the run would go on for ever."""
@@ -217,7 +217,7 @@ def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_
     [
         ("meterlink.bench.bench:Bench.feed@20", "replay sound-armature"),
         ("tui.practice.screen:PracticeApp.compose", "practice --seed 1"),
-        ("tui.screen.offers:find_meters", "bench"),
+        ("tui.screen.choosing:find_meters", "bench"),
         ("tui.screen.choosing:ChooseApp.compose", "bench"),
     ],
 )

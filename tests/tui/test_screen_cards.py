@@ -11,6 +11,7 @@ from textual.widgets import Static
 
 from meterlink.card import Step, left_out, steps_on
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
+from meterlink.steps.meter_check import MeterCheckStep
 from tests.tui.acting import ActedSession
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
@@ -34,7 +35,7 @@ def answer(step: Step) -> list[str]:
             return [*"19", "enter"]
         case EntryStep(takes="text"):
             return [*"seen", "enter"]
-        case EntryStep():
+        case EntryStep() | MeterCheckStep():  # what is typed there goes to the question
             return ["ctrl+s"]
         case _:
             return ["s"]

@@ -35,6 +35,7 @@ _SHORT_WORDS: Final = {
     "below": "below",
     "above": "above",
     "acknowledged": "read",
+    "cannot-tell": "cannot tell",
 }
 
 
