@@ -8,7 +8,7 @@ from captures.job.verify_job import JobPart
 from captures.record.records import Attached, Header
 from meterlink.card.card import Card, Step
 from meterlink.events import Entered, Judged, MeterChecked, SoakPoint, StepEnded, Zeroed
-from meterlink.finding import Finding
+from meterlink.finding.finding import Finding
 from meterlink.judging.criterion import Criterion
 
 

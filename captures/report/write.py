@@ -24,7 +24,8 @@ from meterlink.bench.progress import Progress
 from meterlink.card.card import ConfirmationStep
 from meterlink.errors import CannotWriteError, MeterlinkError, UnreadableError
 from meterlink.events import Gap, Note
-from meterlink.finding import Finding, find
+from meterlink.finding.find import find
+from meterlink.finding.finding import Finding
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.quantities.text import plain
 

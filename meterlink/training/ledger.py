@@ -6,7 +6,7 @@ from typing import TypeVar
 
 import msgspec
 
-from meterlink.finding import Model
+from meterlink.finding.model import Model
 from meterlink.finding.model import Node
 from meterlink.training.flaws import Flaw
 from meterlink.training.topics import Topic

@@ -24,7 +24,7 @@ from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
 from meterlink.circuit.faults import slug
 from meterlink.circuit.places import BLOCK, STOP_WIRE
 from meterlink.declared import Seconds
-from meterlink.finding import Model
+from meterlink.finding.model import Model
 from meterlink.training.engines import EARTH_ENTRY, INSULATION_ENTRY, PLUG_LEAD_ENTRY
 from meterlink.training.topics import Topic
 

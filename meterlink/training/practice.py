@@ -279,7 +279,7 @@ class Practice:
         """Return the next best check after what was seen; None where none would tell more."""
         outcomes = dict(self.ledger.outcomes)
         seen = record(self.case.model, outcomes).evidence
-        best = next(iter(prospects(self.case.model, seen, done=outcomes)), None)
+        best = next(iter(prospects(self.case.model, seen, done=outcomes, again=False)), None)
         check = None if best is None else best.node.name
         self.ledger.add(Hinted(check=check or ""))
         return check

@@ -9,7 +9,7 @@ import msgspec
 from msgspec.structs import replace
 
 from meterlink.circuit.faults import Patient
-from meterlink.finding import Model
+from meterlink.finding.model import Model
 
 
 class Mend(msgspec.Struct, frozen=True):

@@ -23,7 +23,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from meterlink.finding import SURE, Model, Walk, finding, follow, in_order, shipped_table
+from meterlink.finding.find import finding
+from meterlink.finding.model import Model
+from meterlink.finding.posterior import SURE
+from meterlink.finding.table import shipped_table
+from meterlink.finding.walk import Walk, follow, in_order
 from meterlink.finding.posterior import outcome_shares
 
 SWITCHES = (
@@ -80,7 +84,7 @@ def draw(rng: np.random.Generator) -> tuple[Model, TableEngine]:
     complaint = str(rng.choice(list(table.complaints), p=[0.6, 0.2, 0.2]))
     fitted = rng.choice(SWITCHES[1:], size=rng.integers(0, 3), replace=False)
     model = Model(table, complaint, ["stop-switch", *map(str, fitted)])
-    return model, TableEngine(model, int(rng.choice(len(model.prior), p=model.prior)), rng)
+    return model, TableEngine(model, int(rng.choice(len(model.alone), p=model.alone)), rng)
 
 
 def all_checks(model: Model, engine: TableEngine) -> Walk:

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
-from meterlink.finding import shipped_table
+from meterlink.finding.table import shipped_table
 from meterlink.training import DIFFICULTIES, Case, Order, Practice, draw, fault_names, score
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.careful_trainee import CarefulTrainee

@@ -17,7 +17,7 @@ from captures.training.catalogue import (
 )
 from captures.training.notes import notes_path, read_notes
 from meterlink.declared import InvalidFileError
-from meterlink.finding import shipped_table
+from meterlink.finding.table import shipped_table
 
 SHELF = read_catalogue(SHIPPED)
 

@@ -8,7 +8,8 @@ import numpy as np
 from meterlink.card.profile import Profile, read_profile
 from meterlink.circuit import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.finding import Model, shipped_table
+from meterlink.finding.model import Model
+from meterlink.finding.table import shipped_table
 from meterlink.training import engines
 from meterlink.training.engines import STOP_SWITCH, SWITCHES
 
@@ -38,7 +39,7 @@ class Intake:
         complaint = str(rng.choice(list(shipped_table().complaints), p=[0.6, 0.2, 0.2]))
         switches = self._switches()
         model = self._model(complaint, switches)
-        suspect = model.suspects[int(rng.choice(len(model.prior), p=model.prior))]
+        suspect = model.suspects[int(rng.choice(len(model.alone), p=model.alone))]
         engine = sound_engine(rng, *switches)
         return model, afflict(engine, suspect.name, complaint, rng), suspect.place
 

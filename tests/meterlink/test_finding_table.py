@@ -6,7 +6,9 @@ import pytest
 
 from meterlink.declared import InvalidFileError
 from meterlink.errors import UsageError
-from meterlink.finding import Model, find, read_table, shipped_table, table_mistakes
+from meterlink.finding.find import find
+from meterlink.finding.model import Model
+from meterlink.finding.table import read_table, shipped_table, table_mistakes
 from tests.meterlink.finding_tables import TWO_COINS, check, fault, made, table, toml
 
 KINDS_OF_JUDGEMENT = {

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from meterlink.circuit import EngineCondition, resistance_between
 from meterlink.errors import UsageError
-from meterlink.finding import follow
+from meterlink.finding.walk import follow, once
 from meterlink.training import (
     DIFFICULTIES,
     Case,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from meterlink.circuit import places
-from meterlink.finding import follow
+from meterlink.finding.walk import follow, once
 from meterlink.training import Practice
 from tui.practice.bench import PracticeBench
 from tui.practice.plain import PlainPractice
@@ -40,7 +40,7 @@ class CarefulTrainee:
 
     def follow_the_advice(self) -> None:
         """Do the best next checks to their end, and name the place that they lead to."""
-        walk = follow(self.practice.case.model, self.check)
+        walk = follow(self.practice.case.model, self.check, once)
         fits = walk.fault in self.practice.faults_at(walk.place)
         self.type(f"name {walk.place}: {walk.fault}" if fits else f"name {walk.place}")
 

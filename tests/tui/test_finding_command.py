@@ -15,7 +15,9 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
-from meterlink.finding import close_verdict, find, shipped_table
+from meterlink.finding.find import find
+from meterlink.finding.outcomes import close_verdict
+from meterlink.finding.table import shipped_table
 from tui.cli import main
 from tui.settings.shelf import CARDS
 

@@ -7,12 +7,17 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlink.bench.progress import Progress
-    from meterlink.finding import FaultTable, Finding, Outcome
+    from meterlink.finding.find import Later
+    from meterlink.finding.finding import Finding
+    from meterlink.finding.outcomes import Outcome
+    from meterlink.finding.shape import FaultTable
 
 NAME: Final = "finding"
 HELP: Final = "say what a job's checks together mean, and what to check next"
 
 TABLE: Final = "table"
+DRAWS: Final = 24
+"""How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,10 +36,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--complaint", help="what the engine came in with, such as no-spark")
     parser.add_argument(
         "--outcome",
+        dest="said",
+        type=lambda text: ("outcome", text),
         action="append",
         default=[],
         metavar="CHECK=OUTCOME",
-        help="an outcome beside those of the job; may be given several times",
+        help="an outcome beside those of the job; may be given several times, also for one check "
+        "that was repeated",
+    )
+    parser.add_argument(
+        "--mended",
+        dest="said",
+        type=lambda text: ("mended", text),
+        action="append",
+        metavar="PLACE",
+        help="a place that was put right, such as armature; outcomes given after it are of the "
+        "mended engine",
     )
     parser.add_argument(
         "--switch",
@@ -56,7 +73,7 @@ def _run_finding(args: argparse.Namespace) -> int:
 
     from captures.job.card_progress import JobSettings, card_progress
     from meterlink.errors import UsageError
-    from meterlink.finding import find
+    from meterlink.finding.find import find
     from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
     from meterlink.quantities.text import plain
     from tui.session.setup import job_store
@@ -66,18 +83,20 @@ def _run_finding(args: argparse.Namespace) -> int:
         raise UsageError(
             f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
         )
-    if args.job is None and not args.outcome:
+    if args.job is None and not args.said:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
     cards: list[Progress] = []
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
         cards = list(card_progress(job, JobSettings(job), CARDS.get))
-    said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
+    said, later = _said(args.said)
     found = find(
-        said,
+        {**outcomes_of_cards(cards), **said},
         _complaint(args.complaint, cards),
         table=fault_table(args.table),
         parts=(*parts_of_cards(cards), *args.switch),
+        later=later,
+        draws=DRAWS,
     )
     if args.json:
         print(msgspec.json.encode(found).decode())
@@ -95,6 +114,27 @@ def _complaint(given: str | None, cards: "list[Progress]") -> str:
     raise UsageError("no card of this job names a complaint; give --complaint, such as no-spark")
 
 
+def _said(given: list[tuple[str, str]]) -> "tuple[dict[str, Outcome], list[Later]]":
+    """Return the outcomes before any mend, and each mend with the outcomes after it."""
+    from meterlink.finding.find import Later
+
+    stages: list[tuple[tuple[str, ...], dict[str, list[str]]]] = [((), {})]
+    for kind, text in given:
+        if kind == "outcome":
+            check, outcome = _outcome(text)
+            stages[-1][1].setdefault(check, []).append(outcome)
+        elif stages[-1][0] and not stages[-1][1]:
+            stages[-1] = ((*stages[-1][0], text), {})
+        else:
+            stages.append(((text,), {}))
+    said: list[dict[str, Outcome]] = [dict(outcomes) for _, outcomes in stages]
+    later = [
+        Later(mended=mended, outcomes=outcomes)
+        for (mended, _), outcomes in zip(stages[1:], said[1:], strict=True)
+    ]
+    return said[0], later
+
+
 def _outcome(text: str) -> tuple[str, str]:
     from meterlink.errors import UsageError
     from meterlink.quantities.text import plain
@@ -108,20 +148,26 @@ def _outcome(text: str) -> tuple[str, str]:
 def _lines(found: "Finding") -> "Iterator[str]":
     from meterlink.wording import percent
 
-    width = max(len(fault.say) for fault in found.faults)
     yield from found.sentences
+    names = [" and ".join(one.places) for one in found.sets]
+    width = max(map(len, ("places at fault, and no others", *names)))
     yield ""
-    yield f"{'fault':<{width}}  probability  fit"
+    yield f"{'places at fault, and no others':<{width}}  probability"
+    for name, one in zip(names, found.sets, strict=True):
+        yield f"{name:<{width}}  {percent(one.probability):>11}"
+    width = max(len(fault.say) for fault in found.faults)
+    yield ""
+    yield f"{'fault, alone or beside another':<{width}}  probability"
     for fault in found.faults:
-        yield f"{fault.say:<{width}}  {percent(fault.probability):>11}  {percent(fault.fit)}"
-    yield "fit: how often this fault gives outcomes as odd as these"
+        yield f"{fault.say:<{width}}  {percent(fault.probability):>11}"
     if found.next:
-        width = max(len(check.say) for check in found.next)
+        says = [check.say + (", again" if check.again else "") for check in found.next]
+        width = max(map(len, says))
         yield ""
         yield f"{'next check':<{width}}   bits    min  parts"
-        for check in found.next:
+        for say, check in zip(says, found.next, strict=True):
             numbers = f"{check.bits:5.2f}  {check.minutes:5.0f}  {check.parts:5.0f}"
-            yield f"{check.say:<{width}}  {numbers}"
+            yield f"{say:<{width}}  {numbers}"
     if found.unsaid:
         yield ""
         yield f"Left out, as they were skipped or could not tell: {', '.join(found.unsaid)}."
@@ -129,7 +175,7 @@ def _lines(found: "Finding") -> "Iterator[str]":
 
 def fault_table(path: str | None) -> "FaultTable":
     """Return the fault table in the file at ``path``, or the one that ships."""
-    from meterlink.finding import read_table, shipped_table
+    from meterlink.finding.table import read_table, shipped_table
 
     return shipped_table() if path is None else read_table(_read(path), path)
 
@@ -151,7 +197,7 @@ def _read(path: str) -> bytes:
 def _run_table(args: argparse.Namespace) -> int:
     import msgspec
 
-    from meterlink.finding import read_table, shipped_table, table_mistakes
+    from meterlink.finding.table import read_table, shipped_table, table_mistakes
 
     path = args.file or args.table
     if path is None:
