@@ -9,6 +9,7 @@ import msgspec
 from meterlink.circuit.condition import (
     CLIP_LEAD,
     EARTH_BRIDGED,
+    EARTHED,
     TERMINAL_EARTHED,
     EngineCondition,
     connector,
@@ -151,8 +152,11 @@ def _plug_side(net: Network, engine: Engine, condition: EngineCondition) -> None
         net.connect("lead end", "clip", _or_open(engine.cap), "cap")
     else:
         net.join("lead end", "clip")
-    if condition.position("plug lead", engine) == "on":
+    plug_lead = condition.position("plug lead", engine)
+    if plug_lead == "on":
         net.join("clip", "plug")
+    elif plug_lead == EARTHED:
+        net.connect("clip", "block", CLIP_LEAD_OHM, "plug lead to earth")
     net.connect("plug", "block", _or_open(engine.plug_leak), "plug leak")
 
 

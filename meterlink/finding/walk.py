@@ -20,6 +20,8 @@ the search."""
 
 MOST_TIMES: Final = 3
 """No check is done more often than this on an engine in the same state."""
+ONCE_GAIN: Final = 0.02
+"""Bits that a check must promise for hands that never slip."""
 MEND: Final = 0.85
 """From this probability on a place is mended, and the engine tried: that tells most next."""
 WORTH_MENDING: Final = 0.5
@@ -56,8 +58,9 @@ def best(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect
 
 
 def once(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
-    """Pick the same for hands that never slip: no check is repeated."""
-    return next(iter(prospects(model, stages, done=done, again=False)), None)
+    """Pick for hands that never slip: no check is repeated, and little is worth a look."""
+    worth = prospects(model, stages, done=done, least=ONCE_GAIN, again=False)
+    return next(iter(worth), None)
 
 
 def in_order(*checks: str) -> Pick:

@@ -14,11 +14,10 @@ from meterlink.card.profile import Profile
 from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
-from meterlink.finding.model import Model
+from meterlink.finding.model import Model, Suspect
 from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import shipped_table
 from meterlink.finding.walk import Walk, follow, once
-from meterlink.finding.model import Suspect
 from meterlink.quantities.text import plain
 from meterlink.training.engines import (
     STOP_SWITCH,

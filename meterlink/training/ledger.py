@@ -6,8 +6,8 @@ from typing import TypeVar
 
 import msgspec
 
-from meterlink.finding.model import Model
-from meterlink.finding.model import Node
+from meterlink.finding.model import Model, Node
+from meterlink.finding.outcomes import Outcome
 from meterlink.training.flaws import Flaw
 from meterlink.training.topics import Topic
 
@@ -151,6 +151,17 @@ class Ledger:
     def outcomes(self) -> Mapping[str, str]:
         """What each check showed last, by check."""
         return {entry.check: entry.outcome for entry in self.all(Concluded)}
+
+    def told(self, model: Model) -> dict[str, Outcome]:
+        """Return what the outcomes so far tell of the engine as it came in.
+
+        Those that close a job speak of what is put right by then, and so of nothing before.
+        """
+        return {
+            check: outcome
+            for check, outcome in self.outcomes.items()
+            if not model.nodes[check].declared.closing
+        }
 
     @property
     def checks(self) -> list[str]:

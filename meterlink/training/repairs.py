@@ -6,7 +6,6 @@ Minutes and money are judgements of the authors, in the same terms as those of t
 from typing import Final
 
 import msgspec
-from msgspec.structs import replace
 
 from meterlink.circuit.faults import Patient
 from meterlink.finding.model import Model
@@ -32,8 +31,6 @@ _MENDS: Final = {
     "plug": Mend(3, 5),
     "outside the ignition": Mend(0, 0),
 }
-_COMES_WITH: Final = {"plug lead or cap": "armature", "air gap": "armature"}
-"""Whoever renews the one has put the other right in passing."""
 
 
 def mend_of(place: str) -> Mend:
@@ -47,8 +44,6 @@ def place_of(fault: str, model: Model) -> str:
 
 
 def mended(patient: Patient, place: str, model: Model) -> Patient:
-    """Return ``patient`` with ``place`` put right: sound where the fault was there."""
-    at = place_of(patient.fault, model)
-    if place in (at, _COMES_WITH.get(at)):
-        return replace(patient, cold=patient.sound, hot=patient.sound)
-    return patient
+    """Return ``patient`` with ``place`` put right, whatever else is wrong with it."""
+    parts = [suspect.part for suspect in model.suspects if suspect.place == place]
+    return patient.put_right(parts[0] or place)

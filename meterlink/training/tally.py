@@ -21,7 +21,7 @@ class Tally(msgspec.Struct, frozen=True):
 
 def support(model: Model, ledger: Ledger) -> dict[str, float]:
     """Return how probable each place is after what was seen."""
-    shares = model.by_place(posterior(model, record(model, dict(ledger.outcomes)).evidence))
+    shares = model.by_place(posterior(model, record(model, ledger.told(model)).evidence))
     return dict(zip(model.places, map(float, shares), strict=True))
 
 

@@ -25,10 +25,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.finding.find import finding
 from meterlink.finding.model import Model
-from meterlink.finding.posterior import SURE
+from meterlink.finding.posterior import SURE, outcome_shares
 from meterlink.finding.table import shipped_table
 from meterlink.finding.walk import Walk, follow, in_order
-from meterlink.finding.posterior import outcome_shares
 
 SWITCHES = (
     "stop-switch",

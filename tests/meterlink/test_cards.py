@@ -11,8 +11,8 @@ from meterlink.card.profile import read_profile
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
-from meterlink.finding.find import find
 from meterlink.finding.card_review import unsafe
+from meterlink.finding.find import find
 from meterlink.finding.from_progress import outcomes_of_cards
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card

@@ -50,15 +50,19 @@ def test_the_engine_has_the_complaint_that_it_came_in_with(complaint: str, fault
         if complaint == "wont-stop":
             assert shop.answer("stop-check") == "runs-on"
             assert shop.answer("spark-at-gap") == "yes"
+            # The engine that runs on is the one that was started.
+            assert shop.answer("start") == "yes"
+            assert shop.answer("trial-run") == "fault"
         else:
             assert (shop.answer("spark-at-gap") == "yes") == (fault in SPARK_AND_YET), seed
-            # With a poor earth at the armature, no switch would stop it either.
-            assert (shop.answer("stop-check") == "runs-on") == (fault == "poor-earth")
+            assert shop.answer("start") == "no"
+            assert shop.answer("stop-check") == "cannot-tell"
 
 
 def test_a_sound_engine_passes_every_check() -> None:
     shop = workshop("none", "no-spark", 1)
-    found = {check: shop.answer(check) for check in shop.checks if check != "start"}
+    shop = Workshop(shop.patient.put_right("outside the ignition"), PROFILE)
+    found = {check: shop.answer(check) for check in shop.checks}
     assert found == {
         "spark-at-gap": "yes",
         "spark-with-stop-isolated": "yes",
@@ -83,7 +87,9 @@ def test_a_sound_engine_passes_every_check() -> None:
         "spark-with-good-lead": "no",
         "substitution-module": "yes",
         "spark-again": "yes",
+        "start": "yes",
         "stop-check": "stops",
+        "trial-run": "good",
     }
 
 

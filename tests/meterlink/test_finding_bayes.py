@@ -26,10 +26,10 @@ from pybbn.pptc.inferencecontroller import InferenceController
 
 from meterlink.finding.find import Later, find
 from meterlink.finding.model import Model
-from meterlink.finding.table import shipped_table
 from meterlink.finding.next_check import information, prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import posterior
+from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import (
     TWO_COINS,
     check,
@@ -215,8 +215,8 @@ class PairReference:
         slips = declared.slip
         total = sum(slip.share for slip in slips)
         self._add("rate", [str(n) for n in range(len(slips))], [s.share / total for s in slips])
-        for name, check in declared.checks.items():
-            self._check(name, check)
+        for name in declared.checks:
+            self._check(name, declared.checks[name])
         self.tree = InferenceController.apply(self.network)
 
     def _add(self, name, values, shares, *parents):

@@ -6,11 +6,10 @@ import pytest
 from meterlink.errors import UsageError
 from meterlink.finding.find import Later, find
 from meterlink.finding.finding import Finding
-from meterlink.finding.model import Model
+from meterlink.finding.model import Model, either
 from meterlink.finding.outcomes import close_verdict
 from meterlink.finding.table import shipped_table
 from meterlink.finding.walk import follow, in_order
-from meterlink.finding.model import either
 from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 

@@ -56,7 +56,7 @@ def careful(case: Case) -> Practice:
             practice.ended(step, outcome)
         return practice.ledger.outcomes[check]
 
-    walk = follow(case.model, answer)
+    walk = follow(case.model, answer, once)
     practice.name(walk.place, walk.fault if walk.fault in practice.faults_at(walk.place) else "")
     prove(practice)
     return practice
@@ -186,7 +186,7 @@ def test_the_engine_does_not_run_before_its_plug_lead_is_back_on():
     # What was made safe once is made safe again at no cost, and the lead is off once more.
     minutes = practice.ledger.minutes
     practice.secure(Safety.MADE_SAFE)
-    assert practice.condition.controls["plug lead"] == "off"
+    assert practice.condition.controls["plug lead"] == "earthed"
     assert practice.ledger.minutes == minutes
 
 

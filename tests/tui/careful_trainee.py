@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from meterlink.circuit import places
+from meterlink.circuit.spark import at_run
 from meterlink.finding.walk import follow, once
 from meterlink.training import Practice
 from tui.practice.bench import PracticeBench
@@ -62,6 +63,8 @@ class CarefulTrainee:
         yield "set stop wire on"
         for switch in self.practice.engine.switch:
             yield f"set {switch.name} connector on"
+        for control, position in at_run(self.practice.engine).items():
+            yield f"set {control} {position}"
 
     def _probe(self, step: str) -> None:
         """Put the probes where the step's card has them, and see it through to its end."""
