@@ -106,7 +106,7 @@ def gather(job: Job, shelved: FindCard, store: JobStore | None = None) -> JobFac
         program=header.program,
         people=list(log.people),
         cards=cards,
-        finding=_finding([gatherer.progress for gatherer in log.cards.values()]),
+        finding=_finding([gatherer.progress for gatherer in log.cards.values()], settings),
         signed_off=_signed_off(cards),
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
@@ -177,8 +177,8 @@ def _later(began: str, seconds: float) -> str:
         return began
 
 
-def _finding(stands: list[Progress]) -> Finding | None:
-    outcomes = outcomes_of_cards(stands)
+def _finding(stands: list[Progress], settings: JobSettings) -> Finding | None:
+    outcomes = outcomes_of_cards(stands, settings.profiles.values())
     for progress in stands:
         if progress.card.complaint and outcomes:
             try:

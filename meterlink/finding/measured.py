@@ -7,9 +7,9 @@ one. The densities overlap, and nothing jumps at a limit.
 
 The spreads are judgements of the authors: a sound part lies within its window like a normal
 distribution whose two standard deviations reach the limits; shorted turns take away from 3 % to
-three quarters, alike in every decade; a corroded joint adds from 3 % to a thousand times, alike in
-every decade; a short leaves up to a quarter; a break reads over range, or high through carbon and
-fingers.
+three quarters, alike in every decade; a corroded joint adds from 3 % to a thousand times and a
+megohm at least, alike in every decade; a short leaves up to a quarter; a break reads over range, or
+high through carbon and fingers.
 """
 
 from math import isfinite
@@ -21,6 +21,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 _STEPS: Final = 80
+CORRODED_OHM: Final = 1e6
+"""The most that a corroded joint or burnt suppressor adds."""
+FINGERS_OHM: Final = 1e8
+"""The most that reads as a number across a break."""
 _FINITE_OPENS: Final = 0.1
 """Share of the breaks that read as a number."""
 _STRANGE: Final = 0.01
@@ -50,8 +54,9 @@ def densities(measured: Measured) -> tuple[dict[str, float], bool]:
     middle = (measured.low + high) / 2
     spread = float(np.hypot((high - measured.low) / 4, u))
     shares, share_step = _in_decades(0.03, 0.75)
-    adds, add_step = _in_decades(0.03, 1e3)
-    breaks, break_step = _in_decades(30.0, 1e7)
+    # What adds itself in ohms, not in shares of the part: beside a small window it goes further.
+    adds, add_step = _in_decades(0.03, max(1e3, CORRODED_OHM / middle))
+    breaks, break_step = _in_decades(30.0, max(1e7, FINGERS_OHM / middle))
     shorts = np.linspace(0.0, 0.25, _STEPS)
     found = {
         "in-window": _mean(value, np.array([middle]), spread, np.zeros(1)),

@@ -10,7 +10,7 @@ from typing import Final
 import msgspec
 
 from meterlink.finding.model import Model, NodeEvidence
-from meterlink.finding.next_check import Prospect, prospects
+from meterlink.finding.next_check import LEAST_GAIN, Prospect, prospects
 from meterlink.finding.outcomes import Outcome, record
 from meterlink.finding.posterior import Stage, is_enough, is_sure, named_set, posterior
 
@@ -53,8 +53,9 @@ class Walk(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def best(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
-    """Pick the check that tells most for its cost."""
-    return next(iter(prospects(model, stages, done=done)), None)
+    """Pick the check that tells most for its cost; where a mend has not done, look closer."""
+    least = ONCE_GAIN if stages[-1].mended else LEAST_GAIN
+    return next(iter(prospects(model, stages, done=done, least=least)), None)
 
 
 def once(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:

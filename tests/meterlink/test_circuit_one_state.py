@@ -165,7 +165,7 @@ def test_no_control_at_stop_lets_an_engine_start_unless_the_stop_is_at_fault(
 def test_an_engine_that_dies_hot_runs_once_its_faults_are_mended(faults, seed) -> None:
     patient = patient_of(faults, "dies-hot", seed)
     for fault in faults:
-        patient = patient.put_right(sorted(MENDED_BY[fault])[-1])
+        patient = patient.put_right(max(MENDED_BY[fault]))
     hot = EngineCondition(winding_c=HOT_C, controls=at_run(patient.hot), chafing=True)
     assert starts(patient.hot, hot)
     assert starts(patient.cold, running(patient.cold))

@@ -7,6 +7,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlink.bench.progress import Progress
+    from meterlink.card.profile import Profile
     from meterlink.finding.find import Later
     from meterlink.finding.finding import Finding
     from meterlink.finding.outcomes import Outcome
@@ -86,12 +87,15 @@ def _run_finding(args: argparse.Namespace) -> int:
     if args.job is None and not args.said:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
     cards: list[Progress] = []
+    profiles: list[Profile] = []
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
-        cards = list(card_progress(job, JobSettings(job), CARDS.get))
+        settings = JobSettings(job)
+        cards = list(card_progress(job, settings, CARDS.get))
+        profiles = list(settings.profiles.values())
     said, later = _said(args.said)
     found = find(
-        {**outcomes_of_cards(cards), **said},
+        {**outcomes_of_cards(cards, profiles), **said},
         _complaint(args.complaint, cards),
         table=fault_table(args.table),
         parts=(*parts_of_cards(cards), *args.switch),
