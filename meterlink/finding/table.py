@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from functools import cache
 from importlib import resources
 from math import fsum, isclose
-from typing import Any, Final
+from typing import Annotated, Any, Final
+
+import msgspec
 
 from meterlink.declared import InvalidFileError, decode, from_plain
 from meterlink.finding.shape import (
@@ -15,6 +17,7 @@ from meterlink.finding.shape import (
     FaultTable,
     Preparation,
     Row,
+    of_part,
     unknown,
 )
 from meterlink.quantities.text import plain
@@ -53,6 +56,42 @@ def table_mistakes(data: bytes, name: str) -> list[str]:
     except InvalidFileError as fault:
         return [str(fault)]
     return [f"{plain(name)}: {said}" for said in _mistakes_in(table)]
+
+
+Jobs = Annotated[int, msgspec.Meta(ge=0, le=1_000_000)]
+
+
+def read_counts(data: bytes, name: str, table: FaultTable) -> dict[str, dict[str, int]]:
+    """Return jobs of a workshop that ended with a confirmed repair: complaint, fault, how many.
+
+    ``data`` is a TOML text with a section for each complaint, and in it a number for each fault. A
+    fault of several parts, such as a switch, is counted by the part: ``key-switch-stuck-closed``.
+
+    Raises:
+        InvalidFileError: one sentence that names the complaint or fault, and the mend.
+    """
+    counts = decode(data, dict[str, dict[str, Jobs]], name)
+    for complaint, jobs in counts.items():
+        if complaint not in table.complaints:
+            raise InvalidFileError(
+                f"{plain(name)}: {unknown(complaint, 'complaint', table.complaints)}"
+            )
+        known = [part for fault in table.faults for part in _names_of(table, fault, complaint)]
+        for fault in jobs:
+            if fault not in known:
+                where = f"{plain(name)}: complaint «{complaint}»"
+                raise InvalidFileError(f"{where}: {unknown(fault, 'fault', known)}")
+    return counts
+
+
+def _names_of(table: FaultTable, fault: str, complaint: str) -> list[str]:
+    """Return the names that ``fault`` goes by, one for each part; none without the complaint."""
+    declared = table.faults[fault]
+    if complaint not in declared.prior:
+        return []
+    if not declared.each:
+        return [fault]
+    return [of_part(fault, declared.each, part) for part in table.checks[declared.each].each]
 
 
 def _shaped(data: bytes, name: str) -> FaultTable:

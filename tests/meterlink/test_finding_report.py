@@ -48,7 +48,7 @@ def test_grounds_are_sorted_and_signed():
         assert all(ground.bits < 0 for ground in suspected.speaks_against)
     ground = found.faults[0].speaks_for[0]
     assert (ground.check, ground.outcome) == ("secondary-resistance", "open")
-    assert ground.source == "physics of the circuit"
+    assert ground.source == "direction from the circuit, number judged"
     plug = next(f for f in found.faults if f.fault == "plug-bad")
     assert {against.check for against in plug.speaks_against} == {
         "spark-at-gap",

@@ -34,6 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument("--table", metavar="FILE", help="a fault table of your own")
+    parser.add_argument(
+        "--counts",
+        metavar="FILE",
+        help="jobs of the workshop that ended with a confirmed repair, by complaint and fault",
+    )
     parser.add_argument("--complaint", help="what the engine came in with, such as no-spark")
     parser.add_argument(
         "--outcome",
@@ -94,10 +99,12 @@ def _run_finding(args: argparse.Namespace) -> int:
         cards = list(card_progress(job, settings, CARDS.get))
         profiles = list(settings.profiles.values())
     said, later = _said(args.said)
+    complaint, table = _complaint(args.complaint, cards), fault_table(args.table)
     found = find(
         {**outcomes_of_cards(cards, profiles), **said},
-        _complaint(args.complaint, cards),
-        table=fault_table(args.table),
+        complaint,
+        table=table,
+        counts=_counts(args.counts, table).get(complaint),
         parts=(*parts_of_cards(cards), *args.switch),
         later=later,
         draws=DRAWS,
@@ -107,6 +114,13 @@ def _run_finding(args: argparse.Namespace) -> int:
     else:
         print("\n".join(_lines(found)))
     return 0
+
+
+def _counts(path: str | None, table: "FaultTable") -> dict[str, dict[str, int]]:
+    """Return the counted jobs in the file at ``path``, by complaint and fault."""
+    from meterlink.finding.table import read_counts
+
+    return {} if path is None else read_counts(_read(path), path, table)
 
 
 def _complaint(given: str | None, cards: "list[Progress]") -> str:
