@@ -23,7 +23,8 @@ import numpy as np
 
 from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
-from meterlink.circuit import AIR, OTHER_TIP, Engine
+from meterlink.circuit.engine import Engine
+from meterlink.circuit.places import AIR, OTHER_TIP
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
 from meterlink.events import (
     Asked,

@@ -10,7 +10,9 @@ from drivers.simulated.acts import Act, HandsScript
 from drivers.simulated.contact import ContactModel
 from drivers.simulated.knowledge import Knowledge
 from drivers.simulated.meter import MeterCharacter
-from meterlink.circuit import Engine, EngineCondition, controls, places
+from meterlink.circuit.condition import EngineCondition, controls
+from meterlink.circuit.engine import Engine
+from meterlink.circuit.places import places
 from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.quantities.text import plain

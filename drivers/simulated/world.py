@@ -6,17 +6,10 @@ import msgspec
 import numpy as np
 
 from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact
-from meterlink.circuit import (
-    AIR,
-    OTHER_TIP,
-    Engine,
-    EngineCondition,
-    Place,
-    TipImpedance,
-    at_sockets,
-    places,
-    seen_between,
-)
+from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import Engine
+from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
+from meterlink.circuit.wiring import TipImpedance, at_sockets, seen_between
 
 
 class MeterInput(msgspec.Struct, frozen=True, gc=False):

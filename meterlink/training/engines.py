@@ -8,10 +8,18 @@ from numpy.random import Generator
 
 from meterlink.card.profile import Insulation, Lead, Profile
 from meterlink.card.profile import Switch as SwitchEntry
-from meterlink.circuit import Engine, EngineSwitch, EngineWinding
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import slug
-from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
-from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
+from meterlink.circuit.places import (
+    BLOCK,
+    CASE,
+    INSULATION_OHM,
+    LAMINATIONS,
+    LEAD_SOCKET,
+    PLUG_LEAD,
+    POOR_EARTH_OHM,
+    STOP_WIRE,
+)
 from meterlink.declared import Ohms
 
 STOP_SWITCH: Final = "stop switch"

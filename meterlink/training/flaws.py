@@ -5,9 +5,9 @@ from typing import Final
 
 import msgspec
 
-from meterlink.circuit import AIR, Engine, controls, places
-from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, EngineCondition, connectors
-from meterlink.circuit.places import OTHER_TIP
+from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, EngineCondition, connectors, controls
+from meterlink.circuit.engine import Engine
+from meterlink.circuit.places import AIR, OTHER_TIP, places
 from meterlink.training.measurements import PracticeMeasurement
 from meterlink.training.topics import Topic
 

@@ -20,7 +20,8 @@ from meterlink.card.card import (
     SwitchStep,
     WatchStep,
 )
-from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, connector
+from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, connector
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import slug
 from meterlink.circuit.places import BLOCK, STOP_WIRE
 from meterlink.declared import Seconds

@@ -7,8 +7,15 @@ without one, and a live face and a test play by the very same rules.
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from meterlink.circuit import CLIP_LEAD, CLIP_OFF, Engine, EngineCondition, connectors, controls
-from meterlink.circuit.condition import EARTHED
+from meterlink.circuit.condition import (
+    CLIP_LEAD,
+    CLIP_OFF,
+    EARTHED,
+    EngineCondition,
+    connectors,
+    controls,
+)
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.next_check import prospects

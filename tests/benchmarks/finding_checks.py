@@ -21,7 +21,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.finding.find import finding
 from meterlink.finding.model import Model, Node
-from meterlink.finding.posterior import SURE, outcome_shares
+from meterlink.finding.outcomes import record
+from meterlink.finding.posterior import SURE, Belief
 from meterlink.finding.table import shipped_table
 from meterlink.finding.walk import Walk, follow, in_order
 

@@ -24,7 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.table import shipped_table
-from meterlink.training import DIFFICULTIES, Case, Order, Practice, draw, fault_names, score
+from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names
+from meterlink.training.practice import Practice
+from meterlink.training.score import score
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.careful_trainee import CarefulTrainee
 from tui.practice.bench import PracticeBench

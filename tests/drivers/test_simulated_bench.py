@@ -20,8 +20,8 @@ from drivers.simulated import (
     load_scenario,
     scenario_names,
 )
-from meterlink.circuit import resistance_between
 from meterlink.circuit.faults import afflict
+from meterlink.circuit.wiring import resistance_between
 from meterlink.errors import MeterError
 from meterlink.events import CardEnded, StepBegan, Zeroed
 from meterlink.source import MeterSetup

@@ -19,7 +19,8 @@ from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.personality import LONGEST_MESSAGE, ScpiPersonality
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
 from drivers.simulated.world import World
-from meterlink.circuit import Engine, EngineCondition, EngineWinding
+from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import Engine, EngineWinding
 from meterlink.declared import Ohms
 
 ENGINE = Engine(

@@ -6,7 +6,7 @@ from importlib import resources
 import numpy as np
 
 from meterlink.card.profile import Profile, read_profile
-from meterlink.circuit import Engine
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import Patient, afflict, slug
 from meterlink.finding.model import Model
 from meterlink.finding.table import shipped_table

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from meterlink.finding.model import Model
+from meterlink.finding.table import shipped_table
 
 ARMATURE: Final = {
     "open-primary": 0.995,
@@ -339,3 +340,23 @@ def draw_engine(
         engine = RuleEngine(model, draw_faults(model, rng, count), rng, slip)
         if engine.complains:
             return engine
+
+
+SWITCHES = ("brake-switch", "throttle-switch", "key-switch", "low-oil-switch", "seat-switch")
+
+
+class Draws:
+    """Engines as they come in: complaint, switches, one fault or two."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+        self._models: dict[tuple[str, tuple[str, ...]], Model] = {}
+
+    def model(self) -> Model:
+        """Return the model of a job."""
+        complaint = str(self.rng.choice(["no-spark", "wont-stop", "dies-hot"], p=[0.6, 0.2, 0.2]))
+        fitted = self.rng.choice(SWITCHES, size=self.rng.integers(0, 3), replace=False)
+        key = (complaint, tuple(sorted(map(str, fitted))))
+        if key not in self._models:
+            self._models[key] = Model(shipped_table(), complaint, ["stop-switch", *key[1]])
+        return self._models[key]

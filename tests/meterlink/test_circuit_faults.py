@@ -5,9 +5,10 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from meterlink.circuit import EngineCondition, resistance_between
+from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.faults import HOT_C, afflict, fault_names
 from meterlink.circuit.spark import TEST_GAP_KV, spark_kv, sparks, stop_path
+from meterlink.circuit.wiring import resistance_between
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.circuit import Network, parallel
+from meterlink.circuit.network import Network
+from meterlink.circuit.wiring import parallel
 
 
 def network(*elements: tuple[object, object, float]) -> Network:

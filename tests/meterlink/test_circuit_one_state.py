@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from meterlink.circuit import Engine, EngineCondition, resistance_between
-from meterlink.circuit.condition import CLIP_LEAD, EARTHED, TERMINAL_EARTHED
+from meterlink.circuit.condition import CLIP_LEAD, EARTHED, TERMINAL_EARTHED, EngineCondition
+from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import HOT_C, PARTS, Patient, afflict, fault_names, slug
 from meterlink.circuit.spark import (
     SOUND_KV,
@@ -26,6 +26,7 @@ from meterlink.circuit.spark import (
     stop_path,
     stopping,
 )
+from meterlink.circuit.wiring import resistance_between
 from meterlink.circuit.workshop import Workshop
 from meterlink.declared import Ohms
 from tests.meterlink.circuit_patients import demo_profile, sound_engine

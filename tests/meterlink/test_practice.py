@@ -7,26 +7,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.circuit import EngineCondition, resistance_between
+from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.wiring import resistance_between
 from meterlink.errors import UsageError
 from meterlink.finding.walk import follow, once
-from meterlink.training import (
-    DIFFICULTIES,
-    Case,
-    Order,
-    Practice,
-    Safety,
-    Topic,
-    Touch,
-    draw,
-    fault_names,
-    flaws_in,
-    score,
-    sentences,
-)
+from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names
 from meterlink.training.exercise import read_exercise
+from meterlink.training.flaws import Touch, flaws_in
+from meterlink.training.ledger import Safety
+from meterlink.training.practice import Practice
 from meterlink.training.repairs import mend_of
-from meterlink.training.score import TOTAL
+from meterlink.training.score import TOTAL, score, sentences
+from meterlink.training.topics import Topic
 from tests.meterlink.circuit_patients import demo_profile
 
 BASE = demo_profile()

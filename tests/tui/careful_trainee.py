@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from meterlink.circuit import places
+from meterlink.circuit.places import places
 from meterlink.circuit.spark import at_run
 from meterlink.finding.walk import follow, once
-from meterlink.training import Practice
+from meterlink.training.practice import Practice
 from tui.practice.bench import PracticeBench
 from tui.practice.plain import PlainPractice
 

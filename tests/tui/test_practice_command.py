@@ -8,7 +8,9 @@ import pytest
 
 from captures.job.job import Job
 from meterlink.circuit.workshop import Workshop
-from meterlink.training import Order, Practice, draw, fault_names, score
+from meterlink.training.case import Order, draw, fault_names
+from meterlink.training.practice import Practice
+from meterlink.training.score import score
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.careful_trainee import CarefulTrainee
 from tui.cli import main

@@ -12,7 +12,8 @@ import pytest
 
 from captures.training.trainee_files import TraineeStore
 from captures.training.trainees import PracticeBegun, Typed
-from meterlink.training import Order, Practice, draw
+from meterlink.training.case import Order, draw
+from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.terminals import ROOT
 from tui.cli import main

@@ -7,7 +7,8 @@ from textual.widgets import Digits, Input, Static
 from captures.training.trainee_files import TraineeStore
 from meterlink.card.cautions import STANDING
 from meterlink.errors import PortLostError
-from meterlink.training import Order, Practice, draw
+from meterlink.training.case import Order, draw
+from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary, begin

@@ -10,7 +10,8 @@ if TYPE_CHECKING:
 
     from captures.training.trainee_files import TraineeStore
     from meterlink.card.profile import Profile
-    from meterlink.training import Case, Order, Practice
+    from meterlink.training.case import Case, Order
+    from meterlink.training.practice import Practice
     from tui.practice.diary import Diary
 
 NAME: Final = "practice"
@@ -83,7 +84,7 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
     import time
     from contextlib import ExitStack
 
-    from meterlink.training import Practice
+    from meterlink.training.practice import Practice
     from tui.announcing.wrapping import say as say_wrapped
     from tui.practice.order import options_of
     from tui.practice.results import kept, score_lines, scored
@@ -129,7 +130,7 @@ def _begun(
 
     The trainee's file stays open in ``stack``, so that nobody else writes it meanwhile.
     """
-    from meterlink.training import draw
+    from meterlink.training.case import draw
     from tui.practice.diary import Diary, begin, check_same, interrupted, ordered_before
     from tui.practice.order import ordered
 

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 from drivers.opening import open_source
 from drivers.simulated import SimulatedBench, VirtualClock, load_scenario
 from meterlink.bench.bench import Bench
-from meterlink.circuit import AIR, OTHER_TIP
+from meterlink.circuit.places import AIR, OTHER_TIP
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
 from meterlink.declared import Celsius
@@ -31,8 +31,9 @@ from meterlink.events import (
 )
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
-from meterlink.training import Flaw, Practice, Touch
+from meterlink.training.flaws import Flaw, Touch
 from meterlink.training.measurements import AMBIENT, CAUTIONS, FREE, LEAD_ZERO
+from meterlink.training.practice import Practice
 
 SCENARIO: Final = "spring-service"
 """Meter and hands of every practice; engine and how it lies there come from the case."""

@@ -22,7 +22,8 @@ from meterlink import __version__
 from meterlink.declared import to_plain
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.quantities.text import plain
-from meterlink.training import Case, Order, Practice
+from meterlink.training.case import Case, Order
+from meterlink.training.practice import Practice
 
 
 class Diary:

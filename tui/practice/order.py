@@ -8,7 +8,7 @@ from typing import Final
 from captures.record.reader import open_regular
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UsageError
-from meterlink.training import Order
+from meterlink.training.case import Order
 from meterlink.training.exercise import read_exercise
 
 _LARGEST_SEED: Final = 2**53

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from meterlink.card.cautions import STANDING
-from meterlink.circuit import AIR, places
+from meterlink.circuit.places import AIR, places
 from meterlink.commands import Confirm, How
 from meterlink.errors import UsageError
 from meterlink.events import (
@@ -15,8 +15,8 @@ from meterlink.events import (
 from meterlink.finding.shape import UNSAID
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
-from meterlink.training import Practice, Safety
-from meterlink.training.ledger import Concluded
+from meterlink.training.ledger import Concluded, Safety
+from meterlink.training.practice import Practice
 from tui.announcing.wrapping import say
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary

@@ -10,7 +10,10 @@ from captures.training.trainees import Practised, Results, TopicCount, Unfinishe
 from meterlink import __version__
 from meterlink.card.profile import Profile
 from meterlink.quantities.text import plain
-from meterlink.training import TOTAL, Case, Practice, Score, Topic, engines_like, score, sentences
+from meterlink.training.case import Case, engines_like
+from meterlink.training.practice import Practice
+from meterlink.training.score import TOTAL, Score, score, sentences
+from meterlink.training.topics import Topic
 from meterlink.wording import counted
 
 DRAWS: Final = 3

@@ -18,10 +18,11 @@ from textual.suggester import SuggestFromList
 from textual.widgets import Digits, Footer, Input, Static
 from textual.worker import Worker, WorkerState
 
-from meterlink.circuit import AIR, OTHER_TIP, connector, connectors
+from meterlink.circuit.condition import connector, connectors
+from meterlink.circuit.places import AIR, OTHER_TIP
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-from meterlink.training import Practice
+from meterlink.training.practice import Practice
 from tui.practice.bench import PracticeBench
 from tui.practice.diary import Diary
 from tui.practice.plain import PlainPractice

@@ -16,9 +16,9 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.quantities.notation import format_value
-from meterlink.training import Practice, Topic
 from meterlink.training.ledger import HandsOn
-from meterlink.training.topics import SKIPPED
+from meterlink.training.practice import Practice
+from meterlink.training.topics import SKIPPED, Topic
 from tui.announcing.teller import Teller
 from tui.practice.bench import PracticeBench
 

@@ -6,7 +6,8 @@ from typing import Final
 from meterlink.errors import UsageError
 from meterlink.finding.shape import UNSAID
 from meterlink.quantities.text import plain
-from meterlink.training import Practice, Safety
+from meterlink.training.ledger import Safety
+from meterlink.training.practice import Practice
 
 ASKED: Final = "What do you do? «help» lists what you can type."
 

@@ -24,7 +24,7 @@ from meterlink.card.card import (
     SwitchStep,
     WatchStep,
 )
-from meterlink.circuit import OTHER_TIP
+from meterlink.circuit.places import OTHER_TIP
 from tui.screen.asked import AskedView, EndedView
 from tui.screen.cautions import CautionsView
 from tui.screen.entry import EntryView

@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 
 from drivers.simulated import SimulatedBench
-from meterlink.circuit import controls, places
+from meterlink.circuit.condition import controls
+from meterlink.circuit.places import places
 
 
 class BenchHands:
