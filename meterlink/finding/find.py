@@ -67,7 +67,7 @@ def find(
     known = switches_seen(table, said)
     model = Model(table, complaint, sorted({*parts, *known}), counts=counts)
     found = finding(model, outcomes, later)
-    if not draws:
+    if not draws or found.clean:
         return found
     shaken = shake(model, _recorded(model, outcomes, later)[1], draws)
     return _with_firmness(found, shaken)

@@ -3,15 +3,17 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from meterlink.finding.finding import Finding, Firmness, Proposed, Suspected
+from meterlink.finding.finding import Finding, Firmness, Proposed, Speaks, Suspected
 from meterlink.finding.model import WORTH_SAYING
 from meterlink.wording import percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
 
-FIRM: Final = 0.9
+FIRM: Final = 0.8
 """From this share of the draws on an answer is firm."""
+EVEN: Final = 0.6
+"""Under this share of the draws the next check is as good as any other: little hangs on it."""
 
 _STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
 """From so many bits on: 32, 8, 2 times the odds, and less."""
@@ -60,7 +62,7 @@ def firm_next(shaken: Sequence[tuple[str, int]], asks: Mapping[str, Proposed]) -
     kept, rival, draws = _kept(shaken)
     one, other = asks[shaken[0][0]], asks.get(rival)
     say = ""
-    if kept < FIRM and other is not None:
+    if kept < EVEN and other is not None:
         quicker = min((one, other), key=lambda each: each.minutes)
         say = (
             f"Whether to do «{one.say}» or «{other.say}» next is a toss-up; "
@@ -136,17 +138,22 @@ def _first_at(found: Finding, place: str) -> Suspected:
 
 
 def _grounds(found: Finding) -> Iterable[str]:
-    """Say what speaks for the named places and against the first; each outcome once."""
-    told: set[str] = set()
+    """Say what speaks for the named places and against the first.
+
+    Each outcome is said once, for the place where it weighs most.
+    """
+    weighs: dict[str, tuple[float, str, Speaks]] = {}
     for placed in found.named:
         first = _first_at(found, placed.place)
-        grounds = [*first.speaks_for[:3]]
-        if placed is found.named[0]:
-            grounds += first.speaks_against[:2]
-        for ground in grounds:
-            if ground.check not in told:
-                told.add(ground.check)
-                yield ground.say
+        against = first.speaks_against[:2] if placed is found.named[0] else ()
+        for ground in (*first.speaks_for[:3], *against):
+            if ground.check not in weighs or abs(ground.bits) > weighs[ground.check][0]:
+                weighs[ground.check] = (abs(ground.bits), placed.place, ground)
+    for placed in found.named:
+        for _, place, ground in sorted(weighs.values(), key=lambda each: -each[0]):
+            if place == placed.place:
+                alone = len(found.named) == 1
+                yield ground.say if alone else ground.say.replace(" it,", f" {place},", 1)
 
 
 def _onward(found: Finding) -> Iterable[str]:

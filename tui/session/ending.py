@@ -1,9 +1,13 @@
 """What is said when a run ends: what the card's outcomes together mean."""
 
 from collections.abc import Iterator
+from typing import Final
 
 from meterlink.bench.progress import Progress
 from meterlink.errors import UsageError
+
+DRAWS: Final = 8
+"""How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
 
 def finding_of(progress: Progress) -> Iterator[str]:
@@ -22,7 +26,7 @@ def finding_of(progress: Progress) -> Iterator[str]:
     if not complaint or not told:
         return
     try:
-        found = find(outcomes, complaint, parts=parts_of_cards([progress]))
+        found = find(outcomes, complaint, parts=parts_of_cards([progress]), draws=DRAWS)
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return
