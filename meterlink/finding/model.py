@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from meterlink.errors import UsageError
-from meterlink.finding.shape import Check, Fault, FaultTable, Row, of_part, unknown
+from meterlink.finding.shape import Check, Fault, FaultTable, Row, either, of_part, unknown
 
 Array = NDArray[np.float64]
 Members = NDArray[np.intp]
@@ -407,26 +407,3 @@ def _doubled_or_halved(rng: np.random.Generator, shape: tuple[int, ...]) -> Arra
 def _sum_to_one(shares: Array) -> Array:
     result: Array = shares / shares.sum(axis=-1, keepdims=True)
     return result
-
-
-WORTH_SAYING = 0.01
-"""An outcome less probable than this is left out of the sentences."""
-
-
-def either(clauses: Sequence[str]) -> str:
-    """Join clauses of which one holds; what they begin with alike is said once.
-
-    ``the primary reads above its window`` and ``the primary reads short`` give
-    ``the primary reads above its window or short``.
-    """
-    if len(clauses) == 1:
-        return clauses[0]
-    words = [clause.split() for clause in clauses]
-    # Something must be left to choose from.
-    most = min(map(len, words)) - 1
-    shared = 0
-    while shared < most and len({each[shared] for each in words}) == 1:
-        shared += 1
-    ends = [" ".join(each[shared:]) for each in words]
-    told = f"{', '.join(ends[:-1])} or {ends[-1]}"
-    return " ".join([*words[0][:shared], told])

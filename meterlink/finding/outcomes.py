@@ -9,8 +9,8 @@ import numpy as np
 
 from meterlink.errors import UsageError
 from meterlink.finding.measured import Measured, densities
-from meterlink.finding.model import WORTH_SAYING, Array, Model, Node
-from meterlink.finding.shape import UNSAID, unknown
+from meterlink.finding.model import Array, Model, Node
+from meterlink.finding.shape import UNSAID, WORTH_SAYING, unknown
 from meterlink.quantities.text import plain
 
 Once = str | Mapping[str, float] | Measured

@@ -1,6 +1,6 @@
 """What a fault table is made of: complaints, setups, checks, faults, and rows of probabilities."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Annotated, Any, Final, Literal
 
@@ -22,6 +22,8 @@ UNSAID: Final = frozenset({"skipped", "cannot-tell"})
 
 ALWAYS: Final = ""
 """The context of a check that depends on no other."""
+WORTH_SAYING: Final = 0.01
+"""An outcome less probable than this is left out of the sentences."""
 
 
 class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -206,3 +208,22 @@ def unknown(word: str, what: str, known: Iterable[str]) -> str:
     near = get_close_matches(word, words, n=1)
     mend = f"did you mean «{near[0]}»?" if near else f"there is {', '.join(words) or 'none'}"
     return f"there is no {what} «{plain(word)}»; {mend}"
+
+
+def either(clauses: Sequence[str]) -> str:
+    """Join clauses of which one holds; what they begin with alike is said once.
+
+    ``the primary reads above its window`` and ``the primary reads short`` give
+    ``the primary reads above its window or short``.
+    """
+    if len(clauses) == 1:
+        return clauses[0]
+    words = [clause.split() for clause in clauses]
+    # Something must be left to choose from.
+    most = min(map(len, words)) - 1
+    shared = 0
+    while shared < most and len({each[shared] for each in words}) == 1:
+        shared += 1
+    ends = [" ".join(each[shared:]) for each in words]
+    told = f"{', '.join(ends[:-1])} or {ends[-1]}"
+    return " ".join([*words[0][:shared], told])

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from meterlink.finding.finding import Finding, Firmness, Proposed, Speaks, Suspected
-from meterlink.finding.model import WORTH_SAYING
+from meterlink.finding.shape import WORTH_SAYING
 from meterlink.wording import percent
 
 WORTH_NAMING: Final = 0.10

@@ -6,8 +6,9 @@ import pytest
 from meterlink.errors import UsageError
 from meterlink.finding.find import Later, find
 from meterlink.finding.finding import Finding
-from meterlink.finding.model import Model, either
+from meterlink.finding.model import Model
 from meterlink.finding.outcomes import close_verdict
+from meterlink.finding.shape import either
 from meterlink.finding.table import shipped_table
 from meterlink.finding.walk import follow, in_order
 from meterlink.wording import percent
