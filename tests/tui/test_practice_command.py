@@ -186,7 +186,8 @@ def test_fingers_across_an_open_secondary_make_a_number_of_it():
 
 def test_a_plug_lead_that_is_still_earthed_reads_short_and_is_named():
     practice = practice_on(**STUCK)
-    play(practice, *SAFE, "check secondary", "probes plug lead, laminations", "wait", "lift")
+    touch = ("probes plug lead, laminations", "wait", "lift")
+    play(practice, *SAFE, "check secondary", *touch, *touch)
     assert practice.ledger.outcomes["secondary-resistance"] == "short"
     assert "The plug lead was earthed." in flaws_of(practice)
 
