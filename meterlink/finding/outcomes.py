@@ -15,7 +15,7 @@ from meterlink.quantities.text import plain
 
 SLIP: Final = 0.1
 """Probability that somebody states an open where there is none: judgement of the authors, the same
-as in ``steps.judging.TRUST``."""
+as in ``judging.assess.TRUST``."""
 
 
 class Said(msgspec.Struct, frozen=True):

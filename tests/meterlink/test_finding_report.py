@@ -409,6 +409,17 @@ def test_an_open_that_is_only_said_weighs_as_a_statement_and_is_named_as_one():
     assert not measured.said
 
 
+def test_a_statement_that_is_measured_afterwards_is_no_mere_word_any_more():
+    proved = find({"secondary-resistance": [Said("open"), "open"]}, "no-spark")
+    measured = find({"secondary-resistance": "open"}, "no-spark")
+    assert not proved.said
+    assert not any(speaks.said for fault in proved.faults for speaks in fault.speaks_for)
+    assert proved.places[0].place == measured.places[0].place
+    assert proved.places[0].probability > measured.places[0].probability
+    later = find({}, "no-spark", later=[Later(mended=("plug",), outcomes={"start": Said("no")})])
+    assert later.said == ("start",)
+
+
 def test_three_statements_without_a_measurement_find_nothing_for_sure():
     said = find(
         {
