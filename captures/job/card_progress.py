@@ -19,6 +19,7 @@ from meterlink.events import CardBegan
 from meterlink.finding.find import find
 from meterlink.finding.finding import Finding
 from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
+from meterlink.finding.measured import Measured
 from meterlink.finding.outcomes import Said
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
@@ -105,10 +106,12 @@ def criterion_of(step: Step, position: str, profile: Profile | None) -> Criterio
 def finding_of(stands: Sequence[Progress], profiles: Iterable[Profile]) -> Finding | None:
     """Return what the outcomes of a job's cards say together; None where there is nothing.
 
-    ``profiles``: of the engines, whose switches alone can be at fault.
+    ``profiles``: of the engines, whose switches alone can be at fault, and whose windows the held
+    values should lie in.
     """
-    parts = parts_of_cards(stands, profiles)
-    outcomes = outcomes_of_cards(stands)
+    known = tuple(profiles)
+    parts = parts_of_cards(stands, known)
+    outcomes = outcomes_of_cards(stands, known)
     for progress in stands:
         if progress.card.complaint and outcomes:
             told = tuple(
@@ -121,7 +124,7 @@ def finding_of(stands: Sequence[Progress], profiles: Iterable[Profile]) -> Findi
 
 @lru_cache(_KEPT)
 def _finding(
-    told: tuple[tuple[str, str | Said | tuple[tuple[str, float], ...]], ...],
+    told: tuple[tuple[str, str | Said | Measured | tuple[tuple[str, float], ...]], ...],
     complaint: str,
     parts: tuple[str, ...],
 ) -> Finding | None:

@@ -9,8 +9,7 @@ from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact
 from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.engine import Engine
 from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
-from meterlink.circuit.probes import at_sockets
-from meterlink.circuit.wiring import TipImpedance, seen_between
+from meterlink.circuit.wiring import TipImpedance, at_sockets, seen_between
 
 
 class MeterInput(msgspec.Struct, frozen=True, gc=False):

@@ -11,16 +11,17 @@ ON_OFF: Final = ("on", "off")
 
 CLIP_LEAD: Final = "clip lead"
 CLIP_OFF: Final = "off"
+EARTHED: Final = "earthed"
 TERMINAL_EARTHED: Final = "terminal to laminations"
 EARTH_BRIDGED: Final = "laminations to block"
 FITTINGS: Final[Mapping[str, tuple[str, ...]]] = {
     "stop wire": ON_OFF,
     "cap": ON_OFF,
-    "plug lead": ON_OFF,
+    "plug lead": ("on", "off", EARTHED),
     CLIP_LEAD: (CLIP_OFF, TERMINAL_EARTHED, EARTH_BRIDGED),
 }
 """What can be fitted or taken off: the stop wire on its tab, the cap on the lead, the lead on
-the plug; and where the workshop's own clip lead is clipped on."""
+the plug, off it, or off and clipped to the block; and where the workshop's own clip lead is."""
 
 
 class EngineCondition(msgspec.Struct, frozen=True, kw_only=True):

@@ -93,8 +93,9 @@ class Unseen(_Part, frozen=True, kw_only=True, forbid_unknown_fields=True):
     gap_mm: Annotated[float, msgspec.Meta(ge=0, le=20)] = 0.3
     """Between the laminations and the flywheel at the magnets."""
     plug: Literal["good", "fouled", "cracked", "gap-wrong"] = "good"
-    elsewhere: bool = False
-    """What is wrong is not in the ignition: fuel, air, compression, a glowing deposit."""
+    elsewhere: Literal["no", "starves", "glows"] = "no"
+    """What is wrong is not in the ignition: fuel, air or compression keep it from running, or a
+    glowing deposit or a fuel valve from stopping."""
 
 
 class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -113,7 +114,8 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     stop_wire: StopWire = StopWire()
     switch: tuple[EngineSwitch, ...] = ()
     armature_earth: Ohms | None = Ohms(0.004)
-    """From the laminations to the block, through the mounting screws."""
+    """From the laminations to the block, through the mounting screws. The primary's current goes
+    that way, as the trigger sits on the block."""
     rust: Ohms | None = Ohms(40.0)
     """What a tip meets on a rusty spot before it meets metal."""
     paint: Ohms | None = None

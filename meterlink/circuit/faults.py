@@ -4,14 +4,15 @@ A fault is drawn: how many turns, how many ohms, cold or only hot. The same gene
 engine. How the draws are spread is a judgement of the authors, after the fault table's own.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from copy import deepcopy
 from typing import Final
 
 import msgspec
 from msgspec.structs import replace
 from numpy.random import Generator
 
-from meterlink.circuit.engine import Engine, EngineSwitch
+from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.declared import Celsius, Ohms
 from meterlink.errors import UsageError
 from meterlink.quantities.text import plain
@@ -23,19 +24,77 @@ DIES_HOT: Final = "dies-hot"
 
 
 class Patient(msgspec.Struct, frozen=True, kw_only=True):
-    """An engine with one fault, as it lies cold on the bench and as it is when hot."""
+    """An engine with one fault or more, as it lies cold on the bench and as it is when hot."""
 
-    fault: str
+    faults: tuple[str, ...]
+    """Those that it came in with."""
     complaint: str
     sound: Engine
-    """The same engine without the fault."""
+    """The same engine without a fault."""
     cold: Engine
     hot: Engine
+
+    @property
+    def fault(self) -> str:
+        """The fault, or the first of several."""
+        return self.faults[0]
 
     @property
     def ailing(self) -> Engine:
         """The engine in the state that the complaint is about."""
         return self.hot if self.complaint == DIES_HOT else self.cold
+
+    def put_right(self, part: str) -> "Patient":
+        """Return the same with one of ``PARTS``, or a switch by its name in the table, as new."""
+        return msgspec.structs.replace(
+            self,
+            cold=put_right(self.cold, self.sound, part),
+            hot=put_right(self.hot, self.sound, part),
+        )
+
+
+_LEAD: Final = ("lead", "cap", "unseen.lead_jump_kv", "unseen.lead_holds_kv")
+_GAP: Final = ("unseen.gap_mm",)
+PARTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "armature": (
+        *("primary", "secondary", "module", "case_leak"),
+        *("unseen.electronics", "unseen.jump_kv", "unseen.holds_kv"),
+        *_LEAD,
+        *_GAP,
+    ),
+    "plug lead or cap": _LEAD,
+    "stop wire": ("stop_wire",),
+    "earth": ("armature_earth",),
+    "magnets": ("unseen.pull", "unseen.cracks"),
+    "flywheel key": ("unseen.flywheel_key",),
+    "air gap": _GAP,
+    "plug": ("unseen.plug", "plug_leak"),
+    "outside the ignition": ("unseen.elsewhere",),
+}
+"""What of an engine is as new once a part was put right. A new armature brings its lead, and to
+fit it sets the gap; with the earth go the earths of the switches."""
+
+
+def put_right(engine: Engine, sound: Engine, part: str) -> Engine:
+    """Return ``engine`` with ``part`` as it is in ``sound``; a switch by its name in the table.
+
+    Raises:
+        KeyError: there is no such part.
+    """
+    if part in {slug(switch.name) for switch in engine.switch}:
+        pairs = zip(engine.switch, sound.switch, strict=True)
+        mended = (
+            replace(good, earth=bad.earth) if slug(bad.name) == part else bad for bad, good in pairs
+        )
+        return replace(engine, switch=tuple(mended))
+    facts = PARTS[part]
+    own = {fact: getattr(sound, fact) for fact in facts if "." not in fact}
+    hidden = [fact.partition(".")[2] for fact in facts if "." in fact]
+    unseen = replace(engine.unseen, **{fact: getattr(sound.unseen, fact) for fact in hidden})
+    if part == "earth":
+        pairs = zip(engine.switch, sound.switch, strict=True)
+        own["switch"] = tuple(replace(bad, earth=good.earth) for bad, good in pairs)
+    return replace(engine, unseen=unseen, **own)
 
 
 class DrawContext:
@@ -77,30 +136,33 @@ def _open_primary(case: DrawContext) -> Both:
     primary = case.engine.primary
     if case.only_hot:
         # Cold, a poor joint may read high already.
-        ohms = case.decades(3, 40) if case.chance(0.1) else primary.ohms
+        ohms = case.decades(1.3, 4) if case.chance(0.1) else primary.ohms
         opens = replace(primary, ohms=ohms, opens_above=Celsius(case.between(60, 95)))
         return _always(replace(case.engine, primary=opens))
-    # A joint that hangs on by corrosion carries a meter's current and no other.
+    # A joint that hangs on by corrosion carries a meter's current and little more.
     hangs = case.chance(0.06)
-    broken = replace(primary, ohms=case.decades(5, 40) if hangs else None)
-    engine = case.unseen(electronics="dead") if hangs else case.engine
-    return _always(replace(engine, primary=broken))
+    broken = replace(primary, ohms=case.decades(12, 60) if hangs else None)
+    return _always(replace(case.engine, primary=broken))
+
+
+def _shorted(winding: EngineWinding, share: float) -> EngineWinding:
+    return replace(winding, shorted=max(winding.shorted, share))
 
 
 def _shorted_primary(case: DrawContext) -> Both:
     whole = case.engine.primary
-    hot = replace(case.engine, primary=replace(whole, shorted=case.between(0.74, 0.99)))
+    hot = replace(case.engine, primary=_shorted(whole, case.between(0.74, 0.99)))
     if not case.only_hot:
         return _always(hot)
-    share = case.between(0.2, 0.5) if case.chance(0.3) else 0.0
-    return replace(case.engine, primary=replace(whole, shorted=share)), hot
+    # Cold, so few turns that the engine still runs.
+    share = case.between(0.01, 0.04) if case.chance(0.3) else 0.0
+    return replace(case.engine, primary=_shorted(whole, share)), hot
 
 
 def _shorted_turns(case: DrawContext) -> Both:
     which = "secondary" if case.chance(0.75) else "primary"
     share = float(case.decades(0.05, 0.45))
-    winding = replace(getattr(case.engine, which), shorted=share)
-    hot = replace(case.engine, **{which: winding})
+    hot = replace(case.engine, **{which: _shorted(getattr(case.engine, which), share)})
     return (case.engine, hot) if case.only_hot else _always(hot)
 
 
@@ -158,7 +220,8 @@ def _bad_lead_or_cap(case: DrawContext) -> Both:
 def _chafed_wire(case: DrawContext) -> Both:
     wire = case.engine.stop_wire
     if case.wont_stop:  # the strands are worn through, and the bare end hangs clear
-        parted = replace(wire, broken="yes" if case.chance(0.5) else "moved")
+        for_good = case.chance(0.5) or wire.broken == "yes"
+        parted = replace(wire, broken="yes" if for_good else "moved")
         return _always(replace(case.engine, stop_wire=parted))
     bare = replace(wire, chafe=case.decades(0.05, 3), chafes="moved")
     lies_on = replace(bare, chafes="always" if case.chance(0.4) else "moved")
@@ -172,13 +235,13 @@ def _broken_wire(case: DrawContext) -> Both:
 
 def _poor_earth(case: DrawContext) -> Both:
     if case.wont_stop:
-        rust = case.decades(40, 1e5)
+        rust = case.decades(400, 1e5)
         poor = tuple(replace(switch, earth=rust) for switch in case.engine.switch)
         return _always(replace(case.engine, switch=poor))
     hot = replace(case.engine, armature_earth=case.decades(150, 1e6))
     if not case.only_hot:
         return _always(hot)
-    return replace(case.engine, armature_earth=case.decades(0.2, 60)), hot
+    return replace(case.engine, armature_earth=case.decades(1.2, 3.5)), hot
 
 
 def _magnet(case: DrawContext) -> Both:
@@ -212,7 +275,7 @@ def _plug(case: DrawContext) -> Both:
 
 
 def _elsewhere(case: DrawContext) -> Both:
-    return _always(case.unseen(elsewhere=True))
+    return _always(case.unseen(elsewhere="glows" if case.wont_stop else "starves"))
 
 
 _SINGLE: Final[Mapping[str, Draw]] = {
@@ -249,19 +312,28 @@ def fault_names(engine: Engine) -> tuple[str, ...]:
     )
 
 
-def afflict(engine: Engine, fault: str, complaint: str, rng: Generator) -> Patient:
-    """Return ``engine``, which is sound, with ``fault``, such that it has this complaint.
+def afflict(engine: Engine, faults: str | Sequence[str], complaint: str, rng: Generator) -> Patient:
+    """Return ``engine``, which is sound, with a fault or several, each such that it complains.
 
     Raises:
         UsageError: there is no such fault of this engine.
     """
-    if fault not in fault_names(engine):
-        known = ", ".join(fault_names(engine))
-        raise UsageError(f"there is no fault «{plain(fault)}» of this engine; there is {known}")
-    case = DrawContext(engine, complaint, rng)
+    names = (faults,) if isinstance(faults, str) else tuple(faults)
+    cold = hot = engine
+    for fault in names:
+        if fault not in fault_names(engine):
+            known = ", ".join(fault_names(engine))
+            raise UsageError(f"there is no fault «{plain(fault)}» of this engine; there is {known}")
+        # The same draw twice: on the engine as it is cold so far, and as it is hot.
+        again = deepcopy(rng)
+        cold, _ = _drawn(DrawContext(cold, complaint, rng), fault)
+        _, hot = _drawn(DrawContext(hot, complaint, again), fault)
+    return Patient(faults=names, complaint=complaint, sound=engine, cold=cold, hot=hot)
+
+
+def _drawn(case: DrawContext, fault: str) -> Both:
     draw = _SINGLE.get(fault)
-    cold, hot = _switch_fault(case, fault) if draw is None else draw(case)
-    return Patient(fault=fault, complaint=complaint, sound=engine, cold=cold, hot=hot)
+    return _switch_fault(case, fault) if draw is None else draw(case)
 
 
 def _switch_fault(case: DrawContext, fault: str) -> Both:

@@ -12,7 +12,16 @@ from msgspec.structs import replace
 from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.engine import Engine, EngineSwitch
 from meterlink.circuit.faults import HOT_C
-from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
+from meterlink.circuit.places import (
+    BLOCK,
+    CASE,
+    INSULATION_OHM,
+    LAMINATIONS,
+    LEAD_SOCKET,
+    PLUG_LEAD,
+    POOR_EARTH_OHM,
+    STOP_WIRE,
+)
 from meterlink.circuit.wiring import resistance_between
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
@@ -20,10 +29,6 @@ from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.window import Window
 
 CANNOT_TELL: Final = "cannot-tell"
-POOR_EARTH_OHM: Final = 1.0
-"""A way to the block that reads more is poor: common practice, no published source."""
-INSULATION_OHM: Final = 1e6
-"""Where the profile asks for nothing: common practice, no published source."""
 ON_THE_BENCH: Final = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
 
 

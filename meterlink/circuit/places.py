@@ -19,6 +19,11 @@ PLUG_TERMINAL: Final = "plug terminal"
 AIR: Final = "air"
 OTHER_TIP: Final = "other tip"
 
+POOR_EARTH_OHM: Final = 1.0
+"""A way to the block that reads more is poor: common practice, no published source."""
+INSULATION_OHM: Final = 1e6
+"""Where the profile asks for nothing: common practice, no published source."""
+
 
 class Place(msgspec.Struct, frozen=True):
     """Somewhere that a probe can be."""

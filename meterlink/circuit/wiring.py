@@ -1,7 +1,7 @@
 """From an engine and its condition to a network, and from there to what a meter would see."""
 
 from collections.abc import Mapping
-from math import inf, isfinite
+from math import inf, isfinite, isinf
 from typing import Final, Literal
 
 import msgspec
@@ -9,6 +9,7 @@ import msgspec
 from meterlink.circuit.condition import (
     CLIP_LEAD,
     EARTH_BRIDGED,
+    EARTHED,
     TERMINAL_EARTHED,
     EngineCondition,
     connector,
@@ -151,8 +152,11 @@ def _plug_side(net: Network, engine: Engine, condition: EngineCondition) -> None
         net.connect("lead end", "clip", _or_open(engine.cap), "cap")
     else:
         net.join("lead end", "clip")
-    if condition.position("plug lead", engine) == "on":
+    plug_lead = condition.position("plug lead", engine)
+    if plug_lead == "on":
         net.join("clip", "plug")
+    elif plug_lead == EARTHED:
+        net.connect("clip", "block", CLIP_LEAD_OHM, "plug lead to earth")
     net.connect("plug", "block", _or_open(engine.plug_leak), "plug leak")
 
 
@@ -174,3 +178,31 @@ def _stop_circuit(net: Network, engine: Engine, condition: EngineCondition) -> N
         joined = condition.controls.get(connector(switch.name)) != "off"
         net.connect("stop line", (switch.name, "earth"), across if joined else inf, switch.name)
         net.connect((switch.name, "earth"), "block", _or_open(switch.earth), "switch earth")
+
+
+# --- between the tips and the meter's sockets ----------------------------------------------------
+#
+# The two contacts lie in series with the part, the fingers across the tips, the leads in series
+# with all of it; so the sums are those of series and parallel, exact for this shape.
+
+
+def parallel(*ohms: float) -> float:
+    """Return the resistance of several resistors side by side."""
+    if any(r == 0 for r in ohms):
+        return 0.0
+    siemens = sum(1 / r for r in ohms if not isinf(r))
+    return 1 / siemens if siemens else inf
+
+
+def at_sockets(
+    part: float, contact: float = 0.0, fingers: float = inf, leads: float = 0.0
+) -> float:
+    """Return the ohms that a two-wire meter sees; all arguments are ohms.
+
+    Args:
+        part: between the places that the tips are on.
+        contact: of both tips together; infinite while one is off.
+        fingers: of the person who holds both tips; infinite without.
+        leads: both test leads together.
+    """
+    return leads + parallel(part + contact, fingers)

@@ -20,24 +20,14 @@ from meterlink.circuit.condition import (
     connector,
 )
 from meterlink.circuit.engine import Engine
-from meterlink.circuit.faults import DIES_HOT, HOT_C, WONT_STOP, Patient, slug
-from meterlink.circuit.spark import STOPPED_BELOW, sparks, stop_path
+from meterlink.circuit.faults import DIES_HOT, HOT_C, Patient, slug
+from meterlink.circuit.spark import at_run, runs_on, sparks, starts, stopping
 from meterlink.errors import UsageError
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 
-ARMATURE: Final = frozenset(
-    {
-        *("open-primary", "shorted-primary", "shorted-turns", "open-secondary"),
-        *("leaking-insulation", "module-faulty"),
-    }
-)
-"""Faults that come and go with the armature."""
 GAP_MM: Final = (0.25, 0.36)
 """Where the profile has no gap; invented for practice."""
-_WITH_THE_ENGINE: Final = ("pull", "cracks", "flywheel_key", "plug", "elsewhere")
-_WITH_THE_ARMATURE: Final = ("primary", "secondary", "module", "case_leak", "lead", "cap")
-_WITH_THE_LEAD: Final = ("lead_jump_kv", "lead_holds_kv")
 
 
 class Trial(msgspec.Struct, frozen=True, kw_only=True):
@@ -78,8 +68,9 @@ class Workshop:
             "flywheel-key": lambda: cold.unseen.flywheel_key,
             "magnet-cracks": lambda: "none" if cold.unseen.cracks == "none" else "some",
             "soak": partial(measured.soak, cold),
-            "start": self._start,
-            "stop-check": self._stop_check,
+            "start": self.start,
+            "stop-check": self.stop_check,
+            "trial-run": self._trial_run,
         }
 
     @property
@@ -105,29 +96,23 @@ class Workshop:
         """
         trial = self.trials[check]
         stands = trial.controls if controls is None else controls
-        ways = self._stopping(stands) if trial.stopping else [stands]
-        jumps = any(sparks(trial.engine, self._turning(way)) for way in ways)
+        turning = self._turning(stands)
+        ways = stopping(trial.engine, turning) if trial.stopping else [turning]
+        jumps = any(sparks(trial.engine, way) for way in ways)
         if jumps and trial.undone:
             as_it_came = self._turning({**stands, CLIP_LEAD: CLIP_OFF})
             jumps = not sparks(self.patient.ailing, as_it_came)
         return "yes" if jumps else "no"
 
     def _trials(self) -> Iterator[tuple[str, Trial]]:
-        ailing, sound = self.patient.ailing, self.patient.sound
-        joined = _at_run(ailing)
-        stays = {fact: getattr(ailing.unseen, fact) for fact in _WITH_THE_ENGINE}
-        fitted = {part: getattr(sound, part) for part in _WITH_THE_ARMATURE}
-        lead = {fact: getattr(sound.unseen, fact) for fact in _WITH_THE_LEAD}
-        gap = replace(ailing.unseen, gap_mm=sound.unseen.gap_mm)
+        patient = self.patient
+        ailing, joined = patient.ailing, at_run(patient.ailing)
         engines = {
             "spark-at-gap": ailing,
-            "spark-with-gap-set": replace(ailing, unseen=gap),
-            "spark-with-good-lead": replace(
-                ailing, lead=sound.lead, cap=sound.cap, unseen=replace(ailing.unseen, **lead)
-            ),
-            # A known-good armature with its lead, its gap set anew.
-            "substitution-module": replace(ailing, unseen=replace(sound.unseen, **stays), **fitted),
-            "spark-again": self._reassembled(),
+            "spark-with-gap-set": patient.put_right("air gap").ailing,
+            "spark-with-good-lead": patient.put_right("plug lead or cap").ailing,
+            "substitution-module": patient.put_right("armature").ailing,
+            "spark-again": ailing,
         }
         for check, engine in engines.items():
             undone = check == "spark-with-good-lead"
@@ -146,6 +131,27 @@ class Workshop:
             Trial(engine=ailing, controls=joined, stopping=True),
         )
 
+    def start(self, controls: Mapping[str, str] | None = None) -> str:
+        """Try to start the engine as it stands: yes or no; without ``controls``, at run."""
+        return "yes" if starts(self.patient.ailing, self._running(controls)) else "no"
+
+    def stop_check(self, controls: Mapping[str, str] | None = None) -> str:
+        """Put each stop switch of the running engine to stop: stops or runs-on.
+
+        ``cannot-tell`` where the engine does not run, so that there is nothing to be stopped.
+        """
+        engine, running = self.patient.ailing, self._running(controls)
+        if not starts(engine, running):
+            return measured.CANNOT_TELL
+        ways = list(stopping(engine, running))
+        if not ways or any(runs_on(engine, way) for way in ways):
+            return "runs-on"
+        return "stops"
+
+    def _trial_run(self) -> str:
+        works = self.start() == "yes" and self.stop_check() == "stops"
+        return "good" if works else "fault"
+
     def _turning(self, controls: Mapping[str, str]) -> EngineCondition:
         """Return how the engine is while it is turned over, and shaken by it."""
         return EngineCondition(
@@ -154,29 +160,10 @@ class Workshop:
             chafing=True,
         )
 
-    def _stopping(self, controls: Mapping[str, str]) -> Iterator[Mapping[str, str]]:
-        """Yield ``controls`` with each switch at stop, one at a time."""
-        for switch in self.patient.ailing.switch:
-            for position, state in switch.positions.items():
-                if state == "closed":
-                    yield {**controls, switch.name: position}
-
-    def _reassembled(self) -> Engine:
-        """Everything put right, the armature still the one that came in."""
-        return self.patient.ailing if self.patient.fault in ARMATURE else self.patient.sound
-
-    def _start(self) -> str:
-        return "no" if self.patient.ailing.unseen.elsewhere else self.spark("spark-again")
-
-    def _stop_check(self) -> str:
-        engine = self.patient.ailing
-        if engine.unseen.electronics == "stop-dead" or (
-            engine.unseen.elsewhere and self.patient.complaint == WONT_STOP
-        ):
-            return "runs-on"
-        stopped = map(self._turning, self._stopping(_at_run(engine)))
-        runs_on = any(stop_path(engine, condition) >= STOPPED_BELOW for condition in stopped)
-        return "runs-on" if runs_on else "stops"
+    def _running(self, controls: Mapping[str, str] | None) -> EngineCondition:
+        """Return how the engine is when it is started with its plug lead on, and shaken by that."""
+        stands = at_run(self.patient.ailing) if controls is None else controls
+        return replace(self._turning({}), controls=stands)
 
     def _pull(self) -> str:
         """Pull of the magnets; of one that is cracked to be seen, that."""
@@ -192,15 +179,3 @@ class Workshop:
         if low <= gap <= high:
             return "in-window"
         return "below" if gap < low else "above"
-
-
-def _at_run(engine: Engine) -> dict[str, str]:
-    """Return every control as it is when the engine runs: joined up, and each switch open."""
-    at_run = {
-        switch.name: position
-        for switch in engine.switch
-        for position, state in reversed(switch.positions.items())
-        if state == "open"
-    }
-    joined = dict.fromkeys((connector(switch.name) for switch in engine.switch), "on")
-    return {**at_run, **joined, "stop wire": "on", CLIP_LEAD: CLIP_OFF}

@@ -3,20 +3,42 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
+import msgspec
 import numpy as np
 
+from meterlink.errors import UsageError
 from meterlink.finding import words
-from meterlink.finding.conflict import LEAST_FIT, ODD, fit, surprise
-from meterlink.finding.finding import Finding, Meaning, Odd, Placed, Proposed, Speaks, Suspected
+from meterlink.finding.finding import (
+    Finding,
+    Meaning,
+    Odd,
+    Placed,
+    PlacedSet,
+    Proposed,
+    Speaks,
+    Suspected,
+)
+from meterlink.finding.firmness import Shaken, shake
 from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.next_check import Prospect, prospects
-from meterlink.finding.outcomes import Outcome, RecordedOutcome, record
-from meterlink.finding.posterior import SURE, Taken, posterior, take_in
-from meterlink.finding.shape import ALWAYS, FaultTable
+from meterlink.finding.outcomes import Outcome, RecordedOutcome, is_unsaid, record
+from meterlink.finding.posterior import Belief, Stage, Taken, is_sure, named_set, take_in
+from meterlink.finding.shape import ALWAYS, FaultTable, unknown
 from meterlink.finding.table import shipped_table
 
 LEAST_WEIGHT: Final = 0.1
 """Bits; an outcome that moves the odds by less (7 %) speaks neither for nor against."""
+ODD: Final = 0.25
+"""From this probability on to have been recorded wrongly, an outcome is odd."""
+WORTH_LISTING: Final = 0.01
+"""A set of places less probable than this is left out."""
+
+
+class Later(msgspec.Struct, frozen=True, kw_only=True):
+    """What was put right, and what the checks showed after that."""
+
+    mended: tuple[str, ...]
+    outcomes: Mapping[str, Outcome]
 
 
 def find(
@@ -25,84 +47,135 @@ def find(
     *,
     table: FaultTable | None = None,
     parts: Sequence[str] = (),
+    later: Sequence[Later] = (),
+    counts: Mapping[str, int] | None = None,
+    draws: int = 0,
 ) -> Finding:
     """Return what ``outcomes``, by check, together say of the circuit.
 
     ``complaint`` is one of the table's (``no-spark``, ``wont-stop``, ``dies-hot`` in the shipped
     one, which is the default). ``parts`` names the stop switches that the engine has; those with
-    an outcome count without being named.
+    an outcome count without being named. ``later`` are the mends, each with what came after it.
+    ``counts`` are jobs of the workshop that ended with a confirmed repair, by fault. ``draws``:
+    how often all judged numbers are doubled or halved at random, to say how firm the finding is.
 
     Raises:
-        UsageError: the table has no such complaint, part, check or outcome.
+        UsageError: the table has no such complaint, part, place, check or outcome.
     """
     table = table or shipped_table()
-    return finding(model_for(table, complaint, outcomes, parts), outcomes)
+    said = [outcomes, *(stage.outcomes for stage in later)]
+    known = switches_seen(table, said)
+    model = Model(table, complaint, sorted({*parts, *known}), counts=counts)
+    found = finding(model, outcomes, later)
+    if not draws or found.clean:
+        return found
+    shaken = shake(model, _recorded(model, outcomes, later)[1], draws)
+    return _with_firmness(found, shaken)
 
 
-def model_for(
-    table: FaultTable, complaint: str, outcomes: Mapping[str, Outcome], parts: Sequence[str] = ()
-) -> Model:
-    """Return the model for a job that has these outcomes."""
-    seen = {table.part_of(check) for check in outcomes} - {""}
-    return Model(table, complaint, sorted({*parts, *seen}))
+def switches_seen(table: FaultTable, said: Sequence[Mapping[str, Outcome]]) -> set[str]:
+    """Return the parts of which a check has told something."""
+    return {
+        table.part_of(check)
+        for outcomes in said
+        for check, outcome in outcomes.items()
+        if not is_unsaid(outcome)
+    } - {""}
 
 
-def finding(model: Model, outcomes: Mapping[str, Outcome]) -> Finding:
+def finding(model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later] = ()) -> Finding:
     """Return what ``outcomes`` together say, by a model that was made ready before.
 
     Raises:
-        UsageError: the model has no such check or outcome.
+        UsageError: the model has no such place, check or outcome.
     """
-    recorded = record(model, outcomes)
-    shares = posterior(model, recorded.evidence)
-    steps = take_in(model, recorded)
-    certain = _certain(model, recorded, steps)
-    fits = np.broadcast_to(fit(certain), shares.shape)
-    order = np.argsort(-shares, kind="stable")
+    recorded, stages = _recorded(model, outcomes, later)
+    belief = Belief(model, stages)
+    steps = list(_taken(model, stages, recorded))
+    named = named_set(model, belief.shares)
+    suspects = belief.suspects
+    priors = Belief(model, {}).suspects
+    order = np.argsort(-suspects, kind="stable")
     faults = tuple(
-        _suspected(model, recorded, steps, i, float(shares[i]), float(fits[i])) for i in order
+        _suspected(model, steps, int(i), float(suspects[i]), float(priors[i])) for i in order
     )
-    contradictory = bool(fits.max() < LEAST_FIT)
-    places = _places(model, shares)
-    sure = places[0].probability >= SURE and not contradictory
-    odd = tuple(_odd(model, certain, int(order[0])))
-    clean = _is_clean(model, recorded)
-    proposed = tuple(
-        _proposed(model, prospect)
-        for prospect in prospects(model, recorded.evidence, done=recorded.unsaid)
-    )
-    return Finding(
+    contradictory = belief.slipped([each.shown for each in recorded]) >= 0.5
+    odd = tuple(_odd(belief, recorded[-1]))
+    best = prospects(model, stages, done=recorded[-1].unsaid)
+    proposed = tuple(_proposed(model, prospect) for prospect in best)
+    found = Finding(
         complaint=model.complaint,
         faults=faults,
-        places=places,
-        sure=sure,
+        places=_places(model, belief.shares),
+        sets=_sets(model, belief.shares),
+        named=tuple(Placed(place=place, probability=p) for place, p in named.items()),
+        more=float(belief.shares @ _beside(model, named)),
+        sure=is_sure(named) and not contradictory,
         contradictory=contradictory,
-        clean=clean,
+        clean=not later and _is_clean(model, recorded[0]),
         odd=odd,
         next=proposed,
-        unsaid=recorded.unsaid,
-        said=tuple(name for name in model.nodes if name in recorded.said),
-        sentences=(
-            *(
-                words.clean_sentences(model.table.complaints[model.complaint], proposed)
-                if clean
-                else words.sentences(faults, places, sure, contradictory, odd, proposed)
-            ),
-            *words.said([model.nodes[name].say for name in model.nodes if name in recorded.said]),
-        ),
+        mended=tuple(place for stage in later for place in stage.mended),
+        counted=model.counted,
+        firm=None,
+        firm_next=None,
+        unsaid=recorded[-1].unsaid,
+        said=tuple(name for name in model.nodes if any(name in each.said for each in recorded)),
+        sentences=(),
     )
+    strange = tuple(model.nodes[check].say for each in recorded for check in each.strange)
+    say = words.sentences(found, model.table.complaints[model.complaint], strange)
+    word_only = words.said([model.nodes[name].say for name in found.said])
+    return msgspec.structs.replace(found, sentences=(*say, *word_only))
+
+
+def _recorded(
+    model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later]
+) -> tuple[list[RecordedOutcome], list[Stage]]:
+    recorded, stages = [record(model, outcomes)], []
+    stages.append(Stage(evidence=recorded[0].evidence))
+    mended: frozenset[str] = frozenset()
+    for stage in later:
+        for place in stage.mended:
+            if place not in model.places:
+                raise UsageError(unknown(place, "place", model.places))
+        mended |= set(stage.mended)
+        recorded.append(record(model, stage.outcomes))
+        stages.append(Stage(mended, recorded[-1].evidence))
+    return recorded, stages
+
+
+Step = tuple[Taken, str, bool]
+"""What an outcome did, the outcome in words, and whether it is somebody's word alone."""
+
+
+def _taken(
+    model: Model, stages: Sequence[Stage], recorded: Sequence[RecordedOutcome]
+) -> Iterator[Step]:
+    """Yield what each outcome did, stage by stage."""
+    for number, (stage, each) in enumerate(zip(stages, recorded, strict=True)):
+        for step in take_in(model, each.evidence, stages[:number], stage.mended):
+            yield step, each.words[step.check], step.check in each.said
+
+
+def _beside(model: Model, named: Mapping[str, float]) -> Array:
+    """Return 1 for each hypothesis with a place that is not among the named ones, else 0."""
+    other = np.array([suspect.place not in named for suspect in model.suspects])
+    first, second = other[model.members].T
+    result: Array = np.where(first | second, 1.0, 0.0)
+    return result
 
 
 def _is_clean(model: Model, recorded: RecordedOutcome) -> bool:
     """Whether nothing that was recorded speaks of any fault at all."""
-    for name, weights in recorded.evidence.items():
+    for name, times in recorded.shown.items():
         node = model.nodes[name]
         context = recorded.words.get(node.declared.after, ALWAYS)
         sound = node.declared.sound.contexts.get(context)
-        likeliest = node.outcomes[int(np.argmax(weights))]
+        likeliest = node.outcomes[int(np.argmax(times[-1]))]
         if sound is None or likeliest != max(sound, key=lambda outcome: float(sound[outcome])):
             return False
-    return bool(recorded.evidence)
+    return bool(recorded.shown)
 
 
 def _places(model: Model, shares: Array) -> tuple[Placed, ...]:
@@ -114,32 +187,24 @@ def _places(model: Model, shares: Array) -> tuple[Placed, ...]:
     )
 
 
-def _certain(
-    model: Model, recorded: RecordedOutcome, steps: list[Taken]
-) -> list[tuple[Taken, int]]:
-    """Return the outcomes that no close verdict leaves open, with their place on the axis."""
-    return [
-        (step, model.nodes[step.check].outcomes.index(recorded.words[step.check]))
-        for step in steps
-        if step.check in recorded.certain
-    ]
+def _sets(model: Model, shares: Array) -> tuple[PlacedSet, ...]:
+    by_set = model.by_set(shares)
+    return tuple(
+        PlacedSet(
+            places=tuple(model.places[place] for place in model.sets[i]),
+            probability=float(by_set[i]),
+        )
+        for i in np.argsort(-by_set, kind="stable")
+        if by_set[i] >= WORTH_LISTING
+    )
 
 
 def _suspected(
-    model: Model,
-    recorded: RecordedOutcome,
-    steps: list[Taken],
-    i: int,
-    probability: float,
-    fits: float,
+    model: Model, steps: Sequence[Step], i: int, probability: float, prior: float
 ) -> Suspected:
     suspect = model.suspects[i]
     said = sorted(
-        (
-            _speaks(model, recorded, step, i)
-            for step in steps
-            if abs(step.weight[i]) >= LEAST_WEIGHT
-        ),
+        (_speaks(model, taken, i) for taken in steps if abs(taken[0].weight[i]) >= LEAST_WEIGHT),
         key=lambda speaks: -abs(speaks.bits),
     )
     return Suspected(
@@ -147,21 +212,19 @@ def _suspected(
         say=suspect.say,
         place=suspect.place,
         probability=probability,
-        prior=float(model.prior[i]),
+        prior=prior,
         speaks_for=tuple(speaks for speaks in said if speaks.bits > 0),
         speaks_against=tuple(speaks for speaks in said if speaks.bits < 0),
-        fit=fits,
         mend=suspect.mend,
         note=suspect.declared.note,
         source=suspect.declared.source,
     )
 
 
-def _speaks(model: Model, recorded: RecordedOutcome, step: Taken, i: int) -> Speaks:
-    node = model.nodes[step.check]
-    outcome, bits = recorded.words[step.check], float(step.weight[i])
+def _speaks(model: Model, taken: Step, i: int) -> Speaks:
+    step, outcome, said = taken
+    node, bits = model.nodes[step.check], float(step.weight[i])
     row = model.row(model.suspects[i], node)
-    said = step.check in recorded.said
     return Speaks(
         check=step.check,
         outcome=outcome,
@@ -172,29 +235,29 @@ def _speaks(model: Model, recorded: RecordedOutcome, step: Taken, i: int) -> Spe
     )
 
 
-def _odd(model: Model, certain: list[tuple[Taken, int]], first: int) -> Iterator[Odd]:
-    """Yield the outcomes that do not go with the most probable fault."""
-    for step, outcome in certain:
-        bits = float(surprise(step, outcome)[first])
-        if bits < np.log2(ODD):
-            continue
-        node = model.nodes[step.check]
-        likeliest = node.outcomes[int(step.expected[first].argmax())]
-        seen, fault = node.outcomes[outcome], model.suspects[first].say
+def _odd(belief: Belief, recorded: RecordedOutcome) -> Iterator[Odd]:
+    """Yield the outcomes that may well have been recorded wrongly, the oddest first."""
+    wrong = belief.wrong(recorded.shown)
+    for check in sorted(wrong, key=lambda check: -wrong[check]):
+        if wrong[check] < ODD:
+            return
+        node, outcome = belief.model.nodes[check], recorded.words[check]
         yield Odd(
-            check=step.check,
-            outcome=seen,
-            bits=bits,
-            say=words.odd(node.say, node.said(seen), fault, node.said(likeliest)),
+            check=check,
+            outcome=outcome,
+            probability=wrong[check],
+            say=words.odd(node.say, node.said(outcome), wrong[check]),
         )
 
 
 def _proposed(model: Model, prospect: Prospect) -> Proposed:
     node = prospect.node
+    more = node.declared.ask_for.get(model.complaint, "")
     return Proposed(
         check=node.name,
+        again=prospect.again,
         say=node.say,
-        ask=node.ask,
+        ask=f"{node.ask} {more}".strip(),
         caution=node.declared.caution,
         bits=prospect.bits,
         minutes=prospect.minutes,
@@ -211,12 +274,23 @@ def _proposed(model: Model, prospect: Prospect) -> Proposed:
 
 
 def _meaning(model: Model, node: Node, outcome: str, chance: float, then: Array) -> Meaning:
-    first = _places(model, then)[0]
+    named = named_set(model, then)
     return Meaning(
         outcome=outcome,
         chance=chance,
-        fault=model.suspects[int(then.argmax())].name,
-        place=first.place,
-        probability=first.probability,
-        say=words.meaning(node.said(outcome), chance, first),
+        fault=model.suspects[int((model.has @ then).argmax())].name,
+        places=tuple(named),
+        probability=next(iter(named.values())),
+        say=words.meaning(node.said(outcome), chance, named),
+    )
+
+
+def _with_firmness(found: Finding, shaken: Shaken) -> Finding:
+    """Return the finding with what was learnt of its numbers, said before what to do next."""
+    asks = {proposed.check: proposed for proposed in found.next}
+    firm = words.firm(shaken.named)
+    firm_next = words.firm_next(shaken.next, asks)
+    say = tuple(one.say for one in (firm, firm_next) if one is not None and one.say)
+    return msgspec.structs.replace(
+        found, firm=firm, firm_next=firm_next, sentences=(*found.sentences, *say)
     )

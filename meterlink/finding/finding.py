@@ -27,13 +27,12 @@ class Suspected(msgspec.Struct, frozen=True, kw_only=True):
     place: str
     """What gets mended."""
     probability: float
+    """To be there, alone or beside another."""
     prior: float
-    """Before any outcome, for this complaint."""
+    """The same before any outcome, for this complaint."""
     speaks_for: tuple[Speaks, ...]
     """The weightiest first."""
     speaks_against: tuple[Speaks, ...]
-    fit: float
-    """Probability that this fault gives outcomes as odd as these by chance."""
     mend: str
     note: str
     """What the checks cannot tell about it."""
@@ -42,9 +41,16 @@ class Suspected(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Placed(msgspec.Struct, frozen=True, kw_only=True):
-    """How probable it is that the fault is in one place."""
+    """How probable it is that one place is at fault, alone or beside another."""
 
     place: str
+    probability: float
+
+
+class PlacedSet(msgspec.Struct, frozen=True, kw_only=True):
+    """How probable it is that just these places are at fault."""
+
+    places: tuple[str, ...]
     probability: float
 
 
@@ -55,10 +61,10 @@ class Meaning(msgspec.Struct, frozen=True, kw_only=True):
     chance: float
     fault: str
     """The most probable fault then."""
-    place: str
-    """The most probable place then."""
+    places: tuple[str, ...]
+    """The most probable set of places then."""
     probability: float
-    """That the fault is in that place."""
+    """Of the first of them to be at fault."""
     say: str
 
 
@@ -66,11 +72,13 @@ class Proposed(msgspec.Struct, frozen=True, kw_only=True):
     """A check worth doing next."""
 
     check: str
+    again: bool
+    """It was done before; a slip would explain much."""
     say: str
     ask: str
     caution: str
     bits: float
-    """Expected information about the place of the fault."""
+    """Expected information about the places at fault."""
     minutes: float
     """With the setups still to be done."""
     setups: tuple[str, ...] = ()
@@ -83,13 +91,25 @@ class Proposed(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Odd(msgspec.Struct, frozen=True, kw_only=True):
-    """An outcome that does not go with the most probable fault."""
+    """An outcome that may well have been recorded wrongly."""
 
     check: str
     outcome: str
-    bits: float
-    """How far it falls short of the outcome that this fault would most likely give."""
+    probability: float
+    """That it was."""
     say: str
+
+
+class Firmness(msgspec.Struct, frozen=True, kw_only=True):
+    """How far an answer hangs on numbers that are only judged."""
+
+    draws: int
+    """How often every number was doubled or halved at random."""
+    kept: float
+    """Share of the draws in which the answer stayed."""
+    rival: str = ""
+    """What it changed to most often; empty where it never did."""
+    say: str = ""
 
 
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
@@ -97,18 +117,33 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
     complaint: str
     faults: tuple[Suspected, ...]
-    """Every fault considered, the most probable first; the probabilities sum to one."""
+    """Every fault considered, the most probable first. As two may be there at once, the
+    probabilities add up to more than one."""
     places: tuple[Placed, ...]
     """The same by what gets mended, the most probable first."""
+    sets: tuple[PlacedSet, ...]
+    """The most probable sets of places, as far as worth naming; no two can be true at once."""
+    named: tuple[Placed, ...]
+    """The places of the most probable set, each with its own probability."""
+    more: float
+    """Probability that something beside the named places is at fault."""
     sure: bool
-    """The first place is at least 0.95 probable and the outcomes don't contradict each other."""
+    """Every named place is at least 0.95 probable, and no slip is likelier than none."""
     contradictory: bool
-    """No single fault explains the outcomes."""
+    """It is likelier than not that some outcome was recorded wrongly."""
     clean: bool
     """Every outcome so far is the one that a circuit without a fault would most likely give."""
     odd: tuple[Odd, ...]
     next: tuple[Proposed, ...]
-    """The checks still open that would tell anything, the best for its cost first."""
+    """The checks open or worth repeating that would tell anything, the best for its cost first."""
+    mended: tuple[str, ...]
+    """Places that were put right before the last outcomes."""
+    counted: int
+    """Jobs of the workshop that went into the shares of the faults."""
+    firm: Firmness | None
+    """Of the named places; None where it was not asked for."""
+    firm_next: Firmness | None
+    """Of the next best check."""
     unsaid: tuple[str, ...]
     """Checks that were skipped or could not tell."""
     said: tuple[str, ...] = ()

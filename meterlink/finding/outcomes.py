@@ -1,6 +1,6 @@
-"""Recorded outcomes made into evidence: the certain ones, and what a close verdict leaves open."""
+"""Recorded outcomes made into evidence: said, left open by a close verdict, measured, repeated."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import fsum, isfinite
 from typing import Final
 
@@ -8,15 +8,14 @@ import msgspec
 import numpy as np
 
 from meterlink.errors import UsageError
-from meterlink.finding.clauses import WORTH_SAYING
-from meterlink.finding.mistakes import unknown
+from meterlink.finding.measured import Measured, densities
 from meterlink.finding.model import Array, Model, Node
-from meterlink.finding.shape import UNSAID
+from meterlink.finding.shape import UNSAID, WORTH_SAYING, unknown
 from meterlink.quantities.text import plain
 
 SLIP: Final = 0.1
 """Probability that somebody states an open where there is none: judgement of the authors, the same
-as in ``steps.judging.TRUST``."""
+as in ``judging.assess.TRUST``."""
 
 
 class Said(msgspec.Struct, frozen=True):
@@ -25,8 +24,11 @@ class Said(msgspec.Struct, frozen=True):
     outcome: str
 
 
-Outcome = str | Said | Mapping[str, float]
-"""An outcome, one that is only said, or the probability of each that a close verdict leaves."""
+Once = str | Said | Mapping[str, float] | Measured
+"""An outcome, one that is only said, the relative likelihood of each that is left open, or a value
+that was measured."""
+Outcome = Once | Sequence[Once]
+"""What a check showed: once, or as often as it was done."""
 
 _BY_VALUE: Final = ("short", "below", "in-window", "above", "open")
 """Verdict codes in the order of the resistance."""
@@ -36,15 +38,17 @@ class RecordedOutcome(msgspec.Struct, frozen=True):
     """The outcomes of a job, in the model's terms; checks stand in the table's order."""
 
     evidence: Mapping[str, Array]
-    """By check, the relative likelihood of what was seen under each outcome."""
+    """By check, the relative likelihood of what was recorded: slip rate, outcome."""
     words: Mapping[str, str]
-    """By check, the outcome as a technician would say it."""
-    certain: frozenset[str]
-    """The checks whose outcome is not left open by a close verdict."""
+    """By check, the outcome as a technician would say it; the newest where it was repeated."""
+    shown: Mapping[str, Sequence[Array]]
+    """By check, the relative likelihood of each outcome, for every time it was done."""
+    strange: tuple[str, ...]
+    """Checks with a value that is odd whatever is wrong."""
     unsaid: tuple[str, ...]
     """Checks that were skipped or could not tell."""
     said: frozenset[str] = frozenset()
-    """The checks whose outcome nobody measured."""
+    """The checks whose newest outcome nobody measured."""
 
 
 def close_verdict(stated: str, probability: float, towards: str | None = None) -> dict[str, float]:
@@ -69,67 +73,104 @@ def close_verdict(stated: str, probability: float, towards: str | None = None) -
     return {stated: probability, **dict.fromkeys(neighbours, rest)}
 
 
+def times_done(said: Outcome) -> Sequence[Once]:
+    """Return every time of an outcome, oldest first."""
+    return [said] if isinstance(said, str | Said | Mapping | Measured) else said
+
+
+def is_unsaid(said: Outcome) -> bool:
+    """Return whether an outcome says nothing of the circuit, however often it was tried."""
+    return all(isinstance(once, str) and once in UNSAID for once in times_done(said))
+
+
 def record(model: Model, outcomes: Mapping[str, Outcome]) -> RecordedOutcome:
     """Return ``outcomes``, by check, in the terms of ``model``.
 
-    Probabilities of a close verdict are taken as the relative likelihood of the reading under each
-    outcome, which is what they are as long as the meter alone made them. What is only said may be
-    anything else with the probability of a slip.
+    What is only said may be anything else with the probability of a slip.
 
     Raises:
         UsageError: a check or an outcome that the table does not have, or a probability that
             makes no sense.
     """
-    for check in outcomes:
-        if check not in model.nodes:
+    unsaid = []
+    for check, said in outcomes.items():
+        if is_unsaid(said) and model.table.understands(check) is not None:
+            unsaid.append(check)
+        elif check not in model.nodes:
             raise UsageError(unknown(check, "check", model.nodes))
     evidence: dict[str, Array] = {}
     words: dict[str, str] = {}
-    certain = set()
-    unsaid = []
+    shown: dict[str, Sequence[Array]] = {}
+    strange = []
     word_only = set()
     for name, node in model.nodes.items():
-        said = outcomes.get(name)
-        if said is None:
+        if name not in outcomes or name in unsaid:
             continue
-        if isinstance(said, str):
-            if said in UNSAID:
-                unsaid.append(name)
-                continue
-            words[name] = _outcome(node, said)
-            evidence[name] = node.certain(words[name])
-            certain.add(name)
-        elif isinstance(said, Said):
-            words[name] = _outcome(node, said.outcome)
-            evidence[name] = np.maximum(node.certain(words[name]), SLIP)
+        told = [o for o in times_done(outcomes[name]) if not (isinstance(o, str) and o in UNSAID)]
+        times = []
+        for once in told:
+            weights, odd = _weights(node, once)
+            times.append(weights)
+            if odd:
+                strange.append(name)
+        shown[name] = times
+        words[name] = _either(node, times[-1])
+        if isinstance(told[-1], Said):
             word_only.add(name)
-        else:
-            evidence[name] = _weights(node, said)
-            words[name] = _either(node, evidence[name])
-    return RecordedOutcome(evidence, words, frozenset(certain), tuple(unsaid), frozenset(word_only))
+            words[name] = node.outcomes[_place(node, told[-1].outcome)]
+        evidence[name] = np.prod([np.tensordot(w, node.channel, (0, 0)) for w in times], axis=0)
+    in_order = [
+        *filter(unsaid.__contains__, model.nodes),
+        *(c for c in unsaid if c not in model.nodes),
+    ]
+    return RecordedOutcome(
+        evidence,
+        words,
+        shown,
+        tuple(dict.fromkeys(strange)),
+        tuple(in_order),
+        frozenset(word_only),
+    )
 
 
-def _outcome(node: Node, said: str) -> str:
-    outcome = node.declared.reads_as.get(said, said)
-    if outcome not in node.outcomes:
-        raise UsageError(f"check «{node.name}»: {unknown(said, 'outcome', node.outcomes)}")
-    return outcome
-
-
-def _weights(node: Node, said: Mapping[str, float]) -> Array:
+def _weights(node: Node, once: Once) -> tuple[Array, bool]:
+    """Return the relative likelihood of each outcome, and whether none goes with the value."""
     weights = np.zeros(len(node.outcomes))
-    for word, probability in said.items():
+    if isinstance(once, str):
+        weights[_place(node, once)] = 1.0
+        return weights, False
+    if isinstance(once, Said):
+        weights[:] = SLIP
+        weights[_place(node, once.outcome)] = 1.0
+        return weights / weights.sum(), False
+    if isinstance(once, Measured):
+        found, odd = densities(once)
+        means: dict[int, list[float]] = {}
+        for verdict, density in found.items():
+            means.setdefault(_place(node, verdict), []).append(density)
+        for place, each in means.items():
+            weights[place] = fsum(each) / len(each)
+        result: Array = weights / weights.sum()
+        return result, odd
+    for word, probability in once.items():
         if not (isfinite(probability) and probability >= 0):
             raise UsageError(
                 f"check «{node.name}»: a probability of {probability:g} for «{plain(word)}» makes "
                 "no sense; give 0 to 1"
             )
-        weights[node.outcomes.index(_outcome(node, word))] += probability
+        weights[_place(node, word)] += probability
     total = fsum(weights)
     if total <= 0:
         raise UsageError(f"check «{node.name}»: no outcome has a probability above 0")
-    result: Array = weights / total
-    return result
+    result = weights / total
+    return result, False
+
+
+def _place(node: Node, said: str) -> int:
+    outcome = node.declared.reads_as.get(said, said)
+    if outcome not in node.outcomes:
+        raise UsageError(f"check «{node.name}»: {unknown(said, 'outcome', node.outcomes)}")
+    return node.outcomes.index(outcome)
 
 
 def _either(node: Node, weights: Array) -> str:

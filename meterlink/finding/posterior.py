@@ -1,36 +1,159 @@
-"""Bayes' rule on the model: probability of each fault, and what each outcome did to it.
+"""Bayes' rule on the model: probability of each hypothesis, and what each outcome did to it.
 
 Source of the method: any text on Bayesian networks; the weight of an outcome is I. J. Good's
 "weight of evidence" (Probability and the Weighing of Evidence, 1950; cited from memory).
 """
 
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 from typing import Final
 
 import msgspec
 import numpy as np
 
 from meterlink.finding.model import Array, Model, Node, NodeEvidence
-from meterlink.finding.outcomes import RecordedOutcome
 
 SURE: Final = 0.95
 """From this probability on the place of a fault is found; the same as for a clear verdict."""
+
+
+class Stage(msgspec.Struct, frozen=True):
+    """What was seen between one mend and the next."""
+
+    mended: frozenset[str] = frozenset()
+    """Places that had been put right by then."""
+    evidence: NodeEvidence = {}
+
+
+class Belief:
+    """What is known after the evidence: the joint probability of hypotheses and slip rates.
+
+    With stages, checks are open on the engine as it is in the last.
+    """
+
+    def __init__(self, model: Model, evidence: NodeEvidence | Sequence[Stage]) -> None:
+        stages = [Stage(evidence=evidence)] if isinstance(evidence, Mapping) else evidence
+        *earlier, last = stages or [Stage()]
+        before = Belief(model, earlier) if earlier else None
+        self._whole = model
+        self.model = model.after(last.mended)
+        self.evidence = last.evidence
+        self.before = before
+        """The same before the last mend; None where nothing was mended."""
+        self._messages: dict[str, Array | None] = {}
+        self._families: dict[str, Array] = {}
+        for root in self.model.roots:
+            message = self._message(root)
+            if message is not None:
+                self._families[root.name] = np.log(message[0, 0])
+        start = np.log(model.slip_shares)[:, None] + np.log(model.prior)[None, :]
+        self.log_joint: Array = sum(
+            self._families.values(), start if before is None else before.log_joint
+        )
+        """Shaped slip rate, hypothesis; up to a constant."""
+
+    @cached_property
+    def shares(self) -> Array:
+        """Probability of each hypothesis."""
+        result: Array = normalised(self.log_joint).sum(axis=0)
+        return result
+
+    @property
+    def suspects(self) -> Array:
+        """Probability of each suspect to be at fault, alone or beside another."""
+        result: Array = self.model.has @ self.shares
+        return result
+
+    def _message(self, node: Node) -> Array | None:
+        """Return what ``node`` and the checks after it say; None where nothing is known of them."""
+        if node.name not in self._messages:
+            below = self._below(node)
+            known = self.evidence.get(node.name)
+            self._messages[node.name] = (
+                None if known is None and not below else node.send(self._known(node), below)
+            )
+        return self._messages[node.name]
+
+    def _below(self, node: Node, but: Node | None = None) -> list[Array]:
+        messages = (self._message(child) for child in node.children if child is not but)
+        return [message for message in messages if message is not None]
+
+    def _known(self, node: Node) -> Array:
+        known = self.evidence.get(node.name)
+        nothing = np.ones((len(self.model.slip_rates), len(node.outcomes)))
+        return nothing if known is None else known
+
+    def with_what(self, node: Node, seen: Array) -> Array:
+        """Return the joint probability of hypotheses and each of several things that were seen.
+
+        ``seen``: thing, slip rate, outcome, all that is known of ``node`` then. Shaped thing,
+        hypothesis, and scaled such that what is now known is 1 in all.
+        """
+        message = node.send(seen, self._below(node))
+        above = self.model.above(node)
+        while above is not None:
+            rest = self._below(above, but=node)
+            message = above.send(self._known(above)[None], [message, *rest])
+            node, above = above, self.model.above(above)
+        rest_log = self.log_joint - self._families.get(node.name, 0.0)
+        top = rest_log.max()
+        total = np.exp(self.log_joint - top).sum()
+        result: Array = (np.exp(rest_log - top)[None] * message[0, 0]).sum(axis=1) / total
+        return result
+
+    def outcome_shares(self, node: Node) -> Array:
+        """Return the joint probability of what doing ``node`` now would be recorded as.
+
+        Shaped recorded outcome, hypothesis. Where it was done before it is done again, on the same
+        engine, by hands that slip as before.
+        """
+        known = self.evidence.get(node.name)
+        return self.with_what(node, node.channel if known is None else node.channel * known[None])
+
+    def wrong(self, shown: Mapping[str, Sequence[Array]]) -> dict[str, float]:
+        """Return by check how probable it is that its newest outcome was recorded wrongly.
+
+        ``shown``: of each check of the last stage, what every time it was done leaves open.
+        """
+        result = {}
+        for name, times in shown.items():
+            node = self.model.nodes[name]
+            before = [np.tensordot(seen, node.channel, (0, 0)) for seen in times[:-1]]
+            right = np.prod([(1 - node.slips)[:, None] * times[-1][None, :], *before], axis=0)
+            result[name] = max(0.0, 1.0 - float(self.with_what(node, right[None]).sum()))
+        return result
+
+    def slipped(self, shown: Sequence[Mapping[str, Sequence[Array]]]) -> float:
+        """Return how probable it is that some outcome of any stage was recorded wrongly.
+
+        ``shown``: by stage and check, what every time it was done leaves open.
+        """
+        total = np.logaddexp.reduce(self.log_joint, axis=None)
+        stages: list[Stage] = []
+        belief: Belief | None = self
+        for each in reversed(shown):
+            if belief is not None:
+                right = {name: belief._right(name, times) for name, times in each.items()}
+                stages.insert(0, Stage(belief.model.mended, right))
+                belief = belief.before
+        with np.errstate(divide="ignore"):
+            right_joint = Belief(self._whole, stages).log_joint
+        share = np.exp(np.logaddexp.reduce(right_joint, axis=None) - total)
+        return max(0.0, 1.0 - float(share))
+
+    def _right(self, check: str, times: Sequence[Array]) -> Array:
+        """Return the likelihood of outcomes of which none was recorded wrongly."""
+        never = (1 - self.model.nodes[check].slips)[:, None]
+        result: Array = np.prod([never * seen[None, :] for seen in times], axis=0)
+        return result
 
 
 class Taken(msgspec.Struct, frozen=True):
     """One recorded check, taken in after those that stand before it in the table."""
 
     check: str
-    expected: Array
-    """Probability of each outcome given the earlier ones, shaped fault, outcome."""
-    seen: Array
-    """Probability of what was seen, given the earlier outcomes, one for each fault."""
     weight: Array
     """Change of each fault's log odds, bits: what this outcome speaks for it (or against)."""
-
-
-def posterior(model: Model, evidence: NodeEvidence) -> Array:
-    """Return the probability of each suspect of ``model`` given ``evidence``; they sum to one."""
-    return normalised(np.log(model.prior) + model.log_likelihood(evidence))
 
 
 def normalised(log_joint: Array) -> Array:
@@ -40,42 +163,58 @@ def normalised(log_joint: Array) -> Array:
     return result
 
 
-def log_odds(log_joint: Array) -> Array:
-    """Return each suspect's log odds against all others together, natural."""
-    others = np.tile(log_joint, (len(log_joint), 1))
-    np.fill_diagonal(others, -np.inf)
-    result: Array = log_joint - np.logaddexp.reduce(others, axis=1)
-    return result
+def posterior(model: Model, evidence: NodeEvidence | Sequence[Stage]) -> Array:
+    """Return the probability of each hypothesis of ``model`` given ``evidence``."""
+    return Belief(model, evidence).shares
 
 
-def outcome_shares(model: Model, node: Node, evidence: NodeEvidence) -> Array:
-    """Return the probability of each outcome of ``node``, shaped suspect, outcome.
-
-    Given each suspect and the evidence on other checks; evidence on ``node`` itself is passed over.
-    """
-    others = {check: seen for check, seen in evidence.items() if check != node.name}
-    root = model.tree(node.name)
-    joint = np.stack(
-        [root.message({**others, node.name: node.certain(o)})[:, 0] for o in node.outcomes], axis=1
-    )
-    result: Array = joint / joint.sum(axis=1, keepdims=True)
-    return result
+def log_odds(model: Model, log_joint: Array) -> Array:
+    """Return each suspect's natural log odds to be at fault, alone or beside another."""
+    logs = np.logaddexp.reduce(log_joint, axis=0)
+    found = np.empty(len(model.has))
+    for suspect, has in enumerate(model.has > 0):
+        found[suspect] = np.logaddexp.reduce(logs[has]) - np.logaddexp.reduce(logs[~has])
+    return found
 
 
-def take_in(model: Model, recorded: RecordedOutcome) -> list[Taken]:
+def take_in(
+    model: Model,
+    evidence: NodeEvidence,
+    earlier: Sequence[Stage] = (),
+    mended: frozenset[str] = frozenset(),
+) -> list[Taken]:
     """Take the outcomes in one by one, in the table's order, whatever order they came in.
 
-    The weights of a fault add up to its log odds after all outcomes less those before any.
+    ``earlier`` stages are known before, and the places ``mended`` are put right. The weights of a
+    fault add up to its log odds after all outcomes less those before any.
     """
     before_it: dict[str, Array] = {}
-    log_joint = np.log(model.prior)
-    odds = log_odds(log_joint)
+
+    def odds_now() -> Array:
+        stages = [*earlier, Stage(mended, dict(before_it))]
+        return log_odds(model, Belief(model, stages).log_joint)
+
+    odds = odds_now()
     result = []
-    for check, weights in recorded.evidence.items():
-        expected = outcome_shares(model, model.nodes[check], before_it)
-        seen: Array = expected @ weights
-        log_joint = log_joint + np.log(seen)
-        before, odds = odds, log_odds(log_joint)
-        result.append(Taken(check, expected, seen, (odds - before) / np.log(2)))
-        before_it[check] = weights
+    for check, seen in evidence.items():
+        before_it[check] = seen
+        before, odds = odds, odds_now()
+        result.append(Taken(check, (odds - before) / np.log(2)))
     return result
+
+
+def named_set(model: Model, shares: Array) -> Mapping[str, float]:
+    """Return the places of the most probable set, the most probable first, each with its own."""
+    by_set, by_place = model.by_set(shares), model.by_place(shares)
+    chosen = sorted(model.sets[int(by_set.argmax())], key=lambda place: -float(by_place[place]))
+    return {model.places[place]: float(by_place[place]) for place in chosen}
+
+
+def is_sure(named: Mapping[str, float]) -> bool:
+    """Return whether every place of a set is found."""
+    return min(named.values()) >= SURE
+
+
+def is_enough(model: Model, shares: Array) -> bool:
+    """Return whether the search can end: the set is found, and hardly anything else is left."""
+    return is_sure(named_set(model, shares)) and float(model.by_set(shares).max()) >= SURE

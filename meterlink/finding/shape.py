@@ -1,9 +1,12 @@
 """What a fault table is made of: complaints, setups, checks, faults, and rows of probabilities."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from typing import Annotated, Any, Final, Literal
 
 import msgspec
+
+from meterlink.quantities.text import plain
 
 Format = Literal[1]
 
@@ -19,6 +22,8 @@ UNSAID: Final = frozenset({"skipped", "cannot-tell"})
 
 ALWAYS: Final = ""
 """The context of a check that depends on no other."""
+WORTH_SAYING: Final = 0.01
+"""An outcome less probable than this is left out of the sentences."""
 
 
 class Row(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -72,10 +77,21 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     each_of: str = ""
     """Another check of a kind, for each of whose parts this one is done, too. The name of this
     check holds that one's, where the part's goes."""
+    worse: tuple[Name, ...] = ()
+    """The outcomes from the mildest to the worst: of two faults at once the worse one shows.
+    Without it the likeliest one of a sound part comes first, the others as they are listed."""
+    slips: Annotated[float, msgspec.Meta(ge=0, le=10)] = 1.0
+    """How easily this check goes wrong, beside one that is looked at once."""
+    ask_for: dict[Name, Words] = {}
+    """What to do besides, for one complaint."""
     says: dict[Name, Words] = {}
     """An outcome as a clause, such as «a spark jumps»; without one it is said by its name."""
     sound: Row
     """What it shows where the fault at hand does not touch it."""
+    faulty: Row | None = None
+    """What it shows under any fault that says nothing of it; without it, as ``sound``."""
+    after_mending: bool = False
+    """Makes sense only once something has been put right."""
 
 
 class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -101,6 +117,22 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """The same for one complaint only: complaint, check."""
 
 
+class SlipRate(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often checks are answered wrongly in some share of the jobs."""
+
+    rate: Annotated[float, msgspec.Meta(ge=0, le=0.5)]
+    share: Positive
+    """Of the jobs; only proportions count."""
+
+
+class Several(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often an engine comes in with a second fault beside the first."""
+
+    share: Annotated[float, msgspec.Meta(ge=0, lt=1)]
+    """Of the engines that come in."""
+    source: Words
+
+
 class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Faults against checks, as read from a file and found right."""
 
@@ -108,6 +140,10 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     title: Words
     minute_cost: Positive = 1.0
     """What a minute of work costs, in the same money as ``parts``."""
+    second: Several | None = None
+    """Without it every engine has exactly one fault."""
+    slip: tuple[SlipRate, ...] = ()
+    """Without it every check is answered as the engine shows it."""
     complaints: dict[Name, Words]
     setups: dict[Name, Preparation] = {}
     checks: dict[Name, Check]
@@ -123,6 +159,9 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         for rows in (fault.when.get(complaint, {}), fault.gives):
             if check in rows and context in rows[check].contexts:
                 return rows[check].contexts[context]
+        faulty = self.checks[check].faulty
+        if faulty is not None and context in faulty.contexts:
+            return faulty.contexts[context]
         return self.checks[check].sound.contexts[context]
 
     def done_for(self, kind: str) -> Mapping[str, str]:
@@ -161,3 +200,30 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 def of_part(name: str, kind: str, part: str) -> str:
     """Return the name of a check or fault of a kind as that of one part: ``key-switch-stuck``."""
     return name.replace(kind, part, 1)
+
+
+def unknown(word: str, what: str, known: Iterable[str]) -> str:
+    """Return the sentence for a word that is not there, with the nearest one that is."""
+    words = list(known)
+    near = get_close_matches(word, words, n=1)
+    mend = f"did you mean «{near[0]}»?" if near else f"there is {', '.join(words) or 'none'}"
+    return f"there is no {what} «{plain(word)}»; {mend}"
+
+
+def either(clauses: Sequence[str]) -> str:
+    """Join clauses of which one holds; what they begin with alike is said once.
+
+    ``the primary reads above its window`` and ``the primary reads short`` give
+    ``the primary reads above its window or short``.
+    """
+    if len(clauses) == 1:
+        return clauses[0]
+    words = [clause.split() for clause in clauses]
+    # Something must be left to choose from.
+    most = min(map(len, words)) - 1
+    shared = 0
+    while shared < most and len({each[shared] for each in words}) == 1:
+        shared += 1
+    ends = [" ".join(each[shared:]) for each in words]
+    told = f"{', '.join(ends[:-1])} or {ends[-1]}"
+    return " ".join([*words[0][:shared], told])

@@ -1,14 +1,19 @@
 """The finding in sentences that a technician would say."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
-from meterlink.finding.clauses import WORTH_SAYING
-from meterlink.finding.finding import Odd, Placed, Proposed, Suspected
+from meterlink.finding.finding import Finding, Firmness, Proposed, Speaks, Suspected
+from meterlink.finding.shape import WORTH_SAYING
 from meterlink.wording import SAID_WORDS, percent
 
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
+
+FIRM: Final = 0.8
+"""From this share of the draws on an answer is firm."""
+EVEN: Final = 0.6
+"""Under this share of the draws the next check is as good as any other: little hangs on it."""
 
 _STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
 """From so many bits on: 32, 8, 2 times the odds, and less."""
@@ -34,94 +39,160 @@ def said(checks: list[str]) -> tuple[str, ...]:
     return (f"Said, not measured: {', '.join(checks)}. Prove it before a part is bought.",)
 
 
-def meaning(said: str, chance: float, first: Placed) -> str:
+def meaning(said: str, chance: float, named: Mapping[str, float]) -> str:
     """Say what an outcome of a proposed check, given as a clause, would mean."""
-    where = f"{first.place}, {percent(first.probability)}"
-    return f"If {said} ({percent(chance)}): {where}."
+    return f"If {said} ({percent(chance)}): {_with_shares(named.items())}."
 
 
-def odd(check: str, said: str, fault: str, likeliest: str) -> str:
-    """Say which outcome does not go with the most probable fault; outcomes are clauses."""
-    return (
-        f"Odd for {fault}: {said}. To be expected then: {likeliest}. Do the check «{check}» again."
+def odd(check: str, said: str, wrong: float) -> str:
+    """Say which outcome, given as a clause, may have been recorded wrongly."""
+    return f"Doubtful: {said}. That is a slip with {percent(wrong)}; do the check «{check}» again."
+
+
+def firm(shaken: Sequence[tuple[str, int]]) -> Firmness:
+    """Say how firm the named places are; ``shaken`` as from ``firmness.shake``."""
+    kept, rival, draws = _kept(shaken)
+    share = "always" if kept == 1 else f"in {percent(kept)} of the cases"
+    if kept >= FIRM:
+        say = f"Firm: {share} the same with every judged number doubled or halved at random."
+    else:
+        say = (
+            f"A toss-up: either «{shaken[0][0]}» or «{rival}»; {share} the first with every judged "
+            "number doubled or halved at random."
+        )
+    return Firmness(draws=draws, kept=kept, rival=rival, say=say)
+
+
+def firm_next(shaken: Sequence[tuple[str, int]], asks: Mapping[str, Proposed]) -> Firmness | None:
+    """Say how firm the next check is; None where there is none."""
+    if not shaken[0][0]:
+        return None
+    kept, rival, draws = _kept(shaken)
+    one, other = asks[shaken[0][0]], asks.get(rival)
+    say = ""
+    if kept < EVEN and other is not None:
+        quicker = min((one, other), key=lambda each: each.minutes)
+        say = (
+            f"Whether to do «{one.say}» or «{other.say}» next is a toss-up; "
+            f"take the quicker, «{quicker.say}»."
+        )
+    return Firmness(draws=draws, kept=kept, rival=rival, say=say)
+
+
+def _kept(shaken: Sequence[tuple[str, int]]) -> tuple[float, str, int]:
+    draws = sum(count for _, count in shaken)
+    return shaken[0][1] / draws, shaken[1][0] if len(shaken) > 1 else "", draws
+
+
+def sentences(found: Finding, complaint: str, strange: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return the finding, one thought a sentence; ``complaint`` in words.
+
+    ``strange``: checks with a value that is odd whatever is wrong.
+    """
+    say = _clean(found, complaint) if found.clean else _told(found)
+    odd_values = (
+        f"The value of «{check}» is odd, whatever is wrong: measure again." for check in strange
     )
+    counted = [f"Counted in: {found.counted} jobs of the workshop."] if found.counted else []
+    return (*say, *odd_values, *counted)
 
 
-def clean_sentences(complaint: str, proposed: tuple[Proposed, ...]) -> tuple[str, ...]:
-    """Return what to say where no outcome speaks of a fault: a service, or too few checks."""
-    lead = "Nothing that was checked speaks of a fault."
-    if not proposed:
-        return (lead, f"If the engine still has its complaint ({complaint}), no check would tell.")
-    best = proposed[0]
-    return (
-        lead,
-        f"If the engine still has its complaint ({complaint}), the next best check, {_next(best)}",
-        *([best.caution] if best.caution else []),
-    )
+def _clean(found: Finding, complaint: str) -> Iterable[str]:
+    """Say that no outcome speaks of a fault: a service, or too few checks."""
+    yield "Nothing that was checked speaks of a fault."
+    if not found.next:
+        yield f"If the engine still has its complaint ({complaint}), no check would tell."
+        return
+    best = found.next[0]
+    yield f"If the engine still has its complaint ({complaint}), the next best check, {_next(best)}"
+    if best.caution:
+        yield best.caution
 
 
-def sentences(
-    faults: tuple[Suspected, ...],
-    places: tuple[Placed, ...],
-    sure: bool,
-    contradictory: bool,
-    odds: tuple[Odd, ...],
-    proposed: tuple[Proposed, ...],
-) -> tuple[str, ...]:
-    """Return the finding, one thought a sentence."""
-    return (
-        *_leading(faults[0], places, sure),
-        *_conflict(contradictory, odds),
-        *_grounds(faults[0]),
-        *([faults[0].note] if faults[0].note else []),
-        *_onward(faults[0], sure, proposed),
-    )
+def _told(found: Finding) -> Iterable[str]:
+    yield from _leading(found)
+    if found.contradictory:
+        yield "Some outcome is likelier a slip than not. Do the doubtful ones again."
+    yield from (outcome.say for outcome in found.odd)
+    yield from _grounds(found)
+    first = _first_at(found, found.named[0].place)
+    if first.note:
+        yield first.note
+    yield from _onward(found)
 
 
-def _leading(first: Suspected, places: tuple[Placed, ...], sure: bool) -> Iterable[str]:
-    leading, *others = places
-    where = f"{leading.place}, {percent(leading.probability)}"
-    if sure:
+def _leading(found: Finding) -> Iterable[str]:
+    shares = [(placed.place, placed.probability) for placed in found.named]
+    where = _with_shares(shares)
+    if found.sure:
         yield f"Found: {where}."
-    elif leading.probability >= 0.5:
+    elif shares[0][1] >= 0.5:
         yield f"Most likely: {where}."
     else:
         yield f"Not settled yet. Likeliest: {where}."
-    yield f"The likeliest single fault: {first.say}, {percent(first.probability)}."
-    rivals = [other for other in others if other.probability >= WORTH_NAMING]
+    for placed in found.named:
+        first = _first_at(found, placed.place)
+        if len([fault for fault in found.faults if fault.place == placed.place]) > 1:
+            yield f"There, most likely: {first.say}, {percent(first.probability)}."
+    names = {placed.place for placed in found.named}
+    rivals = [p for p in found.places if p.place not in names and p.probability >= WORTH_NAMING]
     if rivals:
         named = ", ".join(f"{rival.place} ({percent(rival.probability)})" for rival in rivals)
         yield f"Still possible: {named}."
 
 
-def _conflict(contradictory: bool, odds: tuple[Odd, ...]) -> Iterable[str]:
-    if contradictory:
-        yield (
-            "These outcomes contradict each other: no single fault in the table explains them. "
-            "Do the odd ones again; if they stand, look for two faults."
-        )
-    yield from (outcome.say for outcome in odds)
+def _first_at(found: Finding, place: str) -> Suspected:
+    return next(fault for fault in found.faults if fault.place == place)
 
 
-def _grounds(first: Suspected) -> Iterable[str]:
-    yield from (ground.say for ground in first.speaks_for[:3])
-    yield from (ground.say for ground in first.speaks_against[:2])
+def _grounds(found: Finding) -> Iterable[str]:
+    """Say what speaks for the named places and against the first.
+
+    Each outcome is said once, for the place where it weighs most.
+    """
+    weighs: dict[str, tuple[float, str, Speaks]] = {}
+    for placed in found.named:
+        first = _first_at(found, placed.place)
+        against = first.speaks_against[:2] if placed is found.named[0] else ()
+        for ground in (*first.speaks_for[:3], *against):
+            if ground.check not in weighs or abs(ground.bits) > weighs[ground.check][0]:
+                weighs[ground.check] = (abs(ground.bits), placed.place, ground)
+    for placed in found.named:
+        for _, place, ground in sorted(weighs.values(), key=lambda each: -each[0]):
+            if place == placed.place:
+                alone = len(found.named) == 1
+                yield ground.say if alone else ground.say.replace(" it,", f" {place},", 1)
 
 
-def _onward(first: Suspected, sure: bool, proposed: tuple[Proposed, ...]) -> Iterable[str]:
-    if sure:
-        yield f"{first.mend} Then spark, start and the stop check before sign-off."
-    elif not proposed:
+def _onward(found: Finding) -> Iterable[str]:
+    if found.sure:
+        left = [p.place for p in found.named if p.place not in found.mended]
+        for place in left:
+            yield _first_at(found, place).mend
+        if left:
+            yield "Then spark, start and the stop check before sign-off."
+            names = {placed.place for placed in found.named}
+            beside = next((p.place for p in found.places if p.place not in names), None)
+            if beside is not None and found.more >= WORTH_NAMING:
+                yield (
+                    f"If the complaint is still there, something beside it is wrong "
+                    f"({percent(found.more)}), likeliest: {beside}."
+                )
+    elif not found.next:
         yield (
             "No check that is left would tell more; substitution by a known-good part, or the "
             "maker's manual, has to decide."
         )
     else:
-        best = proposed[0]
-        yield f"Next best check, {_next(best)}"
+        best = found.next[0]
+        yield f"{'Worth repeating' if best.again else 'Next best check'}, {_next(best)}"
         if best.caution:
             yield best.caution
         yield from (means.say for means in best.means if means.chance >= WORTH_SAYING)
+
+
+def _with_shares(shares: Iterable[tuple[str, float]]) -> str:
+    return ", and ".join(f"{place}, {percent(share)}" for place, share in shares)
 
 
 def _next(best: Proposed) -> str:

@@ -13,15 +13,23 @@ from numpy.random import Generator
 
 from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.circuit.measured import INSULATION_OHM, POOR_EARTH_OHM
-from meterlink.circuit.places import BLOCK, CASE, LAMINATIONS, LEAD_SOCKET, PLUG_LEAD, STOP_WIRE
+from meterlink.circuit.places import (
+    BLOCK,
+    CASE,
+    INSULATION_OHM,
+    LAMINATIONS,
+    LEAD_SOCKET,
+    PLUG_LEAD,
+    POOR_EARTH_OHM,
+    STOP_WIRE,
+)
 from meterlink.circuit.workshop import Workshop
 from meterlink.declared import InvalidFileError, Ohms, decode
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model, Suspect
 from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import Walk, follow
+from meterlink.finding.walk import Walk, follow, once
 from meterlink.profile import Insulation, Lead, Profile
 from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.text import plain
@@ -193,12 +201,12 @@ def engines_like(case: Case, base: Profile, draws: int) -> Iterator[tuple[float,
     """
     rng = np.random.default_rng(case.order.seed + 1)
     names = [switch.name for switch in case.patient.sound.switch]
-    for suspect, prior in zip(case.model.suspects, case.model.prior, strict=True):
+    for suspect, prior in zip(case.model.suspects, case.model.alone, strict=True):
         for _ in range(draws):
             engine = sound_engine(rng, names)
             patient = afflict(engine, suspect.name, case.model.complaint, rng)
             workshop = Workshop(patient, practice_profile(base, engine))
-            yield float(prior) / draws, follow(case.model, workshop.answer)
+            yield float(prior) / draws, follow(case.model, workshop.answer, once)
 
 
 def check_order(order: Order) -> Sequence[str]:
@@ -240,7 +248,7 @@ def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generato
     model = Model(shipped_table(), complaint, [slug(name) for name in switches])
     fault = order.fault
     if not fault:
-        fault = model.suspects[int(rng.choice(len(model.prior), p=model.prior))].name
+        fault = model.suspects[int(rng.choice(len(model.alone), p=model.alone))].name
     engine = sound_engine(rng, switches)
     patient = afflict(engine, fault, complaint, rng)
     profile = practice_profile(base, engine)
@@ -250,7 +258,7 @@ def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generato
         model=model,
         patient=patient,
         profile=profile,
-        walk=follow(model, Workshop(patient, profile).answer),
+        walk=follow(model, Workshop(patient, profile).answer, once),
         range=left_on,
     )
 

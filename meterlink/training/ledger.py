@@ -5,11 +5,10 @@ from enum import Enum
 from typing import Final, TypeVar
 
 import msgspec
-from msgspec.structs import replace
 
 from meterlink.circuit.faults import Patient
 from meterlink.finding.model import Model, Node
-from meterlink.finding.outcomes import record
+from meterlink.finding.outcomes import Outcome, record
 from meterlink.finding.posterior import posterior
 from meterlink.finding.shape import UNSAID
 from meterlink.training.case import Case
@@ -157,6 +156,17 @@ class Ledger:
         """What each check showed last, by check."""
         return {entry.check: entry.outcome for entry in self.all(Concluded)}
 
+    def told(self, model: Model) -> dict[str, Outcome]:
+        """Return what the outcomes so far tell of the engine as it came in.
+
+        Those that close a job speak of what is put right by then, and so of nothing before.
+        """
+        return {
+            check: outcome
+            for check, outcome in self.outcomes.items()
+            if not model.nodes[check].declared.closing
+        }
+
     @property
     def checks(self) -> list[str]:
         """Every check begun, as often as it was; those that close a job aside."""
@@ -190,7 +200,7 @@ class Tally(msgspec.Struct, frozen=True):
 
 def support(model: Model, ledger: Ledger) -> dict[str, float]:
     """Return how probable each place is after what was seen."""
-    shares = model.by_place(posterior(model, record(model, dict(ledger.outcomes)).evidence))
+    shares = model.by_place(posterior(model, record(model, ledger.told(model)).evidence))
     return dict(zip(model.places, map(float, shares), strict=True))
 
 
@@ -285,8 +295,6 @@ _MENDS: Final = {
     "plug": Mend(3, 5),
     "outside the ignition": Mend(0, 0),
 }
-_COMES_WITH: Final = {"plug lead or cap": "armature", "air gap": "armature"}
-"""Whoever renews the one has put the other right in passing."""
 
 
 def mend_of(place: str) -> Mend:
@@ -300,8 +308,6 @@ def place_of(fault: str, model: Model) -> str:
 
 
 def mended(patient: Patient, place: str, model: Model) -> Patient:
-    """Return ``patient`` with ``place`` put right: sound where the fault was there."""
-    at = place_of(patient.fault, model)
-    if place in (at, _COMES_WITH.get(at)):
-        return replace(patient, cold=patient.sound, hot=patient.sound)
-    return patient
+    """Return ``patient`` with ``place`` put right, whatever else is wrong with it."""
+    parts = [suspect.part for suspect in model.suspects if suspect.place == place]
+    return patient.put_right(parts[0] or place)

@@ -101,7 +101,8 @@ def _how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
         where = "on its tab" if there == "on" else "off its tab"
         return Flaw(Topic.STOP_WIRE, f"the stop wire was {where}")
     if control == "plug lead":
-        return Flaw(Topic.LEAD_OFF, "the plug lead was on the plug")
+        where = "on the plug" if there == "on" else there
+        return Flaw(Topic.LEAD_OFF, f"the plug lead was {where}")
     if control == CLIP_LEAD:
         where = "off" if there == CLIP_OFF else f"on, from {there}"
         return Flaw(Topic.CLIP_LEAD, f"the clip lead was {where}")

@@ -7,7 +7,14 @@ without one, and a live face and a test play by the very same rules.
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, EngineCondition, connectors, controls
+from meterlink.circuit.condition import (
+    CLIP_LEAD,
+    CLIP_OFF,
+    EARTHED,
+    EngineCondition,
+    connectors,
+    controls,
+)
 from meterlink.circuit.engine import Engine
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
@@ -44,6 +51,8 @@ from meterlink.training.measurements import (
 )
 from meterlink.training.topics import Topic
 
+NEVER: Final = frozenset({"trial-run"})
+"""Checks that are made of others here: start and stop."""
 RUNS: Final = frozenset({"start", "stop-check"})
 """Checks with the engine running."""
 _RUNNING: Final = {CLIP_LEAD: CLIP_OFF, "cap": "on", "plug lead": "on"}
@@ -81,7 +90,8 @@ class Practice:
     @property
     def checks(self) -> tuple[str, ...]:
         """Every check that can be done, by the fault table's name."""
-        return tuple(name for name in self.case.model.nodes if name in self._workshop.checks)
+        nodes = self.case.model.nodes
+        return tuple(name for name in nodes if name in self._workshop.checks and name not in NEVER)
 
     @property
     def controls(self) -> dict[str, tuple[str, ...]]:
@@ -128,8 +138,8 @@ class Practice:
 
     def secure(self, step: Safety) -> None:
         """Do a safety step; a second time takes no more minutes."""
-        if step is Safety.MADE_SAFE and self._stands("plug lead") != "off":
-            self.put("plug lead", "off")
+        if step is Safety.MADE_SAFE and self._stands("plug lead") == "on":
+            self.put("plug lead", EARTHED)
         if self.ledger.secured(step):
             return
         self.ledger.add(Secured(step=step, minutes=_SAFETY_MINUTES[step]))
@@ -192,10 +202,13 @@ class Practice:
         """Do a check that takes no probes; return its outcome."""
         with_care = self._workshop.answer(check)
         wanted, outcome = self.wanted(check), with_care
+        stands = {name: self._stands(name) for name in self.controls}
         if self.turns_over(check):
-            outcome = self._workshop.spark(check, self.condition.controls)
-        elif check == "stop-check" and not self._stop_circuit_whole():
-            outcome = "runs-on"
+            outcome = self._workshop.spark(check, stands)
+        elif check == "start":
+            outcome = self._workshop.start(stands)
+        elif check == "stop-check":
+            outcome = self._workshop.stop_check(stands)
         self.ledger.add(
             Concluded(
                 check=check,
@@ -287,9 +300,9 @@ class Practice:
 
     def hint(self) -> str | None:
         """Return the next best check after what was seen; None where none would tell more."""
-        outcomes = dict(self.ledger.outcomes)
+        outcomes = self.ledger.told(self.case.model)
         seen = record(self.case.model, outcomes).evidence
-        best = next(iter(prospects(self.case.model, seen, done=outcomes)), None)
+        best = next(iter(prospects(self.case.model, seen, done=outcomes, again=False)), None)
         check = None if best is None else best.node.name
         self.ledger.add(Hinted(check=check or ""))
         return check

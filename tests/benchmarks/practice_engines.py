@@ -29,7 +29,7 @@ from typing import NamedTuple
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.circuit.workshop import Workshop
-from meterlink.finding.walk import Walk, follow
+from meterlink.finding.walk import Walk, follow, once
 from tests.meterlink.circuit_patients import Intake, demo_profile
 
 
@@ -71,7 +71,7 @@ def main() -> None:
         intake.draw_each(args.each) if args.each else (intake.draw() for _ in range(args.engines))
     )
     for model, patient, place in drawn:
-        walk = follow(model, Workshop(patient, profile).answer)
+        walk = follow(model, Workshop(patient, profile).answer, once)
         search = Search(patient.fault, place, walk)
         everything.append(search)
         by_kind[f"{patient.complaint}: {patient.fault}"].append(search)

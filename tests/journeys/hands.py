@@ -19,7 +19,7 @@ from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.pace import VirtualClock
 from drivers.simulated.world import MeterInput, World
 from meterlink.circuit.places import OTHER_TIP
-from meterlink.circuit.probes import at_sockets
+from meterlink.circuit.wiring import at_sockets
 
 _DOUBLE: Final = struct.Struct("d")
 

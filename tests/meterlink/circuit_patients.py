@@ -39,7 +39,7 @@ class Intake:
         complaint = str(rng.choice(list(shipped_table().complaints), p=[0.6, 0.2, 0.2]))
         switches = self._switches()
         model = self._model(complaint, switches)
-        suspect = model.suspects[int(rng.choice(len(model.prior), p=model.prior))]
+        suspect = model.suspects[int(rng.choice(len(model.alone), p=model.alone))]
         engine = sound_engine(rng, *switches)
         return model, afflict(engine, suspect.name, complaint, rng), suspect.place
 

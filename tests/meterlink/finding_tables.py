@@ -83,10 +83,18 @@ def distributions(draw: st.DrawFn, outcomes: list[str]) -> dict[str, float]:
 
 
 @st.composite
-def tables(draw: st.DrawFn) -> FaultTable:
-    """Two to five faults against one to five checks, some of which come after another."""
+def tables(
+    draw: st.DrawFn,
+    second: float = 0.0,
+    slip: tuple[tuple[float, float], ...] = (),
+    most: int = 5,
+) -> FaultTable:
+    """Two to ``most`` faults against one to ``most`` checks, some of which come after another.
+
+    With a share of engines that have a ``second`` fault, and slip rates with their shares.
+    """
     checks: dict[str, Any] = {}
-    for i in range(draw(st.integers(1, 5))):
+    for i in range(draw(st.integers(1, most))):
         outcomes = ["a", "b", "c"][: draw(st.integers(2, 3))]
         after = draw(st.sampled_from(["", *checks]))
         checks[f"check-{i}"] = check(
@@ -95,7 +103,7 @@ def tables(draw: st.DrawFn) -> FaultTable:
             **({"after": after} if after else {}),
         )
     faults = {}
-    for i in range(draw(st.integers(2, 5))):
+    for i in range(draw(st.integers(2, most))):
         gives = {}
         for name in draw(st.sets(st.sampled_from(sorted(checks)))):
             after = checks[name].get("after", "")
@@ -103,7 +111,12 @@ def tables(draw: st.DrawFn) -> FaultTable:
             gives[name] = {"given" if after else "row": rows}
         place = f"place {draw(st.integers(0, 2))}"
         faults[f"fault-{i}"] = fault(draw(st.integers(1, 50)) / 1.0, gives, place=place)
-    return made(table(checks, faults))
+    more: dict[str, Any] = {}
+    if second:
+        more["second"] = {"share": second, "source": SOURCE}
+    if slip:
+        more["slip"] = [{"rate": rate, "share": share} for rate, share in slip]
+    return made(table(checks, faults, **more))
 
 
 def _rows(checks: dict[str, Any], after: str, outcomes: list[str]) -> st.SearchStrategy[Any]:

@@ -8,8 +8,7 @@ from msgspec.structs import replace
 from meterlink.circuit.condition import EngineCondition
 from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, Module, StopWire
 from meterlink.circuit.places import places
-from meterlink.circuit.probes import at_sockets
-from meterlink.circuit.wiring import resistance_between, seen_between
+from meterlink.circuit.wiring import at_sockets, resistance_between, seen_between
 from meterlink.declared import Celsius, Ohms
 
 ENGINE = Engine(

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.circuit.network import Network
-from meterlink.circuit.probes import parallel
+from meterlink.circuit.wiring import parallel
 
 
 def network(*elements: tuple[object, object, float]) -> Network:

@@ -12,7 +12,7 @@ from meterlink.finding.table import read_table, shipped_table, table_mistakes
 from tests.meterlink.finding_tables import TWO_COINS, check, fault, made, table, toml
 
 KINDS_OF_JUDGEMENT = {
-    "physics of the circuit",
+    "direction from the circuit, number judged",
     "common practice, no published source",
     "judgement of the authors",
 }

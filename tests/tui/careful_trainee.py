@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from meterlink.circuit.places import places
-from meterlink.finding.walk import follow
+from meterlink.circuit.spark import at_run
+from meterlink.finding.walk import follow, once
 from meterlink.steps.worker import ON_METAL
 from meterlink.training.practice import Practice
 from tui.practice.bench import PracticeBench
@@ -41,7 +42,7 @@ class CarefulTrainee:
 
     def follow_the_advice(self) -> None:
         """Do the best next checks to their end, and name the place that they lead to."""
-        walk = follow(self.practice.case.model, self.check)
+        walk = follow(self.practice.case.model, self.check, once)
         fits = walk.fault in self.practice.faults_at(walk.place)
         self.type(f"name {walk.place}: {walk.fault}" if fits else f"name {walk.place}")
 
@@ -63,6 +64,8 @@ class CarefulTrainee:
         yield "set stop wire on"
         for switch in self.practice.engine.switch:
             yield f"set {switch.name} connector on"
+        for control, position in at_run(self.practice.engine).items():
+            yield f"set {control} {position}"
 
     def _probe(self, step: str) -> None:
         """Put the probes where the step's card has them, and see it through to its end."""

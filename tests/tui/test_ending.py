@@ -29,7 +29,7 @@ def test_the_finding_of_a_card_with_a_complaint_ends_the_run():
     hands = worked(f'{HEAD}complaint = "no-spark"\n{CAUTION}{SPARK}').tell(Deny())
     said = "\n".join(ended(hands))
     assert "Next best check" in said
-    assert "The likeliest single fault" in said
+    assert "There, most likely: " in said
 
 
 def test_a_card_without_complaint_or_outcome_has_no_finding():

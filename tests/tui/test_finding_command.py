@@ -217,6 +217,39 @@ def test_a_table_of_ones_own_is_checked_and_used(tmp_path, capsys):
     assert shares(capsys.readouterr().out)["stop-switch-never-closes"] > 0.9
 
 
+def test_what_a_mended_engine_shows_is_told_after_the_mend(capsys):
+    asked = ["finding", "--complaint", "no-spark", "--outcome", "spark-at-gap=no"]
+    asked += ["--outcome", "spark-at-gap=no", "--outcome", "stop-switch=stuck-closed"]
+    assert main([*asked, "--mended", "stop switch", "--outcome", "trial-run=good", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["mended"] == ["stop switch"]
+    assert found["named"][0]["place"] == "stop switch"
+    assert found["firm"]["draws"] == 24
+    assert main([*asked, "--mended", "stop swich"]) == 2
+    assert "there is no place «stop swich»; did you mean «stop switch»?" in capsys.readouterr().err
+
+
+def test_jobs_of_the_workshop_are_counted_in_and_said(tmp_path, capsys):
+    counts = tmp_path / "counts.toml"
+    counts.write_text("[no-spark]\nplug-bad = 40\nkey-switch-stuck-closed = 1\n", encoding="utf-8")
+    asked = ["finding", "--complaint", "no-spark", "--outcome", "earth-path=good"]
+    assert main([*asked, "--counts", str(counts)]) == 0
+    shown = capsys.readouterr().out
+    # No outcome tells of a key switch, so the engine has none, and its job does not count.
+    assert "Counted in: 40 jobs of the workshop." in shown
+    for text, said in (
+        (
+            "[no-sprak]\nplug-bad = 1\n",
+            "there is no complaint «no-sprak»; did you mean «no-spark»?",
+        ),
+        ("[no-spark]\nplug = 1\n", "complaint «no-spark»: there is no fault «plug»; did you mean"),
+        ("[no-spark]\nplug-bad = -1\n", "counts.toml"),
+    ):
+        counts.write_text(text, encoding="utf-8")
+        assert main([*asked, "--counts", str(counts)]) == 1
+        assert said in capsys.readouterr().err
+
+
 def test_steps_of_the_shipped_cards_speak_the_words_of_the_table():
     """What a card's step can end with has to mean something to the check that it feeds."""
     for found in CARDS.all():

@@ -176,7 +176,7 @@ def test_an_open_called_in_the_air_is_told_apart_from_one_that_was_touched():
 
 def test_fingers_across_an_open_secondary_make_a_number_of_it():
     practice = practice_on(1, fault="open-secondary", complaint="no-spark", difficulty="medium")
-    open_one = ("check secondary", "probes plug lead, laminations")
+    open_one = ("set plug lead off", "check secondary", "probes plug lead, laminations")
     assert "the meter shows over range" in play(practice, *SAFE, *open_one)
     practice = practice_on(1, fault="open-secondary", complaint="no-spark", difficulty="medium")
     with_fingers = play(practice, *SAFE, "fingers on", *open_one)
@@ -184,10 +184,18 @@ def test_fingers_across_an_open_secondary_make_a_number_of_it():
     assert re.search(r"(held|the meter shows) \d+.* kΩ", with_fingers)
 
 
+def test_a_plug_lead_that_is_still_earthed_reads_short_and_is_named():
+    practice = practice_on(**STUCK)
+    touch = ("probes plug lead, laminations", "wait", "lift")
+    play(practice, *SAFE, "check secondary", *touch, *touch)
+    assert practice.ledger.outcomes["secondary-resistance"] == "short"
+    assert "The plug lead was earthed." in flaws_of(practice)
+
+
 def test_fingers_beside_a_good_secondary_pull_it_down_and_are_named():
     practice = practice_on(**STUCK)
-    on_it = "probes plug lead, laminations"
-    play(practice, *SAFE, "check secondary", "fingers on", on_it, "fingers off", "lift")
+    on_it = ("fingers on", "probes plug lead, laminations", "fingers off", "lift")
+    play(practice, *SAFE, "set plug lead off", "check secondary", *on_it)
     assert practice.ledger.outcomes["secondary-resistance"] == "in-window"
     assert "Fingers were on the tips." in flaws_of(practice)
 
@@ -195,7 +203,13 @@ def test_fingers_beside_a_good_secondary_pull_it_down_and_are_named():
 def test_a_range_too_low_reads_over_range_on_a_good_secondary():
     practice = practice_on(**STUCK)
     shown = play(
-        practice, *SAFE, "range 100", "check secondary", "probes plug lead, laminations", *SAID
+        practice,
+        *SAFE,
+        "set plug lead off",
+        "range 100",
+        "check secondary",
+        "probes plug lead, laminations",
+        *SAID,
     )
     assert "The meter is fixed on 100" in shown
     assert practice.ledger.outcomes["secondary-resistance"] == "open"

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from math import fsum, sqrt
+from typing import Final
 
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out, left_out_words, was_left_out
@@ -46,6 +47,9 @@ from meterlink.wording import OUTCOME_WORDS as OUTCOME_WORDS
 from meterlink.wording import VERDICT_WORDS as VERDICT_WORDS
 from meterlink.wording import window_words as window_words
 from tui.announcing.signs import can_show
+
+DRAWS: Final = 8
+"""How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
 
 class Teller:
@@ -241,7 +245,8 @@ def _said(result: StepResult, teller: Teller) -> str:
 def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[str]:
     """Yield the finding in sentences; nothing where the card is for no complaint, or said nothing.
 
-    ``profile``: of the engine, whose switches alone can be at fault.
+    ``profile``: of the engine, whose switches alone can be at fault, and whose windows the held
+    values should lie in.
 
     A card of the user's own may speak of checks that only a fault table of their own knows; that
     is said in place of the finding.
@@ -251,14 +256,14 @@ def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[s
     from meterlink.finding.shape import UNSAID
 
     complaint = progress.card.complaint
-    outcomes = outcomes_of_cards([progress])
+    profiles = [profile] if profile else []
+    outcomes = outcomes_of_cards([progress], profiles)
     told = [said for said in outcomes.values() if not (isinstance(said, str) and said in UNSAID)]
     if not complaint or not told:
         return
     try:
-        found = find(
-            outcomes, complaint, parts=parts_of_cards([progress], [profile] if profile else ())
-        )
+        parts = parts_of_cards([progress], profiles)
+        found = find(outcomes, complaint, parts=parts, draws=DRAWS)
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return

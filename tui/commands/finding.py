@@ -9,14 +9,18 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from meterlink.bench.progress import Progress
+    from meterlink.finding.find import Later
     from meterlink.finding.finding import Finding
     from meterlink.finding.outcomes import Outcome
     from meterlink.finding.shape import FaultTable
+    from meterlink.profile import Profile
 
 NAME: Final = "finding"
 HELP: Final = "say what a job's checks together mean, and what to check next"
 
 TABLE: Final = "table"
+DRAWS: Final = 24
+"""How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,13 +36,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument("--table", metavar="FILE", help="a fault table of your own")
+    parser.add_argument(
+        "--counts",
+        metavar="FILE",
+        help="jobs of the workshop that ended with a confirmed repair, by complaint and fault",
+    )
     parser.add_argument("--complaint", help="what the engine came in with, such as no-spark")
     parser.add_argument(
         "--outcome",
+        dest="said",
+        type=lambda text: ("outcome", text),
         action="append",
         default=[],
         metavar="CHECK=OUTCOME",
-        help="an outcome beside those of the job; may be given several times",
+        help="an outcome beside those of the job; may be given several times, also for one check "
+        "that was repeated",
+    )
+    parser.add_argument(
+        "--mended",
+        dest="said",
+        type=lambda text: ("mended", text),
+        action="append",
+        metavar="PLACE",
+        help="a place that was put right, such as armature; outcomes given after it are of the "
+        "mended engine",
     )
     parser.add_argument(
         "--switch",
@@ -71,29 +92,40 @@ def _run_finding(args: argparse.Namespace) -> int:
         raise UsageError(
             f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
         )
-    if args.job is None and not args.outcome:
+    if args.job is None and not args.said:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
     cards: list[Progress] = []
+    profiles: list[Profile] = []
     record = {}
-    parts: tuple[str, ...] = tuple(args.switch)
     if args.job is not None:
         job = job_store(args.jobs).job(args.job)
         record = {"record": pass_job(args, job).state.value}
         settings = JobSettings.read(job)
         cards = list(card_progress(job, settings, CARDS.get))
-        parts = (*parts_of_cards(cards, settings.profiles.values()), *parts)
-    said: dict[str, Outcome] = {**outcomes_of_cards(cards), **dict(map(_outcome, args.outcome))}
+        profiles = list(settings.profiles.values())
+    said, later = _said(args.said)
+    complaint, table = _complaint(args.complaint, cards), fault_table(args.table)
     found = find(
-        said,
-        _complaint(args.complaint, cards),
-        table=fault_table(args.table),
-        parts=parts,
+        {**outcomes_of_cards(cards, profiles), **said},
+        complaint,
+        table=table,
+        counts=_counts(args.counts, table).get(complaint),
+        parts=(*parts_of_cards(cards, profiles), *args.switch),
+        later=later,
+        draws=DRAWS,
     )
     if args.json:
         print(msgspec.json.encode(record | msgspec.to_builtins(found)).decode())
     else:
         print("\n".join(_lines(found)))
     return 0
+
+
+def _counts(path: str | None, table: "FaultTable") -> dict[str, dict[str, int]]:
+    """Return the counted jobs in the file at ``path``, by complaint and fault."""
+    from meterlink.finding.table import read_counts
+
+    return {} if path is None else read_counts(_read(path), path, table)
 
 
 def _complaint(given: str | None, cards: "list[Progress]") -> str:
@@ -103,6 +135,27 @@ def _complaint(given: str | None, cards: "list[Progress]") -> str:
         if complaint:
             return complaint
     raise UsageError("no card of this job names a complaint; give --complaint, such as no-spark")
+
+
+def _said(given: list[tuple[str, str]]) -> "tuple[dict[str, Outcome], list[Later]]":
+    """Return the outcomes before any mend, and each mend with the outcomes after it."""
+    from meterlink.finding.find import Later
+
+    stages: list[tuple[tuple[str, ...], dict[str, list[str]]]] = [((), {})]
+    for kind, text in given:
+        if kind == "outcome":
+            check, outcome = _outcome(text)
+            stages[-1][1].setdefault(check, []).append(outcome)
+        elif stages[-1][0] and not stages[-1][1]:
+            stages[-1] = ((*stages[-1][0], text), {})
+        else:
+            stages.append(((text,), {}))
+    said: list[dict[str, Outcome]] = [dict(outcomes) for _, outcomes in stages]
+    later = [
+        Later(mended=mended, outcomes=outcomes)
+        for (mended, _), outcomes in zip(stages[1:], said[1:], strict=True)
+    ]
+    return said[0], later
 
 
 def _outcome(text: str) -> tuple[str, str]:
@@ -118,20 +171,26 @@ def _outcome(text: str) -> tuple[str, str]:
 def _lines(found: "Finding") -> "Iterator[str]":
     from meterlink.wording import percent
 
-    width = max(len(fault.say) for fault in found.faults)
     yield from found.sentences
+    names = [" and ".join(one.places) for one in found.sets]
+    width = max(map(len, ("places at fault, and no others", *names)))
     yield ""
-    yield f"{'fault':<{width}}  probability  fit"
+    yield f"{'places at fault, and no others':<{width}}  probability"
+    for name, one in zip(names, found.sets, strict=True):
+        yield f"{name:<{width}}  {percent(one.probability):>11}"
+    width = max(len(fault.say) for fault in found.faults)
+    yield ""
+    yield f"{'fault, alone or beside another':<{width}}  probability"
     for fault in found.faults:
-        yield f"{fault.say:<{width}}  {percent(fault.probability):>11}  {percent(fault.fit)}"
-    yield "fit: how often this fault gives outcomes as odd as these"
+        yield f"{fault.say:<{width}}  {percent(fault.probability):>11}"
     if found.next:
-        width = max(len(check.say) for check in found.next)
+        says = [check.say + (", again" if check.again else "") for check in found.next]
+        width = max(map(len, says))
         yield ""
         yield f"{'next check':<{width}}   bits    min  parts"
-        for check in found.next:
+        for say, check in zip(says, found.next, strict=True):
             numbers = f"{check.bits:5.2f}  {check.minutes:5.0f}  {check.parts:5.0f}"
-            yield f"{check.say:<{width}}  {numbers}"
+            yield f"{say:<{width}}  {numbers}"
     if found.unsaid:
         yield ""
         yield f"Left out, as they were skipped or could not tell: {', '.join(found.unsaid)}."

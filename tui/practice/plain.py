@@ -7,6 +7,7 @@ from meterlink.circuit.places import AIR, places
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import UsageError
 from meterlink.events import Held, Judged, StepEnded
+from meterlink.finding.shape import UNSAID
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING
@@ -158,7 +159,7 @@ class PlainPractice:
 
     def _safe(self, _rest: str) -> None:
         self.practice.secure(Safety.MADE_SAFE)
-        self.bench.put("plug lead", "off")
+        self.bench.put("plug lead", self.practice.condition.controls["plug lead"])
         self._write("  Ignition off; the plug lead is off the plug, and earthed to the block.")
 
     def _air(self, _rest: str) -> None:
@@ -220,6 +221,8 @@ class PlainPractice:
         if self.practice.turns_over(check):
             # No more than was seen: whether the wire was off, as the clause has it, is not known.
             self._write(f"  {_first(self.practice.say(check))}: {outcome}.")
+        elif outcome in UNSAID:
+            self._write("  The engine does not run, so there is nothing to be stopped.")
         else:
             self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
         self.bench.flawed += self.practice.ledger.all(Concluded)[-1].flaws
