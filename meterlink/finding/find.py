@@ -69,7 +69,8 @@ def find(
     found = finding(model, outcomes, later)
     if not draws or found.clean:
         return found
-    shaken = shake(model, _recorded(model, outcomes, later)[1], draws)
+    recorded, stages = _recorded(model, outcomes, later)
+    shaken = shake(model, stages, draws, recorded[-1].unsaid)
     return _with_firmness(found, shaken)
 
 

@@ -6,7 +6,7 @@ the same check proposed next.
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 import msgspec
@@ -29,18 +29,21 @@ class Shaken(msgspec.Struct, frozen=True):
     """Checks that were proposed next; empty where there was none."""
 
 
-def shake(model: Model, stages: Sequence[Stage], draws: int) -> Shaken:
-    """Return what is named and proposed over ``draws`` tables with other numbers."""
+def shake(model: Model, stages: Sequence[Stage], draws: int, done: Collection[str] = ()) -> Shaken:
+    """Return what is named and proposed over ``draws`` tables with other numbers.
+
+    ``done``: checks that are not proposed, as they were skipped or could not tell.
+    """
     named: Counter[str] = Counter()
     checks: Counter[str] = Counter()
     rng = np.random.default_rng(SEED)
     for _ in range(draws):
         other = model.shaken(rng)
         named[_named(other, stages)] += 1
-        checks[_next(other, stages)] += 1
+        checks[_next(other, stages, done)] += 1
     return Shaken(
         _first(_named(model, stages), named),
-        _first(_next(model, stages), checks),
+        _first(_next(model, stages, done), checks),
     )
 
 
@@ -48,8 +51,8 @@ def _named(model: Model, stages: Sequence[Stage]) -> str:
     return " and ".join(sorted(named_set(model, posterior(model, stages))))
 
 
-def _next(model: Model, stages: Sequence[Stage]) -> str:
-    found = prospects(model, stages)
+def _next(model: Model, stages: Sequence[Stage], done: Collection[str]) -> str:
+    found = prospects(model, stages, done=done)
     return found[0].node.name if found else ""
 
 

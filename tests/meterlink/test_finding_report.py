@@ -420,6 +420,14 @@ def test_a_statement_that_is_measured_afterwards_is_no_mere_word_any_more():
     assert later.said == ("start",)
 
 
+def test_how_firm_a_finding_is_asks_for_no_check_that_was_skipped():
+    seen = {"spark-at-gap": "no"}
+    best = find(seen, "no-spark").next[0].check
+    found = find({**seen, best: "skipped"}, "no-spark", draws=8)
+    assert found.firm_next is not None
+    assert best not in (found.next[0].check, found.firm_next.rival)
+
+
 def test_three_statements_without_a_measurement_find_nothing_for_sure():
     said = find(
         {
