@@ -16,6 +16,7 @@ from meterlink.source import Accuracy
 from meterlink.steps.meter_check import MeterChecked, MeterCheckStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.wording import (
+    DECISION_WORDS,
     EVIDENCE_WORDS,
     SAID_WORDS,
     VERDICT_WORDS,
@@ -177,7 +178,11 @@ def decision_words(check: CheckRow) -> str:
         rule, decision = Rule(judged.rule), Decision(judged.decision)
     except ValueError:
         return judged.decision
-    return rule_words(rule, decision, judged.risk)
+    if rule is not Rule.SIMPLE:
+        return rule_words(rule, decision, judged.risk)
+    # The usual rule is named below the table, so that a narrow column stays readable.
+    risk = "" if judged.risk is None else f", risk {percent(judged.risk)}"
+    return f"{DECISION_WORDS[decision]}{risk}".replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 _REPEAT_WORDS: Final = {
