@@ -86,6 +86,11 @@ class Within:
             finally:
                 with contextlib.suppress(OSError):
                     os.close(ours)
+                # The thread that reads typed lines outlives the program by a moment. Left alone
+                # it would read on from whatever gets this descriptor next, and swallow a line.
+                for thread in threading.enumerate():
+                    if thread.name == "typed commands":
+                        thread.join(LONGEST_S)
 
     def shown(self) -> str:
         """Return all that was printed."""
