@@ -16,11 +16,10 @@ from meterlink.card import Card, Step
 from meterlink.declared import InvalidFileError, from_plain
 from meterlink.errors import MeterlinkError, NotationError, UnreadableError
 from meterlink.events import CardBegan
+from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
 from meterlink.finding.find import find
 from meterlink.finding.finding import Finding
-from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
-from meterlink.finding.measured import Measured
-from meterlink.finding.outcomes import Said
+from meterlink.finding.outcomes import Measured, Said
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 

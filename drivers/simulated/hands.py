@@ -24,9 +24,8 @@ import numpy as np
 from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
 from drivers.simulated.world import World
 from meterlink.card import BenchEvent
-from meterlink.circuit.condition import controls
-from meterlink.circuit.engine import Engine
-from meterlink.circuit.places import AIR, OTHER_TIP
+from meterlink.circuit.engine import Engine, controls
+from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.commands import (
     AnyCommand,
     Back,

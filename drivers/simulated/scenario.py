@@ -9,9 +9,8 @@ import msgspec
 from drivers.simulated.acts import Act, HandsScript, Knowledge
 from drivers.simulated.contact import ContactModel
 from drivers.simulated.meter import MeterCharacter
-from meterlink.circuit.condition import EngineCondition, controls
-from meterlink.circuit.engine import Engine
-from meterlink.circuit.places import places
+from meterlink.circuit.engine import Engine, EngineCondition, controls
+from meterlink.circuit.wiring import places
 from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.quantities.text import plain

@@ -6,10 +6,16 @@ import msgspec
 import numpy as np
 
 from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact
-from meterlink.circuit.condition import EngineCondition
-from meterlink.circuit.engine import Engine
-from meterlink.circuit.places import AIR, OTHER_TIP, Place, places
-from meterlink.circuit.wiring import TipImpedance, at_sockets, seen_between
+from meterlink.circuit.engine import Engine, EngineCondition
+from meterlink.circuit.wiring import (
+    AIR,
+    OTHER_TIP,
+    Place,
+    TipImpedance,
+    at_sockets,
+    places,
+    seen_between,
+)
 
 
 class MeterInput(msgspec.Struct, frozen=True, gc=False):

@@ -23,14 +23,13 @@ demagnetised flywheels keep well under half of their flux. Only that a spark is 
 told, never a voltage.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from math import exp, hypot, inf, isinf
 from typing import Final
 
 from msgspec.structs import replace
 
-from meterlink.circuit.condition import CLIP_LEAD, CLIP_OFF, EngineCondition
-from meterlink.circuit.engine import Engine, EngineWinding
+from meterlink.circuit.engine import CLIP_LEAD, CLIP_OFF, Engine, EngineCondition, EngineWinding
 from meterlink.circuit.wiring import network, winding_ohms
 
 SOUND_KV: Final = 18.0
@@ -108,7 +107,7 @@ def stop_path(engine: Engine, condition: EngineCondition) -> float:
 def at_run(engine: Engine) -> dict[str, str]:
     """Return every control as it is when the engine runs: joined up, and each switch open."""
     return {
-        **{switch.name: _first_with(switch.positions, "open") for switch in engine.switch},
+        **{switch.name: switch.at("open") for switch in engine.switch},
         **{f"{switch.name} connector": "on" for switch in engine.switch},
         "stop wire": "on",
         CLIP_LEAD: CLIP_OFF,
@@ -121,12 +120,6 @@ def stopping(engine: Engine, condition: EngineCondition) -> Iterator[EngineCondi
         for position, state in switch.positions.items():
             if state == "closed":
                 yield condition.move(switch.name, position, engine)
-
-
-def _first_with(positions: Mapping[str, str], state: str) -> str:
-    """Return the first position with this state, or the first of all."""
-    wanted = (position for position, is_ in positions.items() if is_ == state)
-    return next(wanted, next(iter(positions)))
 
 
 def _flux(engine: Engine) -> float:

@@ -1,30 +1,137 @@
 """Every check of the fault table, done with care on a virtual engine of which the fault is known.
 
-So a way of searching can be tried to its end, and a trainee's search be set beside it.
+So a way of searching can be tried to its end, and a trainee's search be set beside it. What a meter
+finds is found cold, stop wire and plug lead off, tips on bare metal, leads taken off; the verdicts
+are those of the profile's criteria.
 """
 
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
+from math import isinf
 from typing import Final
 
 import msgspec
 from msgspec.structs import replace
 
-from meterlink.circuit import measured
-from meterlink.circuit.condition import (
+from meterlink.circuit.engine import (
     CLIP_LEAD,
     CLIP_OFF,
     EARTH_BRIDGED,
     TERMINAL_EARTHED,
+    Engine,
     EngineCondition,
+    EngineSwitch,
     connector,
 )
-from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import DIES_HOT, HOT_C, Patient, slug
 from meterlink.circuit.spark import at_run, runs_on, sparks, starts, stopping
+from meterlink.circuit.wiring import (
+    BLOCK,
+    CASE,
+    INSULATION_OHM,
+    LAMINATIONS,
+    LEAD_SOCKET,
+    PLUG_LEAD,
+    POOR_EARTH_OHM,
+    STOP_WIRE,
+    resistance_between,
+)
 from meterlink.errors import UsageError
+from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
+from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.text import plain
+from meterlink.quantities.window import Window
+
+CANNOT_TELL: Final = "cannot-tell"
+ON_THE_BENCH: Final = EngineCondition(controls={"stop wire": "off", "plug lead": "off"})
+
+
+def _winding(engine: Engine, profile: Profile, name: str) -> str:
+    """Return the verdict code of a winding; ``cannot-tell`` where resistance does not judge it."""
+    for entry in profile.winding:
+        if entry.name == name and entry.judged_by_resistance:
+            return _verdict(entry.criterion, _ohms(engine, *entry.between))
+    return CANNOT_TELL
+
+
+def _lead(engine: Engine, sound: Engine, profile: Profile) -> str:
+    """Return the verdict code of lead and cap, end to end."""
+    read = _ohms(engine, PLUG_LEAD, LEAD_SOCKET)
+    for entry in profile.lead:
+        if PLUG_LEAD in entry.between:
+            return _verdict(entry.criterion, read)
+    usual = _ohms(sound, PLUG_LEAD, LEAD_SOCKET)
+    return _verdict(Criterion.part(Window(0.5 * usual, 1.5 * usual + 2.0)), read)
+
+
+def _insulation(engine: Engine, profile: Profile) -> str:
+    """Return ``passed`` or ``leaks``."""
+    for entry in profile.insulation:
+        if _verdict(entry.criterion, _ohms(engine, *entry.between)) != "open":
+            return "leaks"
+    return "passed" if _ohms(engine, CASE, LAMINATIONS) >= INSULATION_OHM else "leaks"
+
+
+def _switch(engine: Engine, part: EngineSwitch, profile: Profile) -> str:
+    """Return ``passed``, ``stuck-closed`` or ``never-closes``; the other switches are unplugged."""
+    alone = replace(engine, switch=tuple(s for s in engine.switch if s.name == part.name))
+    entry = next((e for e in profile.switch if e.name == part.name), None) or SwitchEntry(
+        name=part.name,
+        between=(STOP_WIRE, BLOCK),
+        positions=part.positions,
+        source="common practice, no published source",
+    )
+    outcome = "passed"
+    for position, state in entry.positions.items():
+        there = ON_THE_BENCH.move(part.name, position, alone)
+        criterion = entry.criterion(closed=state == "closed")
+        read = _ohms(alone, *entry.between, there)
+        if _verdict(criterion, read) != criterion.good.value:
+            outcome = "never-closes" if state == "closed" else "stuck-closed"
+    return outcome
+
+
+def _watch(engine: Engine) -> str:
+    """Return whether the stop wire drops out or touches metal while it is moved: some or none."""
+    away = ON_THE_BENCH
+    for part in engine.switch:
+        away = away.move(part.name, part.at("open"), engine)
+    moments = (away, replace(away, chafing=True))
+    ends = (STOP_WIRE, f"{engine.switch[0].name} terminal") if engine.switch else None
+    parted = ends is not None and any(isinf(_ohms(engine, *ends, now)) for now in moments)
+    # The switches' own paths to the block are no fault of the wire: look at it without them.
+    bare = replace(engine, switch=())
+    touched = any(not isinf(_ohms(bare, STOP_WIRE, BLOCK, now)) for now in moments)
+    return "some" if parted or touched else "none"
+
+
+def _earth(engine: Engine) -> str:
+    """Return ``good`` or ``poor``, laminations to block and block to the earth of the switches."""
+    ways = [(LAMINATIONS, BLOCK), *((BLOCK, f"{s.name} earth terminal") for s in engine.switch)]
+    return "poor" if any(_ohms(engine, *way) > POOR_EARTH_OHM for way in ways) else "good"
+
+
+def _soak(engine: Engine) -> str:
+    """Return ``opens-hot`` where a winding that conducts cold is open when hot, else ``steady``."""
+    hot = replace(ON_THE_BENCH, winding_c=HOT_C)
+    for name in ("primary", "secondary"):
+        start = {"primary": "primary terminal", "secondary": LEAD_SOCKET}[name]
+        if not isinf(_ohms(engine, start, LAMINATIONS)) and isinf(
+            _ohms(engine, start, LAMINATIONS, hot)
+        ):
+            return "opens-hot"
+    return "steady"
+
+
+def _ohms(engine: Engine, red: str, black: str, condition: EngineCondition = ON_THE_BENCH) -> float:
+    return resistance_between(engine, condition, red, black)
+
+
+def _verdict(criterion: Criterion, ohms: float) -> str:
+    less = ohms - criterion.series
+    return criterion.verdict(less).value
+
 
 GAP_MM: Final = (0.25, 0.36)
 """Where the profile has no gap; invented for practice."""
@@ -56,18 +163,18 @@ class Workshop:
         self._checks: Mapping[str, Callable[[], str]] = {
             **{check: partial(self.spark, check) for check in self.trials},
             "plug-condition": lambda: patient.ailing.unseen.plug,
-            "primary-resistance": partial(measured.winding, cold, profile, "primary"),
-            "secondary-resistance": partial(measured.winding, cold, profile, "secondary"),
-            "lead-resistance": partial(measured.lead, cold, patient.sound, profile),
-            "insulation": partial(measured.insulation, cold, profile),
-            **{slug(s.name): partial(measured.switch, cold, s, profile) for s in cold.switch},
-            "stop-wire-watch": partial(measured.watch, cold),
-            "earth-path": partial(measured.earth, cold),
+            "primary-resistance": partial(_winding, cold, profile, "primary"),
+            "secondary-resistance": partial(_winding, cold, profile, "secondary"),
+            "lead-resistance": partial(_lead, cold, patient.sound, profile),
+            "insulation": partial(_insulation, cold, profile),
+            **{slug(s.name): partial(_switch, cold, s, profile) for s in cold.switch},
+            "stop-wire-watch": partial(_watch, cold),
+            "earth-path": partial(_earth, cold),
             "air-gap": self._gap,
             "magnet-pull": self._pull,
             "flywheel-key": lambda: cold.unseen.flywheel_key,
             "magnet-cracks": lambda: "none" if cold.unseen.cracks == "none" else "some",
-            "soak": partial(measured.soak, cold),
+            "soak": partial(_soak, cold),
             "start": self.start,
             "stop-check": self.stop_check,
             "trial-run": self._trial_run,
@@ -142,7 +249,7 @@ class Workshop:
         """
         engine, running = self.patient.ailing, self._running(controls)
         if not starts(engine, running):
-            return measured.CANNOT_TELL
+            return CANNOT_TELL
         ways = list(stopping(engine, running))
         if not ways or any(runs_on(engine, way) for way in ways):
             return "runs-on"

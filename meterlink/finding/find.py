@@ -7,7 +7,6 @@ import msgspec
 import numpy as np
 
 from meterlink.errors import UsageError
-from meterlink.finding import words
 from meterlink.finding.finding import (
     Finding,
     Meaning,
@@ -17,12 +16,18 @@ from meterlink.finding.finding import (
     Proposed,
     Speaks,
     Suspected,
+    firm_named,
+    firm_next,
+    say_meaning,
+    say_odd,
+    say_unmeasured,
+    say_weight,
+    sentences,
 )
-from meterlink.finding.firmness import Shaken, shake
 from meterlink.finding.model import Array, Model, Node
-from meterlink.finding.next_check import Prospect, prospects
 from meterlink.finding.outcomes import Outcome, RecordedOutcome, is_unsaid, record
 from meterlink.finding.posterior import Belief, Stage, Taken, is_sure, named_set, take_in
+from meterlink.finding.search import Prospect, Shaken, prospects, shake
 from meterlink.finding.shape import ALWAYS, FaultTable, unknown
 from meterlink.finding.table import shipped_table
 
@@ -125,9 +130,9 @@ def finding(model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later
         sentences=(),
     )
     strange = tuple(model.nodes[check].say for each in recorded for check in each.strange)
-    say = words.sentences(found, model.table.complaints[model.complaint], strange)
-    word_only = words.said([model.nodes[name].say for name in found.said])
-    return msgspec.structs.replace(found, sentences=(*say, *word_only))
+    told = sentences(found, model.table.complaints[model.complaint], strange)
+    word_only = say_unmeasured([model.nodes[name].say for name in found.said])
+    return msgspec.structs.replace(found, sentences=(*told, *word_only))
 
 
 def _recorded(
@@ -230,7 +235,7 @@ def _speaks(model: Model, taken: Step, i: int) -> Speaks:
         check=step.check,
         outcome=outcome,
         bits=bits,
-        say=words.speaks(node.said(outcome), bits, row.why, said=said),
+        say=say_weight(node.said(outcome), bits, row.why, said=said),
         source=row.source,
         said=said,
     )
@@ -247,7 +252,7 @@ def _odd(belief: Belief, recorded: RecordedOutcome) -> Iterator[Odd]:
             check=check,
             outcome=outcome,
             probability=wrong[check],
-            say=words.odd(node.say, node.said(outcome), wrong[check]),
+            say=say_odd(node.say, node.said(outcome), wrong[check]),
         )
 
 
@@ -282,16 +287,16 @@ def _meaning(model: Model, node: Node, outcome: str, chance: float, then: Array)
         fault=model.suspects[int((model.has @ then).argmax())].name,
         places=tuple(named),
         probability=next(iter(named.values())),
-        say=words.meaning(node.said(outcome), chance, named),
+        say=say_meaning(node.said(outcome), chance, named),
     )
 
 
 def _with_firmness(found: Finding, shaken: Shaken) -> Finding:
     """Return the finding with what was learnt of its numbers, said before what to do next."""
     asks = {proposed.check: proposed for proposed in found.next}
-    firm = words.firm(shaken.named)
-    firm_next = words.firm_next(shaken.next, asks)
-    say = tuple(one.say for one in (firm, firm_next) if one is not None and one.say)
+    firm = firm_named(shaken.named)
+    onward = firm_next(shaken.next, asks)
+    say = tuple(one.say for one in (firm, onward) if one is not None and one.say)
     return msgspec.structs.replace(
-        found, firm=firm, firm_next=firm_next, sentences=(*found.sentences, *say)
+        found, firm=firm, firm_next=onward, sentences=(*found.sentences, *say)
     )

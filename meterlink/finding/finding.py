@@ -1,6 +1,12 @@
-"""The finding as facts: what a face shows, a file keeps and a score is counted from."""
+"""The finding: as facts, for a face, a file and a score, and in a technician's sentences."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
 
 import msgspec
+
+from meterlink.finding.shape import WORTH_SAYING
+from meterlink.wording import SAID_WORDS, percent
 
 
 class Speaks(msgspec.Struct, frozen=True, kw_only=True):
@@ -150,3 +156,197 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     """Checks whose outcome nobody measured."""
     sentences: tuple[str, ...]
     """The finding as a technician would say it."""
+
+
+WORTH_NAMING: Final = 0.10
+"""A place less probable than this is not named beside the leading one."""
+
+FIRM: Final = 0.8
+"""From this share of the draws on an answer is firm."""
+EVEN: Final = 0.6
+"""Under this share of the draws the next check is as good as any other: little hangs on it."""
+
+_STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
+"""From so many bits on: 32, 8, 2 times the odds, and less."""
+
+
+def strength(bits: float) -> str:
+    """Return how strongly an outcome of so many bits speaks, as an adverb."""
+    return next(word for least, word in _STRENGTHS if abs(bits) >= least)
+
+
+def say_weight(clause: str, bits: float, why: str, *, said: bool = False) -> str:
+    """Say what one outcome, given as a clause, speaks for or against; ``said`` by mere word."""
+    side = "For" if bits > 0 else "Against"
+    reason = f" {why}" if why else ""
+    word = f" ({SAID_WORDS})" if said else ""
+    return f"{side} it, {strength(bits)}: {clause}{word}.{reason}"
+
+
+def say_unmeasured(checks: list[str]) -> tuple[str, ...]:
+    """Return which checks rest on somebody's word, as one sentence; nothing where none does."""
+    if not checks:
+        return ()
+    return (f"Said, not measured: {', '.join(checks)}. Prove it before a part is bought.",)
+
+
+def say_meaning(said: str, chance: float, named: Mapping[str, float]) -> str:
+    """Say what an outcome of a proposed check, given as a clause, would mean."""
+    return f"If {said} ({percent(chance)}): {_with_shares(named.items())}."
+
+
+def say_odd(check: str, said: str, wrong: float) -> str:
+    """Say which outcome, given as a clause, may have been recorded wrongly."""
+    return f"Doubtful: {said}. That is a slip with {percent(wrong)}; do the check «{check}» again."
+
+
+def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
+    """Say how firm the named places are; ``shaken`` as from ``search.shake``."""
+    kept, rival, draws = _kept(shaken)
+    share = "always" if kept == 1 else f"in {percent(kept)} of the cases"
+    if kept >= FIRM:
+        say = f"Firm: {share} the same with every judged number doubled or halved at random."
+    else:
+        say = (
+            f"A toss-up: either «{shaken[0][0]}» or «{rival}»; {share} the first with every judged "
+            "number doubled or halved at random."
+        )
+    return Firmness(draws=draws, kept=kept, rival=rival, say=say)
+
+
+def firm_next(shaken: Sequence[tuple[str, int]], asks: Mapping[str, Proposed]) -> Firmness | None:
+    """Say how firm the next check is; None where there is none."""
+    if not shaken[0][0]:
+        return None
+    kept, rival, draws = _kept(shaken)
+    one, other = asks[shaken[0][0]], asks.get(rival)
+    say = ""
+    if kept < EVEN and other is not None:
+        quicker = min((one, other), key=lambda each: each.minutes)
+        say = (
+            f"Whether to do «{one.say}» or «{other.say}» next is a toss-up; "
+            f"take the quicker, «{quicker.say}»."
+        )
+    return Firmness(draws=draws, kept=kept, rival=rival, say=say)
+
+
+def _kept(shaken: Sequence[tuple[str, int]]) -> tuple[float, str, int]:
+    draws = sum(count for _, count in shaken)
+    return shaken[0][1] / draws, shaken[1][0] if len(shaken) > 1 else "", draws
+
+
+def sentences(found: Finding, complaint: str, strange: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return the finding, one thought a sentence; ``complaint`` in words.
+
+    ``strange``: checks with a value that is odd whatever is wrong.
+    """
+    say = _clean(found, complaint) if found.clean else _told(found)
+    odd_values = (
+        f"The value of «{check}» is odd, whatever is wrong: measure again." for check in strange
+    )
+    counted = [f"Counted in: {found.counted} jobs of the workshop."] if found.counted else []
+    return (*say, *odd_values, *counted)
+
+
+def _clean(found: Finding, complaint: str) -> Iterable[str]:
+    """Say that no outcome speaks of a fault: a service, or too few checks."""
+    yield "Nothing that was checked speaks of a fault."
+    if not found.next:
+        yield f"If the engine still has its complaint ({complaint}), no check would tell."
+        return
+    best = found.next[0]
+    yield f"If the engine still has its complaint ({complaint}), the next best check, {_next(best)}"
+    if best.caution:
+        yield best.caution
+
+
+def _told(found: Finding) -> Iterable[str]:
+    yield from _leading(found)
+    if found.contradictory:
+        yield "Some outcome is likelier a slip than not. Do the doubtful ones again."
+    yield from (outcome.say for outcome in found.odd)
+    yield from _grounds(found)
+    first = _first_at(found, found.named[0].place)
+    if first.note:
+        yield first.note
+    yield from _onward(found)
+
+
+def _leading(found: Finding) -> Iterable[str]:
+    shares = [(placed.place, placed.probability) for placed in found.named]
+    where = _with_shares(shares)
+    if found.sure:
+        yield f"Found: {where}."
+    elif shares[0][1] >= 0.5:
+        yield f"Most likely: {where}."
+    else:
+        yield f"Not settled yet. Likeliest: {where}."
+    for placed in found.named:
+        first = _first_at(found, placed.place)
+        if len([fault for fault in found.faults if fault.place == placed.place]) > 1:
+            yield f"There, most likely: {first.say}, {percent(first.probability)}."
+    names = {placed.place for placed in found.named}
+    rivals = [p for p in found.places if p.place not in names and p.probability >= WORTH_NAMING]
+    if rivals:
+        named = ", ".join(f"{rival.place} ({percent(rival.probability)})" for rival in rivals)
+        yield f"Still possible: {named}."
+
+
+def _first_at(found: Finding, place: str) -> Suspected:
+    return next(fault for fault in found.faults if fault.place == place)
+
+
+def _grounds(found: Finding) -> Iterable[str]:
+    """Say what speaks for the named places and against the first.
+
+    Each outcome is said once, for the place where it weighs most.
+    """
+    weighs: dict[str, tuple[float, str, Speaks]] = {}
+    for placed in found.named:
+        first = _first_at(found, placed.place)
+        against = first.speaks_against[:2] if placed is found.named[0] else ()
+        for ground in (*first.speaks_for[:3], *against):
+            if ground.check not in weighs or abs(ground.bits) > weighs[ground.check][0]:
+                weighs[ground.check] = (abs(ground.bits), placed.place, ground)
+    for placed in found.named:
+        for _, place, ground in sorted(weighs.values(), key=lambda each: -each[0]):
+            if place == placed.place:
+                alone = len(found.named) == 1
+                yield ground.say if alone else ground.say.replace(" it,", f" {place},", 1)
+
+
+def _onward(found: Finding) -> Iterable[str]:
+    if found.sure:
+        left = [p.place for p in found.named if p.place not in found.mended]
+        for place in left:
+            yield _first_at(found, place).mend
+        if left:
+            yield "Then spark, start and the stop check before sign-off."
+            names = {placed.place for placed in found.named}
+            beside = next((p.place for p in found.places if p.place not in names), None)
+            if beside is not None and found.more >= WORTH_NAMING:
+                yield (
+                    f"If the complaint is still there, something beside it is wrong "
+                    f"({percent(found.more)}), likeliest: {beside}."
+                )
+    elif not found.next:
+        yield (
+            "No check that is left would tell more; substitution by a known-good part, or the "
+            "maker's manual, has to decide."
+        )
+    else:
+        best = found.next[0]
+        yield f"{'Worth repeating' if best.again else 'Next best check'}, {_next(best)}"
+        if best.caution:
+            yield best.caution
+        yield from (means.say for means in best.means if means.chance >= WORTH_SAYING)
+
+
+def _with_shares(shares: Iterable[tuple[str, float]]) -> str:
+    return ", and ".join(f"{place}, {percent(share)}" for place, share in shares)
+
+
+def _next(best: Proposed) -> str:
+    """Say what to do for a check, and what has to be opened up for it first."""
+    first = f"First: {'; '.join(best.setups)}. " if best.setups else ""
+    return f"about {best.minutes:.0f} min: {first}{best.ask}"

@@ -13,7 +13,7 @@ from numpy.random import Generator
 
 from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
 from meterlink.circuit.faults import Patient, afflict, slug
-from meterlink.circuit.places import (
+from meterlink.circuit.wiring import (
     BLOCK,
     CASE,
     INSULATION_OHM,
@@ -27,9 +27,9 @@ from meterlink.circuit.workshop import Workshop
 from meterlink.declared import InvalidFileError, Ohms, decode
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model, Suspect
+from meterlink.finding.search import Walk, follow, once
 from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import Walk, follow, once
 from meterlink.profile import Insulation, Lead, Profile
 from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.text import plain

@@ -1,8 +1,11 @@
-"""The ledger: everything that was done on one engine, what it cost, and what it repaired."""
+"""The ledger: everything that was done on one engine, what it cost, and what it repaired.
+
+Each line says what it practised, and what was missed: the rows of a trainee's table are topics.
+"""
 
 from collections.abc import Iterable, Mapping
 from enum import Enum
-from typing import Final, TypeVar
+from typing import Final, Self, TypeVar
 
 import msgspec
 
@@ -12,8 +15,73 @@ from meterlink.finding.outcomes import Outcome, record
 from meterlink.finding.posterior import posterior
 from meterlink.finding.shape import UNSAID
 from meterlink.training.case import Case
-from meterlink.training.measurements import Flaw
-from meterlink.training.topics import SAFETY_TOPICS, Topic
+
+
+class Topic(Enum):
+    """Something to be learned, and missed. The value is the word in files."""
+
+    title: str
+    """The topic in words."""
+
+    def __new__(cls, word: str, title: str) -> Self:
+        topic = object.__new__(cls)
+        topic._value_ = word
+        topic.title = title
+        return topic
+
+    CAUTIONS = "cautions", "reading the cautions first"
+    MADE_SAFE = "made-safe", "ignition off, plug lead off and earthed"
+    VAPOUR = "vapour", "no spark near open fuel"
+    WIRE_BACK = "stop-wire-back", "stop wire back on before the engine starts"
+    STOP_CHECK = "stop-check", "stop check before sign-off"
+    PLACES = "places", "probes on the right places"
+    BARE_METAL = "bare-metal", "probes on bare metal"
+    FINGERS = "fingers", "fingers off the tips"
+    STOP_WIRE = "stop-wire-off", "stop wire off or on, as the check wants it"
+    POSITIONS = "switch-positions", "switches in the right position"
+    CONNECTORS = "other-switches-off", "other switches unplugged"
+    CLIP_LEAD = "clip-lead", "clip lead on where a check wants it, and off again"
+    LEAD_OFF = "plug-lead-off", "plug lead off the plug before measuring"
+    RANGE = "range", "the meter's range"
+    LEAD_ZERO = "lead-zero", "lead zero before low resistances"
+    TOUCHING = "tips-on", "no open called with the probes in the air"
+    MOVING = "wire-moved", "wire moved while it is watched"
+    WARMING = "winding-warmed", "winding warmed while it is logged"
+    FAULT = "fault-found", "naming the fault"
+    PARTS = "parts", "no good part renewed"
+    CHECKS = "checks", "checks that tell"
+    TIME = "time", "time"
+
+
+SAFETY_TOPICS: Final = (
+    Topic.CAUTIONS,
+    Topic.MADE_SAFE,
+    Topic.VAPOUR,
+    Topic.WIRE_BACK,
+    Topic.STOP_CHECK,
+)
+"""The steps that keep people from being hurt, in their order."""
+
+SKIPPED: Final = {
+    Topic.CAUTIONS: "You went to work before the cautions were read.",
+    Topic.MADE_SAFE: "You went to work with the ignition live: switch off, take the plug lead off "
+    "and earth it first.",
+    Topic.VAPOUR: "You made a spark before plug hole and fuel were closed and the place aired: a "
+    "spark lights vapour.",
+    Topic.WIRE_BACK: "You ran the engine with its stop circuit apart: nothing would have stopped "
+    "it.",
+    Topic.STOP_CHECK: "The engine was not seen to stop after the work: none is given back before "
+    "that.",
+}
+"""What there is to say of each of them that was skipped."""
+
+
+class Flaw(msgspec.Struct, frozen=True):
+    """One thing that was wrong with a touch or a trial."""
+
+    topic: Topic
+    say: str
+    """As part of a sentence: «the stop wire was on its tab»."""
 
 
 class Safety(Enum):

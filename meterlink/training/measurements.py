@@ -10,17 +10,17 @@ from typing import Final
 import msgspec
 
 from meterlink.card import Card, Step
-from meterlink.circuit.condition import (
+from meterlink.circuit.engine import (
     CLIP_LEAD,
     CLIP_OFF,
+    Engine,
     EngineCondition,
     connector,
     connectors,
     controls,
 )
-from meterlink.circuit.engine import Engine
 from meterlink.circuit.faults import slug
-from meterlink.circuit.places import AIR, BLOCK, OTHER_TIP, STOP_WIRE, places
+from meterlink.circuit.wiring import AIR, BLOCK, OTHER_TIP, STOP_WIRE, places
 from meterlink.declared import Seconds
 from meterlink.finding.model import Model
 from meterlink.steps.entry import CautionStep, EntryStep
@@ -30,18 +30,10 @@ from meterlink.steps.soak import SoakStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import WatchStep
 from meterlink.training.case import EARTH_ENTRY, INSULATION_ENTRY, PLUG_LEAD_ENTRY
-from meterlink.training.topics import Topic
+from meterlink.training.ledger import Flaw, Topic
 
 OVER_RANGE: Final = 1.2
 """Times its full scale, a range still reads."""
-
-
-class Flaw(msgspec.Struct, frozen=True):
-    """One thing that was wrong with a touch."""
-
-    topic: Topic
-    say: str
-    """As part of a sentence: «the stop wire was on its tab»."""
 
 
 class Touch(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,24 +7,25 @@ without one, and a live face and a test play by the very same rules.
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from meterlink.circuit.condition import (
+from meterlink.circuit.engine import (
     CLIP_LEAD,
     CLIP_OFF,
     EARTHED,
+    Engine,
     EngineCondition,
     connectors,
     controls,
 )
-from meterlink.circuit.engine import Engine
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
-from meterlink.finding.next_check import prospects
 from meterlink.finding.outcomes import record
+from meterlink.finding.search import prospects
 from meterlink.quantities.text import plain
 from meterlink.training.case import Case
 from meterlink.training.ledger import (
     Begun,
     Concluded,
+    Flaw,
     Hinted,
     Ledger,
     Named,
@@ -34,13 +35,13 @@ from meterlink.training.ledger import (
     Safety,
     Secured,
     SignedOff,
+    Topic,
     Touched,
     mend_of,
     mended,
     setups_due,
 )
 from meterlink.training.measurements import (
-    Flaw,
     PracticeMeasurement,
     Touch,
     flaws_in,
@@ -49,7 +50,6 @@ from meterlink.training.measurements import (
     practice_card,
     probings,
 )
-from meterlink.training.topics import Topic
 
 NEVER: Final = frozenset({"trial-run"})
 """Checks that are made of others here: start and stop."""

@@ -13,12 +13,14 @@ import msgspec
 from meterlink.steps import soak, switch, watch
 from meterlink.training.case import Case
 from meterlink.training.ledger import (
+    SKIPPED,
     Concluded,
     Hinted,
     Ledger,
     Named,
     Renewed,
     Tally,
+    Topic,
     Touched,
     mend_of,
     misled,
@@ -28,7 +30,6 @@ from meterlink.training.ledger import (
     support,
     topics_of,
 )
-from meterlink.training.topics import SKIPPED, Topic
 from meterlink.wording import OUTCOME_WORDS, counted, percent
 
 FAULT: Final = 40.0

@@ -30,8 +30,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from meterlink.finding.search import follow
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import follow
 from tests.meterlink.engines_by_rule import Draws, draw_engine
 
 

@@ -23,8 +23,8 @@ from meterlink.finding.find import finding
 from meterlink.finding.model import Model, Node
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import SURE, Belief
+from meterlink.finding.search import Walk, follow, in_order
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import Walk, follow, in_order
 
 SWITCHES = (
     "stop-switch",

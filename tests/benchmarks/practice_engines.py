@@ -29,7 +29,7 @@ from typing import NamedTuple
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.circuit.workshop import Workshop
-from meterlink.finding.walk import Walk, follow, once
+from meterlink.finding.search import Walk, follow, once
 from tests.meterlink.circuit_patients import Intake, demo_profile
 
 

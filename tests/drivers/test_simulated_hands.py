@@ -8,8 +8,7 @@ import pytest
 from drivers.simulated.acts import Act, HandsScript, StepScript
 from drivers.simulated.hands import WHO, Hands
 from drivers.simulated.world import World
-from meterlink.circuit.condition import EngineCondition
-from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
+from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding
 from meterlink.commands import CallOpen, Confirm, Enter, Skip
 from meterlink.declared import Ohms, Seconds
 from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Verdict

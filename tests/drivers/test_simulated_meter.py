@@ -15,8 +15,7 @@ from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact, W
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
 from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.world import MeterInput, World
-from meterlink.circuit.condition import EngineCondition
-from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, StopWire
+from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire
 from meterlink.declared import Ohms, Seconds
 from meterlink.reading import Quantity
 

@@ -19,8 +19,7 @@ from drivers.simulated.personality import LONGEST_MESSAGE, ScpiPersonality
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
 from drivers.simulated.stream_faults import FaultInjector, LineFault, LineFaults
 from drivers.simulated.world import World
-from meterlink.circuit.condition import EngineCondition
-from meterlink.circuit.engine import Engine, EngineWinding
+from meterlink.circuit.engine import Engine, EngineCondition, EngineWinding
 from meterlink.declared import Ohms
 
 ENGINE = Engine(

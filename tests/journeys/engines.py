@@ -16,8 +16,15 @@ from numpy.random import Generator
 from drivers.simulated.meter import MeterCharacter
 from drivers.simulated.scenario import Scenario, Start
 from meterlink.card import Card, Step
-from meterlink.circuit.condition import EngineCondition, connector
-from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, StopWire, Unseen
+from meterlink.circuit.engine import (
+    Engine,
+    EngineCondition,
+    EngineSwitch,
+    EngineWinding,
+    StopWire,
+    Unseen,
+    connector,
+)
 from meterlink.circuit.wiring import resistance_between
 from meterlink.declared import Celsius, Ohms
 from meterlink.profile import Profile

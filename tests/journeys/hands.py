@@ -18,8 +18,7 @@ from typing import Final
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.pace import VirtualClock
 from drivers.simulated.world import MeterInput, World
-from meterlink.circuit.places import OTHER_TIP
-from meterlink.circuit.wiring import at_sockets
+from meterlink.circuit.wiring import OTHER_TIP, at_sockets
 
 _DOUBLE: Final = struct.Struct("d")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from meterlink.card import Card, Step
-from meterlink.circuit.condition import connector
+from meterlink.circuit.engine import connector
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep

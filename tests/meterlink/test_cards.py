@@ -10,9 +10,8 @@ from meterlink.card import Card, read_card
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
-from meterlink.finding.card_review import unsafe
+from meterlink.finding.cards import outcomes_of_cards, parts_of_cards, unsafe
 from meterlink.finding.find import find
-from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
 from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card

@@ -5,10 +5,15 @@ from math import inf, isinf
 import pytest
 from msgspec.structs import replace
 
-from meterlink.circuit.condition import EngineCondition
-from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding, Module, StopWire
-from meterlink.circuit.places import places
-from meterlink.circuit.wiring import at_sockets, resistance_between, seen_between
+from meterlink.circuit.engine import (
+    Engine,
+    EngineCondition,
+    EngineSwitch,
+    EngineWinding,
+    Module,
+    StopWire,
+)
+from meterlink.circuit.wiring import at_sockets, places, resistance_between, seen_between
 from meterlink.declared import Celsius, Ohms
 
 ENGINE = Engine(

@@ -5,15 +5,15 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import EngineCondition
 from meterlink.circuit.faults import HOT_C, afflict, fault_names
 from meterlink.circuit.spark import TEST_GAP_KV, spark_kv, sparks, stop_path
 from meterlink.circuit.wiring import resistance_between
 from meterlink.circuit.workshop import Workshop
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model
+from meterlink.finding.search import follow, once
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import follow, once
 from tests.meterlink.circuit_patients import Intake, demo_profile, sound_engine
 
 TABLE = shipped_table()

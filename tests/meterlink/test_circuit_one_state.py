@@ -12,8 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from meterlink.circuit.condition import CLIP_LEAD, EARTHED, TERMINAL_EARTHED, EngineCondition
-from meterlink.circuit.engine import Engine
+from meterlink.circuit.engine import CLIP_LEAD, EARTHED, TERMINAL_EARTHED, Engine, EngineCondition
 from meterlink.circuit.faults import HOT_C, PARTS, Patient, afflict, fault_names, slug
 from meterlink.circuit.spark import (
     SOUND_KV,

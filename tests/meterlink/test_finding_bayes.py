@@ -26,9 +26,9 @@ from pybbn.pptc.inferencecontroller import InferenceController
 
 from meterlink.finding.find import Later, find
 from meterlink.finding.model import Model
-from meterlink.finding.next_check import information, prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import posterior
+from meterlink.finding.search import information, prospects
 from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import (
     TWO_COINS,

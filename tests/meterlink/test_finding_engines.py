@@ -4,7 +4,7 @@ A sample that is quick; the tables over thousands of engines are those of
 ``tests/benchmarks/finding_calibration.py``.
 """
 
-from meterlink.finding.walk import Walk, follow
+from meterlink.finding.search import Walk, follow
 from tests.meterlink.engines_by_rule import Draws, RuleEngine, draw_engine
 
 ENGINES = 40

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from meterlink.finding.find import finding
 from meterlink.finding.model import Model
-from meterlink.finding.next_check import prospects
 from meterlink.finding.outcomes import record
 from meterlink.finding.posterior import Belief, Stage, log_odds, posterior, take_in
+from meterlink.finding.search import prospects
 from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import check, fault, made, outcomes_of, table, tables
 

@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from meterlink.finding.find import find
-from meterlink.finding.measured import Measured, densities
 from meterlink.finding.model import Model
-from meterlink.finding.outcomes import record
+from meterlink.finding.outcomes import Measured, densities, record
 from meterlink.finding.posterior import Belief
 from meterlink.finding.table import shipped_table
 

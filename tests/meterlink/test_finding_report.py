@@ -8,9 +8,9 @@ from meterlink.finding.find import Later, find
 from meterlink.finding.finding import Finding
 from meterlink.finding.model import Model
 from meterlink.finding.outcomes import Said, close_verdict
+from meterlink.finding.search import follow, in_order
 from meterlink.finding.shape import either
 from meterlink.finding.table import shipped_table
-from meterlink.finding.walk import follow, in_order
 from meterlink.wording import percent
 from tests.meterlink.finding_tables import TWO_COINS, made
 

@@ -7,16 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from meterlink.circuit.condition import EngineCondition
+from meterlink.circuit.engine import EngineCondition
 from meterlink.circuit.wiring import resistance_between
 from meterlink.errors import UsageError
-from meterlink.finding.walk import follow, once
+from meterlink.finding.search import follow, once
 from meterlink.training.case import DIFFICULTIES, Case, Order, draw, fault_names, read_exercise
-from meterlink.training.ledger import Safety, mend_of
+from meterlink.training.ledger import Safety, Topic, mend_of
 from meterlink.training.measurements import Touch, flaws_in
 from meterlink.training.practice import Practice
 from meterlink.training.score import TOTAL, score, sentences
-from meterlink.training.topics import Topic
 from tests.meterlink.circuit_patients import demo_profile
 
 BASE = demo_profile()

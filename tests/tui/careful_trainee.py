@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from meterlink.circuit.places import places
 from meterlink.circuit.spark import at_run
-from meterlink.finding.walk import follow, once
+from meterlink.circuit.wiring import places
+from meterlink.finding.search import follow, once
 from meterlink.steps.worker import ON_METAL
 from meterlink.training.practice import Practice
 from tui.practice.bench import PracticeBench

@@ -2,7 +2,7 @@
 
 import pytest
 
-from meterlink.circuit.places import (
+from meterlink.circuit.wiring import (
     BLOCK,
     LAMINATIONS,
     PLUG_LEAD,

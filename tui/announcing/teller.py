@@ -251,8 +251,8 @@ def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[s
     A card of the user's own may speak of checks that only a fault table of their own knows; that
     is said in place of the finding.
     """
+    from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
     from meterlink.finding.find import find
-    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
     from meterlink.finding.shape import UNSAID
 
     complaint = progress.card.complaint

@@ -55,7 +55,7 @@ def _check(args: argparse.Namespace) -> int:
     import json
     from pathlib import Path
 
-    from meterlink.finding.card_review import (
+    from meterlink.finding.cards import (
         mistakes_beside_table,
         not_judged,
         not_measured,

@@ -82,8 +82,8 @@ def _run_finding(args: argparse.Namespace) -> int:
 
     from captures.job.card_progress import JobSettings, card_progress
     from meterlink.errors import UsageError
+    from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
     from meterlink.finding.find import find
-    from meterlink.finding.from_progress import outcomes_of_cards, parts_of_cards
     from meterlink.quantities.text import plain
     from tui.session.setup import job_store
     from tui.settings.shelf import CARDS

@@ -11,7 +11,7 @@ from typing import Final
 
 import msgspec
 
-from meterlink.circuit.places import (
+from meterlink.circuit.wiring import (
     BLOCK,
     LAMINATIONS,
     PLUG_LEAD,

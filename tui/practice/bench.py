@@ -17,14 +17,15 @@ from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent
-from meterlink.circuit.places import AIR, OTHER_TIP
+from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
 from meterlink.declared import Celsius
 from meterlink.events import Asked, Entered, Event, Evidence, Held, Judged, StepEnded, Zeroed
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
-from meterlink.training.measurements import AMBIENT, CAUTIONS, FREE, LEAD_ZERO, Flaw, Touch
+from meterlink.training.ledger import Flaw
+from meterlink.training.measurements import AMBIENT, CAUTIONS, FREE, LEAD_ZERO, Touch
 from meterlink.training.practice import Practice
 
 SCENARIO: Final = "spring-service"

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from meterlink.card import BenchEvent
-from meterlink.circuit.places import AIR, places
+from meterlink.circuit.wiring import AIR, places
 from meterlink.commands import AnyCommand, CallOpen, Confirm, Deny, Enter, How
 from meterlink.errors import UsageError
 from meterlink.events import Held, Judged, StepEnded

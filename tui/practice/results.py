@@ -11,9 +11,9 @@ from meterlink import __version__
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.training.case import Case, engines_like
+from meterlink.training.ledger import Topic
 from meterlink.training.practice import Practice
 from meterlink.training.score import TOTAL, Score, score, sentences
-from meterlink.training.topics import Topic
 from meterlink.wording import counted
 
 DRAWS: Final = 3

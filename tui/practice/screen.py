@@ -18,8 +18,8 @@ from textual.suggester import SuggestFromList
 from textual.widgets import Digits, Footer, Input, RichLog, Static
 from textual.worker import Worker, WorkerState
 
-from meterlink.circuit.condition import connector, connectors
-from meterlink.circuit.places import AIR, OTHER_TIP
+from meterlink.circuit.engine import connector, connectors
+from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.training.practice import Practice

@@ -9,9 +9,8 @@ from meterlink.events import Asked, Contact, Held, Judged, Lift, StepEnded, Step
 from meterlink.finding.shape import UNSAID
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-from meterlink.training.ledger import HandsOn, Safety
+from meterlink.training.ledger import SKIPPED, HandsOn, Safety, Topic
 from meterlink.training.practice import Practice
-from meterlink.training.topics import SKIPPED, Topic
 from tui.announcing.teller import Teller
 from tui.practice.bench import PracticeBench
 

@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.widgets import ContentSwitcher, Static
 
 from meterlink.card import Step
-from meterlink.circuit.places import OTHER_TIP
+from meterlink.circuit.wiring import OTHER_TIP
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING, CautionStep
 from meterlink.steps.lead_zero import LeadZeroStep

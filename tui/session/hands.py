@@ -8,8 +8,8 @@ from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.lent import BorrowedHands, Greeting, port_of
 from meterlink.bench.snapshot import Update
 from meterlink.card import BenchEvent
-from meterlink.circuit.condition import controls
-from meterlink.circuit.places import places
+from meterlink.circuit.engine import controls
+from meterlink.circuit.wiring import places
 from meterlink.steps.entry import CautionStep
 from tui.session.session import Session
 

@@ -95,7 +95,7 @@ def _bytes_of(file: Traversable) -> bytes:
 
 
 def _read_card(data: bytes, name: str) -> Card:
-    from meterlink.finding.card_review import unsafe  # heavy, and settings need none of it
+    from meterlink.finding.cards import unsafe  # heavy, and settings need none of it
 
     card = read_card(data, name, lambda other: CARDS.data(other))
     for danger in unsafe(card):
