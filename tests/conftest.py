@@ -3,6 +3,7 @@
 import os
 import shutil
 import signal
+import sys
 import tempfile
 from collections.abc import Iterator
 
@@ -15,6 +16,11 @@ _HOME = tempfile.mkdtemp(prefix="meterlink-home-")
 os.environ |= {"HOME": _HOME, "USERPROFILE": _HOME}
 for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
     os.environ.pop(_name, None)
+
+# What is compiled once is kept, here and in every program that a test starts: where the
+# environment forbids it, each of those would compile the whole house again.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 @pytest.fixture(scope="session", autouse=True)
