@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 from zlib import crc32
 
+from captures.record.files import rfc3339
 from captures.record.records import LOG_FORMAT, CaptureBegan, CaptureEnded, Header, Seal, encode
-from captures.record.times import rfc3339
 from meterlink.commands import Confirm, Enter, How, Redo
 from meterlink.declared import to_plain
 from meterlink.events import (

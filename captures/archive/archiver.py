@@ -11,8 +11,8 @@ from captures.archive.dataset import BatchWriter, DataSet, Place, adding
 from captures.archive.job_rows import Month, final_seal, rows_of, table_of
 from captures.archive.log_rows import LogRow
 from captures.job.job import Job
-from captures.job.names import safe_name
 from captures.job.store import JobStore
+from captures.record.files import safe_name
 from meterlink.errors import UnreadableError
 
 if TYPE_CHECKING:

@@ -17,10 +17,8 @@ from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple
 
 import msgspec
 
-from captures.archive.package import PACKAGE, package_of
-from captures.archive.tables import PARTITION, TABLES, need_arrow, schema_of
-from captures.record.locks import take_lock
-from captures.record.times import rfc3339
+from captures.archive.tables import PACKAGE, PARTITION, TABLES, need_arrow, package_of, schema_of
+from captures.record.files import rfc3339, take_lock
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.quantities.text import plain
 

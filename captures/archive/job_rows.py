@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from captures.archive.log_rows import LogRow, LogRows, Moment, epoch_ms
-from captures.archive.state import UNREADABLE, RecordState, state_of
 from captures.archive.tables import schema_of
 from captures.job.card_progress import JobSettings
-from captures.job.job import Job
-from captures.job.joblog import LogReader
-from captures.job.names import as_utf8
-from captures.job.verify_job import hash_file, inside
-from captures.record.reader import RecordReader, open_regular, read_capture
+from captures.job.job import Job, LogReader
+from captures.job.verify_job import check_job, hash_file, inside
+from captures.record.files import as_utf8, open_regular, read_rfc3339
+from captures.record.reader import RecordReader, read_capture
 from captures.record.records import (
     LONGEST_LINE,
     Header,
@@ -29,10 +27,41 @@ from captures.record.records import (
     decode,
     decode_readings,
 )
-from captures.record.times import read_rfc3339
+from captures.record.verify import State
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
+
+UNREADABLE = "unreadable"
+
+
+class RecordState(NamedTuple):
+    """What a check of all files of a job found."""
+
+    record: str
+    """``whole``, ``open``, ``cut`` or ``altered``, the worst of any file; ``unreadable``: the log
+    itself cannot be read."""
+    why: str = ""
+    """What is wrong, in a sentence; empty for a whole record."""
+    seal: str = ""
+    """SHA-256 in the log's last good seal."""
+    signed: bool | None = None
+    """Whether the signature is good; None where there is none, or it cannot be checked."""
+
+
+def state_of(job: Job) -> RecordState:
+    """Check every file of ``job``.
+
+    This is the one place where the archive learns it, so that it says what every reader says.
+    """
+    try:
+        check = check_job(job, thorough=True)
+    except UnreadableError as fault:
+        return RecordState(UNREADABLE, plain(str(fault), 400))
+    why = "" if check.state is State.WHOLE else plain(check.sentence, 400)
+    log = check.parts[0]
+    return RecordState(check.state.value, why, log.sha256, log.signed_well)
+
 
 if TYPE_CHECKING:
     import pyarrow

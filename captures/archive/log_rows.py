@@ -5,9 +5,9 @@ from typing import Any, Final, NamedTuple
 
 from captures.exchange.export import HoldRow, join_holds
 from captures.job.card_progress import JobSettings, criterion_of, finding_of
-from captures.job.joblog import LogEntry
+from captures.job.job import LogEntry
+from captures.record.files import read_rfc3339
 from captures.record.records import CaptureBegan
-from captures.record.times import read_rfc3339
 from meterlink.bench.progress import Progress
 from meterlink.card import Step
 from meterlink.errors import UnreadableError

@@ -1,7 +1,8 @@
 """Tables out to other programs: CSV by RFC 4180, Parquet, and workbooks of a spreadsheet.
 
-A CSV of readings is a plain readings file again (see ``plain``), with more columns. Parquet needs
-pyarrow, which the extra ``parquet`` brings; workbooks need XlsxWriter, which ``archive`` brings.
+A CSV of readings is a plain readings file again (see ``readings_file``), with more columns.
+Parquet needs pyarrow, which the extra ``parquet`` brings; workbooks need XlsxWriter, which
+``archive`` brings.
 """
 
 import contextlib
@@ -128,7 +129,7 @@ def join_holds(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
             case StepBegan():
                 step = event.step
             case Held():
-                waiting.append(_held(event, capture, step))
+                waiting.append(_row_of(event, capture, step))
             case Judged():
                 _judge(event, capture, waiting)
             case Lift():
@@ -140,7 +141,7 @@ def join_holds(events: Iterable[Event], capture: str) -> Iterator[HoldRow]:
     yield from waiting
 
 
-def _held(event: Held, capture: str, step: str | None) -> HoldRow:
+def _row_of(event: Held | Judged, capture: str, step: str | None = None) -> HoldRow:
     return HoldRow(
         capture=capture,
         step=step,
@@ -161,16 +162,7 @@ def _judge(event: Judged, capture: str, waiting: list[HoldRow]) -> None:
         if about and row.verdict is None:
             break
     else:
-        row = HoldRow(
-            capture=capture,
-            contact_t_s=event.contact_t,
-            t_s=event.t,
-            value=event.value,
-            unit=event.unit,
-            readings=event.readings,
-            noise=event.noise,
-            resolution=event.resolution,
-        )
+        row = _row_of(event, capture)
         waiting.append(row)
     row.step, row.position = event.step, event.position or None
     row.corrected, row.u = event.corrected, event.u

@@ -3,13 +3,14 @@
 Run ``python -m captures.exchange.schema`` to write it beside FORMAT.md; a test compares the two.
 """
 
+import inspect
 import json
 from pathlib import Path
 from typing import Any, Final
 
 import msgspec
 
-from captures.exchange.zip_files import Manifest
+from captures.exchange.packs import Manifest
 from captures.record.records import VERSION, known_kinds, record_types
 
 FILE: Final = Path(__file__).parents[1] / "record.schema.json"
@@ -32,6 +33,8 @@ def schema() -> dict[str, Any]:
         "properties": {"kind": {"type": "string", "not": {"enum": sorted(known_kinds())}}},
     }
     for name, definition in definitions.items():
+        # Some versions of Python and msgspec take the indent of a docstring away, others do not.
+        definition["description"] = inspect.cleandoc(definition.get("description", ""))
         for key, value in definition.get("properties", {}).items():
             if not (name == "_Reading" and key == "value"):
                 definition["properties"][key] = _with_words(value)

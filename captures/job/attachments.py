@@ -6,13 +6,11 @@ from pathlib import Path
 from typing import Final
 
 from captures.job.job import ATTACHMENTS_FOLDER, JobWriter
-from captures.job.names import safe_ending
 from captures.job.verify_job import hash_file
-from captures.record.plain_readings import PlainReader
-from captures.record.reader import open_regular
-from captures.record.records import Attached, Header
-from captures.record.times import local_now, rfc3339
-from captures.record.writer import PROGRAM, RecordWriter
+from captures.record.files import local_now, open_regular, rfc3339, safe_ending
+from captures.record.readings_file import PlainReader
+from captures.record.records import PROGRAM, Attached, Header
+from captures.record.writer import RecordWriter
 from meterlink.errors import CannotWriteError
 from meterlink.events import Note
 from meterlink.quantities.text import plain

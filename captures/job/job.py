@@ -1,34 +1,47 @@
 """A job: one folder with everything about one engine on the bench.
 
 2026-11-03-pump-7-no-spark/
-    log.jsonl             what happened, append-only (see ``joblog``)
+    log.jsonl             what happened, append-only, with the wall time beside it
     captures/0001-primary.jsonl
     attachments/0001-photo.jpg
     report.html
+
+Each line of the log is an event as in a capture, with ``at`` (RFC 3339) added. Its ``t`` counts
+from the start of the capture that the last ``capture-began`` names.
 """
 
 import contextlib
-from collections.abc import Iterator
-from datetime import timedelta
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Final, Self
+from typing import Final, NamedTuple, Self
 
-from captures.job.joblog import JobLog, LogEntry, LogReader, WallClock
-from captures.job.names import safe_name
+import msgspec
+
 from captures.job.store_list import has_list, put_on_list
 from captures.record.append_file import OnTrouble
-from captures.record.reader import read_capture
-from captures.record.records import CaptureBegan, CaptureEnded, Header, Struck
-from captures.record.seals import strike_from
+from captures.record.files import local_now, read_rfc3339, rfc3339, safe_name
+from captures.record.reader import RecordReader, read_capture
+from captures.record.records import (
+    LOG_FORMAT,
+    PROGRAM,
+    CaptureBegan,
+    CaptureEnded,
+    Header,
+    Seal,
+    Unknown,
+    encode,
+)
+from captures.record.seals import salted
 from captures.record.signature import own_signer
-from captures.record.times import local_now, read_rfc3339
 from captures.record.verify import State, verify
-from captures.record.writer import PROGRAM, RecordWriter
+from captures.record.writer import RecordWriter
 from meterlink.card import BenchEvent
 from meterlink.closing import Closing
-from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.events import Event, Gap, Note
 from meterlink.quantities.text import plain
+from meterlink.reading import Reading
 from meterlink.wording import counted
 
 LOG_NAME: Final = "log.jsonl"
@@ -37,6 +50,72 @@ ATTACHMENTS_FOLDER: Final = "attachments"
 
 TAKEN_IN: Final = "were in the capture and not in this log, and were taken in from it"
 """What a note says where a log had lost what a capture still held."""
+
+
+WallClock = Callable[[], datetime]
+
+
+class LogEntry(NamedTuple):
+    """One line of a job log."""
+
+    at: str
+    """RFC 3339 wall time; empty where the line has none."""
+    event: Event
+    line: int = 0
+    """Its number in the log, counted from 1."""
+
+
+class _At(msgspec.Struct):
+    at: str = ""
+
+
+_AT: Final = msgspec.json.Decoder(_At)
+
+
+class LogReader(RecordReader):
+    """A job log, read back."""
+
+    def __init__(self, path: Path) -> None:
+        """Open ``path``.
+
+        Raises:
+            UnreadableError: missing, no job log, or from a newer program.
+        """
+        super().__init__(path, LOG_FORMAT)
+
+    def entries(self) -> Iterator[LogEntry]:
+        """Yield every event with its wall time, oldest first."""
+        for line, record in self.lines_and_records():
+            if not isinstance(record, Seal | Header | Unknown | Reading):
+                try:
+                    at = _AT.decode(line).at
+                except (msgspec.DecodeError, UnicodeDecodeError):
+                    at = ""
+                yield LogEntry(at, record, self.line)
+
+
+class JobLog(RecordWriter):
+    """Writes one job log. Only the job that owns it makes one."""
+
+    clock: WallClock = staticmethod(local_now)
+
+    def append(self, record: Reading | Event, at: datetime | None = None) -> None:
+        """Write an event with the wall time at which it happened: now, unless ``at`` says when."""
+        line = encode(record).removesuffix(b"}\n")
+        line += b',"at":"' + rfc3339(at or self.clock()).encode() + b'"}\n'
+        self.append_line(salted(line, record), record.t)
+
+
+def first_line(title: str, settings: dict[str, object], clock: WallClock = local_now) -> bytes:
+    """Return the line that a log begins with."""
+    header = Header(
+        format=LOG_FORMAT,
+        started=rfc3339(clock()),
+        program=PROGRAM,
+        title=title,
+        settings=settings,
+    )
+    return salted(encode(header), header)
 
 
 class Job:
@@ -116,7 +195,7 @@ class JobWriter(Closing):
         self._captures: list[CaptureWriter] = []
         self._listed = False
         self._sign = own_signer()
-        log.sign_with(self._sign)
+        log.sign = self._sign
 
     @classmethod
     def resume(
@@ -132,7 +211,9 @@ class JobWriter(Closing):
             InUseError: another program works on it.
             UnreadableError: its log cannot be read.
         """
-        writer = cls(job, JobLog.resume(job.log_path, clock, on_trouble), on_trouble)
+        log = JobLog.resume(job.log_path, clock(), expect=LOG_FORMAT, on_trouble=on_trouble)
+        log.clock = clock
+        writer = cls(job, log, on_trouble)
         for path, logged in _left_open(job):
             with contextlib.suppress(UnreadableError, CannotWriteError):  # checking a job names it
                 if verify(path, thorough=False).state is not State.ALTERED:
@@ -298,44 +379,3 @@ def _left_open(job: Job) -> list[tuple[Path, Logged | None]]:
         if logged is None or logged.again:
             found.append((path, logged))
     return found
-
-
-def strike(job: Job, wanted: str, *, reason: str = "", who: str = "") -> tuple[Job, int]:
-    """Strike every text with ``wanted`` in it from a job, and say so in its log.
-
-    Returns the job, whose folder has another name where its own said that text, and the number of
-    lines. Reports in the folder are taken away, as they can be made again.
-
-    Raises:
-        InUseError: a program works on the job.
-        FaultFoundError: a record of it is altered; nothing was struck.
-        CannotWriteError: a record cannot be replaced.
-    """
-    JobWriter.resume(job).close()  # what a crash left open is closed first
-    records = [job.log_path, *job.captures()]
-    for path in records:
-        if verify(path, thorough=False).state is State.ALTERED:
-            raise FaultFoundError(f"{plain(path.name)} is altered; nothing was struck")
-    try:
-        count = sum(strike_from(path, wanted) for path in records)
-        if count:
-            with JobWriter.resume(job) as writer:
-                writer.log.append(Struck(t=0.0, lines=count, reason=reason, who=who))
-            for page in job.folder.glob("report*.html"):
-                page.unlink()
-            if safe_name(wanted, "-") in job.folder.name:
-                job = Job(_renamed(job.folder))
-    except OSError as fault:
-        raise CannotWriteError(
-            f"{plain(job.name)} cannot be rewritten: {fault.strerror}"
-        ) from fault
-    return job, count
-
-
-def _renamed(folder: Path) -> Path:
-    """Give a job's folder a name that says nothing but its day."""
-    for number in range(1, 10_000):
-        path = folder.with_name(f"{folder.name[:10]}-struck-{number}")
-        if not path.exists():
-            return folder.rename(path)
-    raise CannotWriteError(f"{plain(folder.name)} cannot be renamed; too many are struck that day")

@@ -10,15 +10,14 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from captures.job.attachments import register
-from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter
-from captures.job.joblog import first_line
+from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter, first_line
 from captures.job.store import BEGUN, JobStore
 from captures.job.store_list import has_list, id_of, last_on, put_on_list
 from captures.job.verify_job import JobCheck, check_job
 from captures.record.append_file import begin_file
-from captures.record.reader import is_regular, read_capture
+from captures.record.files import is_regular, local_now, read_rfc3339
+from captures.record.reader import read_capture
 from captures.record.records import LOG_FORMAT, Header, RecordError, decode
-from captures.record.times import local_now, read_rfc3339
 from captures.record.verify import State, verify
 from meterlink.errors import CannotWriteError, InUseError, MeterlinkError, UnreadableError
 from meterlink.quantities.text import plain

@@ -1,18 +1,33 @@
-"""The folder that all jobs lie in."""
+"""The folder that all jobs lie in, and one line about each.
 
+A list reads the beginning and the end of a log only: ten thousand jobs must list quickly.
+"""
+
+import os
 import secrets
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from enum import Enum
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
-from captures.job.job import LOG_NAME, Job, JobWriter
-from captures.job.joblog import JobLog, WallClock, first_line
-from captures.job.names import safe_name
+import msgspec
+
+from captures.job.job import (
+    CAPTURES_FOLDER,
+    LOG_NAME,
+    Job,
+    JobLog,
+    JobWriter,
+    WallClock,
+    first_line,
+)
 from captures.record.append_file import OnTrouble, begin_file
-from captures.record.reader import is_regular
-from captures.record.times import local_now
+from captures.record.files import is_regular, local_now, safe_name
+from captures.record.reader import check_version
+from captures.record.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
 from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.events import CardBegan, CardEnded, Event, StepBegan, StepReopened
 from meterlink.quantities.text import plain
 
 
@@ -49,7 +64,8 @@ class JobStore:
         name = f"{clock():%Y-%m-%d}-{safe_name(title, 'job')}"
         line = first_line(title, settings or {}, clock)
         job = Job(self._make_folder(name, line))
-        log = JobLog.take_up(job.log_path, line, clock, on_trouble)
+        log = JobLog.take_up(job.log_path, line, on_trouble=on_trouble)
+        log.clock = clock
         return self._told(JobWriter(job, log, on_trouble))
 
     def resume(
@@ -158,3 +174,152 @@ def _numbered(name: str, number: int) -> str:
 
 def _too_many(name: str) -> CannotWriteError:
     return CannotWriteError(f"{plain(name)} exists ten thousand times; choose another title")
+
+
+class JobStatus(Enum):
+    """How far a job has come. The value is the word in JSON."""
+
+    BEGUN = "begun"
+    """No card was begun in it."""
+    UNDER_WAY = "under-way"
+    """A card was begun and has steps without outcome."""
+    DONE = "done"
+    """Every step of the last card has an outcome."""
+    SIGNED_OFF = "signed-off"
+    """Done, and signed off after the stop check."""
+    UNREADABLE = "unreadable"
+    """The log cannot be read; ``title`` says why."""
+
+
+class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
+    """What a list says of one job."""
+
+    job: str
+    """Name of its folder."""
+    title: str
+    started: str
+    """RFC 3339."""
+    standing: JobStatus
+    captures: int
+
+
+class _Head(msgspec.Struct, tag_field="kind", tag="header"):
+    """The few keys of a log's header that a list needs; the rest is not even looked at."""
+
+    format: str
+    version: str
+    started: str
+    title: str = ""
+
+
+_HEAD: Final = msgspec.json.Decoder(_Head)
+
+_TAIL: Final = 8192
+"""Bytes from the end of a log in which the last event of its card is looked for first."""
+
+_BUFFER: Final = 32_768
+"""Holds the header of a usual log and most of the rest."""
+
+
+def list_jobs(
+    jobs: Iterable[Job],
+    *,
+    match: str = "",
+    since: str = "",
+    until: str = "",
+    standing: JobStatus | None = None,
+) -> Iterator[JobSummary]:
+    """Yield what there is to say of ``jobs``, in their order.
+
+    ``match`` is looked for in title and name, letter case aside; ``since`` and ``until`` are days
+    as ``2026-11-03``, both included.
+    """
+    wanted = match.casefold()
+    for job in jobs:
+        day = job.name[:10]
+        if (since and day < since) or (until and day > until):
+            continue
+        listed = _look_at(job, wanted)
+        if listed is not None and (standing is None or listed.standing is standing):
+            yield listed
+
+
+def standing_of(job: Job) -> JobStatus:
+    """Return how far one job has come."""
+    found = _look_at(job, "")
+    return JobStatus.UNREADABLE if found is None else found.standing
+
+
+def _look_at(job: Job, wanted: str) -> JobSummary | None:
+    """Return the line about one job; None where its title and name do not hold ``wanted``."""
+    try:
+        with job.log_path.open("rb", buffering=_BUFFER) as log:
+            head = _read_head(job, log)
+            if wanted and wanted not in f"{head.title}\n{job.name}".casefold():
+                return None
+            return JobSummary(
+                job=job.name,
+                title=plain(head.title),
+                started=plain(head.started, 40),
+                standing=_standing(job, log),
+                captures=_count_captures(job),
+            )
+    except OSError as fault:
+        why = f"{plain(str(job.log_path))} cannot be read: {fault.strerror}"
+    except UnreadableError as fault:
+        why = str(fault)
+    return JobSummary(
+        job=job.name, title=why, started="", standing=JobStatus.UNREADABLE, captures=0
+    )
+
+
+def _read_head(job: Job, log: BinaryIO) -> _Head:
+    name = plain(str(job.log_path))
+    try:
+        head = _HEAD.decode(log.readline(LONGEST_LINE))
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as fault:
+        raise UnreadableError(f"{name} does not begin with a header") from fault
+    if head.format != LOG_FORMAT:
+        raise UnreadableError(f"{name} is no job log")
+    check_version(name, Header(started="", program="", version=head.version))
+    return head
+
+
+def _count_captures(job: Job) -> int:
+    try:
+        with os.scandir(job.folder / CAPTURES_FOLDER) as entries:
+            return sum(entry.name.endswith(".jsonl") for entry in entries)
+    except OSError:
+        return 0
+
+
+def _standing(job: Job, log: BinaryIO) -> JobStatus:
+    for event in _from_the_end(job, log):
+        match event:
+            case CardEnded(signed_off=True):
+                return JobStatus.SIGNED_OFF
+            case CardEnded():
+                return JobStatus.DONE
+            case CardBegan() | StepBegan() | StepReopened():
+                return JobStatus.UNDER_WAY
+    return JobStatus.BEGUN
+
+
+def _from_the_end(job: Job, log: BinaryIO) -> Iterator[Event]:
+    """Yield events newest first: those near the end, and then, only if asked for, all."""
+    size = log.seek(0, os.SEEK_END)
+    log.seek(max(0, size - _TAIL))
+    lines = log.read(_TAIL).split(b"\n")
+    yield from _events(reversed(lines if size <= _TAIL else lines[1:]))
+    if size > _TAIL:
+        yield from reversed([entry.event for entry in job.entries()])
+
+
+def _events(lines: Iterable[bytes]) -> Iterator[Event]:
+    for line in lines:
+        try:
+            record = decode(line)
+        except RecordError:
+            continue
+        if isinstance(record, Event):
+            yield record

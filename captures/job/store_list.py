@@ -15,12 +15,9 @@ from typing import Final, NamedTuple
 import msgspec
 
 from captures.record.append_file import begin_file
-from captures.record.locks import take_lock
-from captures.record.reader import is_regular, open_regular
-from captures.record.records import LONGEST_LINE, VERSION
+from captures.record.files import is_regular, local_now, open_regular, rfc3339, take_lock
+from captures.record.records import LONGEST_LINE, PROGRAM, VERSION
 from captures.record.seals import as_sealed
-from captures.record.times import local_now, rfc3339
-from captures.record.writer import PROGRAM
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.quantities.text import plain
 

@@ -7,13 +7,12 @@ log must have held. So one that was swapped, cut short or taken away is found to
 
 import contextlib
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
 from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, is_logged
-from captures.job.store import JobStore
 from captures.job.store_list import (
     LIST_NAME,
     ListCheck,
@@ -23,7 +22,8 @@ from captures.job.store_list import (
     last_on,
     read_list,
 )
-from captures.record.reader import is_regular, open_regular, read_capture
+from captures.record.files import is_regular, open_regular
+from captures.record.reader import read_capture
 from captures.record.records import Attached
 from captures.record.verify import Sealed, State, Verification, verify
 from meterlink.errors import UnreadableError
@@ -131,8 +131,8 @@ def verify_job(job: Job, *, thorough: bool = True, last: LastOn | None = None) -
             yield JobPart(file, State.OPEN, f"{plain(file)}: the job log knows nothing of it")
 
 
-def verify_store(store: JobStore, head: str = "") -> Iterator[JobPart]:
-    """Check the running list of a store, and every job against it and by itself.
+def verify_store(root: Path, jobs: Iterable[Job], head: str = "") -> Iterator[JobPart]:
+    """Check the running list of the store in ``root``, and each of ``jobs`` by it and by itself.
 
     ``head`` is one that was kept elsewhere, to be looked for in the list.
 
@@ -141,8 +141,8 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[JobPart]:
     """
     on_list: dict[str, str] = {}
     last: LastOn = {}
-    if has_list(store.root):
-        listed = read_list(store.root)
+    if has_list(root):
+        listed = read_list(root)
         yield _list_part(listed)
         if head and head not in listed.heads:
             says = "the list was made anew since that head was kept, or it is of another list"
@@ -158,7 +158,7 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[JobPart]:
             LIST_NAME, State.CUT, f"{LIST_NAME}: it is gone; there was one with that head"
         )
     found: set[str] = set()
-    for job in store.jobs():
+    for job in jobs:
         try:
             check = check_job(job, last=last)
             job_id = id_of(job.log_path)
@@ -166,7 +166,7 @@ def verify_store(store: JobStore, head: str = "") -> Iterator[JobPart]:
             yield JobPart(job.name, State.ALTERED, str(fault), first_bad_line=1)
             continue
         found.add(job_id)
-        unlisted = has_list(store.root) and job_id not in on_list
+        unlisted = has_list(root) and job_id not in on_list
         if unlisted and check.state is State.WHOLE:
             says = "whole, and not on the store's list: older than the list, or made elsewhere"
             yield JobPart(job.name, State.OPEN, f"{plain(job.name)}: {says}")

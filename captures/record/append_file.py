@@ -22,7 +22,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from captures.record.locks import take_lock
+from captures.record.files import take_lock
 from meterlink.errors import CannotWriteError, InUseError
 from meterlink.quantities.text import plain
 

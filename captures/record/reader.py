@@ -6,8 +6,9 @@ was cut is read up to its last whole line.
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, Final, NamedTuple
+from typing import Final, NamedTuple
 
+from captures.record.files import open_regular
 from captures.record.records import (
     CAPTURE_FORMAT,
     LONGEST_LINE,
@@ -26,7 +27,6 @@ from meterlink.reading import Reading
 _GIVEN: Final = (Reading, Event)
 """What iterating gives; a tuple made once, as this is looked at for every line."""
 
-_BUFFER: Final = 1 << 18
 _DAMAGE_NAMED: Final = 100
 """So many damaged lines are named; the rest are counted."""
 
@@ -166,39 +166,3 @@ def check_version(name: str, header: Header) -> None:
             f"{name} was written by a newer program (format {plain(header.version, 12)}, "
             f"this one reads up to {known}); update meterlink to read it"
         )
-
-
-def is_regular(path: Path) -> bool:
-    """Whether ``path`` is a plain file; any text at all may be asked about."""
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
-
-
-def open_regular(path: Path) -> BinaryIO:
-    """Open a plain file for reading bytes; never a device or pipe that may not end.
-
-    Raises:
-        UnreadableError: it is missing, none, or may not be read.
-    """
-    name = plain(str(path))
-    try:
-        if path.exists() and not path.is_file():
-            raise UnreadableError(f"{name} is no file that can be read")
-        return path.open("rb", buffering=_BUFFER)
-    except (OSError, ValueError) as fault:
-        why = getattr(fault, "strerror", None) or "no such name is possible"
-        raise UnreadableError(f"{name} cannot be read: {why}") from fault
-
-
-def ends_whole(path: Path) -> bool:
-    """Return whether the last line of ``path`` was written to its end, so that one may follow.
-
-    Raises:
-        UnreadableError: missing, no file, or cannot be read.
-    """
-    with open_regular(path) as file:
-        size = file.seek(0, 2)
-        file.seek(max(0, size - 1))
-        return file.read(1) in {b"", b"\n"}

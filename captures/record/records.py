@@ -11,10 +11,14 @@ from typing import Any, Final, TypeAlias, cast
 
 import msgspec
 
+import meterlink
 from meterlink.card import BenchEvent
 from meterlink.events import Event
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Accuracy, Identity, Setting
+
+PROGRAM: Final = f"meterlink {meterlink.__version__}"
+"""What writes files here."""
 
 CAPTURE_FORMAT: Final = "meterlink-capture"
 LOG_FORMAT: Final = "meterlink-job-log"

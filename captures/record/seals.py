@@ -6,13 +6,11 @@ that a check can name the line that was changed instead of a stretch of a hundre
 """
 
 import hashlib
-import os
 import re
 import secrets
 import struct
 from collections.abc import Iterator
 from io import BytesIO
-from pathlib import Path
 from typing import BinaryIO, Final, NamedTuple
 from zlib import crc32
 
@@ -156,7 +154,6 @@ _TITLE: Final = re.compile(rb'"(title)":' + _STRING)
 _TEXTS: Final = re.compile(rb'"(text|name|note)":' + _STRING)
 _HEADER: Final = b'{"kind":"header"'
 _PREFIX: Final = b"struck:"
-_ERASURE_BLOCK: Final = 1 << 20
 
 
 def salted(line: bytes, record: object) -> bytes:
@@ -204,26 +201,3 @@ def texts_of(line: bytes) -> Iterator[str]:
     for text in found:
         if text is not None:
             yield msgspec.json.decode(b'"' + text[2] + b'"', type=str)
-
-
-def strike_from(path: Path, wanted: str) -> int:
-    """Strike every text with ``wanted`` in it from a record; return from how many lines.
-
-    Letter case is not looked at. The file is replaced as a whole; what was struck is gone.
-    """
-    count = 0
-    draft = path.with_name(f".{path.name}.striking")
-    try:
-        with path.open("rb") as source, draft.open("xb") as target:
-            for line in source:
-                if any(wanted.casefold() in text.casefold() for text in texts_of(line)):
-                    line = as_sealed(line)  # struck is what it is sealed as
-                    count += 1
-                target.write(line)
-            target.flush()
-            os.fsync(target.fileno())
-        if count:
-            draft.replace(path)
-    finally:
-        draft.unlink(missing_ok=True)
-    return count

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import tomli_w
 from msgspec.structs import replace
 
-from captures.record.reader import open_regular
+from captures.record.files import open_regular
 from captures.record.records import Seal
 from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError, UsageError
 from meterlink.quantities.text import plain

@@ -4,7 +4,7 @@ What a seal can prove is that the bytes are those that were hashed. It cannot sa
 or when: whoever changes a file can make its seals anew. That is why a seal is worth most where
 it has left the workshop, on a printed report or in a message.
 
-This module looks at one file by itself; ``gate`` holds it against what else is known of it.
+This module looks at one file by itself; ``verify_job`` holds it against what else is known of it.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,8 @@ from typing import BinaryIO, Final, NamedTuple
 
 import msgspec
 
-from captures.record.reader import check_version, open_regular
+from captures.record.files import open_regular
+from captures.record.reader import check_version
 from captures.record.records import LONGEST_LINE, Header, RecordError, Seal, decode
 from captures.record.seals import MARK_DIGITS, START_OF_SEAL, Sealer, Stretch, stretches
 from captures.record.signature import is_signed_well

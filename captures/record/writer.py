@@ -2,7 +2,7 @@
 
 ``append`` returns when the system has the record, so nothing that was acknowledged is lost
 with the program. What cannot be written is held, and what cannot be held is recorded as a gap
-as soon as something can be written again (see ``appending`` for the promise).
+as soon as something can be written again (see ``append_file`` for the promise).
 """
 
 import threading
@@ -13,8 +13,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import ClassVar, Final, NamedTuple, Self
 
-import meterlink
 from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble, begin_file
+from captures.record.files import read_rfc3339
 from captures.record.reader import RecordReader
 from captures.record.records import (
     CAPTURE_FORMAT,
@@ -25,12 +25,9 @@ from captures.record.records import (
     encode,
 )
 from captures.record.seals import SEAL_EVERY_LINES, Sealer, as_sealed, salted, stretches
-from captures.record.times import read_rfc3339
 from meterlink.closing import Closing
 from meterlink.events import Event, Gap
 from meterlink.reading import Reading
-
-PROGRAM: Final = f"meterlink {meterlink.__version__}"
 
 SEAL_EVERY_S: Final = 10.0
 """Seconds of the record's own time after which a seal is due."""
@@ -128,7 +125,8 @@ class RecordWriter(Closing):
             passed = (now - read_rfc3339(found.header.started)).total_seconds()
             known = expect == CAPTURE_FORMAT and passed > found.last_t
             until = passed if known else None
-            writer.append(Gap(t=found.last_t, until=until, why=STOPPED))
+            gap = Gap(t=found.last_t, until=until, why=STOPPED)
+            writer.append_line(encode(gap), gap.t)
             writer.last_t = until or found.last_t
         return writer
 

@@ -6,19 +6,17 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
+from captures.job.across_jobs import RecordedCheck, StandingChecks, meter_named
+from captures.job.across_jobs import gather as gather_checks
 from captures.job.card_progress import FindCard, JobSettings, criterion_of, finding_of
-from captures.job.job import Job
-from captures.job.joblog import LogEntry, LogReader
-from captures.job.meter_checks import RecordedCheck, StandingChecks, meter_named
-from captures.job.meter_checks import gather as gather_checks
+from captures.job.job import Job, LogEntry, LogReader
 from captures.job.store import JobStore
 from captures.job.verify_job import JobCheck, JobPart, check_job
+from captures.record.files import read_rfc3339, rfc3339
 from captures.record.reader import read_capture
 from captures.record.records import Attached, Header
-from captures.record.times import read_rfc3339, rfc3339
 from captures.record.writer import NOT_WRITTEN, STOPPED
-from captures.report.facts import CardFacts, CheckRow, TouchFacts
-from captures.report.touches import held_touches
+from captures.report.facts import CardFacts, CheckRow, TouchFacts, held_touches
 from captures.report.wording import gap_words
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step, left_out_words

@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from captures.record.times import read_rfc3339
+from captures.record.files import read_rfc3339
 from captures.report.facts import CheckRow
 from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError

@@ -15,7 +15,7 @@ from captures.job.card_progress import FindCard
 from captures.job.job import Job
 from captures.job.store import JobStore
 from captures.job.verify_job import JobCheck, inside
-from captures.record.reader import open_regular
+from captures.record.files import open_regular
 from captures.record.records import Attached
 from captures.record.verify import State
 from captures.report import plots, wording

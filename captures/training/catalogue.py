@@ -12,9 +12,8 @@ from typing import Annotated, Final, Literal, NamedTuple
 
 import msgspec
 
-from captures.exchange.zip_files import Manifest, PackKind, pack_files, unpack_files
-from captures.job.names import safe_name
-from captures.record.reader import is_regular, open_regular
+from captures.exchange.packs import Manifest, PackKind, pack_files, unpack_files
+from captures.record.files import is_regular, open_regular, safe_name
 from captures.record.replay import Played
 from captures.record.verify import State, verify
 from captures.training.notes import ENDING, read_notes

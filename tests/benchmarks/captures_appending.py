@@ -20,8 +20,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from captures.record.records import Header
-from captures.record.writer import PROGRAM, RecordWriter
+from captures.record.records import PROGRAM, Header
+from captures.record.writer import RecordWriter
 from meterlink.reading import Reading
 from tests.benchmarks.peak import peak_mib
 

@@ -21,7 +21,7 @@ sys.path.insert(0, str(ROOT))
 LIST = """
 import sys, time
 from pathlib import Path
-from captures.job.listing import list_jobs
+from captures.job.store import list_jobs
 from captures.job.store import JobStore
 from tests.benchmarks.peak import peak_mib
 store = JobStore(Path(sys.argv[1]))

@@ -45,7 +45,7 @@ with table.open(newline="") as file:
 """,
     "CSV, our plain reader": """
 import threading
-from captures.record.record_source import open_readings
+from captures.record.readings_file import open_readings
 for reading in open_readings(table).readings(threading.Event()):
     count += 1
     if not reading.overload:
@@ -107,8 +107,8 @@ def main() -> None:
 
 def _make(folder: Path, readings: int) -> list[Path]:
     from captures.exchange.export import ReadingRow, reading_rows, write_parquet
-    from captures.record.records import Header
-    from captures.record.writer import PROGRAM, RecordWriter
+    from captures.record.records import PROGRAM, Header
+    from captures.record.writer import RecordWriter
     from meterlink.reading import Reading
 
     capture, table, parquet = (folder / f"readings.{e}" for e in ("jsonl", "csv", "parquet"))

@@ -4,8 +4,8 @@ import math
 from datetime import UTC, datetime
 from pathlib import Path
 
-from captures.record.records import Header
-from captures.record.writer import PROGRAM, RecordWriter
+from captures.record.records import PROGRAM, Header
+from captures.record.writer import RecordWriter
 from meterlink.events import Contact, Event, Held, Lift, Note
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity

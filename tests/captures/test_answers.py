@@ -2,7 +2,7 @@
 
 import pytest
 
-from captures.training.answers import Answer, add_answer, read_answers
+from captures.training.notes import Answer, add_answer, read_answers
 from meterlink.errors import CannotWriteError
 from meterlink.events import Verdict
 

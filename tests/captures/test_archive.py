@@ -13,8 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from captures.archive.answers import asking
 from captures.archive.archiver import Brought, archive_jobs
-from captures.archive.asking import asking
 from captures.archive.dataset import DataSet, adding
 from captures.archive.tables import TABLES, UCUM
 from captures.exchange.export import reading_rows

@@ -12,11 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from captures.archive.answers import Asker, asking, may_need_readings
 from captures.archive.archiver import archive_jobs
-from captures.archive.asking import Asker, asking, may_need_readings
 from captures.archive.dataset import DataSet
-from captures.archive.questions import QUESTIONS, left_out
-from captures.archive.tolerance import tolerance_interval
+from captures.archive.questions import QUESTIONS, left_out, tolerance_interval
 from captures.job.store import JobStore
 from meterlink.errors import UsageError
 from tests.many_jobs import Made, make_jobs

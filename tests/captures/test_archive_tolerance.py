@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from captures.archive.tolerance import (
+from captures.archive.questions import (
     anderson_darling,
     fewest,
     normal_factor,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from captures.exchange.zip_files import MANIFEST
+from captures.exchange.packs import MANIFEST
 from captures.training.catalogue import (
     CATALOGUE,
     SHIPPED,

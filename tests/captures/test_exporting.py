@@ -19,7 +19,7 @@ from captures.exchange.export import (
     write_csv,
     write_parquet,
 )
-from captures.record.record_source import open_readings
+from captures.record.readings_file import open_readings
 from meterlink.errors import CannotWriteError
 from meterlink.events import Contact, Evidence, Held, Judged, Lift, StepBegan, Verdict
 from meterlink.reading import Reading

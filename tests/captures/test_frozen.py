@@ -11,14 +11,14 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from captures.exchange.packs import unpack
 from captures.job.card_progress import JobSettings, card_progress
-from captures.job.pack import unpack
 from captures.job.store import JobStore
 from captures.job.verify_job import check_job
 from captures.record.reader import read_capture
 from captures.record.verify import State, verify
-from captures.training.answers import read_answers
-from captures.training.trainee_files import TraineeStore
+from captures.training.notes import read_answers
+from captures.training.trainees import TraineeStore
 from meterlink.declared import decode
 from meterlink.errors import UnreadableError
 from meterlink.events import CardEnded, Gap, Judged

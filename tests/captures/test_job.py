@@ -11,12 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.job.joblog import read_log
-from captures.job.names import safe_name
+from captures.job.job import LogReader
 from captures.job.verify_job import verify_job
+from captures.record.files import read_rfc3339, rfc3339, safe_name
 from captures.record.reader import read_capture
 from captures.record.records import CaptureBegan, CaptureEnded
-from captures.record.times import read_rfc3339, rfc3339
 from captures.record.verify import State, verify
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.events import CardBegan, Gap, Note
@@ -124,7 +123,7 @@ def test_a_job_that_was_cut_off_goes_on(store):
     job = store.create("Pump 7")
     capture = job.new_capture(HEADER)
     capture.append(Reading(0.5, 1.0))
-    for writer in (capture, job.log._writer):  # what a killed process leaves behind
+    for writer in (capture, job.log):  # what a killed process leaves behind
         os.close(os.dup(writer._file._fd))
         writer._file.close()
     with store.resume(job.folder.name) as again, again.resume_capture(capture.path) as goes_on:
@@ -139,7 +138,7 @@ def test_what_a_crash_left_open_is_under_a_seal_once_the_job_goes_on(store):
     job = store.create("Pump 7")
     capture = job.new_capture(HEADER)
     capture.append(Reading(0.5, 1.0))
-    for writer in (capture, job.log._writer):
+    for writer in (capture, job.log):
         writer._file.close()
     assert {part.state for part in verify_job(job.job)} == {State.OPEN}
     store.resume(job.folder.name).close()
@@ -212,7 +211,7 @@ def test_a_log_read_as_a_capture_is_refused(store):
     with store.create("Pump 7") as job:
         job.new_capture(HEADER).close()
     with pytest.raises(UnreadableError, match="no job log"):
-        read_log(job.job.captures()[0])
+        LogReader(job.job.captures()[0])
 
 
 @pytest.mark.parametrize("text", ["", "yesterday", "2026-11-03", "2026-11-03T09:14:00", "9" * 99])

@@ -13,9 +13,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from captures.exchange.zip_files import pack_files
+from captures.exchange.packs import (
+    JOB_PACK,
+    MANIFEST,
+    Manifest,
+    _files_of,
+    pack,
+    pack_files,
+    reports_in,
+    unpack,
+)
 from captures.job.attachments import attach
-from captures.job.pack import JOB_PACK, MANIFEST, Manifest, _files_of, pack, reports_in, unpack
 from captures.job.store import JobStore
 from captures.job.verify_job import verify_job
 from captures.record.verify import State

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from captures.record.plain_readings import PlainReader
-from captures.record.record_source import open_readings
+from captures.record.readings_file import PlainReader, open_readings
 from meterlink.errors import UnreadableError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup

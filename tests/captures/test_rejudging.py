@@ -4,8 +4,8 @@ import json
 
 import pytest
 
+from captures.job.across_jobs import pairs
 from captures.job.rejudging import rejudge
-from captures.job.touch_pairs import pairs
 from meterlink.events import Entered, Held, Judged, StepReopened, Verdict, Zeroed
 from meterlink.judging.verdict import RULES
 from tests.captures.test_report import no_shelf

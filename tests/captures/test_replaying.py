@@ -3,16 +3,16 @@
 import msgspec
 import pytest
 
-from captures.record.records import Header, decode, encode
-from captures.record.replay import Played
-from captures.record.replay_setup import (
+from captures.record.records import PROGRAM, Header, decode, encode
+from captures.record.replay import (
     LARGEST_PAST,
+    Played,
     past_of,
     read_replay_setup,
     settings_for,
     settings_of,
 )
-from captures.record.writer import NOT_WRITTEN, PROGRAM, RecordWriter
+from captures.record.writer import NOT_WRITTEN, RecordWriter
 from meterlink.bench.bench import Bench
 from meterlink.card import read_card
 from meterlink.commands import Confirm, Enter, Skip

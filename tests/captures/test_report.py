@@ -10,8 +10,7 @@ import pytest
 
 from captures.job.attachments import attach
 from captures.job.job import Job
-from captures.record.records import Header
-from captures.record.writer import PROGRAM
+from captures.record.records import PROGRAM, Header
 from captures.report.write import Audience, write_report
 from meterlink.card import read_card
 from meterlink.declared import to_plain

@@ -10,8 +10,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from captures.job.card_progress import JobSettings
-from captures.record.records import Header
-from captures.record.writer import NOT_WRITTEN, PROGRAM
+from captures.record.records import PROGRAM, Header
+from captures.record.writer import NOT_WRITTEN
 from captures.report.facts import CheckRow
 from captures.report.gather import LogGatherer
 from captures.report.wording import how_words, limits_words, value_words

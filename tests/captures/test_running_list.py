@@ -33,7 +33,7 @@ def listed(store):
 
 
 def states(store, head=""):
-    return [part.state for part in verify_store(store, head)]
+    return [part.state for part in verify_store(store.root, store.jobs(), head)]
 
 
 def test_no_list_is_kept_unasked(store):
@@ -84,7 +84,11 @@ def test_a_job_that_was_made_anew_from_its_first_line_on_is_missed(listed):
     (listed.root / LIST_NAME).rename(listed.root / "aside")
     work(listed, "Pump 7", value=2.0)
     (listed.root / "aside").rename(listed.root / LIST_NAME)
-    found = [part.sentence for part in verify_store(listed) if part.state is not State.WHOLE]
+    found = [
+        part.sentence
+        for part in verify_store(listed.root, listed.jobs())
+        if part.state is not State.WHOLE
+    ]
     assert len(found) == 2
     assert any("is gone, or its log was made anew" in says for says in found)
 

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from captures.job.attachments import attach
-from captures.job.job import CaptureWriter, strike
+from captures.job.job import CaptureWriter
 from captures.job.store_list import begin_list
+from captures.job.striking import strike
 from captures.job.verify_job import verify_job, verify_store
 from captures.record.reader import read_capture
 from captures.record.records import Struck, encode
@@ -132,7 +133,9 @@ def test_a_store_with_a_list_stays_whole(store, job):
     with store.resume(job.name):
         pass
     strike(job, "marlow")
-    found = [part for part in verify_store(store) if part.state is not State.WHOLE]
+    found = [
+        part for part in verify_store(store.root, store.jobs()) if part.state is not State.WHOLE
+    ]
     assert found == []
 
 

@@ -8,8 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from captures.training.trainee_files import LONGEST_NAME, TraineeStore
-from captures.training.trainees import PracticeBegun, Practised, TopicCount, TraineeRecord, Typed
+from captures.training.trainees import (
+    LONGEST_NAME,
+    PracticeBegun,
+    Practised,
+    TopicCount,
+    TraineeRecord,
+    TraineeStore,
+    Typed,
+)
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError, UsageError
 
 

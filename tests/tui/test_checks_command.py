@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from captures.job.meter_checks import BASE, gather
+from captures.job.across_jobs import BASE, gather
 from captures.job.store import JobStore
 from captures.record.records import Header
 from meterlink.events import CardBegan, StepReopened

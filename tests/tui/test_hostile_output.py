@@ -16,8 +16,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from captures.exchange.packs import pack
 from captures.job.attachments import attach
-from captures.job.pack import pack
 from captures.job.store import JobStore
 from captures.record.records import Header
 from drivers.clock import MonotonicClock

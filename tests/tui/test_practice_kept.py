@@ -10,8 +10,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from captures.training.trainee_files import TraineeStore
-from captures.training.trainees import PracticeBegun, Typed
+from captures.training.trainees import PracticeBegun, TraineeStore, Typed
 from meterlink.training.case import Order, draw
 from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile

@@ -4,7 +4,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Digits, Input, Static
 
-from captures.training.trainee_files import TraineeStore
+from captures.training.trainees import TraineeStore
 from meterlink.errors import PortLostError
 from meterlink.steps.entry import STANDING
 from meterlink.training.case import Order, draw

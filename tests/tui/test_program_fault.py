@@ -46,7 +46,7 @@ def check_details(file: Path, words: str) -> None:
     "place",
     [
         "meterlink.bench.bench:Bench.feed@200",
-        "captures.job.joblog:JobLog.append@5",
+        "captures.job.job:JobLog.append@5",
         "tui.plain.plain_face:PlainFace.__call__@3",
         "drivers.simulated.hands:Hands.notice@4",
         SYNCER,
@@ -90,7 +90,7 @@ def test_a_thread_of_the_live_bench_that_fails_ends_the_run(tmp_path, place):
         ),
         ("meterlink.bench.bench:Bench.feed@9", ("replay", "sound-armature", "--check")),
         ("tui.practice.plain:PlainPractice.play", ("practice", "--plain", "--seed", "1")),
-        ("captures.job.listing:list_jobs", ("jobs",)),
+        ("captures.job.store:list_jobs", ("jobs",)),
         ("meterlink.judging.assess:Assessor.assess", ("judge", "0.84", "--window", "0.7:1.0ohm")),
         ("tui.cli:build_parser", ("--version",)),
         ("drivers.simulated.streaming_meter:StreamingMeter._run", ("simulate", "--tcp")),
@@ -123,7 +123,7 @@ def test_a_practice_that_is_kept_as_a_job_has_its_details_beside_it(tmp_path):
 def test_where_no_file_can_be_written_the_sentence_says_what_it_was(tmp_path):
     for name in ("state", "Library", ".local"):
         (tmp_path / name).write_text("no folder")
-    done = run(tmp_path, "jobs", broken="captures.job.listing:list_jobs")
+    done = run(tmp_path, "jobs", broken="captures.job.store:list_jobs")
     assert done.returncode == 70
     assert done.stderr.count("\n") == 1
     assert "could be written nowhere" in done.stderr

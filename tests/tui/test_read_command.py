@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-from captures.record.plain_readings import PlainReader
+from captures.record.readings_file import PlainReader
 from tests.drivers.scripted import bench_meter, tcp_peer
 from tui.cli import main
 

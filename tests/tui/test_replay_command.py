@@ -10,8 +10,8 @@ import pytest
 
 from captures.record.records import Header, Seal, decode, encode
 from captures.record.writer import RecordWriter
-from captures.training.answers import read_answers
 from captures.training.catalogue import Made
+from captures.training.notes import read_answers
 from meterlink.reading import Reading
 from tui.cli import main
 from tui.replay.library_maker import make_capture
@@ -21,7 +21,7 @@ from tui.replay.library_maker import make_capture
 def own_folders(tmp_path, monkeypatch):
     """Keep the user's own folders out of it."""
     monkeypatch.setattr("captures.training.catalogue.own_folder", lambda: tmp_path / "exercises")
-    monkeypatch.setattr("captures.training.answers.default_folder", lambda: tmp_path / "answers")
+    monkeypatch.setattr("captures.training.notes.default_folder", lambda: tmp_path / "answers")
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
 
 
@@ -233,7 +233,7 @@ def test_other_policy_numbers_are_named_where_this_program_has_others(capture, c
 
 def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):
     """The record holds what it was held by, so a program with other numbers comes to the same."""
-    from captures.record.replay_setup import read_replay_setup, settings_for
+    from captures.record.replay import read_replay_setup, settings_for
     from meterlink.hold.policy import POLICY, HoldPolicy
     from tui.settings.shelf import CARDS, PROFILES
 

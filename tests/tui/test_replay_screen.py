@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
-from captures.training.answers import read_answers
 from captures.training.catalogue import Made
+from captures.training.notes import read_answers
 from drivers.clock import MonotonicClock
 from meterlink.quantities.notation import format_value
 from tests.tui.looking import screen_text

@@ -11,7 +11,7 @@ from typing import Final
 import msgspec
 from msgspec import structs
 
-from captures.job.touch_pairs import TouchPair, pairs
+from captures.job.across_jobs import TouchPair, pairs
 from meterlink.declared import Ohms
 from meterlink.errors import NotationError, UnreadableError, UsageError
 from meterlink.judging.study import CrossedStudy, Pooled, crossed_study, pool_pairs

@@ -8,7 +8,7 @@ from tui.commands._gate import MARK, add_damaged_too, after_damage, pass_record
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.record.record_source import RecordSource
+    from captures.record.readings_file import RecordSource
     from captures.record.verify import Verification
     from meterlink.bench.analysis import Analysis, HoldFacts
 
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     """Print each hold, then a summary."""
     from pathlib import Path
 
-    from captures.record.record_source import open_readings
+    from captures.record.readings_file import open_readings
     from meterlink.bench.analysis import Analysis
 
     source = open_readings(Path(args.file))

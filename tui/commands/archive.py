@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
 
     from captures.archive.archiver import archive_jobs
     from captures.archive.dataset import DataSet
-    from captures.job.names import as_utf8
+    from captures.record.files import as_utf8
     from meterlink.errors import UsageError
     from meterlink.wording import counted
     from tui.session.setup import job_store

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     import pyarrow
 
-    from captures.archive.asking import Asker
+    from captures.archive.answers import Asker
     from captures.archive.dataset import DataSet
     from captures.archive.questions import Question
 
@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Ask, and give the answer as it is wanted."""
-    from captures.archive.asking import asking
+    from captures.archive.answers import asking
     from captures.archive.questions import QUESTIONS
     from meterlink.errors import UsageError
     from meterlink.quantities.text import plain
@@ -81,7 +81,7 @@ def _list(args: argparse.Namespace) -> None:
 
 
 def _format(args: argparse.Namespace) -> str:
-    from captures.archive.results import FORMATS
+    from captures.archive.answers import FORMATS
     from meterlink.errors import UsageError
 
     ending = (args.output or "").rpartition(".")[2].lower()
@@ -108,8 +108,8 @@ def _data(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
         yield data
         return
     # Only here, as it takes the whole bench to read jobs, and a data set is asked without.
+    from captures.archive.answers import may_need_readings
     from captures.archive.archiver import archive_jobs
-    from captures.archive.asking import may_need_readings
     from tui.session.setup import job_store
 
     with tempfile.TemporaryDirectory(prefix="meterlink-asking-") as folder:
@@ -134,10 +134,9 @@ def _give(
 
     import msgspec
 
-    from captures.archive.page import page_of
-    from captures.archive.results import rows_in, when, write_answer, write_csv_answer
+    from captures.archive.answers import page_of, rows_in, when, write_answer, write_csv_answer
     from captures.exchange.export import new_file
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
     from meterlink.wording import counted
     from tui.plain.answers import picture_lines, table_lines
 

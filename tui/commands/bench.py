@@ -130,7 +130,7 @@ def _enter(
     place: str,
 ) -> None:
     """Say which job it is, close it at the end, and say where it lies."""
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
     from meterlink.quantities.text import plain
 
     title = plain(job.job.header().title)
@@ -292,7 +292,7 @@ def _keep_settings(settings: "ScreenSettings") -> None:
 
 
 def _again(step: str, who: str) -> "Redo":
-    from captures.record.times import local_now, rfc3339
+    from captures.record.files import local_now, rfc3339
     from meterlink.commands import How, Redo
 
     return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from captures.job.meter_checks import RecordedCheck, Series
+    from captures.job.across_jobs import RecordedCheck, Series
     from meterlink.judging.control_chart import ControlChart
 
 NAME: Final = "checks"
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         from tui.commands._repeatability import show_study
 
         return show_study(args)
-    from captures.job.meter_checks import gather
+    from captures.job.across_jobs import gather
     from tui.session.setup import job_store
 
     wanted = args.meter.casefold()

@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         write_parquet,
         write_xlsx,
     )
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
     from meterlink.errors import UsageError
 
     kind: type[TableRow] = HoldRow if args.holds else ReadingRow
@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
 def _captures(args: argparse.Namespace) -> "list[Source]":
     from pathlib import Path
 
-    from captures.record.reader import is_regular
+    from captures.record.files import is_regular
     from tui.session.setup import job_store
 
     beside = args.output is None  # the table itself goes to standard output

@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from captures.job.attachments import import_readings
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
 
     started = _started(args)
     with _job(args) as job:
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
 def _job(args: argparse.Namespace) -> "JobWriter":
     from pathlib import Path
 
-    from captures.record.reader import open_regular
+    from captures.record.files import open_regular
     from meterlink.quantities.text import plain
     from tui.session.setup import job_store
 
@@ -53,7 +53,7 @@ def _job(args: argparse.Namespace) -> "JobWriter":
 
 
 def _started(args: argparse.Namespace) -> str:
-    from captures.record.times import read_rfc3339
+    from captures.record.files import read_rfc3339
     from meterlink.errors import UnreadableError, UsageError
 
     if not args.started:

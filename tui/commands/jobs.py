@@ -10,9 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from captures.job.job import Job
-    from captures.job.listing import JobSummary
     from captures.job.rejudging import Differing
-    from captures.job.store import JobStore
+    from captures.job.store import JobStore, JobSummary
     from captures.job.verify_job import JobCheck
     from meterlink.events import Verdict
 
@@ -123,8 +122,8 @@ def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
 def _list(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
-    from captures.job.listing import JobStatus, list_jobs
-    from captures.job.names import as_utf8
+    from captures.job.store import JobStatus, list_jobs
+    from captures.record.files import as_utf8
 
     standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
@@ -186,7 +185,7 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
 def _show_json(job: "Job", check: "JobCheck") -> None:
     import msgspec
 
-    from captures.job.names import as_utf8
+    from captures.record.files import as_utf8
     from captures.record.records import encode
 
     header = job.header()
@@ -230,8 +229,8 @@ def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
 
 def _rejudge(args: argparse.Namespace, store: "JobStore") -> int:
     """List what differs; the exit code is 1 where anything does."""
-    from captures.job.names import as_utf8
     from captures.job.rejudging import rejudge
+    from captures.record.files import as_utf8
     from meterlink.errors import UnreadableError
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
@@ -283,7 +282,7 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
     from captures.job.attachments import attach
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
 
     with store.resume(args.job) as job:
         for file in args.files:
@@ -295,8 +294,8 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
 def _pack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.job.names import shown_path
-    from captures.job.pack import PACK_ENDING, pack
+    from captures.exchange.packs import PACK_ENDING, pack
+    from captures.record.files import shown_path
 
     job = store.job(args.job)
     target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
@@ -308,9 +307,9 @@ def _pack(args: argparse.Namespace, store: "JobStore") -> int:
 def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     from pathlib import Path
 
-    from captures.job.names import shown_path
-    from captures.job.pack import LARGEST, reports_in, unpack
+    from captures.exchange.packs import LARGEST, reports_in, unpack
     from captures.job.verify_job import check_job
+    from captures.record.files import shown_path
     from captures.record.verify import State
     from captures.report.write import Audience, write_report
     from meterlink.errors import UsageError
@@ -340,7 +339,7 @@ def _mend(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
     from captures.job.mend import mend_job, mend_store
-    from captures.job.names import as_utf8
+    from captures.record.files import as_utf8
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
 
@@ -365,8 +364,8 @@ def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
     import msgspec
 
     from captures.job.mend import mend_store
-    from captures.job.names import shown_path
     from captures.job.store_list import LIST_NAME, begin_list, read_list
+    from captures.record.files import shown_path
 
     begin_list(store.root)
     list(mend_store(store))
@@ -383,8 +382,8 @@ def _strike(args: argparse.Namespace, store: "JobStore") -> int:
     """Strike, and say from how many lines; 1 where the text is not there."""
     import msgspec
 
-    from captures.job.job import strike
-    from captures.job.names import as_utf8, shown_path
+    from captures.job.striking import strike
+    from captures.record.files import as_utf8, shown_path
     from meterlink.errors import UsageError
     from meterlink.wording import counted
 

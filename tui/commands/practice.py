@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from contextlib import ExitStack
 
-    from captures.training.trainee_files import TraineeStore
+    from captures.training.trainees import TraineeStore
     from meterlink.profile import Profile
     from meterlink.training.case import Case, Order
     from meterlink.training.practice import Practice
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
     """Practise, or show the results."""
     from pathlib import Path
 
-    from captures.training.trainee_files import TraineeStore
+    from captures.training.trainees import TraineeStore
 
     store = TraineeStore(Path(args.trainees) if args.trainees else None)
     if args.results:

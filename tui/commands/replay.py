@@ -110,8 +110,8 @@ def _through(args: argparse.Namespace, path: Path, check: "Verification") -> int
 
 
 def _play(args: argparse.Namespace, path: Path, check: "Verification", *, on_screen: bool) -> int:
-    from captures.job.names import safe_name
-    from captures.training.answers import default_folder
+    from captures.record.files import safe_name
+    from captures.training.notes import default_folder
     from drivers.clock import MonotonicClock
     from tui.replay.player import ReplayPlayer
 

@@ -24,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     """Write it and say where."""
     from pathlib import Path
 
-    from captures.job.names import shown_path
+    from captures.record.files import shown_path
     from captures.report.write import Audience, write_report
     from tui.session.setup import job_store
     from tui.settings.shelf import CARDS

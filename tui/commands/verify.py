@@ -85,12 +85,12 @@ def _findings(
     from pathlib import Path
 
     from captures.job.verify_job import check_record, verify_job, verify_store
-    from captures.record.reader import is_regular
+    from captures.record.files import is_regular
     from tui.session.setup import job_store
 
     store = job_store(args.jobs)
     if not args.what:
-        for part in verify_store(store, args.head.lower()):
+        for part in verify_store(store.root, store.jobs(), args.head.lower()):
             yield part, _facts_of_part(None, part)
     for what in args.what:
         if is_regular(Path(what)):
@@ -103,7 +103,7 @@ def _findings(
 
 
 def _facts_of_file(check: "Verification") -> dict[str, object]:
-    from captures.job.names import as_utf8
+    from captures.record.files import as_utf8
 
     return {
         "file": as_utf8(str(check.path)),
@@ -120,7 +120,7 @@ def _facts_of_file(check: "Verification") -> dict[str, object]:
 
 
 def _facts_of_part(job: str | None, part: "JobPart") -> dict[str, object]:
-    from captures.job.names import as_utf8
+    from captures.record.files import as_utf8
 
     named = {} if job is None else {"job": as_utf8(job)}
     return {

@@ -9,7 +9,7 @@ from meterlink.quantities.text import plain
 if TYPE_CHECKING:
     import pyarrow
 
-    from captures.archive.questions import Drawing
+    from captures.archive.answers import Drawing
 
 LONGEST: Final = 60
 """Characters of a cell; longer ones are cut."""
@@ -19,7 +19,7 @@ COLUMNS: Final = 49
 
 def table_lines(answer: "pyarrow.Table") -> Iterator[str]:
     """Yield a heading, and a line a row, in columns."""
-    from captures.archive.results import rows_in
+    from captures.archive.answers import rows_in
 
     names = [plain(name, LONGEST) for name in answer.column_names]
     rows = [[_cell(value) for value in row] for row in rows_in(answer)]
@@ -32,7 +32,7 @@ def table_lines(answer: "pyarrow.Table") -> Iterator[str]:
 
 def picture_lines(answer: "pyarrow.Table", drawing: "Drawing") -> Iterator[str]:
     """Yield a line a row: bars, or spreads from low to high, on one scale where they compare."""
-    from captures.archive.page import ends_of, rows_alike
+    from captures.archive.answers import ends_of, rows_alike
 
     rows = answer.to_pylist()
     labels = [" ".join(_cell(row[name]) for name in drawing.label) for row in rows]
@@ -82,7 +82,7 @@ def _column(value: float, low: float, high: float) -> int:
 
 
 def _cell(value: Any) -> str:
-    from captures.archive.page import shown
+    from captures.archive.answers import shown
 
     return plain(shown(value), LONGEST)
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Final
 
-from captures.record.times import local_now, rfc3339
+from captures.record.files import local_now, rfc3339
 from meterlink.bench.progress import Progress
 from meterlink.bench.snapshot import Update
 from meterlink.card import Step

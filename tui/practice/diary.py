@@ -8,13 +8,14 @@ from pathlib import Path
 
 import msgspec
 
-from captures.record.times import local_now, rfc3339
-from captures.training.trainee_files import TraineeFile, TraineeStore
+from captures.record.files import local_now, rfc3339
 from captures.training.trainees import (
     LONGEST_TYPED,
     PracticeBegun,
     Practised,
+    TraineeFile,
     TraineeRecord,
+    TraineeStore,
     Typed,
     Unfinished,
 )

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from captures.record.reader import open_regular
+from captures.record.files import open_regular
 from meterlink.card import BenchEvent
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UsageError

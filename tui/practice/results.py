@@ -5,7 +5,7 @@ from typing import Final
 
 import msgspec
 
-from captures.record.times import local_now, rfc3339
+from captures.record.files import local_now, rfc3339
 from captures.training.trainees import Practised, Results, TopicCount, Unfinished
 from meterlink import __version__
 from meterlink.profile import Profile

@@ -15,7 +15,7 @@ import tomli_w
 from msgspec.structs import replace
 
 from captures.job.store import JobStore
-from captures.record.reader import is_regular, open_regular
+from captures.record.files import is_regular, open_regular
 from captures.record.writer import RecordWriter
 from captures.training.catalogue import CATALOGUE, Exercise, Made, Shelved
 from captures.training.notes import ENDING

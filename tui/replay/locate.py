@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from captures.record.reader import is_regular
+from captures.record.files import is_regular
 from captures.training.catalogue import read_library
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain

@@ -10,11 +10,10 @@ from typing import Final, NamedTuple
 
 from msgspec.structs import replace
 
+from captures.record.files import local_now, rfc3339
 from captures.record.replay import Played
-from captures.record.times import local_now, rfc3339
 from captures.record.verify import State, Verification
-from captures.training.answers import Answer, add_answer
-from captures.training.notes import Notes, Pinned, read_notes
+from captures.training.notes import Answer, Notes, Pinned, add_answer, read_notes
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
 from meterlink.bench.snapshot import Face, Snapshot, Update

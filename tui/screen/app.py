@@ -25,7 +25,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
-from captures.record.times import local_now, rfc3339
+from captures.record.files import local_now, rfc3339
 from meterlink.bench.snapshot import Update
 from meterlink.commands import AnyCommand, Gestures, How
 from meterlink.errors import MeterlinkError

@@ -7,7 +7,7 @@ from typing import Final
 from msgspec import structs
 
 from captures.record.records import Header
-from captures.record.replay_setup import past_of
+from captures.record.replay import past_of
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step
 from meterlink.declared import from_plain

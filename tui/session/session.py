@@ -12,7 +12,7 @@ from typing import Final
 from msgspec.structs import replace
 
 from captures.job.job import JobWriter
-from captures.record.times import to_the_clock
+from captures.record.files import to_the_clock
 from captures.record.writer import RecordWriter
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench

@@ -7,13 +7,11 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import meterlink
 from captures.job.job import Job, JobWriter
-from captures.job.listing import JobStatus, JobSummary, list_jobs, standing_of
-from captures.job.names import safe_name
-from captures.job.store import JobStore
+from captures.job.store import JobStatus, JobStore, JobSummary, list_jobs, standing_of
+from captures.record.files import local_now, rfc3339, safe_name
 from captures.record.records import Header
-from captures.record.replay_setup import settings_for
-from captures.record.replay_setup import settings_of as settings_of
-from captures.record.times import local_now, rfc3339
+from captures.record.replay import settings_for
+from captures.record.replay import settings_of as settings_of
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
 from meterlink.card import Card
