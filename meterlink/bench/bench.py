@@ -41,9 +41,9 @@ from meterlink.events import (
     StepReopened,
     TouchEvent,
 )
+from meterlink.hold.contact import Stage
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
-from meterlink.hold.stages import Stage
 from meterlink.meter_state import MeterState, misfit, turned_meanwhile
 from meterlink.profile import Profile
 from meterlink.quantities.plausible import below_nought, beyond_measure

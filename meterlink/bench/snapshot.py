@@ -7,7 +7,7 @@ import msgspec
 
 from meterlink.card import BenchEvent
 from meterlink.events import Asked
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from meterlink.judging.criterion import Criterion
 from meterlink.reading import Reading
 

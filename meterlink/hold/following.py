@@ -1,254 +1,225 @@
-"""What becomes of a value after it is held, or where it never comes to rest.
+"""What becomes of a value after it is held: it stands until it leaves its interval.
 
-A ``Course`` is the record of a touch in flat memory. ``state`` says what can be stated of it: the
-level with what noise, slope and jumps of the contact make of its interval, or nothing. A value
-that was stated stands until it leaves its interval, or until far more is known.
+``Follower`` weighs the course of the touch now and then, and says what is to take the place of a
+held value. ``Strays`` are readings away from that: lone outliers, another point, or a contact that
+jumps.
 """
 
-from math import hypot
+from math import inf
 from typing import Final
-
-import msgspec
 
 from meterlink.events import Held, Noise
 from meterlink.hold.policy import HoldPolicy
-from meterlink.hold.wandering import FEWEST, Found, factor, weigh
+from meterlink.hold.settling import tolerance, variance_floor
+from meterlink.hold.statement import Course, Statement, is_noisy, may_be_stated, statement
 
-_RECTANGLE: Final = 1.96 / 3**0.5
-"""Half of a 95 % interval that has the variance of a rectangle of half width one."""
-_SLOWEST: Final = 1.4
-"""Time constant of the slowest settling, seconds ..."""
-_CREEP_POINTS: Final = 8
-"""Creep is seen in so many points ..."""
-_CREEP_TIME: Final = 1.0
-"""... over so many seconds at least."""
-_STANDS_OUT: Final = 6.0
-"""Two levels that are so many times the scatter about them apart are no ramp."""
 _MAYBE: Final = 0.3
 """Probability of a memory from which on noise is not taken to average out."""
-_LIKELY: Final = 0.5
-"""Probability from which on an origin of the noise, or a movement, is named."""
-FLOOR: Final = 0.3
-"""Probability from which on values are taken to lie above a floor."""
-_SURE: Final = 0.95
-"""Probability from which on a movement is what is stated."""
+_MOST_STRAYS: Final = 16
+"""Most readings away from a held value that are remembered until it is known what they are."""
 
 
-class Statement(msgspec.Struct, frozen=True):
-    """What can be said of a touch at one moment."""
+class Follower:
+    """A value that is held, and the course of its touch."""
 
-    value: float
-    half: float
-    """Half of the 95 % interval, for as long as it is to stand."""
-    half_now: float
-    """The same at this moment."""
-    dof: float
-    scatter: float
-    """Standard deviation of one point."""
-    noise: Noise
-    slope: float
-    """Unit a second; 0 where no movement is likely."""
-    slope_u: float
-    moves: bool
-    is_plain: bool
-    """A movement that went on for long enough, or a jump that stands out: it needs no proof by
-    going on."""
-    wanders: float
-    """Probability that its noise has a memory."""
-    n: int
-    """Points that it rests on."""
+    def __init__(self, policy: HoldPolicy) -> None:
+        self._policy = policy
+        self.course = Course()
+        self.track = 0.0
+        """Where the held value has gone since ..."""
+        self.band = 0.0
+        """... and how far from there a reading may be."""
+        self._half = self._fixed = 0.0
+        self._doubt_t = inf
+        self._look_at = 0
 
-    @property
-    def u(self) -> float:
-        """Standard uncertainty that gives the interval with ``dof``."""
-        return self.half / factor(self.dof)
+    def keep(self, held: Held, half: float, noise: float) -> None:
+        """Go by a value that is held from now on; ``half``: of its 95 % interval."""
+        policy = self._policy
+        self.track, self._half = held.value, half
+        self._fixed = tolerance(policy, held.value, held.resolution)
+        self._doubt_t = inf
+        self.band = policy.slide_tols * tolerance(policy, held.value, held.resolution, noise)
 
+    def start(self, points: list[float], *, soon: bool = True) -> None:
+        """Begin the course with these points, and weigh it at the next one if ``soon``."""
+        self.course.start(points)
+        self._look_at = 0 if soon else len(points) + max(1, len(points) // 8)
 
-class Course:
-    """The readings of a touch since its value came to rest, as means of ever longer runs."""
+    def jump(self, points: list[float], to: float) -> None:
+        """Take points that were astray as those of the held value; it is ``to`` by now."""
+        for point in points:
+            self.course.add(point)
+        self.track, self._look_at = to, 0
 
-    def __init__(self, kept: int) -> None:
-        """``kept``: most means that are kept."""
-        self._kept = kept
-        self.start([])
+    def is_here(self, value: float) -> bool:
+        """Take a reading; whether it is the held value."""
+        if abs(value - self.track) > self.band:
+            return False
+        # Follow a cooling winding, slowly enough that an outlier does not matter.
+        self.track += 0.2 * (value - self.track)
+        return True
 
-    def start(self, points: list[float]) -> None:
-        """Begin anew with these points."""
-        self.means = list(points)
-        self.size = 1
-        """Points in a mean."""
-        self._sum, self._count = 0.0, 0
-        self.count = len(points)
-        """Points so far."""
+    def is_back(self, value: float, held: Held) -> bool:
+        """Whether a value is the held one, or where that has gone since."""
+        return min(abs(value - self.track), abs(value - held.value)) <= self.band
 
-    def add(self, value: float) -> None:
-        """Take a point."""
-        self.count += 1
-        self._sum += value
-        self._count += 1
-        if self._count < self.size:
-            return
-        means = self.means
-        means.append(self._sum / self.size)
-        self._sum, self._count = 0.0, 0
-        if len(means) >= self._kept:
-            # An even number, so that each mean has a partner; the oldest goes where it has none.
-            odd = len(means) % 2
-            self.means = [
-                0.5 * (a + b) for a, b in zip(means[odd::2], means[odd + 1 :: 2], strict=True)
-            ]
-            self.size *= 2
+    def widen(self, step: float) -> None:
+        """Count a last digit that only shows now, after a value that stood still, as no slide."""
+        if step <= self._policy.step_most:
+            self.band = max(self.band, self._policy.slide_tols * step)
 
-    def found(self, every: float, fixed: float, floor: float) -> Found | None:
-        """Weigh what there is, or of what bends the newest part; None where it is too little.
+    def add(self, point: float, held: Held) -> bool:
+        """Take a point of the held value; whether it is time to weigh the course."""
+        self.course.add(point)
+        if self.course.count < self._look_at:
+            return False
+        sharp = self._half <= 0.25 * self._policy.sharper * self._fixed
+        settled = self._doubt_t == inf and sharp
+        return not settled or abs(self.track - held.value) > 0.5 * self._half
+
+    def revision(
+        self, t: float, held: Held, every: float, step: float, lasted: float, *, provisional: bool
+    ) -> Statement | None:
+        """Weigh the touch so far; return what is to take the place of what is held, if anything.
 
         Args:
+            t: of the newest point.
+            held: what is held.
             every: seconds between points.
-            fixed: tolerance of the value.
-            floor: variance of a point that is there whatever is seen.
+            step: of the last digit.
+            lasted: seconds that the touch has lasted.
+            provisional: it was held before it came to rest, and may come to rest yet.
         """
-        values = self.means
-        if len(values) < FEWEST:
+        policy, course = self._policy, self.course
+        pause = max(2, course.count // 8)
+        self._look_at = course.count + pause
+        fixed = tolerance(policy, held.value, step)
+        found = course.found(every, fixed, variance_floor(policy, fixed, step))
+        if found is None:
             return None
-        while True:
-            found = weigh(values, every * self.size, 0.3 * fixed, floor)
-            if found.p_bends < _LIKELY or found.p_jumps > _LIKELY or len(values) < 12:
-                return found
-            values = values[len(values) // 3 :]
+        new = statement(policy, found, every * course.size, step, lasted)
+        if not may_be_stated(policy, new, fixed) or not self._takes_the_place(
+            new, held, fixed, pause * every
+        ):
+            self._doubt_t = inf
+            return None
+        self._doubt_t = min(self._doubt_t, t)
+        if not self._shows(new, held, t) or (
+            provisional and is_quiet(course.means[-3:], new.scatter)
+        ):
+            self._look_at = course.count + 1
+            return None
+        return new
+
+    def _shows(self, new: Statement, held: Held, t: float) -> bool:
+        """Whether what speaks against the held value has done so for long enough."""
+        lasted = t - self._doubt_t
+        if new.is_plain or new.moves:
+            return new.is_plain or lasted >= self._policy.late_time
+        return lasted >= self._policy.doubt_time and has_turned(self.course.means, held.value)
+
+    def _takes_the_place(self, new: Statement, held: Held, fixed: float, lead: float) -> bool:
+        """Whether a statement is to replace the one that stands.
+
+        Args:
+            new: what is known now.
+            held: what was stated.
+            fixed: tolerance of the value.
+            lead: seconds until it is looked at again.
+        """
+        away, half = abs(new.value - held.value), self._half
+        if new.noise is Noise.JUMPING:
+            return away + new.half > half + 0.25 * fixed and away + new.half > 1.1 * half
+        if held.origin is Noise.JUMPING:
+            return away > half
+        if away > half and (away > new.half_now or new.half_now > half):
+            return True
+        if new.half_now > 1.5 * half:
+            return True
+        if new.moves and away + lead * abs(new.slope) > half:
+            return True
+        if new.wanders > _MAYBE or not is_noisy(held.value, held.noise, held.resolution):
+            return False
+        matters = 0.25 * fixed
+        return max(half, matters) > self._policy.sharper * max(new.half, matters)
 
 
-def statement(
-    policy: HoldPolicy, found: Found, every: float, step: float, lasted: float
-) -> Statement:
-    """Return what ``found`` comes to.
+class Strays:
+    """Readings away from a held value, until it is known what they are."""
 
-    Args:
-        policy: the numbers to go by.
-        found: what was weighed.
-        every: seconds between the values that were.
-        step: of the last digit.
-        lasted: seconds that the touch has lasted, as a value of what moves stands in proportion.
-    """
-    noise = Noise.WANDERING if found.p_wanders > _LIKELY else Noise.WHITE
-    gap = found.high - found.low
-    if found.p_jumps > _LIKELY and gap > _STANDS_OUT * found.within:
-        value = 0.5 * (found.low + found.high)
-        half = 0.5 * gap + 1.2 * found.within + 0.5 * step
-        return Statement(
-            value=value,
-            half=half,
-            half_now=half,
-            dof=60.0,
-            scatter=found.within,
-            noise=Noise.JUMPING,
-            slope=0.0,
-            slope_u=0.0,
-            moves=False,
-            is_plain=gap > 3 * found.newest
-            and (found.since - 0.5) * every > min(policy.least_time, 1.4 * every),
-            wanders=found.p_wanders,
-            n=found.n,
-        )
-    rests = found.p_moves < _LIKELY
-    if rests and found.p_floor > FLOOR and is_poor(policy, found.value, found.spread, step):
-        # What a poor contact adds is in all values: the part itself is no higher than the lowest.
-        high = found.value + 0.5 * found.half
-        low = min(found.floor - 0.4 * found.spread, high)
-        half = 0.5 * (high - low)
-        return Statement(
-            value=low + half,
-            half=half,
-            half_now=half,
-            dof=max(found.dof, 4.0),
-            scatter=found.spread,
-            noise=noise,
-            slope=0.0,
-            slope_u=0.0,
-            moves=False,
-            is_plain=False,
-            wanders=found.p_wanders,
-            n=found.n,
-        )
-    moves = found.p_moves > _SURE
-    slope = found.slope / every
-    stands = max(policy.stands_time, policy.stands_share * lasted)
-    goes = abs(slope) * stands if moves else 0.0
-    return Statement(
-        value=found.value,
-        half=hypot(found.half, _RECTANGLE * goes),
-        half_now=found.half,
-        dof=found.dof,
-        scatter=found.spread if rests else found.scatter,
-        noise=noise,
-        slope=slope if moves else 0.0,
-        slope_u=found.slope_u / every,
-        moves=moves,
-        is_plain=moves
-        and found.p_bends < _LIKELY
-        and found.n >= _CREEP_POINTS
-        and found.n * every >= _CREEP_TIME,
-        wanders=found.p_wanders,
-        n=found.n,
-    )
+    def __init__(self, policy: HoldPolicy) -> None:
+        self._policy = policy
+        self.clear()
+
+    def clear(self) -> None:
+        """Forget them."""
+        self.since = 0.0
+        """When the newest run of them began, seconds."""
+        self._count = 0
+        self._all_near = True
+        self._values: list[float] = []
+        self._here = 0
+
+    def here(self) -> bool:
+        """A reading of the held value; whether it ends a run of strays."""
+        ended = self._count > 0
+        self._count = 0
+        if self._values:
+            self._here += 1
+            if self._here > _MOST_STRAYS:
+                self._values.clear()
+        return ended
+
+    def take(self, t: float, value: float, held: Held, *, keeps: bool) -> bool:
+        """Take a stray reading, to be remembered if it ``keeps``; whether it was.
+
+        Only values are that may be of the same point, seen through a contact that is not good.
+        """
+        if not self._count:
+            self.since, self._all_near = t, True
+        self._count += 1
+        near = abs(value - held.value) <= self._policy.jump_share * abs(held.value)
+        self._all_near &= near
+        if near and keeps:
+            self._values.append(value)
+            self._here = 0
+        return near and keeps
+
+    def is_brief(self, t: float) -> bool:
+        """Whether the run is too short to say what it is."""
+        policy = self._policy
+        return t - self.since < policy.dropout_time or self._count < policy.least_readings
+
+    @property
+    def are_near(self) -> bool:
+        """Whether all of the run may be of the same point."""
+        return self._all_near
+
+    def are_level(self, track: float, interval: float) -> bool:
+        """Whether the newest agree, far from ``track``, so that they are no lone outliers."""
+        slow = interval > self._policy.dropout_time
+        few = 2 if slow and self._count > 1 else 3
+        newest = self._values[-few:]
+        if len(newest) < few:
+            return False
+        return max(newest) - min(newest) <= min(abs(v - track) for v in newest) / 6
+
+    def give(self) -> list[float]:
+        """Return those that are remembered, as values of the same point after all."""
+        values = self._values[:]
+        self._values.clear()
+        self._count = 0
+        return values
 
 
-def is_noisy(value: float, scatter: float, step: float) -> bool:
-    """Whether readings scatter by so much that the contact may have a share in it."""
-    return scatter > max(1e-3 * abs(value), 2 * step)
+def has_turned(ys: list[float], base: float) -> bool:
+    """Whether values that left ``base`` have come back by a little: then they do not run away."""
+    newest = ys[-1] - base if len(ys) < 2 else 0.5 * (ys[-1] + ys[-2]) - base
+    furthest = (max(ys) if newest > 0 else min(ys)) - base
+    return abs(newest) <= 0.85 * abs(furthest)
 
 
-def is_poor(policy: HoldPolicy, value: float, scatter: float, step: float) -> bool:
-    """Whether readings scatter by more than a meter's own noise: the contact is poor."""
-    usual = policy.noise_share * abs(value)
-    return scatter > max(usual, policy.noise_resolutions * step, policy.tol_least)
-
-
-def may_be_stated(policy: HoldPolicy, new: Statement, fixed: float) -> bool:
-    """Whether it is a value at all: contact there is, and it does not run away."""
-    size = abs(new.value)
-    if new.scatter > min(max(policy.noise_most * size, 10 * fixed), policy.contact_most):
-        return False
-    if new.noise is Noise.JUMPING:
-        return new.half <= 0.6 * policy.jump_share * size
-    return abs(new.slope) <= max(policy.creep_most * size, 2 * fixed)
-
-
-def is_no_settling(found: Found, every: float, new: Statement, fixed: float) -> bool:
-    """Whether a touch that never came to rest may be stated before it does.
-
-    Either what is left to settle would be lost in the noise, or the value creeps: its course bends
-    less than any settling does.
-    """
-    tol = max(fixed, 2 * new.scatter)
-    slope = abs(found.slope) / every
-    return 2 * new.scatter > fixed and slope * _SLOWEST <= tol
-
-
-def takes_the_place(
-    policy: HoldPolicy, new: Statement, held: Held, half: float, fixed: float, lead: float
-) -> bool:
-    """Whether a statement is to replace the one that stands.
-
-    Args:
-        policy: the numbers to go by.
-        new: what is known now.
-        held: what was stated.
-        half: half of the 95 % interval of that.
-        fixed: tolerance of the value.
-        lead: seconds until it is looked at again.
-    """
-    away = abs(new.value - held.value)
-    if new.noise is Noise.JUMPING:
-        return away + new.half > half + 0.25 * fixed and away + new.half > 1.1 * half
-    if held.origin is Noise.JUMPING:
-        return away > half
-    if away > half and (away > new.half_now or new.half_now > half):
-        return True
-    if new.half_now > 1.5 * half:
-        return True
-    if new.moves and away + lead * abs(new.slope) > half:
-        return True
-    if new.wanders > _MAYBE or not is_noisy(held.value, held.noise, held.resolution):
-        return False
-    matters = 0.25 * fixed
-    return max(half, matters) > policy.sharper * max(new.half, matters)
+def is_quiet(ys: list[float], scatter: float) -> bool:
+    """Whether three values agree far better than the ``scatter`` of those before lets expect."""
+    return max(ys) - min(ys) < 0.15 * scatter or abs(ys[-1] - ys[-2]) < 0.04 * scatter

@@ -1,9 +1,11 @@
-"""The step of the last digit, where neither driver nor text tells it."""
+"""The step of the last digit: as the driver tells it, or as it shows in what the meter sends."""
 
 from collections import deque
 from itertools import islice, pairwise
 from math import inf
 from typing import Final
+
+from meterlink.reading import Reading
 
 _NEAR: Final = 0.02
 """Values within this share of the newest are on the same range."""
@@ -13,6 +15,8 @@ _COARSEST: Final = 0.006
 """A step between values is no larger share of them: 2,000 counts, down to 170 of them."""
 _REMEMBERED: Final = 400
 """Most stretches of values, one for each leading digit of each decade, that are remembered."""
+_TOLD_MOST: Final = 1e30
+"""A step that is told and larger than this is none."""
 _FEW: Final = 4
 """Readings whose digits are looked at one by one."""
 
@@ -151,3 +155,58 @@ class StepSeen:
         return min(
             [b - a for a, b in pairwise(distinct)], default=max(_COARSEST * size, self.shown)
         )
+
+
+class LastDigit:
+    """The step of the last digit in the current touch."""
+
+    def __init__(self) -> None:
+        self._seen = StepSeen()
+        self._told: float | None = None
+        self._coarser = 0
+
+    def clear(self) -> None:
+        """Forget the touch; the digits that the meter has shown stay known."""
+        self._seen.clear()
+        self._told, self._coarser = None, 0
+
+    def take(self, reading: Reading, newest: float | None) -> None:
+        """Take a reading; ``newest`` is the value of the touch before it, None for none."""
+        if reading.resolution != self._told:
+            self._tell(reading.value, reading.resolution, newest)
+        else:
+            self._coarser = 0
+        if self._told is None:
+            self._seen.add(reading.value)
+
+    def _tell(self, value: float, resolution: float | None, newest: float | None) -> None:
+        """Follow the resolution that is told, finer at once and coarser with some doubt.
+
+        Where it comes from the digits as sent, a value that happens to end in zeros looks ten
+        times as coarse as its neighbours. Another range shows in several readings in a row, or
+        with another value.
+        """
+        if resolution is None or not 0 < resolution < _TOLD_MOST:
+            self._told = None
+            return
+        known = self._told
+        self._coarser = self._coarser + 1 if known and resolution > 1.4 * known else 0
+        elsewhere = newest is None or not 0.5 * abs(newest) <= abs(value) <= 2 * abs(newest)
+        if not known or not self._coarser or self._coarser > 3 or elsewhere:
+            self._told = resolution
+            self._coarser = 0
+
+    @property
+    def step(self) -> float:
+        """The step; 0 where none is known."""
+        return self._seen.step if self._told is None else self._told
+
+    @property
+    def shown(self) -> float:
+        """Finest digit that the newest readings show; 0 where the step is told."""
+        return self._seen.shown if self._told is None else 0.0
+
+    @property
+    def at_most(self) -> float:
+        """How coarse a step can be that is not known; 0 where values do not repeat."""
+        return self._seen.at_most

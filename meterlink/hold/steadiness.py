@@ -6,13 +6,12 @@ is weighed (``settling.ModelComparison``). Work and memory a point are bounded b
 ``HoldPolicy.kept``.
 """
 
+import itertools
 from collections import deque
-from itertools import islice
-from math import exp, log
+from math import exp, log, sqrt
 from typing import Final
 
 from meterlink.hold.exponentials import LONGEST
-from meterlink.hold.levels import is_on_the_move, newest_level, rough_noise
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import ModelComparison, SteadinessEstimate, tolerance, variance_floor
 
@@ -185,7 +184,7 @@ class Steadiness:
 
     def _newest(self, n: int) -> list[float]:
         """Values of the newest ``n`` points, or of those there are."""
-        newest = [value for _, value in islice(reversed(self._points), n)]
+        newest = [value for _, value in itertools.islice(reversed(self._points), n)]
         newest.reverse()
         return newest
 
@@ -338,3 +337,45 @@ class Steadiness:
         )
         # Blocks of a fast meter may agree by chance while their readings are all over the place.
         return found.scatter <= most and found.noise <= 4 * most
+
+
+def is_on_the_move(ys: list[float], much: float) -> bool:
+    """Whether four values in a row go one way, by ``much`` in all: no need to weigh them."""
+    if len(ys) < 4:
+        return False
+    a, b, c, d = ys
+    return (a < b < c < d or a > b > c > d) and abs(d - a) > much
+
+
+def newest_level(ys: list[float], floor: float, gain: float) -> int:
+    """Index at which the newest level begins: after a step far larger than all later ones.
+
+    0 where no step is larger than ``floor`` and ``gain`` times each of the later ones, of which
+    there must be two. A range change or the end of a bounce is such a step; settling is none.
+    """
+    steps = [b - a for a, b in itertools.pairwise(ys)]
+    most = max(map(abs, steps[-2:]))
+    for j in range(len(steps) - 3, -1, -1):
+        if abs(steps[j]) > gain * most + floor:
+            before = ys[j] - ys[max(j - 2, 0)]
+            # One of several steps the same way is a course, one that undoes the last an outlier.
+            if before * steps[j] > 0 and 3 * abs(before) > abs(steps[j]):
+                return 0
+            if not j or abs(ys[j + 1] - ys[j - 1]) > 0.5 * abs(steps[j]):
+                return j + 1
+        most = max(most, abs(steps[j]))
+    return 0
+
+
+def rough_noise(ys: list[float], floor: float) -> float:
+    """Noise from second differences, blind to any smooth course.
+
+    For white noise the mean square of ``a - 2 b + c`` is six times the variance. ``floor`` is the
+    least variance that is believed, as values that are rounded alike show none.
+    """
+    squares, a, b = 0.0, ys[0], ys[1]
+    for c in ys[2:]:
+        bend = a - 2 * b + c
+        squares += bend * bend
+        a, b = b, c
+    return sqrt(max(squares / 6 / (len(ys) - 2), floor))

@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from math import inf, isfinite, sqrt
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import msgspec
 from msgspec import structs
 
 from meterlink.events import Evidence, Held
-from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.resolution import step_of_digits
+from meterlink.hold.stopping import DecisionEdges
 from meterlink.judging.accuracy import accuracy_at, constant_part, gain_part, same_range
 from meterlink.judging.advice import Situation, beyond_range, reads_like
 from meterlink.judging.assumed import (
@@ -37,9 +37,6 @@ from meterlink.judging.verdict import Judgement, judge
 from meterlink.quantities.budget import Budget, Component, combined, coverage_factor, spread
 from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
 from meterlink.source import Accuracy
-
-if TYPE_CHECKING:
-    from meterlink.hold.decision_edges import DecisionEdges
 
 LIFTED_READS_THE_SAME: Final = (
     "Lifted probes read over range too: this holds only where the tips did touch."
@@ -244,12 +241,8 @@ class Assessor:
             corrected=None, budget=Budget(), judgement=judgement, notes=(LIFTED_READS_THE_SAME,)
         )
 
-    def aim(self) -> "DecisionEdges":
+    def aim(self) -> DecisionEdges:
         """Return where, as read, a value matters, and what averaging cannot mend there."""
-        from meterlink.hold.decision_edges import (
-            DecisionEdges,
-        )  # with numpy: a typed value needs none
-
         # Loads Student's distribution now, while nobody waits: it takes some tenths of a second,
         # and the first verdict is to be heard at once.
         coverage_factor(1.0)

@@ -9,7 +9,7 @@ from typing import ClassVar, Final, Never
 
 from meterlink.commands import AnyCommand, Confirm
 from meterlink.events import CommonEvent, Evidence, Held, Lift, TouchEvent, Verdict
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from meterlink.judging.assess import Assessor
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile, Switch, named

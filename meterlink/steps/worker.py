@@ -19,8 +19,8 @@ from meterlink.events import (
     TouchEvent,
     Zeroed,
 )
-from meterlink.hold.decision_edges import DecisionEdges
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
+from meterlink.hold.stopping import DecisionEdges
 from meterlink.judging.assess import Assessor
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero, Temperature

@@ -21,8 +21,8 @@ import numpy as np
 from scipy import stats
 
 from meterlink.events import Held
-from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.detector import HoldDetector
+from meterlink.hold.stopping import DecisionEdges
 from meterlink.reading import Reading
 
 

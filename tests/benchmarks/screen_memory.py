@@ -29,7 +29,7 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from meterlink.reading import Reading
 from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession

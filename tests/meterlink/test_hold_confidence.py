@@ -10,11 +10,10 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.linalg import lstsq
 
-from meterlink.hold.confidence import mean_radius, mixture_bound, mixture_rho
 from meterlink.hold.exponentials import RUNG, Sums, rung_of, tau_of
 from meterlink.hold.policy import POLICY
-from meterlink.hold.repeatability import serial_inflation
 from meterlink.hold.settling import ModelComparison, SteadinessEstimate, t_tail
+from meterlink.hold.stopping import mean_radius, mixture_bound, mixture_rho, serial_inflation
 from tests.traces.wald import Plan
 
 # --- the normal mixture: S. R. Howard's library confseq, uniform_boundaries and its unit tests ---

@@ -10,14 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.events import Limit
-from meterlink.hold.cadence import Cadence
-from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.detector import HoldDetector
-from meterlink.hold.levels import newest_level, rough_noise
-from meterlink.hold.mains import Blocks, blind_weights, clipped
 from meterlink.hold.policy import POLICY
 from meterlink.hold.resolution import StepSeen, step_between, step_of_digits
-from meterlink.hold.stop_rule import limit_of, should_stop
+from meterlink.hold.sampling import Blocks, Cadence, blind_weights, clipped
+from meterlink.hold.steadiness import newest_level, rough_noise
+from meterlink.hold.stopping import DecisionEdges, limit_of, should_stop
 from tests.traces.streams import holds, noisy, readings
 
 # --- mains ----------------------------------------------------------------------------------------

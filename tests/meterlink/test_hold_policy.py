@@ -7,9 +7,9 @@ from statistics import median
 import pytest
 
 from meterlink.events import Contact, Held, Lift
+from meterlink.hold.contact import Stage
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY
-from meterlink.hold.stages import Stage
 from meterlink.reading import Quantity
 from tests.traces.streams import air, events, holds, kinds, noisy, readings
 

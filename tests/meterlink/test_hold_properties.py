@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.events import Held
-from meterlink.hold.decision_edges import DecisionEdges
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY
+from meterlink.hold.stopping import DecisionEdges
 from meterlink.reading import Reading
 from tests.traces.generator import trace
 from tests.traces.streams import air, events, holds, noisy, readings

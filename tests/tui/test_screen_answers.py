@@ -9,7 +9,7 @@ from textual import events
 
 from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Evidence, Judged
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.bench_screen import QUIET, bench, press, touch

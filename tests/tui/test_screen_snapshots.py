@@ -13,7 +13,7 @@ import msgspec
 import pytest
 
 from meterlink.events import Asked, Contact, Held, Judged, Lift, StepBegan, StepEnded, Verdict
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from meterlink.reading import Reading
 from meterlink.steps.soak import SoakPoint
 from meterlink.steps.watch import Dropout

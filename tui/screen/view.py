@@ -30,7 +30,7 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
-from meterlink.hold.stages import Stage
+from meterlink.hold.contact import Stage
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile

@@ -1,8 +1,13 @@
-"""When are the probes off? Overload, or values that float where overload should be."""
+"""When do the probes touch something? The stages of a touch, and when it has ended.
 
-from math import inf
+Overload is the air, or a dropout; so are values that float where overload should be.
+"""
+
+from enum import Enum
+from math import inf, isfinite
 from typing import Final
 
+from meterlink.events import PassedOver
 from meterlink.hold.policy import HoldPolicy
 
 _LONG: Final = 0.55
@@ -12,6 +17,21 @@ _MANY: Final = 4
 
 _AIR_TIMES: Final = 30.0
 """A resistance above this many times the held one may be the air."""
+_CLOCK_READINGS: Final = 8
+"""This many readings in order, all before the newest one, are a clock that was set back."""
+
+
+class Stage(Enum):
+    """Where the current touch stands. The value is the word in JSON."""
+
+    APART = "apart"
+    """The probes are off, or on something that the meter reads as over range."""
+    CONTACT = "contact"
+    """The probes just met something; too early to say anything."""
+    SETTLING = "settling"
+    """A value is there, and still moving or not yet certain."""
+    HELD = "held"
+    """The value of this touch stands; lift the probes."""
 
 
 class Absence:
@@ -87,3 +107,39 @@ class Absence:
         """What went before was the air at ``value``: remember its level."""
         self.air_from = value / 3
         self._count = 0
+
+
+class Unusable:
+    """What of a stream cannot be used, counted by its reason until it is said."""
+
+    def __init__(self) -> None:
+        self._counts: dict[str, int] = {}
+        self._back_t = inf
+        self._back_count = 0
+
+    def add(self, why: str) -> None:
+        """Count one."""
+        self._counts[why] = self._counts.get(why, 0) + 1
+
+    def say(self, t: float) -> list[PassedOver]:
+        """Return what was counted, as events at ``t``, and begin again."""
+        said = [PassedOver(t=t, why=why, count=count) for why, count in self._counts.items()]
+        self._counts.clear()
+        return said
+
+    def is_clock_set_back(self, t: float, newest: float) -> bool:
+        """Take a time that is no later than the ``newest``; True for enough of them in order."""
+        if t == newest:
+            self.add("time repeated")
+            return False
+        if not isfinite(t):
+            self.add("time not-a-number")
+            return False
+        if t != self._back_t:
+            self._back_count = self._back_count + 1 if t > self._back_t else 1
+        self._back_t = t
+        if self._back_count < _CLOCK_READINGS:
+            self.add("time went back")
+            return False
+        self._back_t, self._back_count = inf, 0
+        return True
