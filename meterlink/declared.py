@@ -7,7 +7,7 @@ number is refused where a unit belongs: 4.7 could be ohms or kilohms, and is nev
 import re
 from collections.abc import Iterator
 from difflib import get_close_matches
-from typing import Any, ClassVar, Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import msgspec
 import msgspec.inspect
@@ -15,6 +15,7 @@ import msgspec.inspect
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.text import harmless, plain
+from meterlink.quantities.units import Declared
 
 T = TypeVar("T")
 
@@ -24,55 +25,6 @@ LARGEST_FILE: Final = 1 << 20
 
 class InvalidFileError(FaultFoundError):
     """A profile, card or other description does not say what it must."""
-
-
-class Declared(float):
-    """A number with its unit, as a person wrote it; the float is in SI units."""
-
-    unit: ClassVar[str]
-    example: ClassVar[str]
-
-
-class Ohms(Declared):
-    """A resistance."""
-
-    unit = "ohm"
-    example = "0.7 ohm"
-
-
-class Volts(Declared):
-    """A voltage."""
-
-    unit = "volt"
-    example = "10 uV"
-
-
-class Celsius(Declared):
-    """A temperature."""
-
-    unit = "celsius"
-    example = "20 celsius"
-
-
-class Metres(Declared):
-    """A length."""
-
-    unit = "metre"
-    example = "0.25 mm"
-
-
-class NewtonMetres(Declared):
-    """A torque."""
-
-    unit = "newton-metre"
-    example = "9.5 N·m"
-
-
-class Seconds(Declared):
-    """A time."""
-
-    unit = "second"
-    example = "30 s"
 
 
 def decode(data: bytes, shape: type[T], name: str, *, as_is: bool = False) -> T:

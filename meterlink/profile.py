@@ -9,12 +9,13 @@ from typing import Annotated, ClassVar, Final, Literal, Protocol, TypeVar
 
 import msgspec
 
-from meterlink.declared import Celsius, InvalidFileError, Metres, NewtonMetres, Ohms, decode
+from meterlink.declared import InvalidFileError, decode
 from meterlink.errors import NotationError
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import require_sensible
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.rule import Rule
+from meterlink.quantities.units import Celsius, Metres, NewtonMetres, Ohms
 from meterlink.quantities.window import Window
 
 FORMAT: Final = 1

@@ -33,30 +33,6 @@ class MeterSetup(msgspec.Struct, frozen=True, kw_only=True):
     """Ask for four-wire resistance where the meter has it."""
 
 
-class Accuracy(msgspec.Struct, frozen=True, kw_only=True):
-    """A meter's published accuracy on one range: percent of reading and counts of resolution."""
-
-    percent: float = 0.0
-    counts: float = 0.0
-    of_range: float = 0.0
-    """Percent of range, for makers who publish that; needs ``range``."""
-    range: float | None = None
-    """Full scale of the range that this holds for, SI units; None for every range."""
-    source: str = ""
-    """Where the figures come from: the meter's manual, its calibration certificate."""
-    certificate: str = ""
-    """Number of the newest certificate of calibration; empty where none is on record."""
-    calibrated: str = ""
-    expires: str = ""
-    """Days, such as 2026-03-01."""
-    drift: float | None = None
-    """Percent a year that the meter moved between its last two certificates."""
-    celsius: tuple[float, float] | None = None
-    """Degrees Celsius between which these figures hold; None where nobody says."""
-    warning: str = ""
-    """What is to be said of the certificate since the record began; empty where all is well."""
-
-
 class Setting(msgspec.Struct, frozen=True, kw_only=True):
     """What the meter is really set to, as far as it tells."""
 

@@ -14,8 +14,9 @@ import msgspec
 import meterlink
 from meterlink.card import BenchEvent
 from meterlink.events import Event
+from meterlink.judging.accuracy import Accuracy
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, Identity, Setting
+from meterlink.source import Identity, Setting
 
 PROGRAM: Final = f"meterlink {meterlink.__version__}"
 """What writes files here."""

@@ -37,10 +37,10 @@ from meterlink.events import (
     PassedOver,
 )
 from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.judging.accuracy import Accuracy
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
-from meterlink.source import Accuracy
 from meterlink.steps.worker import setting_of
 
 LARGEST_PAST: Final = 1 << 19

@@ -9,10 +9,10 @@ from captures.report.facts import CheckRow
 from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError
 from meterlink.events import Evidence, Gap, Verdict
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.rule import Decision, Rule
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.notation import format_value, format_with_u
-from meterlink.source import Accuracy
 from meterlink.steps.meter_check import MeterChecked, MeterCheckStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.wording import (

@@ -31,10 +31,11 @@ from captures.record.append_file import AppendFile
 from captures.record.files import ends_whole, is_regular, open_regular
 from captures.record.records import LONGEST_LINE
 from meterlink.card import BenchEvent, Card
-from meterlink.declared import LARGEST_FILE, InvalidFileError, Seconds, decode
+from meterlink.declared import LARGEST_FILE, InvalidFileError, decode
 from meterlink.errors import CannotWriteError
 from meterlink.events import Contact, Event, Held, Judged, Lift, StepBegan, StepEnded, Verdict
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import Seconds
 
 ENDING: Final = ".notes.toml"
 

@@ -4,9 +4,9 @@ from math import inf, isnan
 
 import msgspec
 
+from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy
 
 
 class Status(msgspec.Struct, frozen=True, kw_only=True):

@@ -12,7 +12,7 @@ from drivers.frames.layout import compile_layout
 from drivers.frames.scales import compile_scales
 from drivers.links.link import LineSettings
 from meterlink.declared import InvalidFileError
-from meterlink.source import Accuracy
+from meterlink.judging.accuracy import Accuracy
 
 Encoder = BytesEncoder | LinesEncoder
 

@@ -17,10 +17,11 @@ from drivers.links.hid_link import HidLink
 from drivers.links.link import SLICE_S, LineSettings, Link
 from drivers.links.packets import Packets
 from meterlink.errors import MeterError, MeterSilentError
+from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, Identity, MeterSetup, Setting, Stop
+from meterlink.source import Identity, MeterSetup, Setting, Stop
 
 _MEASURES_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 

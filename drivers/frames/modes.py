@@ -8,10 +8,10 @@ import msgspec
 from drivers.frames.description import Description, Mode, Range
 from drivers.frames.frame import Status
 from meterlink.declared import InvalidFileError
+from meterlink.judging.accuracy import Accuracy
 from meterlink.meter_state import told_flags
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
-from meterlink.source import Accuracy
 
 NOTHING = "none"
 """The quantity of a position whose readings are passed over."""

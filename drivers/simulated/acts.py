@@ -4,7 +4,7 @@ from typing import Annotated, Final, Literal
 
 import msgspec
 
-from meterlink.declared import Celsius, Ohms, Seconds
+from meterlink.quantities.units import Celsius, Ohms, Seconds
 
 
 class Knowledge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -7,7 +7,7 @@ from typing import Annotated, Final
 import msgspec
 import numpy as np
 
-from meterlink.declared import Ohms, Seconds
+from meterlink.quantities.units import Ohms, Seconds
 
 _NEVER: Final = inf
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from drivers.simulated.pace import Pace
 from drivers.simulated.world import World
-from meterlink.declared import Ohms, Seconds
+from meterlink.quantities.units import Ohms, Seconds
 from meterlink.reading import Quantity
 
 Positive = Annotated[float, msgspec.Meta(gt=0)]

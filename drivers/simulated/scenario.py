@@ -11,10 +11,11 @@ from drivers.simulated.contact import ContactModel
 from drivers.simulated.meter import MeterCharacter
 from meterlink.circuit.engine import Engine, EngineCondition, controls
 from meterlink.circuit.wiring import places
-from meterlink.declared import Celsius, InvalidFileError, Ohms, Seconds, decode
+from meterlink.declared import InvalidFileError, decode
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.text import plain
-from meterlink.source import Accuracy
+from meterlink.quantities.units import Celsius, Ohms, Seconds
 
 
 class Start(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -8,10 +8,10 @@ import msgspec
 from meterlink.events import Contact, Held, Lift, Limit, Noise, PassedOver, TouchEvent, Verdict
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.judging.advice import why_implausible
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.judging.verdict import RULES
 from meterlink.meter_state import MeterState
-from meterlink.quantities.plausible import why_implausible
 from meterlink.reading import Reading
 
 

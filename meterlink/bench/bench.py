@@ -44,12 +44,13 @@ from meterlink.events import (
 from meterlink.hold.contact import Stage
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.judging.accuracy import Accuracy
 from meterlink.meter_state import MeterState, misfit, turned_meanwhile
 from meterlink.profile import Profile
-from meterlink.quantities.plausible import below_nought, beyond_measure
+from meterlink.quantities.plausible import below_zero, beyond_measure
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, MeterSetup, Setting
+from meterlink.source import MeterSetup, Setting
 from meterlink.steps.entry import CautionStep, ConfirmationStep
 from meterlink.steps.lead_zero import zeroed
 from meterlink.steps.meter_check import MeterChecked
@@ -142,7 +143,7 @@ class Bench:
             return self._flagged(reading.t)
         if not self._state.passes(reading):
             return ()
-        if reading.quantity is Quantity.RESISTANCE and below_nought(
+        if reading.quantity is Quantity.RESISTANCE and below_zero(
             reading.value, "ohm", reading.resolution or 0.0
         ):
             self.sound = False
@@ -192,7 +193,7 @@ class Bench:
             self._note(touch, out)
             if isinstance(touch, Held):
                 self._held = touch
-                if touch.unit == "ohm" and not below_nought(touch.value, "ohm", touch.resolution):
+                if touch.unit == "ohm" and not below_zero(touch.value, "ohm", touch.resolution):
                     self.sound = True
             elif isinstance(touch, Lift):
                 self._held = None

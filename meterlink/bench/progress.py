@@ -22,10 +22,11 @@ from meterlink.events import (
     StepReopened,
     Zeroed,
 )
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.correction import Temperature
 from meterlink.judging.rule import Rule
 from meterlink.profile import Profile
-from meterlink.source import Accuracy, Setting
+from meterlink.source import Setting
 from meterlink.steps.held import judged
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep

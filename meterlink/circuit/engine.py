@@ -10,7 +10,7 @@ from typing import Annotated, Final, Literal
 
 import msgspec
 
-from meterlink.declared import Celsius, Ohms
+from meterlink.quantities.units import Celsius, Ohms
 
 Share = Annotated[float, msgspec.Meta(ge=0, le=1)]
 Kilovolts = Annotated[float, msgspec.Meta(ge=0)]

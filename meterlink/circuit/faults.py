@@ -13,9 +13,9 @@ from msgspec.structs import replace
 from numpy.random import Generator
 
 from meterlink.circuit.engine import Engine, EngineSwitch, EngineWinding
-from meterlink.declared import Celsius, Ohms
 from meterlink.errors import UsageError
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import Celsius, Ohms
 
 HOT_C: Final = 110.0
 """Windings of an engine that has just died of the heat."""

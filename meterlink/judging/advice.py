@@ -1,14 +1,20 @@
-"""What a technician can do about a verdict that is close, in a sentence."""
+"""What a technician can do about a verdict that is close, or a value that cannot be."""
 
+from math import isfinite
 from typing import Final
 
 import msgspec
 
 from meterlink.events import Limit
 from meterlink.quantities.notation import format_value
-from meterlink.quantities.plausible import LIVE
+from meterlink.quantities.plausible import below_zero, beyond_measure
 
 _NO_LONGER: Final = "holding longer will not help"
+
+LIVE: Final = (
+    "A resistance below zero cannot be: make sure that the ignition is off and nothing is live, "
+    "then check the meter with its probes together."
+)
 
 
 class Situation(msgspec.Struct, frozen=True, kw_only=True):
@@ -109,8 +115,8 @@ def _undeclared(limit: Limit, how: Situation) -> str | None:
     return None
 
 
-def below_nought(how: Situation) -> str:
-    """Return one sentence on a resistance that comes out below nought beyond its uncertainty."""
+def unphysical(how: Situation) -> str:
+    """Return one sentence on a resistance that comes out below zero beyond its uncertainty."""
     if how.value >= 0 and how.lead_zero and how.offset_in:
         return (
             "The lead zero was taken on another range, whose last digit or offset may be larger "
@@ -122,6 +128,16 @@ def below_nought(how: Situation) -> str:
             "together and take the lead zero again."
         )
     return LIVE
+
+
+def why_implausible(value: float, unit: str, resolution: float = 0.0) -> str:
+    """Return in a sentence why ``value`` cannot have been measured; empty where it can."""
+    if beyond_measure(value, unit):
+        shown = f"{value:g} {unit}" if isfinite(value) else "no number"
+        return f"{shown} is more than any meter measures: see what sent it."
+    if below_zero(value, unit, resolution):
+        return f"{format_value(value, unit, resolution or None)} was read. {LIVE}"
+    return ""
 
 
 def reads_like(name: str, value: float) -> str:

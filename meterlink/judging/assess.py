@@ -10,15 +10,16 @@ from msgspec import structs
 from meterlink.events import Evidence, Held
 from meterlink.hold.resolution import step_of_digits
 from meterlink.hold.stopping import DecisionEdges
-from meterlink.judging.accuracy import accuracy_at, constant_part, gain_part, same_range
-from meterlink.judging.advice import Situation, beyond_range, reads_like
-from meterlink.judging.assumed import (
-    FROM_MEMORY,
-    NOTHING_SAID,
-    Assumed,
+from meterlink.judging.accuracy import (
+    Accuracy,
+    accuracy_at,
     accuracy_words,
-    leads_words,
+    constant_part,
+    gain_part,
+    same_range,
 )
+from meterlink.judging.advice import Situation, beyond_range, reads_like
+from meterlink.judging.assumed import FROM_MEMORY, NOTHING_SAID, Assumed, leads_words
 from meterlink.judging.correction import (
     COPPER_K,
     UNKNOWN_TEMPERATURE,
@@ -35,8 +36,7 @@ from meterlink.judging.passport import beyond_limits, widened
 from meterlink.judging.rule import Rule
 from meterlink.judging.verdict import Judgement, judge
 from meterlink.quantities.budget import Budget, Component, combined, coverage_factor, spread
-from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
-from meterlink.source import Accuracy
+from meterlink.quantities.units import AsRead, AtReference, LeadCorrected
 
 LIFTED_READS_THE_SAME: Final = (
     "Lifted probes read over range too: this holds only where the tips did touch."

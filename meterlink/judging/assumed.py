@@ -1,4 +1,4 @@
-"""What is assumed where nobody declared it: unknown is not nought.
+"""What is assumed where nobody declared it: unknown is not zero.
 
 Every fact that bears on a value has a figure here that stands in for it until somebody declares
 the fact itself. Each is a line of the budget, named as assumed, and can be replaced in the
@@ -10,11 +10,10 @@ from typing import Final
 import msgspec
 from msgspec import structs
 
-from meterlink.declared import Ohms, Volts
 from meterlink.errors import NotationError
-from meterlink.quantities.given import parse_accuracy
+from meterlink.judging.accuracy import Accuracy, parse_accuracy
 from meterlink.quantities.notation import format_value
-from meterlink.source import Accuracy
+from meterlink.quantities.units import Ohms, Volts
 
 FROM_MEMORY: Final = "common practice, from memory; no published source"
 
@@ -71,13 +70,13 @@ class Assumed(
             parse_accuracy(self.accuracy)
         low, high = self.leads
         if not 0 <= low <= high:
-            raise NotationError("the leads assumed need a lowest value, from nought, and a highest")
+            raise NotationError("the leads assumed need a lowest value, from zero, and a highest")
         for share in (self.offset_share, self.drift):
             if share is not None and not 0 <= share <= 1:
                 raise NotationError("a share that is assumed lies from 0 to 1")
         for size in (self.contact_at_most, self.thermal_emf, self.between_touches):
             if size is not None and not size >= 0:
-                raise NotationError("what is assumed of contact or thermal EMF is nought or more")
+                raise NotationError("what is assumed of contact or thermal EMF is zero or more")
         if self.between_touches is not None and self.touch_pairs < 1:
             raise NotationError("the spread between touches needs the number of its pairs")
 
@@ -149,16 +148,6 @@ NOTHING_ASSUMED: Final = Assumed(
     source="every fact is known",
 )
 """For a value of which everything is known."""
-
-
-def accuracy_words(line: Accuracy) -> str:
-    """Return an accuracy as its maker would write it."""
-    words = f"{line.percent:g} %"
-    if line.counts:
-        words += f" and {line.counts:g} counts"
-    if line.of_range:
-        words += f" and {line.of_range:g} % of range"
-    return words
 
 
 def leads_words(assumed: Assumed) -> str:

@@ -17,7 +17,7 @@ def probability_between(
     """Return the probability that the true value lies from ``low`` to ``high`` (eqs. 8, 9, 11).
 
     ``u`` is the standard uncertainty of ``estimate`` with ``dof`` degrees of freedom; without
-    any uncertainty the answer is one or nought, the limits belonging to the interval.
+    any uncertainty the answer is one or zero, the limits belonging to the interval.
     """
     if u == 0 or isinf(estimate):
         return 1.0 if low <= estimate <= high else 0.0
@@ -31,7 +31,7 @@ def probabilities_between(
     """Return the probability of each stretch between ``edges``, rising, and beyond the outermost.
 
     One stretch more than edges. ``estimate`` is finite. ``floor``: the true value is known to be
-    no less, as a resistance is nought or more; what lies below is shared out among the stretches.
+    no less, as a resistance is zero or more; what lies below is shared out among the stretches.
     """
     ends = [_either_side(edge - estimate, budget) for edge in edges]
     cut_below, cut_above = (0.0, 1.0) if floor is None else _either_side(floor - estimate, budget)

@@ -11,10 +11,10 @@ from typing import Final
 import msgspec
 
 from meterlink.errors import NotationError
-from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
+from meterlink.quantities.units import AsRead, AtReference, LeadCorrected
 
 COPPER_K: Final = 235.0
-"""Degrees Celsius below zero at which the straight line of copper's resistance meets nought."""
+"""Degrees Celsius below zero at which the straight line of copper's resistance meets zero."""
 
 REFERENCE: Final = 20.0
 """Degrees Celsius that a window holds for where nobody says otherwise."""
@@ -53,7 +53,7 @@ class Temperature(msgspec.Struct, frozen=True, kw_only=True):
 
     def __post_init__(self) -> None:
         if not self.half_width >= 0.0:
-            raise NotationError("how far off a temperature may be is nought kelvins or more")
+            raise NotationError("how far off a temperature may be is zero kelvins or more")
         half = self.half_width
         for celsius in (self.celsius, self.celsius - half, self.celsius + half):
             require_sensible(celsius)
@@ -76,7 +76,7 @@ UNKNOWN_TEMPERATURE: Final = Temperature(celsius=20.0, half_width=20.0, known=Fa
 
 
 def without_leads(read: AsRead, zero: LeadZero | None) -> LeadCorrected:
-    """Return ``read`` less the lead zero; less than nought where the zero is the larger."""
+    """Return ``read`` less the lead zero; less than zero where the zero is the larger."""
     return LeadCorrected(read if zero is None else read - zero.value)
 
 
@@ -125,8 +125,8 @@ def winding_temperature(
     The resistance method of IEC 60034-1.
 
     Raises:
-        NotationError: one of the resistances is nought or less.
+        NotationError: one of the resistances is zero or less.
     """
     if not (now > 0 and then > 0):
-        raise NotationError("a winding temperature needs two resistances above nought")
+        raise NotationError("a winding temperature needs two resistances above zero")
     return now / then * (k + celsius) - k

@@ -162,7 +162,7 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True, dict=True):
         window = self.window
         if self.short_below is not None:
             ends.append((Verdict.SHORT, self.short_below, False))
-        # No resistance lies below nought, whatever a meter shows: below such a window is nothing.
+        # No resistance lies below zero, whatever a meter shows: below such a window is nothing.
         if window.low is not None and not (window.unit == "ohm" and window.low <= 0):
             ends.append((Verdict.BELOW, window.low, False))
         if window.high is None:

@@ -76,7 +76,7 @@ def parse_bands(text: str) -> tuple[float, float]:
     if len(bands) == 6:
         _look_up(bands[5], MULTIPLIERS, "a temperature coefficient", text)
     if number == 0:
-        raise NotationError(f"«{plain(text)}» is nought ohms; a meter check needs a resistor")
+        raise NotationError(f"«{plain(text)}» is zero ohms; a meter check needs a resistor")
     # Through text, so that 47 and 10**-1 give 4.7 to the last bit.
     return float(f"{number}e{power}"), tolerance
 
@@ -132,7 +132,7 @@ def parse_known_resistor(text: str) -> KnownResistor:
         ohms, tolerance = value.value, float(match["tolerance"])
         if value.overload or not ohms > 0 or not 0 < tolerance <= 100:
             raise NotationError(
-                f"«{plain(text)}» is no resistor; expected a value above nought and a tolerance "
+                f"«{plain(text)}» is no resistor; expected a value above zero and a tolerance "
                 "of up to 100 %"
             )
     else:

@@ -6,6 +6,7 @@ import msgspec
 
 from meterlink.errors import NotationError
 from meterlink.events import Held
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero
@@ -13,7 +14,6 @@ from meterlink.judging.criterion import Criterion
 from meterlink.judging.known_resistor import KnownResistor, parse_known_resistor
 from meterlink.quantities.budget import Budget, spread
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 __all__ = ["KnownResistor", "MeterCheck", "check_meter", "parse_known_resistor"]
 

@@ -12,8 +12,8 @@ import msgspec
 from msgspec import structs
 
 from meterlink.errors import NotationError
+from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.text import plain
-from meterlink.source import Accuracy
 
 PER_KELVIN: Final = 0.1
 """Share of its accuracy that a meter is worse for each kelvin outside its limits. Common practice,

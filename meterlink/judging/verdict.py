@@ -11,12 +11,12 @@ import msgspec
 from msgspec import structs
 
 from meterlink.events import Limit, Verdict
-from meterlink.judging.advice import Situation, advise, below_nought
+from meterlink.judging.advice import Situation, advise, unphysical
 from meterlink.judging.conformity import probabilities_between
 from meterlink.judging.criterion import Criterion, Kind, Region
 from meterlink.judging.rule import Decided, Rule, decide
 from meterlink.quantities.budget import Budget
-from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
+from meterlink.quantities.units import AsRead, AtReference, LeadCorrected
 from meterlink.quantities.window import Window
 
 __all__ = ["CLEAR", "Criterion", "Judgement", "Kind", "Verdict", "Window", "judge"]
@@ -27,11 +27,11 @@ CLEAR: Final = 0.95
 RULES: Final = "2"
 """Version of the rules that verdicts are made by; each verdict carries it.
 
-1: what nobody declared was taken for nought; 2: it has a line of its own in the budget.
+1: what nobody declared was taken for zero; 2: it has a line of its own in the budget.
 """
 
 _HARDLY: Final = 0.025
-"""A resistance that is nought or more with less than this cannot be: it lies below nought by more
+"""A resistance that is zero or more with less than this cannot be: it lies below zero by more
 than its expanded uncertainty."""
 
 LIMITS: Final = {
@@ -64,7 +64,7 @@ class Judgement(msgspec.Struct, frozen=True, kw_only=True):
     advice: str = ""
     """Where it is close: one sentence on what limits and what would help."""
     impossible: bool = False
-    """The resistance lies farther below nought than its uncertainty: nothing to go by."""
+    """The resistance lies farther below zero than its uncertainty: nothing to go by."""
     question: str = ""
     """What is to be asked before anything else, where the value fits another part far better."""
     rule: Rule = Rule.SIMPLE
@@ -110,8 +110,8 @@ def judge(
 ) -> Judgement:
     """Return the verdict on ``estimate``, corrected as the criterion asks; infinite: over range.
 
-    A resistance below nought by no more than its uncertainty counts with the lowest verdict, and
-    what its distribution has below nought is shared out among the others. Farther below, it
+    A resistance below zero by no more than its uncertainty counts with the lowest verdict, and
+    what its distribution has below zero is shared out among the others. Farther below, it
     cannot be: the verdict stays, with the small probability that is left. ``how`` the value was
     taken changes what would help.
     """
@@ -134,7 +134,7 @@ def judge(
     limit = LIMITS.get(largest.name) if largest is not None else None
     advice = ""
     if impossible:
-        advice = below_nought(how or Situation())
+        advice = unphysical(how or Situation())
     elif probability < CLEAR:
         edge, name = _nearest_edge(estimate, regions, criterion)
         advice = advise(limit, edge, name, criterion.window.unit, how or Situation())
@@ -152,7 +152,7 @@ def judge(
 
 
 def _possible(estimate: float, budget: Budget) -> float:
-    """Return the probability that a resistance is nought or more, though it comes out below.
+    """Return the probability that a resistance is zero or more, though it comes out below.
 
     What is assumed on one side only is passed over: the leads may have nothing after all.
     """

@@ -1,13 +1,9 @@
-"""Windows and accuracies as people give them: ``0.7:1.0ohm``, ``0.5% + 3 counts``."""
-
-import re
-from typing import Final
+"""Windows as people give them: ``0.7:1.0ohm``, ``4k:7kohm``."""
 
 from meterlink.errors import NotationError
-from meterlink.quantities.notation import NUMBER, SI_UNITS, Value, normalise, parse_quantity
-from meterlink.quantities.text import plain
+from meterlink.quantities.notation import NUMBER, SI_UNITS, Value, parse_quantity
+from meterlink.quantities.text import normalise, plain
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 
 def parse_window(text: str, default_unit: str = "ohm") -> Window:
@@ -38,44 +34,6 @@ def parse_window(text: str, default_unit: str = "ohm") -> Window:
     return Window(
         low.value if low else None, high.value if high else None, known.unit if known else "ohm"
     )
-
-
-def parse_accuracy(text: str) -> Accuracy:
-    """Return the published accuracy that ``text`` spells.
-
-    ``0.8%+3`` is 0.8 percent of reading and 3 counts; ``0.01%+0.004%range`` is for meters whose
-    second figure is percent of range.
-
-    Raises:
-        NotationError: says what was expected.
-    """
-    percent = counts = of_range = 0.0
-    parts = normalise(text).replace("±", "").strip().strip("()").split("+")
-    for part in parts:
-        match = _ACCURACY_PART.fullmatch(part.strip())
-        if match is None:
-            raise NotationError(
-                f"«{plain(text)}» is no accuracy; expected percent of reading and counts, such as "
-                "0.8%+3, or percent of reading and of range, such as 0.01%+0.004%range"
-            )
-        number = float(match["number"])
-        if not match["percent"]:
-            counts += number
-        elif match["range"]:
-            of_range += number
-        else:
-            percent += number
-    if percent > 100 or of_range > 100:
-        raise NotationError(f"«{plain(text)}» is no accuracy: it is over 100 percent")
-    return Accuracy(percent=percent, counts=counts, of_range=of_range, source="as typed")
-
-
-_ACCURACY_PART: Final = re.compile(
-    r"(?P<number>[0-9]+\.?[0-9]*|\.[0-9]+)\s*"
-    r"(?:(?P<percent>%)\s*(?:of\s*)?(?:(?P<range>range|full scale|fs)|reading|rdg)?"
-    r"|(?:counts?|digits?|dgts?))?",
-    re.IGNORECASE,
-)
 
 
 def _share_unit(

@@ -6,7 +6,6 @@ Written with no more digits than the resolution or the uncertainty bears.
 """
 
 import re
-import unicodedata
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import floor, inf, isfinite, log10
@@ -15,7 +14,7 @@ from typing import Final
 import msgspec
 
 from meterlink.errors import NotationError
-from meterlink.quantities.text import plain
+from meterlink.quantities.text import normalise, plain
 
 SI_UNITS: Final = {
     "ohm": "a resistance",
@@ -152,12 +151,6 @@ def unit_named(word: str) -> Unit:
 def takes_prefix(unit: Unit) -> bool:
     """Return whether a lone prefix can stand for the whole: ``4.7k``, yes for ohms, no for °C."""
     return unit.si in _TAKES_PREFIX.values()
-
-
-def normalise(text: str) -> str:
-    """Return ``text`` with look-alike signs made one: both ohm signs, micro signs and minuses."""
-    text = unicodedata.normalize("NFKC", text)
-    return text.replace("\N{GREEK SMALL LETTER MU}", "µ").replace("\N{MINUS SIGN}", "-")
 
 
 def _examples() -> Iterator[str]:

@@ -6,8 +6,6 @@ Whether a value came over a wire, from a capture, a table or the keyboard, it is
 from math import isfinite
 from typing import Final
 
-from meterlink.quantities.notation import format_value
-
 LARGEST: Final = {
     "ohm": 1e13,
     "volt": 1e6,
@@ -18,16 +16,11 @@ LARGEST: Final = {
 }
 """More than any meter measures, by SI unit; a larger number is a fault of whoever sent it."""
 
-BELOW_NOUGHT: Final = -0.1
-"""Ohms; a meter with its tips together may read a little below nought, and no more than that."""
+BELOW_ZERO: Final = -0.1
+"""Ohms; a meter with its tips together may read a little below zero, and no more than that."""
 ZERO_STEPS: Final = 5.0
-"""Steps of the last digit that a meter may be off at nought: on a range for megohms that is tens
+"""Steps of the last digit that a meter may be off at zero: on a range for megohms that is tens
 of ohms."""
-
-LIVE: Final = (
-    "A resistance below nought cannot be: make sure that the ignition is off and nothing is live, "
-    "then check the meter with its probes together."
-)
 
 
 def beyond_measure(value: float, unit: str) -> bool:
@@ -35,16 +28,6 @@ def beyond_measure(value: float, unit: str) -> bool:
     return not isfinite(value) or abs(value) > LARGEST.get(unit, 1e15)
 
 
-def below_nought(value: float, unit: str, resolution: float) -> bool:
-    """Return whether a resistance lies farther below nought than a meter may be off there."""
-    return unit == "ohm" and value < BELOW_NOUGHT - ZERO_STEPS * resolution
-
-
-def why_implausible(value: float, unit: str, resolution: float = 0.0) -> str:
-    """Return in a sentence why ``value`` cannot have been measured; empty where it can."""
-    if beyond_measure(value, unit):
-        shown = f"{value:g} {unit}" if isfinite(value) else "no number"
-        return f"{shown} is more than any meter measures: see what sent it."
-    if below_nought(value, unit, resolution):
-        return f"{format_value(value, unit, resolution or None)} was read. {LIVE}"
-    return ""
+def below_zero(value: float, unit: str, resolution: float) -> bool:
+    """Return whether a resistance lies farther below zero than a meter may be off there."""
+    return unit == "ohm" and value < BELOW_ZERO - ZERO_STEPS * resolution

@@ -34,3 +34,9 @@ def harmless(given: Any) -> Any:
     if isinstance(given, list | tuple):
         return [harmless(item) for item in given]
     return given
+
+
+def normalise(text: str) -> str:
+    """Return ``text`` with look-alike signs made one: both ohm signs, micro signs and minuses."""
+    text = unicodedata.normalize("NFKC", text)
+    return text.replace("\N{GREEK SMALL LETTER MU}", "µ").replace("\N{MINUS SIGN}", "-")

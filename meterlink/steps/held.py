@@ -3,11 +3,12 @@
 from meterlink.commands import Enter
 from meterlink.errors import NotationError
 from meterlink.events import Entered, Evidence, Held, Judged, Verdict
+from meterlink.judging.advice import why_implausible
 from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.judging.verdict import CLEAR, RULES
 from meterlink.quantities.notation import format_value, parse_quantity
-from meterlink.quantities.plausible import beyond_measure, why_implausible
+from meterlink.quantities.plausible import beyond_measure
 from meterlink.quantities.text import plain
 
 

@@ -4,11 +4,11 @@ from collections.abc import Iterable
 from typing import Final, Never
 
 from meterlink.commands import AnyCommand, Confirm, Enter
-from meterlink.declared import Ohms
 from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
 from meterlink.quantities.notation import format_value
-from meterlink.quantities.plausible import BELOW_NOUGHT
+from meterlink.quantities.plausible import BELOW_ZERO
+from meterlink.quantities.units import Ohms
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
 from meterlink.steps.held import entered, typed_hold, wrong_unit
@@ -65,7 +65,7 @@ class LeadZeroWorker(Worker[Never]):
             case Held() if event.value > self._step.at_most:
                 shown = format_value(event.value, "ohm")
                 yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
-            case Held() if event.value < BELOW_NOUGHT:
+            case Held() if event.value < BELOW_ZERO:
                 yield self.refuse(
                     event.t,
                     f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "

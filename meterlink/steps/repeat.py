@@ -14,8 +14,8 @@ from meterlink.judging.correction import without_leads
 from meterlink.profile import Points, Profile
 from meterlink.quantities.budget import Budget, Component, of_digit
 from meterlink.quantities.notation import format_value, format_with_u
-from meterlink.quantities.ohms import AsRead
-from meterlink.quantities.plausible import BELOW_NOUGHT
+from meterlink.quantities.plausible import BELOW_ZERO
+from meterlink.quantities.units import AsRead
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
 from meterlink.steps.held import wrong_unit
@@ -147,7 +147,7 @@ class RepeatWorker(Worker[Repeated]):
         match event:
             case Held() if wrong := wrong_unit(event):
                 yield self.again(event.t, wrong)
-            case Held() if event.value < BELOW_NOUGHT:
+            case Held() if event.value < BELOW_ZERO:
                 shown = format_value(event.value, "ohm", event.resolution or None)
                 yield self.refuse(event.t, f"{shown} is less than nothing: check the meter's zero.")
             case Held() if first is not None and event.contact_t != first.contact_t:

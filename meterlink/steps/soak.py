@@ -5,13 +5,12 @@ from collections.abc import Iterable
 from typing import Final
 
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.declared import Celsius, Seconds
 from meterlink.events import CommonEvent, Evidence, Held, StepEvent, TouchEvent
 from meterlink.judging.correction import LeadZero, winding_temperature, without_leads
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile, Winding, named
 from meterlink.quantities.notation import format_value
-from meterlink.quantities.ohms import AsRead, LeadCorrected
+from meterlink.quantities.units import AsRead, Celsius, LeadCorrected, Seconds
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup
 from meterlink.steps.held import expected, judged_over_range, wrong_unit

@@ -6,10 +6,10 @@ from typing import Final, Literal
 from msgspec import structs
 
 from meterlink.commands import AnyCommand, Confirm
-from meterlink.declared import Seconds
 from meterlink.events import CommonEvent, Evidence, Held, StepEvent, TouchEvent
 from meterlink.profile import Points, Profile
 from meterlink.quantities.notation import format_value
+from meterlink.quantities.units import Seconds
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup
 from meterlink.steps.held import wrong_unit

@@ -21,6 +21,7 @@ from meterlink.events import (
 )
 from meterlink.hold.contact import Stage
 from meterlink.hold.stopping import DecisionEdges
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero, Temperature
@@ -30,7 +31,7 @@ from meterlink.profile import Profile, Winding
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, MeterSetup, Setting
+from meterlink.source import MeterSetup, Setting
 from meterlink.steps.step import StepBase, StepCondition, StepResult
 
 ON_METAL: Final = "on bare metal"

@@ -24,7 +24,7 @@ from meterlink.circuit.wiring import (
     STOP_WIRE,
 )
 from meterlink.circuit.workshop import Workshop
-from meterlink.declared import InvalidFileError, Ohms, decode
+from meterlink.declared import InvalidFileError, decode
 from meterlink.errors import UsageError
 from meterlink.finding.model import Model, Suspect
 from meterlink.finding.search import Walk, follow, once
@@ -33,6 +33,7 @@ from meterlink.finding.table import shipped_table
 from meterlink.profile import Insulation, Lead, Profile
 from meterlink.profile import Switch as SwitchEntry
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import Ohms
 
 STOP_SWITCH: Final = "stop switch"
 SWITCHES: Final[Mapping[str, Mapping[str, Literal["closed", "open"]]]] = {

@@ -21,8 +21,8 @@ from meterlink.circuit.engine import (
 )
 from meterlink.circuit.faults import slug
 from meterlink.circuit.wiring import AIR, BLOCK, OTHER_TIP, STOP_WIRE, places
-from meterlink.declared import Seconds
 from meterlink.finding.model import Model
+from meterlink.quantities.units import Seconds
 from meterlink.steps.entry import CautionStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep

@@ -39,12 +39,12 @@ from meterlink.bench.analysis import Analysis
 from meterlink.bench.bench import Bench
 from meterlink.commands import Confirm
 from meterlink.hold.detector import HoldDetector
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
 from meterlink.reading import Reading
-from meterlink.source import Accuracy
 from tests.meterlink.bench_hands import PROFILE, SECONDARY, card
 from tests.traces.generator import trace
 

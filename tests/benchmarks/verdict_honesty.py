@@ -17,11 +17,11 @@ from math import inf, sqrt
 import numpy as np
 
 from meterlink.events import Held
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import UNKNOWN_TEMPERATURE, LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 HIGH, LEADS, STEP = 1.0, 0.12, 0.001
 CRITERION = Criterion.winding(Window(0.7, HIGH), reference=20.0)

@@ -40,12 +40,12 @@ import itertools
 import numpy as np
 
 from meterlink.events import Held, Verdict
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.assumed import NOTHING_ASSUMED, NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 CRITERION = Criterion.winding(Window(0.7, 1.0), reference=20.0)
 BINS = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.0 + 1e-9)

@@ -31,10 +31,11 @@ from meterlink.events import (
     StepReopened,
     Verdict,
 )
+from meterlink.judging.accuracy import Accuracy
 from meterlink.profile import read_profile
 from meterlink.quantities.budget import Component
 from meterlink.reading import Reading
-from meterlink.source import Accuracy, Identity
+from meterlink.source import Identity
 from meterlink.steps.meter_check import MeterChecked
 from tests.captures.browsing import Seen, browse
 

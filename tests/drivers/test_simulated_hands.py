@@ -10,8 +10,8 @@ from drivers.simulated.hands import WHO, Hands
 from drivers.simulated.world import World
 from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding
 from meterlink.commands import CallOpen, Confirm, Enter, Skip
-from meterlink.declared import Ohms, Seconds
 from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Verdict
+from meterlink.quantities.units import Ohms, Seconds
 from meterlink.steps.worker import ON_METAL
 
 ENGINE = Engine(

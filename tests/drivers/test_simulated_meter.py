@@ -16,7 +16,7 @@ from drivers.simulated.meter import MeterCharacter, VirtualMeter
 from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.world import MeterInput, World
 from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire
-from meterlink.declared import Ohms, Seconds
+from meterlink.quantities.units import Ohms, Seconds
 from meterlink.reading import Quantity
 
 ENGINE = Engine(

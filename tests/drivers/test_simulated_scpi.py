@@ -20,7 +20,7 @@ from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, numbe
 from drivers.simulated.stream_faults import FaultInjector, LineFault, LineFaults
 from drivers.simulated.world import World
 from meterlink.circuit.engine import Engine, EngineCondition, EngineWinding
-from meterlink.declared import Ohms
+from meterlink.quantities.units import Ohms
 
 ENGINE = Engine(
     name="portable pump set",

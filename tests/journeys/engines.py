@@ -26,8 +26,8 @@ from meterlink.circuit.engine import (
     connector,
 )
 from meterlink.circuit.wiring import resistance_between
-from meterlink.declared import Celsius, Ohms
 from meterlink.profile import Profile
+from meterlink.quantities.units import Celsius, Ohms
 from meterlink.steps.entry import EntryStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.soak import SoakStep

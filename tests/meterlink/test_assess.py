@@ -13,13 +13,12 @@ from msgspec import structs
 
 from meterlink.errors import NotationError
 from meterlink.events import Held, Verdict
-from meterlink.judging.accuracy import accuracy_at
+from meterlink.judging.accuracy import Accuracy, accuracy_at
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.judging.assumed import NOTHING_ASSUMED, Assumed
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 PRIMARY = Criterion.winding(Window(0.7, 1.0), reference=20.0)
 """Common practice, no published source: about 0.7 to 1 ohm."""
@@ -402,7 +401,7 @@ def test_the_type_checker_keeps_the_three_kinds_of_ohms_apart(tmp_path):
     snippet = tmp_path / "mixed.py"
     snippet.write_text(
         "from meterlink.judging.correction import at_reference, without_leads\n"
-        "from meterlink.quantities.ohms import AsRead\n"
+        "from meterlink.quantities.units import AsRead\n"
         "at_reference(without_leads(AsRead(0.9), None), 25.0)\n"
         "at_reference(AsRead(0.9), 25.0)\n"
     )

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from meterlink.judging.accuracy import constant_part, gain_part
+from meterlink.judging.accuracy import Accuracy, constant_part, gain_part
 from meterlink.quantities.budget import (
     Budget,
     Component,
@@ -19,7 +19,6 @@ from meterlink.quantities.budget import (
     spread,
 )
 from meterlink.quantities.statistics import Statistics
-from meterlink.source import Accuracy
 
 
 def component(u: float, dof: float | None = None) -> Component:

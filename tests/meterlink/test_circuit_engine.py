@@ -14,7 +14,7 @@ from meterlink.circuit.engine import (
     StopWire,
 )
 from meterlink.circuit.wiring import at_sockets, places, resistance_between, seen_between
-from meterlink.declared import Celsius, Ohms
+from meterlink.quantities.units import Celsius, Ohms
 
 ENGINE = Engine(
     name="portable pump set",

@@ -27,7 +27,7 @@ from meterlink.circuit.spark import (
 )
 from meterlink.circuit.wiring import resistance_between
 from meterlink.circuit.workshop import Workshop
-from meterlink.declared import Ohms
+from meterlink.quantities.units import Ohms
 from tests.meterlink.circuit_patients import demo_profile, sound_engine
 
 PROFILE = demo_profile()

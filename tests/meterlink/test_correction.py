@@ -15,7 +15,7 @@ from meterlink.judging.correction import (
     with_leads,
     without_leads,
 )
-from meterlink.quantities.ohms import AsRead, AtReference, LeadCorrected
+from meterlink.quantities.units import AsRead, AtReference, LeadCorrected
 
 AMERICAN = 234.5
 """The k of North American practice, which the examples below were worked with."""

@@ -8,12 +8,12 @@ from hypothesis import strategies as st
 
 from meterlink.errors import NotationError
 from meterlink.events import Held
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_ASSUMED
 from meterlink.judging.control_chart import LEAST, RUN, Signal, control_chart
 from meterlink.judging.correction import LeadZero
 from meterlink.judging.known_resistor import parse_bands
 from meterlink.judging.meter_check import check_meter, parse_known_resistor
-from meterlink.source import Accuracy
 
 
 # IEC 60062: examples as textbooks print them.
@@ -40,7 +40,7 @@ def test_colour_bands_of_iec_60062(bands, ohms, tolerance):
         ("gold red red", "digit"),
         ("red red red black", "tolerance"),
         ("red red teal gold", "multiplier"),
-        ("black black black gold", "nought ohms"),
+        ("black black black gold", "zero ohms"),
         ("red " * 7, "7 bands"),
     ],
 )

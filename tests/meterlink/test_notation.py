@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meterlink.errors import NotationError
-from meterlink.quantities.given import parse_accuracy, parse_window
+from meterlink.judging.accuracy import parse_accuracy
+from meterlink.quantities.given import parse_window
 from meterlink.quantities.notation import (
     SI_UNITS,
     find_unit,

@@ -6,7 +6,8 @@ import pytest
 
 from meterlink.commands import Confirm, Enter, Redo, Skip
 from meterlink.events import Asked, CardEnded, Entered, StepEnded
-from meterlink.source import Accuracy, Setting
+from meterlink.judging.accuracy import Accuracy
+from meterlink.source import Setting
 from meterlink.steps.meter_check import MeterChecked
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, PRIMARY, Hands, card
 from tui.announcing.teller import Teller, table

@@ -4,8 +4,9 @@ import pytest
 
 from meterlink.commands import Confirm, Enter
 from meterlink.events import Evidence, Judged, Verdict
+from meterlink.judging.accuracy import Accuracy
 from meterlink.profile import read_profile
-from meterlink.source import Accuracy, Setting
+from meterlink.source import Setting
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, Hands, card
 
 INSULATION = (

@@ -4,9 +4,10 @@ import pytest
 
 from meterlink.commands import Confirm, Enter, Redo
 from meterlink.events import Asked, Entered, Judged, Verdict
+from meterlink.judging.accuracy import Accuracy
 from meterlink.profile import Profile, read_profile
 from meterlink.reading import Quantity
-from meterlink.source import Accuracy, Setting
+from meterlink.source import Setting
 from tests.meterlink.bench_hands import AMBIENT, LEAD_ZERO, PRIMARY, SECONDARY, Hands, card
 
 

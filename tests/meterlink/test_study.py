@@ -5,6 +5,7 @@ import pytest
 
 from meterlink.errors import NotationError
 from meterlink.events import Held
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.control_chart import (
     Signal,
@@ -17,7 +18,6 @@ from meterlink.judging.criterion import Criterion
 from meterlink.judging.passport import Certificate, Passport, widened
 from meterlink.judging.study import crossed_study, pool_pairs
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy
 
 # Ten parts, three people, three trials: the worked example that the trade's handbooks on
 # measurement systems print, from memory. Its printed results, too: repeatability 0.199933,

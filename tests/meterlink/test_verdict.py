@@ -12,7 +12,7 @@ from meterlink.events import Limit, Verdict
 from meterlink.judging.criterion import Criterion
 from meterlink.judging.verdict import CLEAR, judge
 from meterlink.quantities.budget import Budget, Component
-from meterlink.quantities.ohms import AtReference
+from meterlink.quantities.units import AtReference
 from meterlink.quantities.window import Window
 
 # Common practice, no published source: a primary of about 0.7 to 1 ohm, a secondary of about
@@ -160,16 +160,16 @@ def test_advice_names_the_edge_that_is_near(value, name):
     assert name in judgement.advice
 
 
-def test_a_hair_below_nought_is_still_a_short_or_a_closed_switch():
+def test_a_hair_below_zero_is_still_a_short_or_a_closed_switch():
     assert judge(AtReference(-0.002), uncertain(0.004), PRIMARY).clear
     closed = judge(AtReference(-0.002), uncertain(0.004), CLOSED)
     assert (closed.verdict, closed.clear) == (Verdict.IN_WINDOW, True)
 
 
-def test_far_below_nought_cannot_be_and_is_said_so():
+def test_far_below_zero_cannot_be_and_is_said_so():
     judgement = judge(AtReference(-0.5), uncertain(0.004), PRIMARY)
     assert not judgement.clear
-    assert "below nought cannot be" in judgement.advice
+    assert "below zero cannot be" in judgement.advice
     assert "ignition is off" in judgement.advice
 
 

@@ -14,8 +14,9 @@ from captures.job.store import JobStore
 from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.errors import MeterError
 from meterlink.events import Gap
+from meterlink.judging.accuracy import Accuracy
 from meterlink.reading import Quantity, Reading
-from meterlink.source import Accuracy, Identity, MeterSetup, Setting, Stop
+from meterlink.source import Identity, MeterSetup, Setting, Stop
 from tui.session.session import Session
 from tui.session.setup import resume_job, session, settings_of
 from tui.settings.shelf import CARDS, PROFILES

@@ -40,8 +40,9 @@ from meterlink.events import (
     StepEnded,
     StepReopened,
 )
+from meterlink.judging.accuracy import Accuracy
 from meterlink.reading import Reading
-from meterlink.source import Accuracy, Identity
+from meterlink.source import Identity
 from tests.captures.made import START
 from tests.tui.test_bench_command import bench
 from tui.cli import main

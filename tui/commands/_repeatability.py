@@ -12,11 +12,11 @@ import msgspec
 from msgspec import structs
 
 from captures.job.across_jobs import TouchPair, pairs
-from meterlink.declared import Ohms
 from meterlink.errors import NotationError, UnreadableError, UsageError
 from meterlink.judging.study import CrossedStudy, Pooled, crossed_study, pool_pairs
 from meterlink.quantities.notation import format_value, parse_quantity
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import Ohms
 from meterlink.wording import counted
 from tui.announcing.signs import can_show
 from tui.session.setup import job_store

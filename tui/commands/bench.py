@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from meterlink.card import Card
     from meterlink.commands import Redo
     from meterlink.events import Event
+    from meterlink.judging.accuracy import Accuracy
     from meterlink.profile import Profile
-    from meterlink.source import Accuracy, Identity
+    from meterlink.source import Identity
     from tui.plain.json_face import JsonFace
     from tui.plain.plain_face import PlainFace
     from tui.session.session import Session
@@ -175,7 +176,7 @@ def _accuracy(
 ) -> "tuple[Accuracy, ...]":
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
     from drivers.frames.frame_source import FrameSource
-    from meterlink.quantities.given import parse_accuracy
+    from meterlink.judging.accuracy import parse_accuracy
 
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)

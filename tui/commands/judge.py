@@ -74,9 +74,9 @@ def run(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
     from meterlink.errors import UsageError
     from meterlink.events import Evidence
+    from meterlink.judging.advice import why_implausible
     from meterlink.quantities.given import parse_window
     from meterlink.quantities.notation import parse_as
-    from meterlink.quantities.plausible import why_implausible
 
     window = parse_window(args.window)
     value = parse_as(args.value, window.unit)
@@ -102,8 +102,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
     from meterlink.errors import UsageError
+    from meterlink.judging.accuracy import parse_accuracy
     from meterlink.judging.correction import Temperature, require_sensible
-    from meterlink.quantities.given import parse_accuracy
     from meterlink.source import Setting
     from meterlink.steps.worker import MeasurementContext
     from tui.session.assumed_options import assumed_of, rule_of

@@ -20,8 +20,8 @@ from meterlink.card import BenchEvent
 from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
-from meterlink.declared import Celsius
 from meterlink.events import Asked, Entered, Event, Evidence, Held, Judged, StepEnded, Zeroed
+from meterlink.quantities.units import Celsius
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
 from meterlink.training.ledger import Flaw

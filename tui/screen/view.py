@@ -31,11 +31,12 @@ from meterlink.events import (
     Zeroed,
 )
 from meterlink.hold.contact import Stage
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 from meterlink.quantities.window import Window
-from meterlink.source import Accuracy, Setting
+from meterlink.source import Setting
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.worker import setting_of

@@ -48,10 +48,10 @@ def assumed_of(args: argparse.Namespace, under: "Assumed") -> "Assumed":
     Raises:
         UsageError: one of them makes no sense.
     """
-    from meterlink.declared import Ohms, Volts
     from meterlink.errors import NotationError, UsageError
     from meterlink.judging.assumed import Assumed
     from meterlink.quantities.given import parse_window
+    from meterlink.quantities.units import Ohms, Volts
 
     low = high = None
     if args.leads is not None:

@@ -13,15 +13,16 @@ from meterlink.card import Card, Step
 from meterlink.declared import from_plain
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Event, MeterSet, StepBegan, Zeroed
+from meterlink.judging.accuracy import Accuracy, parse_accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
-from meterlink.quantities.given import parse_accuracy, parse_window
+from meterlink.quantities.given import parse_window
 from meterlink.quantities.notation import parse_as
-from meterlink.quantities.plausible import BELOW_NOUGHT
+from meterlink.quantities.plausible import BELOW_ZERO
 from meterlink.quantities.text import plain
-from meterlink.source import Accuracy, Setting
+from meterlink.source import Setting
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.worker import MeasurementContext, setting_of
 from tui.session.assumed_options import assumed_of, rule_of
@@ -38,7 +39,7 @@ def typed_lead_zero(text: str) -> LeadZero:
     typed = parse_as(text, "ohm")
     if typed.overload:
         raise UsageError("the lead zero must be a number: hold the probes together and read again")
-    if typed.value < BELOW_NOUGHT:
+    if typed.value < BELOW_ZERO:
         raise UsageError(
             f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
         )

@@ -18,9 +18,10 @@ from meterlink.card import Card
 from meterlink.declared import from_plain
 from meterlink.errors import UnreadableError, UsageError
 from meterlink.events import Event
+from meterlink.judging.accuracy import Accuracy
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
-from meterlink.source import Accuracy, Identity, Source
+from meterlink.source import Identity, Source
 from tui.program_fault import working_on
 from tui.session.session import Session
 

@@ -35,12 +35,13 @@ from msgspec import structs
 
 from meterlink.declared import decode, to_plain
 from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.passport import Passport
 from meterlink.judging.rule import Rule
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
-from meterlink.source import Accuracy, Identity
+from meterlink.source import Identity
 from tui.settings.shelf import config_folder
 
 
