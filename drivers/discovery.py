@@ -21,7 +21,7 @@ from drivers.links.link import LineSettings, Link
 from drivers.links.transports import Visa, has_line, open_link
 from drivers.ports import is_excluded
 from drivers.scpi.conversation import Conversation
-from drivers.scpi.identity import parse_identity
+from drivers.scpi.status import parse_identity
 from meterlink.errors import MeterError, MeterlinkError, PortLostError
 from meterlink.quantities.text import plain
 from meterlink.source import Identity

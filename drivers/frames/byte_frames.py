@@ -1,36 +1,27 @@
-"""Reads a byte frame: one mask and one table for each part, put together beforehand."""
+"""Reads and writes byte frames: one mask and one table for each part, put together beforehand.
 
-from collections.abc import Callable, Hashable
-from math import inf
-from typing import Generic, TypeVar
+Both ways use the same compiled layout, so that neither can drift from the other.
+"""
+
+from collections.abc import Callable, Sequence
+from math import inf, isnan
 
 from drivers.frames import checksums
-from drivers.frames.description import BytesFrame, Description
-from drivers.frames.frame import Frame, Status
-from drivers.frames.layout import Digit, Layout, Lookup
-from drivers.frames.modes import Scale, make_status
-from drivers.frames.scales import ScaleKey
-
-K = TypeVar("K", bound=Hashable)
-V = TypeVar("V")
-
-
-class BoundedCache(dict[K, V], Generic[K, V]):
-    """A dictionary that works out what it does not have, and forgets all when it is full.
-
-    A real meter shows a handful of different states; a broken one could show them all.
-    """
-
-    def __init__(self, work_out: Callable[[K], V], most: int = 1024) -> None:
-        self._work_out = work_out
-        self._most = most
-
-    def __missing__(self, key: K) -> V:
-        if len(self) >= self._most:
-            self.clear()
-        value = self[key] = self._work_out(key)
-        return value
-
+from drivers.frames.description import BytesFrame, Description, Mode
+from drivers.frames.framing import Frame, Status
+from drivers.frames.layout import Layout, Lookup
+from drivers.frames.places import Digit
+from drivers.frames.scales import (
+    BoundedCache,
+    Scale,
+    ScaleKey,
+    best,
+    exact,
+    make_status,
+    mode_for,
+)
+from meterlink.errors import UsageError
+from meterlink.reading import Quantity
 
 ByteFrameReader = Callable[[bytes], Frame | None]
 """Reads bytes of one frame's length; None where they are not a whole and sound frame."""
@@ -168,3 +159,136 @@ def _negative(layout: Layout, bits: int) -> bool | None:
         return True
     known = not layout.plus or any(bits & plus.mask == plus.value for plus in layout.plus)
     return False if known else None
+
+
+class BytesEncoder:
+    """Makes byte frames."""
+
+    def __init__(self, wire: Description, layout: Layout, scales: dict[ScaleKey, Scale]) -> None:
+        self._wire = wire
+        self._layout = layout
+        # Finest first; of equal ones that with the fewest digits behind the point.
+        self._scales = sorted(scales.values(), key=lambda s: (s.resolution, s.decimals))
+
+    def scales(self, mode: int) -> list[Scale]:
+        """Return the ranges of a mode, finest first."""
+        return [scale for scale in self._scales if scale.mode == mode]
+
+    def frame(
+        self,
+        value: float,
+        quantity: Quantity = Quantity.RESISTANCE,
+        *,
+        scale: Scale | None = None,
+        flags: Sequence[str] = (),
+    ) -> bytes:
+        """Return the frame for ``value``, SI units; infinite for an overload.
+
+        Args:
+            value: rounded to the resolution of the range.
+            quantity: chooses the mode, unless ``scale`` does.
+            scale: the range; default the finest that can show the value.
+            flags: further flags to set, such as ``hold``.
+
+        Raises:
+            UsageError: the wire cannot say this.
+        """
+        if scale is None:
+            scale = best(
+                self.scales(mode_for(self._wire, quantity)),
+                0.0 if isnan(value) else min(abs(value), 1e30),
+            )
+        mode = self._wire.modes[scale.mode]
+        over = isnan(value) or abs(value) == inf
+        count = 0 if over else round(exact(abs(value)) / scale.resolution)
+        over = over or count > scale.largest
+        layout = self._layout
+        bits = layout.marks.value
+        own_sign = self._wire.count is not None and self._wire.count.signed
+        if layout.count:
+            bits |= self._count(-count if own_sign and value < 0 else count, over=over)
+        else:
+            bits |= self._digits(0 if over else count, scale.decimals, over=over)
+        bits |= self._sign(negative=value < 0 and not own_sign)
+        bits |= self._codes(scale, mode)
+        named = {*flags, *mode.flags}
+        if scale.prefix is not None:
+            named.add(scale.prefix)
+        if over and self._wire.overload.flag is not None:
+            named.add(self._wire.overload.flag)
+        named.update(self._point_flag(scale))
+        for name in named:
+            if name not in layout.flags:
+                raise UsageError(f"the wire {self._wire.name} has no flag {name}")
+            bits |= layout.flags[name].value
+        return self._checked(bits.to_bytes(layout.length))
+
+    def _count(self, count: int, *, over: bool) -> int:
+        """The bits of a binary number."""
+        if over and self._wire.overload.counts:
+            count = self._wire.overload.counts[0]
+        places, bits = self._layout.count, 0
+        for byte, at in zip(
+            (count & (1 << 8 * len(places)) - 1).to_bytes(len(places)), places, strict=True
+        ):
+            bits |= byte << 8 * (self._layout.length - 1 - at)
+        return bits
+
+    def _digits(self, count: int, behind: int, *, over: bool) -> int:
+        wire, digits = self._wire, self._layout.digits
+        blank = wire.digits is not None and wire.digits.leading_blank
+        # The zero before a point is shown, those left of it are not.
+        text = str(count).rjust(behind + 1, "0").rjust(len(digits), " " if blank else "0")
+        text = text[-len(digits) :]
+        if over and wire.overload.shown:
+            text = wire.overload.shown[0]
+        bits = 0
+        for digit, character in zip(digits, text, strict=True):
+            # A half digit has no way to draw 0 but blank.
+            if character == "0" and character not in digit.drawn:
+                character = " "
+            bits |= digit.drawn[character]
+        return bits
+
+    def _sign(self, *, negative: bool) -> int:
+        layout = self._layout
+        if negative and layout.minus is not None:
+            return layout.minus.value
+        if not negative and layout.plus:
+            return layout.plus[0].value
+        return 0
+
+    def _codes(self, scale: Scale, mode: Mode) -> int:
+        layout, bits = self._layout, 0
+        if layout.function is not None and mode.function is not None:
+            bits |= layout.function.drawn[mode.function]
+        if layout.range is not None and scale.code is not None:
+            bits |= layout.range.drawn[scale.code]
+        point = self._wire.point
+        if layout.point is not None and point is not None:
+            code = next(c for c, behind in point.codes.items() if behind == scale.decimals)
+            bits |= layout.point.drawn[code]
+        return bits
+
+    def _point_flag(self, scale: Scale) -> list[str]:
+        point = self._wire.point
+        if point is None or scale.decimals == point.decimals:
+            return []
+        return [name for name, behind in point.flags.items() if behind == scale.decimals][:1]
+
+    def _checked(self, frame: bytes) -> bytes:
+        told = self._wire.frame
+        if not isinstance(told, BytesFrame):
+            return frame
+        if told.length_byte is not None:
+            at = told.length_byte.at
+            frame = frame[:at] + bytes([len(frame) - told.length_byte.adds]) + frame[at + 1 :]
+        if told.end:
+            end = bytes.fromhex(told.end)
+            frame = frame[: len(frame) - len(end)] + end
+        check = told.checksum
+        if check is not None:
+            value, at = checksums.written(check, frame), checksums.place(check, frame)
+            frame = frame[:at] + value + frame[at + len(value) :]
+        key = self._layout.key.to_bytes(len(frame))
+        return bytes(a ^ b for a, b in zip(frame, key, strict=True))

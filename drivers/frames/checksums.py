@@ -1,49 +1,11 @@
 """Checksums that a description can name, and the segments of the digits that it can show."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache, reduce
 from operator import xor
-from typing import Final
+from typing import Final, Literal
 
 from drivers.frames.description import Checksum
-
-SEGMENTS: Final = "abcdefg"
-
-DIGITS: Final[dict[str, tuple[str, ...]]] = {
-    "0": ("abcdef",),
-    "1": ("bc",),
-    "2": ("abdeg",),
-    "3": ("abcdg",),
-    "4": ("bcfg",),
-    "5": ("acdfg",),
-    "6": ("acdefg", "cdefg"),
-    "7": ("abc", "abcf"),
-    "8": ("abcdefg",),
-    "9": ("abcdfg", "abcfg"),
-}
-"""Each digit and how it is drawn, the usual way first."""
-
-LETTERS: Final[dict[str, tuple[str, ...]]] = {
-    "L": ("def",),
-    "E": ("adefg",),
-    "-": ("g",),
-}
-"""What appears in an overload. The letter O is drawn as 0."""
-
-
-def drawings(available: str, extra: dict[str, str]) -> dict[frozenset[str], str]:
-    """Return each pattern of lit segments and what it shows, for a digit that has ``available``.
-
-    A digit that lacks segments, such as the half digit at the left of a 3 1/2-digit display, shows
-    only what needs no more than it has. Nothing lit is a space.
-    """
-    shapes = {**DIGITS, **LETTERS, **{glyph: (lit,) for glyph, lit in extra.items()}}
-    known = {frozenset[str](): " "}
-    for glyph, ways in shapes.items():
-        for lit in ways:
-            if set(lit) <= set(available):
-                known.setdefault(frozenset(lit), glyph)
-    return known
 
 
 def total(checksum: Checksum, frame: bytes) -> int:
@@ -136,3 +98,70 @@ def test(checksum: Checksum) -> Callable[[bytes], bool]:
 
 def _place(at: int, frame: bytes) -> int:
     return at if at >= 0 else len(frame) + at
+
+
+_SUMS: Final[tuple[Literal["sum", "xor", "negative-sum"], ...]] = ("sum", "xor", "negative-sum")
+
+
+_ORDERS: Final[tuple[Literal["little", "big"], ...]] = ("little", "big")
+
+
+_CRCS: Final[tuple[tuple[Literal[8, 16], int, int, bool, int], ...]] = (
+    (16, 0x8005, 0xFFFF, True, 0),
+    (16, 0x1021, 0xFFFF, False, 0),
+    (16, 0x1021, 0, False, 0),
+    (16, 0x8005, 0, True, 0),
+    (16, 0x1021, 0xFFFF, True, 0xFFFF),
+    (8, 0x07, 0, False, 0),
+    (8, 0x31, 0, True, 0),
+)
+"""Width, polynomial, start, reflected, final: those that are met most."""
+
+
+def find(frames: Sequence[bytes], taken: int) -> Checksum | None:
+    """Return a checksum of one or two bytes near the end that holds in all ``frames``.
+
+    ``taken``: the bits of a frame, as one number, that are something else; None where there is no
+    checksum, or too few different frames to tell.
+    """
+    length, distinct = len(frames[0]), set(frames)
+    if len(distinct) < 3:
+        return None
+    for at in range(length - 1, max(1, length - 5), -1):
+        if len({frame[at] for frame in distinct}) < 2:
+            continue
+        if taken >> 8 * (length - 1 - at) & 0xFF:
+            continue
+        for first in (0, 1, 2):
+            for found in _checksums_at(at, first):
+                value = next(iter(distinct))
+                if found.kind != "crc":
+                    wrong = total(found, value) ^ value[at]
+                    if found.kind == "xor":
+                        found = Checksum(kind="xor", first=first, last=at - 1, at=at, start=wrong)
+                    else:
+                        off = (value[at] - total(found, value)) & 0xFF
+                        off = -off & 0xFF if found.kind == "negative-sum" else off
+                        found = Checksum(
+                            kind=found.kind, first=first, last=at - 1, at=at, start=off
+                        )
+                holds = test(found)
+                if all(holds(frame) for frame in distinct):
+                    return found
+    return None
+
+
+def _checksums_at(at: int, first: int) -> Iterator[Checksum]:
+    if first >= at:
+        return
+    for kind in _SUMS:
+        yield Checksum(kind=kind, first=first, last=at - 1, at=at)
+    for bits, poly, start, reflected, final in _CRCS:
+        begins = at - bits // 8 + 1
+        if begins <= first:
+            continue
+        for order in _ORDERS:
+            yield Checksum(
+                kind="crc", first=first, last=begins - 1, at=begins, bits=bits, poly=poly,
+                start=start, reflected=reflected, final=final, order=order,
+            )  # fmt: skip

@@ -14,8 +14,7 @@ from typing import Annotated, Any, Literal
 
 import msgspec
 
-from drivers.links.link import LineSettings
-from drivers.links.packets import Packets
+from drivers.links.link import LineSettings, Packets
 
 FORMAT = 1
 """Version of this description format; a file of a newer one is refused."""

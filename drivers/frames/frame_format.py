@@ -4,41 +4,17 @@ from collections.abc import Callable
 from math import log2
 
 from drivers.frames import byte_frames, lines
+from drivers.frames.byte_frames import BytesEncoder
 from drivers.frames.description import FORMAT, BytesFrame, Description, LinesFrame
-from drivers.frames.encoder import BytesEncoder, LinesEncoder
-from drivers.frames.frame import Frame
-from drivers.frames.framing import BytesFraming, LineFraming, VariableFraming
+from drivers.frames.framing import BytesFraming, Decoder, Frame, LineFraming, VariableFraming
 from drivers.frames.layout import compile_layout
+from drivers.frames.lines import LinesEncoder
 from drivers.frames.scales import compile_scales
 from drivers.links.link import LineSettings
 from meterlink.declared import InvalidFileError
 from meterlink.judging.accuracy import Accuracy
 
 Encoder = BytesEncoder | LinesEncoder
-
-
-class Decoder:
-    """Bytes in any cut, frames out. One for each stream; no port, no clock."""
-
-    def __init__(self, framing: BytesFraming | LineFraming) -> None:
-        self._framing = framing
-        self.feed = framing.feed
-        self.expect_whole = framing.expect_whole
-
-    @property
-    def dropped(self) -> int:
-        """Frames that were thrown away, damaged, cut off or not to be trusted."""
-        return self._framing.dropped_frames
-
-    @property
-    def dropped_bytes(self) -> int:
-        """Bytes that were thrown away."""
-        return self._framing.dropped_bytes
-
-    @property
-    def backlog(self) -> int:
-        """Bytes held back until the rest of their frame comes."""
-        return self._framing.backlog
 
 
 def span_of(frame: BytesFrame | LinesFrame) -> Callable[[bytes], int | None] | None:

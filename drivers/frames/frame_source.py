@@ -10,12 +10,11 @@ import msgspec
 
 from drivers.clock import Clock
 from drivers.frames.description import Poll
-from drivers.frames.frame import Frame, Status
 from drivers.frames.frame_format import FrameFormat
+from drivers.frames.framing import Frame, Status
 from drivers.frames.store import load
 from drivers.links.hid_link import HidLink
-from drivers.links.link import SLICE_S, LineSettings, Link
-from drivers.links.packets import Packets
+from drivers.links.link import SLICE_S, LineSettings, Link, Packets
 from meterlink.errors import MeterError, MeterSilentError
 from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.notation import format_value

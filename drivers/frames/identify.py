@@ -9,8 +9,8 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from drivers.frames.frame import Frame
 from drivers.frames.frame_format import FrameFormat
+from drivers.frames.framing import Frame
 from drivers.links.link import LineSettings
 
 SURE = 0.9

@@ -6,20 +6,10 @@ All that can be wrong with a layout is found here, before a byte is read, and na
 import msgspec
 
 from drivers.frames import checksums
-from drivers.frames.description import BytesFrame, Coded, Description, Digits
-from drivers.frames.places import BitField, Places, Test, code_value
+from drivers.frames.description import BytesFrame, Coded, Description
+from drivers.frames.places import BitField, Digit, Places, Test, code_value, make_digit
 from meterlink.declared import InvalidFileError
 from meterlink.quantities.text import plain
-
-
-class Digit(msgspec.Struct, frozen=True):
-    """One digit: its bits, and what each pattern of them shows."""
-
-    mask: int
-    shows: dict[int, str]
-    """Masked frame to character; a space is a blank."""
-    drawn: dict[str, int]
-    """Character to the bits that are sent for it."""
 
 
 class Lookup(msgspec.Struct, frozen=True):
@@ -76,7 +66,7 @@ def compile_layout(wire: Description) -> Layout:
     digits: tuple[Digit, ...] = ()
     if wire.digits is not None:
         told = wire.digits
-        digits = tuple(_digit(told, number, places) for number in range(len(told.at)))
+        digits = tuple(make_digit(told, number, places) for number in range(len(told.at)))
     for byte in wire.count.at if wire.count is not None else ():
         places.claim(places.byte(byte, "count.at").mask, "count.at")
     flags = {}
@@ -209,76 +199,6 @@ def _claim_checksum(frame: BytesFrame, places: Places) -> None:
             places.claim(mask, key)
         if first <= at <= last:
             raise InvalidFileError(f"{key}.at: byte {at} is among those that it covers")
-
-
-def _digit(digits: Digits, number: int, places: Places) -> Digit:
-    """Return digit ``number`` and claim its bits."""
-    at, key = digits.at[number], f"digits.at[{number}]"
-    if digits.coding == "segments":
-        if not isinstance(at, dict):
-            raise InvalidFileError(f"{key}: must be a table of segments, such as {{ a = «2.0» }}")
-        digit = _segments(at, digits, key, places)
-    else:
-        if isinstance(at, dict):
-            raise InvalidFileError(f"{key}: a table of segments, yet coding is {digits.coding}")
-        field = places.field(at, key)
-        if field.width != (8 if digits.coding == "ascii" else 4):
-            whole = "whole byte, such as 3" if digits.coding == "ascii" else "half byte: «3.high»"
-            raise InvalidFileError(f"{key}: a digit in {digits.coding} is a {whole}")
-        digit = _characters(field, digits, key)
-    places.claim(digit.mask, key)
-    return digit
-
-
-def _segments(at: dict[str, str], digits: Digits, key: str, places: Places) -> Digit:
-    strange = set(at) - set(checksums.SEGMENTS)
-    if strange:
-        raise InvalidFileError(
-            f"{key}.{plain(min(strange))}: no segment; they are a to g, a being the top"
-        )
-    bits = {name: places.bit(where, f"{key}.{name}") for name, where in at.items()}
-    mask = 0
-    for name, bit in bits.items():
-        if mask & bit:
-            raise InvalidFileError(f"{key}.{name}: another segment of this digit has the same bit")
-        mask |= bit
-    for glyph, lit in digits.glyphs.items():
-        _check_glyph(glyph)
-        if not lit or set(lit) - set(checksums.SEGMENTS):
-            raise InvalidFileError(f"digits.glyphs.{glyph}: must be its lit segments, a to g")
-    shows: dict[int, str] = {}
-    drawn: dict[str, int] = {}
-    for lit_set, shown in checksums.drawings("".join(at), digits.glyphs).items():
-        value = sum(bits[name] for name in lit_set)
-        shows[value] = shown
-        drawn.setdefault(shown, value)
-    if not any(shown.isdigit() for shown in shows.values()):
-        raise InvalidFileError(f"{key}: too few segments to show any digit")
-    return Digit(mask, shows, drawn)
-
-
-def _characters(field: BitField, digits: Digits, key: str) -> Digit:
-    """A digit that is one character, or one half byte."""
-    base = ord("0") if field.width == 8 else 0
-    values = {str(number): base + number for number in range(10)}
-    blank = digits.blank or (" " if field.width == 8 else None)
-    if blank is not None:
-        values[" "] = code_value(blank, field, "digits.blank")
-    for glyph, code in digits.glyphs.items():
-        _check_glyph(glyph)
-        values[glyph] = code_value(code, field, f"digits.glyphs.{glyph}")
-    drawn = {shown: value << field.shift for shown, value in values.items()}
-    shows = {value: shown for shown, value in drawn.items()}
-    if len(shows) != len(drawn):
-        raise InvalidFileError(f"{key}: two characters of digits have the same code")
-    return Digit(field.mask, shows, drawn)
-
-
-def _check_glyph(glyph: str) -> None:
-    if len(glyph) != 1 or not "!" <= glyph <= "~" or glyph.isdigit():
-        raise InvalidFileError(
-            f"digits.glyphs.{plain(glyph)}: the name must be one character, and no digit"
-        )
 
 
 def _sign(

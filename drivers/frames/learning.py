@@ -14,10 +14,10 @@ import msgspec
 import tomli_w
 
 from drivers.frames.description import Description
-from drivers.frames.displays import Display, parse_display
 from drivers.frames.frame_format import FrameFormat
-from drivers.frames.sample_check import faults
-from drivers.frames.unknown import digits_in, solve
+from drivers.frames.recordings import Display, Recording, parse_display
+from drivers.frames.store import faults
+from drivers.frames.unknown_digits import digits_in, solve
 from drivers.frames.unknown_lines import solve_lines
 from drivers.links.link import LineSettings
 from meterlink.errors import FaultFoundError, MeterlinkError
@@ -26,15 +26,6 @@ LEAST: Final = 3
 """Displays below which nothing is tried."""
 _LONGEST: Final = 40
 _ENOUGH_TRIES: Final = 400
-
-
-class Recording(NamedTuple):
-    """What came while one display stood still."""
-
-    display: str
-    """As typed."""
-    bursts: tuple[bytes, ...]
-    """Bytes that came together, with pauses between; one piece where no pauses are known."""
 
 
 class Learnt(NamedTuple):

@@ -1,7 +1,9 @@
 """Finds the wire of a meter that talks: tries the line settings, scores every wire, asks last."""
 
+import time
 from collections.abc import Sequence
 from functools import partial
+from itertools import product
 from typing import Final
 
 import msgspec
@@ -9,9 +11,13 @@ import msgspec
 from drivers.clock import Clock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import Listener, Match, hears
-from drivers.frames.sample_check import sample_bytes
-from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links.link import LineSettings, Link
+from drivers.frames.learning import plausibility
+from drivers.frames.recordings import Recording
+from drivers.frames.store import sample_bytes
+from drivers.links.link import LineSettings, Link, decode_at_wrong_settings
+from drivers.links.transports import has_line
+from meterlink.errors import MeterSilentError
+from meterlink.quantities.text import plain
 
 BUDGET_S: Final = 3.0
 """Longest time for one port, seconds."""
@@ -219,3 +225,74 @@ def _ask(
             if listener.best() is not None:
                 return listener.ranking()
     return []
+
+
+_PAUSE_S: Final = 0.02
+"""Bytes that come later than this are of another frame."""
+
+
+_SECONDS: Final = 2.0
+
+
+_TRY_S: Final = 1.2
+
+
+_SPEEDS: Final = (2400, 9600, 19200, 4800, 1200, 115200, 38400, 57600, 600)
+
+
+_FORMATS: Final = ((8, "none"), (7, "odd"), (7, "even"), (8, "even"))
+
+
+_LEVELS: Final = ((True, False), (True, True), (False, True), (False, False))
+
+
+def record(link: Link, seconds: float = _SECONDS) -> tuple[bytes, ...]:
+    """Return what comes in so many seconds, cut where there were pauses.
+
+    Raises:
+        PortLostError: the port went away.
+    """
+    bursts: list[bytes] = []
+    until = time.monotonic() + seconds
+    quiet = True
+    while time.monotonic() < until:
+        data = link.read(_PAUSE_S)
+        if data and quiet:
+            bursts.append(data)
+        elif data:
+            bursts[-1] += data
+        quiet = not data
+    return tuple(bursts)
+
+
+def find_line(link: Link, display: str) -> LineSettings | None:
+    """Set ``link`` to the line that the meter sends with, and return it; None where it has none.
+
+    Levels of the control lines first, as nothing comes where a cable is not powered; then the
+    settings at which the bytes look most like the display.
+
+    Raises:
+        MeterSilentError: nothing comes at any.
+    """
+    if not has_line(link.name):
+        return None
+    best: tuple[int, LineSettings] | None = None
+    for dtr, rts in _LEVELS:
+        for (bits, parity), baud in product(_FORMATS, _SPEEDS):
+            line = LineSettings(baud=baud, data_bits=bits, parity=parity, dtr=dtr, rts=rts)  # type: ignore[arg-type]
+            link.configure(line)
+            link.discard()
+            bursts = record(link, _TRY_S)
+            if not bursts:
+                break
+            looks = plausibility(Recording(display, bursts))
+            if best is None or looks > best[0]:
+                best = looks, line
+            if looks == 2:
+                return line
+        if best is not None:
+            link.configure(best[1])
+            return best[1]
+    raise MeterSilentError(
+        f"nothing comes from {plain(link.name)}; turn the meter's sending on and check the cable"
+    )

@@ -1,21 +1,33 @@
-"""Reads a line of text, ``[label] number [unit] [words]``, by a pattern made beforehand."""
+"""Reads and writes lines of text, ``[label] number [unit] [words]``."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from decimal import Decimal
 from fractions import Fraction
-from math import inf, isnan, nan
+from math import copysign, inf, isnan, nan
 from typing import Final
 
 import msgspec
 
-from drivers.frames.byte_frames import BoundedCache
 from drivers.frames.description import Description, LinesFrame, TextLayout
-from drivers.frames.frame import Frame, Status
-from drivers.frames.modes import exact, make_scale, make_status, quantity_of, ranges_of
+from drivers.frames.framing import Frame, Status
+from drivers.frames.scales import (
+    BoundedCache,
+    Scale,
+    best,
+    exact,
+    make_scale,
+    make_status,
+    mode_for,
+    quantity_of,
+    ranges_of,
+)
 from drivers.number_shape import NumberShapes
 from meterlink.declared import InvalidFileError
+from meterlink.errors import UsageError
 from meterlink.quantities.text import plain
-from meterlink.quantities.window import real_value
+from meterlink.quantities.window import INFINITY, NOT_A_NUMBER, real_value
+from meterlink.reading import Quantity
 
 MOST: Final = 1e30
 """No quantity in SI units is so large; such a number means something else."""
@@ -254,3 +266,121 @@ def begins_with_line(lines: Lines) -> Callable[[bytes], bool]:
         return found is not None and (found[1] or "", found[8] or "") in lines.modes
 
     return begins
+
+
+class LinesEncoder:
+    """Makes lines of text, each with its end."""
+
+    def __init__(self, lines: Lines) -> None:
+        self._lines = lines
+        self._wire = lines.wire
+
+    def scales(self, mode: int) -> list[Scale]:
+        """Return the ranges of a mode, finest first; made up where none is listed."""
+        wire = self._wire
+        named = wire.modes[mode]
+        units = sorted(named.units.items(), key=lambda unit: unit[1]) or [("", 1.0)]
+        found = []
+        for listed in named.ranges:
+            resolution = exact(listed.resolution)
+            unit = self._unit_for(units, listed.full or listed.resolution)
+            largest = named.largest or 10**self._lines.layout.figures - 1
+            if listed.full is not None:
+                largest = min(largest, round(exact(listed.full) / resolution))
+            found.append(make_scale(wire, mode, resolution, listed, largest, unit=unit))
+        if not found:
+            largest = 10**self._lines.layout.figures - 1
+            for unit, factor in units:
+                for behind in range(self._lines.layout.figures - 1, -1, -1):
+                    resolution = exact(factor) * exact(named.scale) / 10**behind
+                    found.append(make_scale(wire, mode, resolution, None, largest, unit=unit))
+        return sorted(found, key=lambda scale: scale.resolution)
+
+    @staticmethod
+    def _unit_for(units: list[tuple[str, float]], full: float) -> str:
+        """The largest unit that is no more than full scale."""
+        fitting = [unit for unit, factor in units if factor <= full]
+        return fitting[-1] if fitting else units[0][0]
+
+    def frame(
+        self,
+        value: float,
+        quantity: Quantity = Quantity.RESISTANCE,
+        *,
+        scale: Scale | None = None,
+        flags: Sequence[str] = (),
+    ) -> bytes:
+        """Return the line for ``value``; see ``BytesEncoder.frame``."""
+        wire, layout = self._wire, self._lines.layout
+        if scale is None:
+            finite = 0.0 if isnan(value) or abs(value) == inf else value
+            scale = best(self.scales(mode_for(wire, quantity)), finite)
+        mode = wire.modes[scale.mode]
+        words = self._words(flags)
+        over = abs(value) == inf or (not isnan(value) and self._beyond(value, scale))
+        number = self._over(value) if over else self._number(value, scale)
+        bare = over and wire.overload.bare
+        label = mode.labels[0] if mode.labels and not bare else ""
+        unit = scale.unit if not bare else ""
+        text = layout.gap.join(part for part in (label, number, unit, *words) if part)
+        length = self._lines.frame.length
+        if length is not None:
+            text = text.rjust(length)
+        return text.encode(self._lines.frame.encoding) + self._lines.end
+
+    def _beyond(self, value: float, scale: Scale) -> bool:
+        if self._lines.layout.exponent != "never":
+            return False
+        return round(exact(abs(value)) / scale.resolution) > scale.largest
+
+    def _words(self, flags: Sequence[str]) -> list[str]:
+        for name in flags:
+            if name not in self._wire.flags:
+                raise UsageError(f"the wire {self._wire.name} has no flag {name}")
+        return [self._wire.flags[name] for name in flags]
+
+    def _over(self, value: float) -> str:
+        overload = self._wire.overload
+        if overload.words:
+            return ("-" if value < 0 else self._plus()) + overload.words[0]
+        if overload.scpi:
+            return self._with_exponent(copysign(INFINITY, value))
+        if not overload.numbers:
+            raise UsageError(f"the wire {self._wire.name} has no overload")
+        return ("-" if value < 0 else self._plus()) + f"{overload.numbers[0]:g}"
+
+    def _number(self, value: float, scale: Scale) -> str:
+        if isnan(value):
+            if not self._wire.overload.scpi:
+                raise UsageError(f"the wire {self._wire.name} has no not-a-number")
+            return self._with_exponent(NOT_A_NUMBER)
+        mode = self._wire.modes[scale.mode]
+        unit = exact(mode.units[scale.unit] if scale.unit else 1.0) * exact(mode.scale)
+        if self._lines.layout.exponent != "never":
+            return self._with_exponent(float(exact(value) / unit))
+        count = round(exact(abs(value)) / scale.resolution)
+        behind = _decimals(scale.resolution / unit)
+        shown = Decimal(count) * Decimal(1).scaleb(-behind) * _ten(scale.resolution / unit, behind)
+        sign = "-" if value < 0 and count else self._plus()
+        return sign + f"{shown:.{behind}f}".replace(".", self._lines.layout.decimal)
+
+    def _plus(self) -> str:
+        return "+" if self._lines.layout.sign == "always" else ""
+
+    def _with_exponent(self, number: float) -> str:
+        text = f"{number:.{self._lines.layout.figures - 1}E}"
+        plus = self._plus() if number >= 0 else ""
+        return plus + text.replace(".", self._lines.layout.decimal)
+
+
+def _decimals(step: Fraction) -> int:
+    """Return how many digits behind the point are needed for multiples of ``step``."""
+    behind = 0
+    while (step * 10**behind).denominator != 1 and behind < 12:
+        behind += 1
+    return behind
+
+
+def _ten(step: Fraction, behind: int) -> int:
+    """Return how many counts of the last digit shown one ``step`` is."""
+    return int(step * 10**behind)

@@ -6,7 +6,9 @@ So a mark, a flag, a digit or a code, wherever its bits lie, is a mask and what 
 import re
 from typing import Final, NamedTuple
 
-from drivers.frames.description import BitPlace
+import msgspec
+
+from drivers.frames.description import BitPlace, Digits
 from meterlink.declared import InvalidFileError
 from meterlink.quantities.text import plain
 
@@ -125,3 +127,124 @@ def code_value(code: str, field: BitField, key: str) -> int:
         holds = "character, or 0x00 to 0xFF" if field.width == 8 else "hexadecimal digit"
         raise InvalidFileError(f"{key}: «{plain(code)}» is no code; it must be one {holds}")
     return value
+
+
+SEGMENTS: Final = "abcdefg"
+
+
+DIGITS: Final[dict[str, tuple[str, ...]]] = {
+    "0": ("abcdef",),
+    "1": ("bc",),
+    "2": ("abdeg",),
+    "3": ("abcdg",),
+    "4": ("bcfg",),
+    "5": ("acdfg",),
+    "6": ("acdefg", "cdefg"),
+    "7": ("abc", "abcf"),
+    "8": ("abcdefg",),
+    "9": ("abcdfg", "abcfg"),
+}
+"""Each digit and how it is drawn, the usual way first."""
+
+
+LETTERS: Final[dict[str, tuple[str, ...]]] = {
+    "L": ("def",),
+    "E": ("adefg",),
+    "-": ("g",),
+}
+"""What appears in an overload. The letter O is drawn as 0."""
+
+
+def drawings(available: str, extra: dict[str, str]) -> dict[frozenset[str], str]:
+    """Return each pattern of lit segments and what it shows, for a digit that has ``available``.
+
+    A digit that lacks segments, such as the half digit at the left of a 3 1/2-digit display, shows
+    only what needs no more than it has. Nothing lit is a space.
+    """
+    shapes = {**DIGITS, **LETTERS, **{glyph: (lit,) for glyph, lit in extra.items()}}
+    known = {frozenset[str](): " "}
+    for glyph, ways in shapes.items():
+        for lit in ways:
+            if set(lit) <= set(available):
+                known.setdefault(frozenset(lit), glyph)
+    return known
+
+
+class Digit(msgspec.Struct, frozen=True):
+    """One digit: its bits, and what each pattern of them shows."""
+
+    mask: int
+    shows: dict[int, str]
+    """Masked frame to character; a space is a blank."""
+    drawn: dict[str, int]
+    """Character to the bits that are sent for it."""
+
+
+def make_digit(digits: Digits, number: int, places: Places) -> Digit:
+    """Return digit ``number`` and claim its bits."""
+    at, key = digits.at[number], f"digits.at[{number}]"
+    if digits.coding == "segments":
+        if not isinstance(at, dict):
+            raise InvalidFileError(f"{key}: must be a table of segments, such as {{ a = «2.0» }}")
+        digit = _segments(at, digits, key, places)
+    else:
+        if isinstance(at, dict):
+            raise InvalidFileError(f"{key}: a table of segments, yet coding is {digits.coding}")
+        field = places.field(at, key)
+        if field.width != (8 if digits.coding == "ascii" else 4):
+            whole = "whole byte, such as 3" if digits.coding == "ascii" else "half byte: «3.high»"
+            raise InvalidFileError(f"{key}: a digit in {digits.coding} is a {whole}")
+        digit = _characters(field, digits, key)
+    places.claim(digit.mask, key)
+    return digit
+
+
+def _segments(at: dict[str, str], digits: Digits, key: str, places: Places) -> Digit:
+    strange = set(at) - set(SEGMENTS)
+    if strange:
+        raise InvalidFileError(
+            f"{key}.{plain(min(strange))}: no segment; they are a to g, a being the top"
+        )
+    bits = {name: places.bit(where, f"{key}.{name}") for name, where in at.items()}
+    mask = 0
+    for name, bit in bits.items():
+        if mask & bit:
+            raise InvalidFileError(f"{key}.{name}: another segment of this digit has the same bit")
+        mask |= bit
+    for glyph, lit in digits.glyphs.items():
+        _check_glyph(glyph)
+        if not lit or set(lit) - set(SEGMENTS):
+            raise InvalidFileError(f"digits.glyphs.{glyph}: must be its lit segments, a to g")
+    shows: dict[int, str] = {}
+    drawn: dict[str, int] = {}
+    for lit_set, shown in drawings("".join(at), digits.glyphs).items():
+        value = sum(bits[name] for name in lit_set)
+        shows[value] = shown
+        drawn.setdefault(shown, value)
+    if not any(shown.isdigit() for shown in shows.values()):
+        raise InvalidFileError(f"{key}: too few segments to show any digit")
+    return Digit(mask, shows, drawn)
+
+
+def _characters(field: BitField, digits: Digits, key: str) -> Digit:
+    """A digit that is one character, or one half byte."""
+    base = ord("0") if field.width == 8 else 0
+    values = {str(number): base + number for number in range(10)}
+    blank = digits.blank or (" " if field.width == 8 else None)
+    if blank is not None:
+        values[" "] = code_value(blank, field, "digits.blank")
+    for glyph, code in digits.glyphs.items():
+        _check_glyph(glyph)
+        values[glyph] = code_value(code, field, f"digits.glyphs.{glyph}")
+    drawn = {shown: value << field.shift for shown, value in values.items()}
+    shows = {value: shown for shown, value in drawn.items()}
+    if len(shows) != len(drawn):
+        raise InvalidFileError(f"{key}: two characters of digits have the same code")
+    return Digit(field.mask, shows, drawn)
+
+
+def _check_glyph(glyph: str) -> None:
+    if len(glyph) != 1 or not "!" <= glyph <= "~" or glyph.isdigit():
+        raise InvalidFileError(
+            f"digits.glyphs.{plain(glyph)}: the name must be one character, and no digit"
+        )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
-from drivers.frames.displays import Display
+from drivers.frames.recordings import Display
 from meterlink.quantities.window import OVER_WORDS, real_value
 
 SCPI: Final = "9.9E37"

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from drivers.frames.description import Checksum
-from drivers.frames.displays import Display
+from drivers.frames.recordings import Display
 
 Frames = Sequence[bytes]
 

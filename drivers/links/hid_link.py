@@ -11,8 +11,7 @@ import re
 from typing import Any, Final
 
 from drivers.links import port_errors
-from drivers.links.link import LineSettings
-from drivers.links.packets import Packets
+from drivers.links.link import LineSettings, Packets
 from meterlink.errors import MeterError, UsageError
 from meterlink.quantities.text import plain
 

@@ -1,5 +1,6 @@
-"""What every byte link offers, and the settings of a serial line."""
+"""What every byte link offers, the settings of a serial line, and the payload of packets."""
 
+from collections.abc import Iterator
 from typing import Annotated, Literal, Protocol
 
 import msgspec
@@ -79,3 +80,91 @@ class Link(Protocol):
     def close(self) -> None:
         """Give the port back. Safe to call twice; never raises."""
         ...
+
+
+Byte = Annotated[int, msgspec.Meta(ge=0, le=255)]
+
+
+class Packets(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How frames lie in packets, and what makes a meter send them."""
+
+    vendor: Annotated[str, msgspec.Meta(pattern="^([0-9a-fA-F]{4})?$")] = ""
+    product: Annotated[str, msgspec.Meta(pattern="^([0-9a-fA-F]{4})?$")] = ""
+    """The device's own numbers, hexadecimal, as ``meterlink meters`` lists them."""
+    size: Annotated[int, msgspec.Meta(ge=1, le=1024)] = 64
+    """Bytes in a report, its number aside."""
+    skip: Byte = 0
+    """Bytes at the front that are no payload."""
+    count: Byte | None = None
+    """How many of the bytes that follow are payload; None for all."""
+    count_at: Byte | None = None
+    """The byte that says how many; it lies before the payload."""
+    count_mask: Byte = 0xFF
+    """Which bits of it do."""
+    start: tuple[str, ...] = ()
+    """Reports to send when it is opened, in hexadecimal, each begun with its number."""
+    start_kind: Literal["output", "feature"] = "output"
+
+    def payload(self, report: bytes) -> bytes:
+        """Return the payload of one report; a report cut short gives what it has."""
+        rest = report[self.skip :]
+        if self.count_at is not None:
+            if self.count_at >= len(report):
+                return b""
+            return rest[: report[self.count_at] & self.count_mask]
+        return rest if self.count is None else rest[: self.count]
+
+
+def decode_at_wrong_settings(data: bytes, sent: LineSettings, heard: LineSettings) -> bytes:
+    """Return what a receiver set to ``heard`` takes ``data`` for that was sent as ``sent``.
+
+    The receiver waits for a falling edge and then samples each bit in its middle, as every
+    asynchronous receiver does. It hands on characters with a wrong parity or stop bit, as
+    serial drivers do unless told otherwise.
+    """
+    if sent == heard:
+        return data
+    levels = list(_levels(data, sent))
+    ratio = sent.baud / heard.baud  # sent bits in one heard bit
+    received = bytearray()
+    at = 0.0
+    while (start := _falling_edge(levels, at)) is not None:
+        value = 0
+        for bit in range(heard.data_bits):
+            value |= _level(levels, start + (1.5 + bit) * ratio) << bit
+        received.append(value)
+        # A receiver looks for the next start from the middle of the stop bit on.
+        bits = 1 + heard.data_bits + (heard.parity != "none") + 0.5
+        at = start + bits * ratio
+    return bytes(received)
+
+
+def _levels(data: bytes, line: LineSettings) -> Iterator[int]:
+    """Yield the line's level for each bit time; it rests high."""
+    yield 1
+    for byte in data:
+        bits = [byte >> number & 1 for number in range(line.data_bits)]
+        yield 0
+        yield from bits
+        if line.parity != "none":
+            yield _parity(sum(bits), line.parity)
+        yield from (1,) * line.stop_bits
+
+
+def _parity(ones: int, parity: str) -> int:
+    fixed = {"mark": 1, "space": 0}
+    if parity in fixed:
+        return fixed[parity]
+    return ones % 2 if parity == "even" else 1 - ones % 2
+
+
+def _level(levels: list[int], at: float) -> int:
+    return levels[int(at)] if at < len(levels) else 1
+
+
+def _falling_edge(levels: list[int], at: float) -> int | None:
+    """Return the first falling edge at or after ``at``, in bit times."""
+    for place in range(max(1, int(at) + (at > int(at))), len(levels)):
+        if levels[place] == 0 and levels[place - 1] == 1:
+            return place
+    return None

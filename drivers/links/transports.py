@@ -1,4 +1,4 @@
-"""Which link opens which kind of port.
+"""Which link opens which kind of port, and the simplest of them: a TCP connection.
 
 A port is what the user typed: a VISA resource string, a serial device as the system names it,
 or a URL. PyVISA's parser decides what a resource string is. By default serial ports and raw
@@ -6,15 +6,76 @@ sockets are opened by our own links, which keep a half answer and notice a close
 message protocols are PyVISA's, and so is every resource when the user asks for VISA by name.
 """
 
+import contextlib
 import os
 import re
+import select
+import socket
 from collections.abc import Callable
 from typing import Final, Literal, NamedTuple
 from urllib.parse import urlsplit
 
+from drivers.links import port_errors
 from drivers.links.link import LineSettings, Link
 from meterlink.errors import UsageError
 from meterlink.quantities.text import plain
+
+CONNECT_S: Final = 3.0
+"""How long a connection may take, seconds."""
+_AT_ONCE: Final = 65536
+
+
+class TcpLink:
+    """A ``Link`` over one TCP connection."""
+
+    whole = False
+
+    def __init__(self, name: str, host: str, port: int) -> None:
+        """Connect.
+
+        Raises:
+            MeterError: nobody answers there.
+        """
+        self.name = name
+        try:
+            self._socket = socket.create_connection((host, port), CONNECT_S)
+        except (OSError, UnicodeError, OverflowError) as fault:
+            known = fault if isinstance(fault, OSError) else OSError(str(fault))
+            raise port_errors.cannot_connect(name, known) from fault
+        self._socket.settimeout(CONNECT_S)
+        # A query is one small packet that must not wait for company.
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    def write(self, data: bytes) -> None:
+        try:
+            self._socket.sendall(data)
+        except OSError as fault:
+            raise port_errors.lost(self.name) from fault
+
+    def read(self, timeout_s: float) -> bytes:
+        try:
+            ready, _, _ = select.select([self._socket], [], [], max(0.0, timeout_s))
+            if not ready:
+                return b""
+            data = self._socket.recv(_AT_ONCE)
+        except (OSError, ValueError) as fault:  # ValueError: closed under us
+            raise port_errors.lost(self.name) from fault
+        if not data:
+            raise port_errors.lost(self.name)
+        return data
+
+    def discard(self) -> None:
+        # Once round: a peer that never stops sending must not keep us here.
+        self.read(0)
+
+    def configure(self, line: LineSettings) -> None:
+        """A socket has no line to set."""
+
+    def close(self) -> None:
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        self._socket.close()
+
 
 Visa = Literal["py", "system"]
 """PyVISA's backend: the pure-Python one, or the VISA installed on this system."""
@@ -135,8 +196,6 @@ def _open_hid(address: Address, _line: LineSettings | None) -> Link:
 
 @opens("socket")
 def _open_socket_url(address: Address, _line: LineSettings | None) -> Link:
-    from drivers.links.tcp_link import TcpLink
-
     try:
         url = urlsplit(address.name)
         host, port = url.hostname, url.port
@@ -149,8 +208,6 @@ def _open_socket_url(address: Address, _line: LineSettings | None) -> Link:
 
 @opens("TCPIP SOCKET")
 def _open_socket_resource(address: Address, _line: LineSettings | None) -> Link:
-    from drivers.links.tcp_link import TcpLink
-
     port = address.parts.get("port", "")
     if not port.isdigit() or not 0 < int(port) < 65536:
         raise UsageError(f"{plain(address.name)} names no port number from 1 to 65535")

@@ -4,18 +4,21 @@ Waits are counted in real time, not in the capture's clock: a simulated run may 
 in a second, but the bytes still travel in ours.
 """
 
-import re
 import time
 from collections import deque
 from collections.abc import Iterator
 from typing import Final
 
 from drivers.links.link import SLICE_S, Link
-from drivers.scpi.blocks import AnswerDecoder, AnswerFormError
+from drivers.scpi.answers import (
+    AnswerDecoder,
+    AnswerFormError,
+    answer_text,
+    text_or_none,
+    without_prompt,
+)
 from drivers.scpi.dialect import Dialect
-from drivers.scpi.error_queue import UNTOLD, Refusal, parse_entry
-from drivers.scpi.identity import is_identity, may_be_identity
-from drivers.scpi.numbers import AROUND, answer_text
+from drivers.scpi.status import UNTOLD, Refusal, is_entry, is_identity, may_be_identity, parse_entry
 from meterlink.errors import MeterError
 from meterlink.quantities.text import plain
 from meterlink.source import Stop
@@ -47,6 +50,7 @@ class Conversation:
     def __init__(self, link: Link, dialect: Dialect | None = None) -> None:
         """Talk over ``link``, as ``dialect`` says where the user knows how."""
         self._link = link
+        self.name = link.name
         self._dialect = dialect or Dialect()
         self._decoder = AnswerDecoder()
         self._heard: deque[bytes] = deque()
@@ -58,17 +62,13 @@ class Conversation:
         self._pause_s = self._dialect.pause_s
         self._told_at = 0.0
         self._sent: deque[bytes] = deque(maxlen=4)
-        self._newest = b""
+        self.newest = b""
+        """The bytes that came last, as many as an error shows."""
         self.heard_bytes = 0
         """Bytes that came so far, whether they made sense or not."""
         self._tells_errors: str | None = "SYST:ERR?"
         self.late = False
         """Whether the answer that was given up came after all; known after ``still_there``."""
-
-    @property
-    def name(self) -> str:
-        """The port."""
-        return self._link.name
 
     @property
     def end(self) -> str:
@@ -79,11 +79,6 @@ class Conversation:
     def tells_errors(self) -> bool:
         """Whether this instrument says what it refuses; known after ``begin``."""
         return self._tells_errors is not None
-
-    @property
-    def newest(self) -> bytes:
-        """The bytes that came last, as many as an error shows."""
-        return self._newest
 
     def greet(self, timeout_s: float = ANSWER_S, *, otherwise_ended: bool = True) -> str | None:
         """Ask ``*IDN?`` and return the answer's text, or None where nothing came in time.
@@ -99,7 +94,7 @@ class Conversation:
             return None
         heard = self._greet(query, timeout_s)
         silent = self._greeting is None and not self.heard_bytes
-        if silent and otherwise_ended and self._may_end_otherwise:
+        if silent and otherwise_ended and not self._link.whole and self._end == b"\n":
             # A few take a carriage return for the only end. What they heard so far is ended first.
             self._end = b"\r\n"
             self._link.write(self._end)
@@ -114,12 +109,9 @@ class Conversation:
         """Ask once; keep the greeting, or return what came instead, None for nothing."""
         heard = None
         for answer in self._answers(query, timeout_s, flush=True):
-            try:
-                if isinstance(answer, AnswerFormError):
-                    raise answer
-                text = answer_text(answer)
-            except AnswerFormError as fault:
-                heard = str(fault)
+            text = text_or_none(answer)
+            if text is None:
+                heard = str(answer) if isinstance(answer, AnswerFormError) else "control bytes"
                 continue
             known = text if is_identity(text) else self._identity_again(query, text)
             if known is not None:
@@ -143,13 +135,9 @@ class Conversation:
             self._heard.appendleft(unasked)
             return None
         for answer in self._answers(query, ANSWER_S, flush=True):
-            again = self._text(answer) or ""
+            again = text_or_none(answer) or ""
             return again if again == text or is_identity(again) else None
         return None
-
-    @property
-    def _may_end_otherwise(self) -> bool:
-        return not self._link.whole and self._end == b"\n"
 
     def tell(self, command: str) -> None:
         """Send a command that has no answer, unless the user said that it must not be sent."""
@@ -216,7 +204,7 @@ class Conversation:
         answer = self._listen(timeout_s, flush=self._endless)
         if answer is None:
             return None
-        if not _is_entry(answer):  # late, and the entry is still to come
+        if not is_entry(answer):  # late, and the entry is still to come
             self._listen(ANSWER_S, flush=self._endless)
             self._owed = False
             return answer
@@ -273,7 +261,7 @@ class Conversation:
             return [UNTOLD] if (self._event_status() or 0) & _REFUSED_BITS else []
         said: list[Refusal] = []
         while len(said) < _QUEUE_LONGEST:
-            _, entry = self._first_entry(self._tells_errors)
+            _, entry = self._first_entry(self._tells_errors, ANSWER_S)
             if entry is None:
                 break
             said.append(entry)
@@ -296,7 +284,7 @@ class Conversation:
 
     def rubbish(self, why: object) -> MeterError:
         """The error for an answer that makes no sense."""
-        shown = f" (last bytes: {self._newest.hex(' ')})" if self._newest else ""
+        shown = f" (last bytes: {self.newest.hex(' ')})" if self.newest else ""
         return MeterError(
             f"what answers at {self.name} does not speak as a SCPI meter does: {why}{shown}; "
             "check the line's speed, or name the meter's wire with --wire"
@@ -330,12 +318,12 @@ class Conversation:
             if data:
                 quiet_since = time.monotonic()
                 self.heard_bytes += len(data)
-                self._newest = (self._newest + data)[-_SAMPLE:]
+                self.newest = (self.newest + data)[-_SAMPLE:]
             self._heard.extend(self._decoder.feed(data))
 
     def _means_something(self, answer: bytes) -> bool:
         """Pass over what some lines send back: what was sent, a prompt, an OK."""
-        bare = _PROMPTED.sub(b"", answer.strip(AROUND))
+        bare = without_prompt(answer)
         return bool(bare) and bare not in self._sent and bare.upper() != b"OK"
 
     def _send_afresh(self, query: str) -> None:
@@ -359,7 +347,7 @@ class Conversation:
         for answer in self._answers(
             self._dialect.identify, timeout_s, flush=self._endless, stop=stop
         ):
-            if self._is_greeting(answer):
+            if text_or_none(answer) == self._greeting:
                 self._owed = False
                 return True
             self.late = True
@@ -378,28 +366,11 @@ class Conversation:
         self._owed = False
         return self.late
 
-    def _is_greeting(self, answer: bytes | AnswerFormError) -> bool:
-        return self._text(answer) == self._greeting
-
-    @staticmethod
-    def _text(answer: bytes | AnswerFormError) -> str | None:
-        """An answer's text; None where it is damaged."""
-        if isinstance(answer, AnswerFormError):
-            return None
-        try:
-            return answer_text(answer)
-        except AnswerFormError:
-            return None
-
-    def _first_entry(
-        self, query: str, timeout_s: float | None = None
-    ) -> tuple[bool, Refusal | None]:
+    def _first_entry(self, query: str, timeout_s: float) -> tuple[bool, Refusal | None]:
         """Ask for one entry of the queue: whether anything sensible came, and the entry."""
-        for answer in self._answers(
-            query, ANSWER_S if timeout_s is None else timeout_s, flush=self._endless
-        ):
+        for answer in self._answers(query, timeout_s, flush=self._endless):
             try:
-                entry = parse_entry(self._text(answer) or "damaged")
+                entry = parse_entry(text_or_none(answer) or "damaged")
             except AnswerFormError:
                 continue  # a late answer to something else
             self._owed = False
@@ -427,16 +398,3 @@ class Conversation:
             return None if answer is None else int(answer_text(answer))
         except (ValueError, AnswerFormError):
             return None
-
-
-_PROMPTED: Final = re.compile(rb"^(?:[A-Za-z0-9*_-]{0,12}[=>$%]*>\s*)+")
-
-
-def _is_entry(answer: bytes) -> bool:
-    """Whether an answer is an entry of an error queue beyond doubt, and no late number."""
-    try:
-        text = answer_text(answer)
-        parse_entry(text)
-    except AnswerFormError:
-        return False
-    return "," in text or text.lstrip("+-") == "0" or text.startswith("-")

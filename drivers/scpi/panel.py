@@ -9,80 +9,30 @@ from typing import Final, NamedTuple
 
 import msgspec
 
-from drivers.scpi.blocks import AnswerFormError
+from drivers.scpi.answers import (
+    AnswerFormError,
+    answer_text,
+    parse_answer,
+    parse_measured,
+    parse_number,
+)
 from drivers.scpi.conversation import Conversation
 from drivers.scpi.dialect import Dialect, ScpiOptions
-from drivers.scpi.error_queue import Refusal
-from drivers.scpi.measured import parse_answer, parse_measured
-from drivers.scpi.numbers import answer_text, parse_number
+from drivers.scpi.status import (
+    FOUR_WIRE,
+    INTEGRATED,
+    RANGED,
+    Refusal,
+    function_name,
+    is_on,
+    nodes_for,
+    quantity_named,
+)
 from meterlink.errors import MeterError
 from meterlink.meter_state import told_flags
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
-
-NODES: Final = {
-    Quantity.RESISTANCE: "RES",
-    Quantity.VOLTAGE: "VOLT:DC",
-    Quantity.CURRENT: "CURR:DC",
-    Quantity.CONTINUITY: "CONT",
-    Quantity.DIODE: "DIOD",
-    Quantity.CAPACITANCE: "CAP",
-    Quantity.FREQUENCY: "FREQ",
-    Quantity.TEMPERATURE: "TEMP",
-}
-FOUR_WIRE: Final = "FRES"
-
-RANGED: Final = frozenset({"RES", "FRES", "VOLT:DC", "CURR:DC", "CAP"})
-"""Functions with a range."""
-INTEGRATED: Final = frozenset({"RES", "FRES", "VOLT:DC", "CURR:DC", "TEMP"})
-"""Functions with an integration time."""
-
-
-def nodes_for(setup: MeterSetup) -> list[str]:
-    """Return the functions that serve ``setup``, the best first."""
-    node = NODES[setup.quantity]
-    if setup.quantity is Quantity.RESISTANCE and setup.four_wire:
-        return [FOUR_WIRE, node]
-    return [node]
-
-
-_NAMED: Final = {
-    "RES": Quantity.RESISTANCE,
-    "FRES": Quantity.RESISTANCE,
-    "VOLT": Quantity.VOLTAGE,
-    "CURR": Quantity.CURRENT,
-    "CONT": Quantity.CONTINUITY,
-    "DIOD": Quantity.DIODE,
-    "CAP": Quantity.CAPACITANCE,
-    "FREQ": Quantity.FREQUENCY,
-    "TEMP": Quantity.TEMPERATURE,
-}
-
-
-def quantity_named(answer: str) -> tuple[Quantity, tuple[str, ...]] | None:
-    """Return what an answer to ``FUNC?`` or ``CONF?`` names, and its flags; None for no quantity.
-
-    Long and short forms alike; ``"VOLT:AC"`` is a voltage with the flag ``ac``.
-    """
-    words = function_name(answer).upper().split()
-    nodes = words[0].strip("\"'").split(":") if words else []
-    if nodes and nodes[0].startswith("SENS"):
-        nodes = nodes[1:]
-    if not nodes:
-        return None
-    if nodes[0].startswith("FRES"):
-        return Quantity.RESISTANCE, ()
-    quantity = _NAMED.get(nodes[0][:4]) or _NAMED.get(nodes[0][:3])
-    if quantity is None:
-        return None
-    return quantity, ("ac",) if nodes[1:2] == ["AC"] else ()
-
-
-def function_name(answer: str) -> str:
-    """Return the name in an answer to ``FUNC?``, such as ``"RES"`` or ``RES``, without quotes."""
-    return answer.strip().strip("\"'").strip()
-
 
 _SELECT: Final = ('{sense}FUNC "{node}"', "CONF:{node}")
 """How a function is chosen, the way that leaves most other settings alone first."""
@@ -401,11 +351,6 @@ class Panel:
     def _number(self, query: str) -> float | None:
         answer = self._ask(query)
         return None if answer is None else _as_number(answer)
-
-
-def is_on(answer: str) -> bool:
-    """Whether the answer to a query of something that can be on says so."""
-    return answer.strip().upper() in ("1", "+1", "ON")
 
 
 def _as_number(answer: str) -> float | None:

@@ -1,22 +1,218 @@
-"""The simulated bench, ready to be plugged in: engine, hands, meter, and a port to reach it by."""
+"""The simulated bench, ready to be plugged in: engine, hands, meter, and a port to reach it by.
 
+Its hands can be lent to a bench in another process that reads the simulated meter. What comes from
+the meter is readings alone, so hands at the far end could not hear what the bench asks. The meter
+therefore names a second port of this computer in its identity, in the build part of its firmware's
+version (``0.1.0+hands.54321``). A bench that finds it there connects, and then says a line for each
+reading: a JSON object with the events since the last line. Each line gets one back: a JSON array of
+what the hands say. Where nobody connects, the hands play their steps in turn.
+"""
+
+import re
+import socket
 import threading
-from typing import Self
+from collections.abc import Sequence
+from enum import Enum
+from typing import Final, Self
 
+import msgspec
 import numpy as np
 
-from drivers.clock import Clock
+from drivers.clock import Clock, VirtualClock, pace_of
 from drivers.simulated.hands import Hands
-from drivers.simulated.lent import Lender, identity_of
 from drivers.simulated.meter import VirtualMeter
-from drivers.simulated.pace import VirtualClock, pace_of
-from drivers.simulated.personality import ScpiPersonality
+from drivers.simulated.personality import MAKER, MODEL, ScpiPersonality, identity_of
 from drivers.simulated.scenario import Scenario
 from drivers.simulated.serve import PtyServer, TcpServer
-from drivers.simulated.stream_faults import FaultInjector, LineFault
 from drivers.simulated.world import World
+from meterlink.card import BenchEvent
 from meterlink.closing import Closing
+from meterlink.commands import AnyCommand
 from meterlink.errors import MeterError
+from meterlink.source import Identity
+
+_HOST: Final = "127.0.0.1"
+_PATIENCE_S: Final = 1.0
+_LONGEST_LINE: Final = 1 << 20
+_PORT: Final = re.compile(r"\+hands\.(\d{1,5})$", re.ASCII)
+
+
+class Greeting(msgspec.Struct, frozen=True, kw_only=True):
+    """The first thing that a bench says."""
+
+    steps: Sequence[str]
+    """All steps of its card."""
+    cautions: Sequence[str] = ()
+    """Those of them that are cautions."""
+    person: bool = True
+    """Whether somebody is there to answer: cautions, and what the script knows nothing of, are
+    left to a person."""
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One line from the bench."""
+
+    greeting: Greeting | None = None
+    events: Sequence[msgspec.Raw] = ()
+
+
+_LINE: Final = msgspec.json.Decoder(Line)
+_EVENT: Final = msgspec.json.Decoder(BenchEvent)
+_SAID: Final = msgspec.json.Decoder(list[AnyCommand])
+
+
+def is_simulated(meter: Identity) -> bool:
+    """Return whether this is the meter of a simulated bench."""
+    return (meter.maker, meter.model) == (MAKER, MODEL)
+
+
+def port_of(meter: Identity) -> int | None:
+    """Return the port of this computer where the meter's hands are lent; None for none."""
+    found = _PORT.search(meter.firmware) if is_simulated(meter) else None
+    return None if found is None or not 0 < int(found[1]) < 65536 else int(found[1])
+
+
+class Lender:
+    """The hands' end: takes lines, gives lines, for one bench after another."""
+
+    def __init__(self, hands: Hands) -> None:
+        self._hands = hands
+        self._rest = b""
+        hands.play_alone()
+
+    def talk(self, data: bytes) -> bytes | None:
+        """Take what came in, return what goes out; None to hang up on what is no bench."""
+        *lines, self._rest = (self._rest + data).split(b"\n")
+        if len(self._rest) > _LONGEST_LINE:
+            return None
+        try:
+            return b"".join(self._answer(_LINE.decode(line)) for line in lines)
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            return None
+
+    def hung_up(self) -> None:
+        """The bench is gone; whoever reads next is somebody else."""
+        self._rest = b""
+        self._hands.play_alone()
+
+    def _answer(self, line: Line) -> bytes:
+        greeting = line.greeting
+        if greeting is not None:
+            known = self._hands.steps
+            others = [step for step in greeting.steps if step not in known]
+            self._hands.serve(*([*greeting.cautions, *others] if greeting.person else ()))
+        for raw in line.events:
+            try:
+                self._hands.notice(_EVENT.decode(raw))
+            except msgspec.DecodeError:
+                continue  # from another version of the bench; the hands make do without it
+        return msgspec.json.encode(self._hands.take_said()) + b"\n"
+
+
+class BorrowedHands(Closing):
+    """The bench's end. Hands that do not answer are done without: nothing here ever raises."""
+
+    def __init__(self, port: int, greeting: Greeting) -> None:
+        """Connect and greet; ``there`` says whether anybody answers."""
+        self._rest = b""
+        self._line: socket.socket | None = None
+        try:
+            self._line = socket.create_connection((_HOST, port), _PATIENCE_S)
+            self._line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        except OSError:
+            return
+        self._exchange(Line(greeting=greeting))
+
+    @property
+    def there(self) -> bool:
+        """Whether the hands still answer."""
+        return self._line is not None
+
+    def hear(self, events: Sequence[BenchEvent]) -> list[AnyCommand]:
+        """Tell the hands what the bench says; return what they say."""
+        return self._exchange(Line(events=[msgspec.Raw(msgspec.json.encode(e)) for e in events]))
+
+    def close(self) -> None:
+        """Let go of the hands. Safe to call twice."""
+        line, self._line = self._line, None
+        if line is not None:
+            line.close()
+
+    def _exchange(self, line: Line) -> list[AnyCommand]:
+        if self._line is None:
+            return []
+        try:
+            self._line.sendall(msgspec.json.encode(line) + b"\n")
+            while b"\n" not in self._rest:
+                piece = self._line.recv(65536)
+                if not piece or len(self._rest) > _LONGEST_LINE:
+                    raise ConnectionResetError
+                self._rest += piece
+            said, _, self._rest = self._rest.partition(b"\n")
+            return _SAID.decode(said)
+        except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+            self.close()
+            return []
+
+
+class LineFaults(Enum):
+    """A fault of the line or of the meter's answering."""
+
+    STALL = "stall"
+    """Nothing is answered."""
+    HALF = "half"
+    """Half an answer, and then nothing."""
+    RUBBISH = "rubbish"
+    """Control bytes in place of an answer."""
+    NOT_A_NUMBER = "not-a-number"
+    """The standard's not-a-number in place of a reading."""
+    DROP = "drop"
+    """The line goes down instead of an answer."""
+
+
+class LineFault(msgspec.Struct, frozen=True, kw_only=True):
+    """A fault that sets in after so many answers and lasts for so many."""
+
+    what: LineFaults
+    after: int = 0
+    times: int = 1
+
+
+class FaultInjector:
+    """Takes answers as they should go out and gives them back as they will. None: drop the line."""
+
+    RUBBISH = b"\x00\x1b[2J\xff\xfe\x07garbage\r\n"
+
+    def __init__(self) -> None:
+        self._trouble: LineFault | None = None
+        self._answers = 0
+
+    def make(self, trouble: LineFault | None) -> None:
+        """From now on count answers, and spoil those that ``trouble`` says; None for peace."""
+        self._trouble, self._answers = trouble, 0
+
+    def spoil(self, answer: bytes) -> bytes | None:
+        """Return what goes out instead of ``answer``."""
+        trouble = self._trouble
+        if trouble is None or not answer:
+            return answer
+        self._answers += 1
+        since = self._answers - trouble.after
+        if since < 1:
+            return answer
+        if since >= trouble.times:
+            self._trouble = None
+        match trouble.what:
+            case LineFaults.STALL:
+                return b""
+            case LineFaults.HALF:
+                return answer[: max(1, len(answer) // 2)]
+            case LineFaults.RUBBISH:
+                return self.RUBBISH
+            case LineFaults.NOT_A_NUMBER:
+                return b"+9.91000000E+37\n"
+            case LineFaults.DROP:
+                return None
 
 
 class SimulatedBench(Closing):

@@ -1,9 +1,8 @@
 """A pair of hands on the virtual bench: scripted, or moved by a person.
 
-Scripted hands know what to do at each step of a card, and otherwise only what a technician
-would: they hear what the bench says (``notice``), take a moment to react, put the tips on, wait
-for the hold, lift. When the bench says nothing for too long they try again, and at last they skip
-the step and say why, so that no run hangs.
+Scripted hands know what to do at each step of a card, and otherwise only what a technician would:
+they hear what the bench says (``notice``), react, put the tips on, wait for the hold, lift. Where
+the bench says nothing for too long they try again, and at last skip the step and say why.
 
 A person moves the same hands with ``place``, ``lift``, ``switch`` and ``grip``; from the first such
 move the script is left alone.
@@ -14,35 +13,44 @@ look, and what follows from it happens after. Any thread may call anything here.
 
 import threading
 from collections import deque
-from collections.abc import Callable, Collection, Generator
+from collections.abc import Callable, Collection
 from math import inf
 from typing import Final
 
-import msgspec
 import numpy as np
 
-from drivers.simulated.acts import Act, HandsScript, StepScript, TipPlaces, Tips
+from drivers.simulated.scenario import (
+    SAYS,
+    WHO,
+    Act,
+    Acting,
+    Await,
+    HandsScript,
+    StepScript,
+    TipPlaces,
+    Tips,
+    Wait,
+    asked_or_ended,
+    ended,
+    held,
+    skipping,
+    until,
+)
 from drivers.simulated.world import World
 from meterlink.card import BenchEvent
 from meterlink.circuit.engine import Engine, controls
 from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.commands import (
     AnyCommand,
-    Back,
     CallOpen,
     Confirm,
-    Deny,
     Enter,
     How,
-    Redo,
-    Skip,
-    Zero,
 )
-from meterlink.events import Asked, CardEnded, Held, Judged, StepBegan, StepEnded, Zeroed
+from meterlink.events import Asked, CardEnded, Judged, StepBegan
 from meterlink.steps.second_touch import WAITS
 from meterlink.steps.worker import ON_METAL
 
-WHO: Final = "scripted hands"
 _HEARD: Final = 64
 _MOST_MOVES: Final = 40
 _MOST_TOUCHES: Final = 6
@@ -55,18 +63,6 @@ _TOUCH_S: Final = 4.0
 """Alone, the tips are off for so long, and on for so long."""
 _NOBODY_LOOKS_S: Final = 5.0
 """Longer than any reading takes: nobody looked meanwhile, and no wait of the hands went on."""
-
-
-class Await(msgspec.Struct, frozen=True):
-    """A wait for something that the bench says, up to a time."""
-
-    wanted: Callable[[BenchEvent], bool]
-    limit: float
-
-
-Wait = float | Await
-Acting = Generator[Wait, bool, None]
-"""Yields how long, or for what, to wait; gets back whether what was awaited came."""
 
 
 class Hands:
@@ -267,11 +263,11 @@ class Hands:
 
     def _step(self, step: str) -> Acting:
         script = self._script.steps.get(step)
-        ended = Await(_ended(step), self._script.patience)
+        end = Await(ended(step), self._script.patience)
         if script is None:
             yield from self._leave()
-            if not (yield Await(_ended(step), 2 * self._script.patience)):
-                self._say(_skip("the scripted hands know nothing to do here"))
+            if not (yield Await(ended(step), 2 * self._script.patience)):
+                self._say(skipping("the scripted hands know nothing to do here"))
             return
         tries = touches = 0
         while tries < self._script.tries and touches < _MOST_TOUCHES:
@@ -282,10 +278,10 @@ class Hands:
             touches += 1
             if self._wanting:
                 continue  # the same once more, at once
-            if (yield ended):
+            if (yield end):
                 return
             tries += 1
-        self._say(_skip(f"the scripted hands tried {self._script.tries} times"))
+        self._say(skipping(f"the scripted hands tried {self._script.tries} times"))
 
     def _in_turn(self) -> Acting:
         """Do what each step wants, each touch for as long as a hold takes, and begin again."""
@@ -336,7 +332,7 @@ class Hands:
         if act.warm is not None:
             self._world.warm(self._t, act.warm, act.within)
         if act.say is not None:
-            self._say(_SAYS[act.say](how=How.KEY, who=WHO))
+            self._say(SAYS[act.say](how=How.KEY, who=WHO))
         if act.enter is not None:
             self._say(Enter(text=act.enter, how=How.TYPED, who=WHO))
 
@@ -351,7 +347,7 @@ class Hands:
         elif script.switch and act.until == "ended":
             yield from self._work_switch(step, script.switch)
         else:
-            yield Await(_until(act, step), self._script.patience)
+            yield Await(until(act, step), self._script.patience)
         yield self._jitter(self._script.notice)
 
     def _work_switch(self, step: str, switch: str) -> Acting:
@@ -369,7 +365,7 @@ class Hands:
             else:
                 self._world.move(self._t, switch, asked.position)
             self._worked, self._answered = True, asked
-            if self._asked is asked and not (yield Await(_asked_or_ended, self._script.patience)):
+            if self._asked is asked and not (yield Await(asked_or_ended, self._script.patience)):
                 self._call_open()  # the tips are on, and it reads nothing
 
     def _call_open(self) -> None:
@@ -381,7 +377,7 @@ class Hands:
             yield from self._leave()
             yield self._jitter(_BETWEEN_TAPS_S)
             self._land(self._t, OTHER_TIP, OTHER_TIP)
-            yield Await(_held, _TAP_S)
+            yield Await(held, _TAP_S)
             yield _NOTICE_TAP_S
             self._world.lift()
 
@@ -401,41 +397,3 @@ class Hands:
     def _jitter(self, seconds: float) -> float:
         """Return about ``seconds``: no hand does a thing twice in the same time."""
         return float(seconds * self._rng.uniform(0.8, 1.25))
-
-
-_SAYS: Final[dict[str, type[Confirm | Deny | Redo | Skip | Back | Zero]]] = {
-    "confirm": Confirm,
-    "deny": Deny,
-    "redo": Redo,
-    "skip": Skip,
-    "back": Back,
-    "zero": Zero,
-}
-
-
-def _skip(reason: str) -> Skip:
-    return Skip(reason=reason, how=How.KEY, who=WHO)
-
-
-def _held(event: BenchEvent) -> bool:
-    return isinstance(event, Held)
-
-
-def _asked_or_ended(event: BenchEvent) -> bool:
-    return isinstance(event, Asked | StepEnded)
-
-
-def _ended(step: str) -> Callable[[BenchEvent], bool]:
-    return lambda event: isinstance(event, StepEnded) and event.step == step
-
-
-def _until(act: Act, step: str) -> Callable[[BenchEvent], bool]:
-    match act.until:
-        case "judged":
-            return lambda event: isinstance(event, Judged | Zeroed) and event.step == step
-        case "asked":
-            return lambda event: isinstance(event, Asked) and event.step == step
-        case "ended":
-            return _ended(step)
-        case _:
-            return _held

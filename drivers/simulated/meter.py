@@ -12,7 +12,7 @@ from typing import Annotated, Final, Literal
 import msgspec
 import numpy as np
 
-from drivers.simulated.pace import Pace
+from drivers.clock import Pace
 from drivers.simulated.world import World
 from meterlink.quantities.units import Ohms, Seconds
 from meterlink.reading import Quantity

@@ -9,11 +9,22 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
-from drivers.simulated.acts import Knowledge
-from drivers.simulated.lent import identity_of
 from drivers.simulated.meter import VirtualMeter, VirtualSample
+from drivers.simulated.scenario import Knowledge
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
+from meterlink import __version__
 from meterlink.reading import Quantity
+
+MAKER: Final = "meterlink"
+
+
+MODEL: Final = "simulated bench meter"
+
+
+def identity_of(port: int | None) -> str:
+    """Return what the simulated bench answers to ``*IDN?``; ``port``: where its hands are lent."""
+    return f"{MAKER},{MODEL},0,{__version__}" + ("" if port is None else f"+hands.{port}")
+
 
 OWN_IDENTITY: Final = identity_of(None)
 OVERLOAD: Final = 9.9e37

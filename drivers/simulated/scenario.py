@@ -1,21 +1,200 @@
-"""Scenarios: a virtual engine, a meter, a bench and a pair of hands, as people write them."""
+"""A scenario: engine, faults, meter, and what a pair of hands does at each step of a card."""
 
+from collections.abc import Callable, Generator
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 import msgspec
 
-from drivers.simulated.acts import Act, HandsScript, Knowledge
-from drivers.simulated.contact import ContactModel
 from drivers.simulated.meter import MeterCharacter
+from drivers.simulated.world import ContactModel
+from meterlink.card import BenchEvent
 from meterlink.circuit.engine import Engine, EngineCondition, controls
 from meterlink.circuit.wiring import places
+from meterlink.commands import (
+    Back,
+    Confirm,
+    Deny,
+    How,
+    Redo,
+    Skip,
+    Zero,
+)
 from meterlink.declared import InvalidFileError, decode
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.events import Asked, Held, Judged, StepEnded, Zeroed
 from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.text import plain
 from meterlink.quantities.units import Celsius, Ohms, Seconds
+
+
+class Knowledge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Each True is a group of commands that the meter obeys; the rest is undefined to it."""
+
+    only_measure: bool = False
+    """It knows the one-command measurement, and neither CONFigure nor READ?."""
+    configure: bool = True
+    """CONFigure and its query."""
+    settings: bool = True
+    """[SENSe]: function, range and their queries."""
+    integration: bool = True
+    """NPLCycles."""
+    four_wire: bool = True
+    """FRESistance."""
+    bursts: bool = True
+    """SAMPle:COUNt above one."""
+    errors: bool = True
+    """SYSTem:ERRor?."""
+    identity: str = ""
+    """What it answers to ``*IDN?``; empty for the simulated bench's own."""
+
+
+TipPlaces = tuple[str, str]
+Tips = Literal["tips"]
+
+VERBS: Final = (
+    *("wait", "touch", "lift", "tap", "move", "fingers", "let_go", "flex", "warm", "say", "enter"),
+)
+
+
+class Act(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One thing that hands do: exactly one verb, with what belongs to it."""
+
+    wait: Seconds | None = None
+    touch: TipPlaces | Tips | None = None
+    """Red and black tip, each on a place; or the tips on one another."""
+    until: Literal["held", "judged", "ended", "asked"] | None = None
+    """With ``touch``: stay until the bench says so; held is what is meant where nothing is said.
+    Judged stands for a lead zero that was taken, too."""
+    lasting: Seconds | None = None
+    """With ``touch``: stay for this long instead."""
+    lift: Seconds | None = None
+    """Take the tips off and keep them off for at least this long."""
+    tap: Annotated[int, msgspec.Meta(ge=1, le=5)] | None = None
+    """Tap the tips together so many times."""
+    move: dict[str, str] | None = None
+    """Put switches and fittings into positions, wherever the tips are."""
+    fingers: Ohms | None = None
+    """Fingers on both tips from now on, with this much body between them."""
+    let_go: Literal[True] | None = None
+    """Fingers off the tips again."""
+    flex: Seconds | None = None
+    """Move the stop wire about for so long."""
+    warm: Celsius | None = None
+    """From now on the windings go towards this temperature."""
+    within: Seconds = Seconds(120.0)
+    """With ``warm``: the time constant."""
+    say: Literal["confirm", "deny", "redo", "skip", "back", "zero"] | None = None
+    enter: str | None = None
+    """A number with its unit, a text or a choice, as typed."""
+
+    @property
+    def verbs(self) -> list[str]:
+        """The verbs that were given; one is right."""
+        return [verb for verb in VERBS if getattr(self, verb) is not None]
+
+
+WHO: Final = "scripted hands"
+
+
+def skipping(reason: str) -> Skip:
+    """Return what hands say that give a step up."""
+    return Skip(reason=reason, how=How.KEY, who=WHO)
+
+
+SAYS: Final[dict[str, type[Confirm | Deny | Redo | Skip | Back | Zero]]] = {
+    "confirm": Confirm,
+    "deny": Deny,
+    "redo": Redo,
+    "skip": Skip,
+    "back": Back,
+    "zero": Zero,
+}
+
+
+def held(event: BenchEvent) -> bool:
+    """Say whether a value was held."""
+    return isinstance(event, Held)
+
+
+def ended(step: str) -> Callable[[BenchEvent], bool]:
+    """Return what tells whether an event ends ``step``."""
+    return lambda event: isinstance(event, StepEnded) and event.step == step
+
+
+def until(act: Act, step: str) -> Callable[[BenchEvent], bool]:
+    """Return what tells whether an event is the one that ``act`` waits for."""
+    match act.until:
+        case "judged":
+            return lambda event: isinstance(event, Judged | Zeroed) and event.step == step
+        case "asked":
+            return lambda event: isinstance(event, Asked) and event.step == step
+        case "ended":
+            return ended(step)
+        case _:
+            return held
+
+
+class Await(msgspec.Struct, frozen=True):
+    """A wait for something that the bench says, up to a time."""
+
+    wanted: Callable[[BenchEvent], bool]
+    limit: float
+
+
+Wait = float | Await
+
+
+Acting = Generator[Wait, bool, None]
+"""Yields how long, or for what, to wait; gets back whether what was awaited came."""
+
+
+def asked_or_ended(event: BenchEvent) -> bool:
+    """Say whether something is asked, or a step ended."""
+    return isinstance(event, Asked | StepEnded)
+
+
+class StepScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What hands do from the moment a step begins. ``do``, or one of the short forms."""
+
+    do: tuple[Act, ...] = ()
+    touch: TipPlaces | Tips | None = None
+    """Short for: touch these until judged, then lift."""
+    switch: str = ""
+    """With ``touch``: stay on until the step ends, and put this switch wherever it is asked."""
+    say: Literal["confirm", "deny", "redo", "skip", "back", "zero"] | None = None
+    """Short for: think, then say so."""
+    enter: str | None = None
+    """Short for: think, then type so."""
+
+    def acts(self) -> tuple[Act, ...]:
+        """Return the acts, short forms written out."""
+        if self.do:
+            return self.do
+        if self.touch is not None:
+            until: Literal["judged", "ended"] = "ended" if self.switch else "judged"
+            return (Act(touch=self.touch, until=until), Act(lift=Seconds(0.4)))
+        if self.enter is not None:
+            return (Act(enter=self.enter),)
+        return (Act(say=self.say),) if self.say is not None else ()
+
+
+class HandsScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A pair of hands: how quick, how patient, and what they do at each step."""
+
+    think: Seconds = Seconds(0.8)
+    """From a new step to the first move."""
+    travel: Seconds = Seconds(0.7)
+    """From one place to another."""
+    notice: Seconds = Seconds(0.35)
+    """From what the bench says to what the hands make of it."""
+    patience: Seconds = Seconds(12.0)
+    """How long they wait for the bench before they try again."""
+    tries: Annotated[int, msgspec.Meta(ge=1, le=20)] = 3
+    """How often they try a step before they skip it."""
+    steps: dict[str, StepScript] = {}
+    """By the step's id."""
 
 
 class Start(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -1,21 +1,143 @@
-"""A simulated meter that streams, or answers when polled, in any wire, with faults on request."""
+"""A simulated meter that streams, or answers when polled, with faults on request."""
 
 import random
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from math import inf
-from typing import Final, Self
+from math import exp, inf
+from typing import Annotated, Final, Self
 
 import msgspec
 
 from drivers.frames.frame_format import FrameFormat
-from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links.link import LineSettings
-from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults
-from drivers.simulated.stream_ports import StreamPort
-from drivers.simulated.stream_values import touches
+from drivers.links.link import LineSettings, decode_at_wrong_settings
+from drivers.simulated.serve import StreamPort
 from meterlink.closing import Closing
 from meterlink.reading import Quantity
+
+OHMS: Final = (0.84, 5130.0, 0.31, 11_800.0)
+"""What is probed where nothing else is asked for: a primary, a secondary, a closed switch, and a
+secondary with its plug cap."""
+
+_AIR_S: Final = 2.0
+_TOUCH_S: Final = 4.0
+_SETTLES_S: Final = 0.3
+_NOISE: Final = 0.001
+_LEADS: Final = 0.12
+
+
+def touches(rng: random.Random, rate_hz: float, ohms: Sequence[float] = OHMS) -> Iterator[float]:
+    """Yield the ohms at the meter's sockets, infinite in the air, ``rate_hz`` times a second.
+
+    Each touch begins high, as the tips bed in, and settles to the resistance and the leads with a
+    little noise; between touches the probes are in the air.
+    """
+    air, touch = round(_AIR_S * rate_hz), round(_TOUCH_S * rate_hz)
+    while True:
+        for resistance in ohms:
+            for _ in range(max(1, air)):
+                yield inf
+            for number in range(max(1, touch)):
+                bedding = 0.5 * exp(-number / (rate_hz * _SETTLES_S))
+                yield max(0.0, (resistance + _LEADS) * (1 + rng.gauss(0, _NOISE)) + bedding)
+
+
+Share = Annotated[float, msgspec.Meta(ge=0, le=1)]
+
+
+class StreamFaults(msgspec.Struct, frozen=True, kw_only=True):
+    """How often each fault happens, as a share of the frames; 0 for never."""
+
+    drop: Share = 0.0
+    """One to three bytes are lost."""
+    flip: Share = 0.0
+    """One bit arrives wrong."""
+    insert: Share = 0.0
+    """One to three bytes come in that nobody sent."""
+    split: Share = 0.0
+    """The frame comes in pieces with pauses between."""
+    stall: Share = 0.0
+    """The meter is silent for ``stall_s`` before the frame."""
+    stall_s: float = 2.0
+    unplug: Share = 0.0
+    """The plug slips in the middle of the frame and is back after ``unplug_s``."""
+    unplug_s: float = 2.0
+    replug_elsewhere: bool = True
+    """Whether the port has another name when the plug is back."""
+    wrong_settings: bool = False
+    """The meter's line settings are not those that its wire says."""
+    endless: Share = 0.0
+    """In place of the frame come some thousand bytes without an end."""
+
+
+class Send(msgspec.Struct, frozen=True):
+    """Put these bytes on the line."""
+
+    data: bytes
+
+
+class Pause(msgspec.Struct, frozen=True):
+    """Let so many seconds pass."""
+
+    seconds: float
+
+
+class Unplug(msgspec.Struct, frozen=True):
+    """Pull the plug for so many seconds."""
+
+    seconds: float
+
+
+Happening = Send | Pause | Unplug
+
+
+class StreamFaultInjector:
+    """Turns each frame into what really happens on the line."""
+
+    PAUSE_S = 0.02
+    ENDLESS_BYTES = 4096
+
+    def __init__(self, faults: StreamFaults, rng: random.Random) -> None:
+        self._faults = faults
+        self._rng = rng
+
+    def happenings(self, frame: bytes) -> Iterator[Happening]:
+        """Yield what happens in place of sending ``frame``."""
+        faults, rng = self._faults, self._rng
+        if self._falls(faults.stall):
+            yield Pause(faults.stall_s)
+        if self._falls(faults.unplug):
+            cut = rng.randrange(len(frame))
+            yield Send(frame[:cut])
+            yield Unplug(faults.unplug_s)
+            return
+        if self._falls(faults.endless):
+            # A byte of the frame over and over, so that it looks as much as it can like one.
+            yield Send(frame[:1] * self.ENDLESS_BYTES)
+            return
+        data = self._damaged(frame)
+        if self._falls(faults.split) and len(data) > 1:
+            cut = rng.randrange(1, len(data))
+            yield Send(data[:cut])
+            yield Pause(self.PAUSE_S)
+            data = data[cut:]
+        yield Send(data)
+
+    def _falls(self, share: float) -> bool:
+        # Not drawn where it is never, so that a seed gives the same values with and without.
+        return share > 0 and self._rng.random() < share
+
+    def _damaged(self, frame: bytes) -> bytes:
+        rng, data = self._rng, bytearray(frame)
+        if self._falls(self._faults.drop):
+            at = rng.randrange(len(data))
+            del data[at : at + rng.randint(1, 3)]
+        if self._falls(self._faults.flip) and data:
+            data[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
+        if self._falls(self._faults.insert):
+            at = rng.randrange(len(data) + 1)
+            data[at:at] = rng.randbytes(rng.randint(1, 3))
+        return bytes(data)
+
 
 _LISTEN_S: Final = 0.1
 

@@ -31,11 +31,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import msgspec
 
 from captures.job.store import JobStore
-from drivers.clock import MonotonicClock
+from drivers.clock import MonotonicClock, VirtualClock
 from drivers.opening import open_source
 from drivers.scpi.dialect import ScpiOptions
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario, scenario_names
 from meterlink.source import MeterSetup
 from tui.session.setup import session

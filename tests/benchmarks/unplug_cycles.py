@@ -13,9 +13,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.clock import MonotonicClock
 from drivers.frames.store import load
-from drivers.opening import open_source
-from drivers.reconnect import ReconnectingSource
-from drivers.simulated.stream_ports import PtyPort, StreamPort, TcpPort
+from drivers.opening import ReconnectingSource, open_source
+from drivers.simulated.serve import PtyPort, StreamPort, TcpPort
 from meterlink.errors import MeterError
 from meterlink.events import Gap
 from meterlink.source import Source

@@ -4,10 +4,8 @@ import math
 from collections.abc import Iterator, Sequence
 
 from drivers.number_shape import NumberShapes
-from drivers.scpi.blocks import AnswerDecoder, AnswerFormError
-from drivers.scpi.dialect import Answer
-from drivers.scpi.measured import Measured
-from drivers.scpi.readout import Readout, read_answer
+from drivers.scpi.answers import AnswerDecoder, AnswerFormError, Measured
+from drivers.scpi.dialect import Answer, Readout, read_answer
 
 _WAY = Readout("READ?", "", 1, 5.0)
 

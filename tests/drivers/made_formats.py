@@ -7,7 +7,7 @@ import tomli_w
 
 from drivers.frames.description import Description
 from drivers.frames.frame_format import FrameFormat
-from drivers.frames.sample_check import sample_bytes
+from drivers.frames.store import sample_bytes
 from meterlink.errors import FaultFoundError
 
 CODINGS = ("ascii", "bcd", "segments", "binary")

@@ -4,7 +4,7 @@ import math
 import random
 
 from drivers.frames.frame_format import FrameFormat
-from drivers.frames.learning import Recording
+from drivers.frames.recordings import Recording
 from meterlink.reading import Quantity
 
 PREFIXES = {-12: "p", -9: "n", -6: "u", -3: "m", 0: "", 3: "k", 6: "M"}

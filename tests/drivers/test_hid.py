@@ -10,7 +10,7 @@ import pytest
 from drivers.discovery import probe
 from drivers.frames.store import SHIPPED, load
 from drivers.links.hid_link import list_devices
-from drivers.links.packets import Packets
+from drivers.links.link import Packets
 from drivers.opening import open_lasting, open_source
 from drivers.ports import list_ports
 from meterlink.errors import MeterError, PortLostError, UsageError

@@ -10,8 +10,7 @@ from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import SURE, Listener, identify
 from drivers.frames.line_search import Notes, listen, settings_to_try
 from drivers.frames.store import load
-from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links.link import LineSettings
+from drivers.links.link import LineSettings, decode_at_wrong_settings
 
 NAMES = (
     "ascii-digits-11", "ascii-digits-14", "bcd-nibbles-8", "lcd-segments-14",

@@ -10,8 +10,7 @@ import time
 import pytest
 
 from drivers.discovery import find_out, probe, probe_all
-from drivers.frames.sample_check import sample_bytes
-from drivers.frames.store import load
+from drivers.frames.store import load, sample_bytes
 from drivers.links.transports import open_link
 from drivers.opening import open_source
 from drivers.ports import is_excluded, list_ports

@@ -7,9 +7,8 @@ import threading
 import pytest
 
 from drivers.clock import MonotonicClock
-from drivers.opening import open_lasting, open_source
+from drivers.opening import ReconnectingSource, open_lasting, open_source
 from drivers.ports import PortInfo
-from drivers.reconnect import ReconnectingSource
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Setting
@@ -142,7 +141,7 @@ def test_what_makes_no_sense_is_not_a_lost_cable(clock):
 
 
 def test_a_meter_gone_silent_is_told_apart_from_one_unplugged_over_a_real_line(monkeypatch):
-    monkeypatch.setattr("drivers.scpi.readout.MEASURE_S", 0.05)
+    monkeypatch.setattr("drivers.scpi.meter.MEASURE_S", 0.05)
     monkeypatch.setattr("drivers.scpi.conversation.ANSWER_S", 0.1)
     meter = bench_meter()
     asleep = threading.Event()

@@ -3,8 +3,8 @@ repository j123b567/scpi-parser at commit 88661590 (its error.h lists numbers an
 
 import pytest
 
-from drivers.scpi.blocks import AnswerFormError
-from drivers.scpi.error_queue import parse_entry
+from drivers.scpi.answers import AnswerFormError
+from drivers.scpi.status import parse_entry
 
 
 @pytest.mark.parametrize("answer", ['0,"No error"', '+0,"No error"', "0", '0, "NO ERROR"'])

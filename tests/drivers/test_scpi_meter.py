@@ -482,7 +482,7 @@ def test_single_damage_anywhere_costs_one_reading_and_no_more(spoilt):
 
 
 def test_one_late_reading_ends_nothing_and_the_next_have_longer(monkeypatch):
-    monkeypatch.setattr("drivers.scpi.readout.MEASURE_S", 0.2)
+    monkeypatch.setattr("drivers.scpi.meter.MEASURE_S", 0.2)
     meter = bench_meter()
     meter.settings["RES:NPLC"] = "0.1"
     taken = itertools.count()

@@ -13,8 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyvisa import util
 
-from drivers.scpi.blocks import AnswerDecoder, AnswerFormError, definite_end, unwrap
-from drivers.scpi.numbers import parse_number, parse_numbers
+from drivers.scpi.answers import (
+    AnswerDecoder,
+    AnswerFormError,
+    definite_end,
+    parse_number,
+    parse_numbers,
+    unwrap,
+)
 
 
 @pytest.mark.parametrize(

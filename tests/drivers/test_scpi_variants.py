@@ -6,8 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from drivers.opening import open_source
-from drivers.scpi.measured import parse_measured
-from drivers.scpi.store import check_dialect, read_dialect
+from drivers.scpi.answers import parse_measured
+from drivers.scpi.dialect import check_dialect, read_dialect
 from meterlink.declared import InvalidFileError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup

@@ -13,9 +13,8 @@ import pytest
 
 from drivers.clock import MonotonicClock
 from drivers.opening import open_source
-from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.bench import LineFault, LineFaults, SimulatedBench
 from drivers.simulated.scenario import load_scenario, scenario_names
-from drivers.simulated.stream_faults import LineFault, LineFaults
 from meterlink.circuit.faults import afflict
 from meterlink.circuit.wiring import resistance_between
 from meterlink.errors import MeterError

@@ -5,8 +5,8 @@ from math import inf, isinf
 import numpy as np
 import pytest
 
-from drivers.simulated.acts import Act, HandsScript, StepScript
-from drivers.simulated.hands import WHO, Hands
+from drivers.simulated.hands import Hands
+from drivers.simulated.scenario import WHO, Act, HandsScript, StepScript
 from drivers.simulated.world import World
 from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding
 from meterlink.commands import CallOpen, Confirm, Enter, Skip

@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.scpi.identity import parse_identity
-from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.hands import Hands
-from drivers.simulated.lent import (
+from drivers.clock import VirtualClock
+from drivers.scpi.status import parse_identity
+from drivers.simulated.bench import (
     BorrowedHands,
     Greeting,
     Lender,
-    identity_of,
+    SimulatedBench,
     is_simulated,
     port_of,
 )
-from drivers.simulated.pace import VirtualClock
+from drivers.simulated.hands import Hands
+from drivers.simulated.personality import identity_of
 from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Confirm, Enter
 from meterlink.events import StepBegan

@@ -11,10 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from drivers.simulated.contact import Body, ContactModel, Flicker, TipContact, Wander
+from drivers.clock import VirtualClock, VirtualPace
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
-from drivers.simulated.pace import VirtualClock, VirtualPace
-from drivers.simulated.world import MeterInput, World
+from drivers.simulated.world import (
+    Body,
+    ContactModel,
+    Flicker,
+    MeterInput,
+    TipContact,
+    Wander,
+    World,
+)
 from meterlink.circuit.engine import Engine, EngineCondition, EngineSwitch, EngineWinding, StopWire
 from meterlink.quantities.units import Ohms, Seconds
 from meterlink.reading import Quantity

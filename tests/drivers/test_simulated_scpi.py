@@ -12,12 +12,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.simulated.acts import Knowledge
+from drivers.clock import VirtualClock, VirtualPace
+from drivers.simulated.bench import FaultInjector, LineFault, LineFaults
 from drivers.simulated.meter import MeterCharacter, VirtualMeter
-from drivers.simulated.pace import VirtualClock, VirtualPace
 from drivers.simulated.personality import LONGEST_MESSAGE, ScpiPersonality
+from drivers.simulated.scenario import Knowledge
 from drivers.simulated.scpi_parser import HeaderError, ProgramMessageUnit, number, spellings, units
-from drivers.simulated.stream_faults import FaultInjector, LineFault, LineFaults
 from drivers.simulated.world import World
 from meterlink.circuit.engine import Engine, EngineCondition, EngineWinding
 from meterlink.quantities.units import Ohms

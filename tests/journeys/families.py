@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from drivers.simulated.stream_faults import LineFault, LineFaults
+from drivers.simulated.bench import LineFault, LineFaults
 from tests.journeys.cues import Cues, NeverCameError
 from tests.journeys.engines import FAULTS, draw
 from tests.journeys.faces import Process

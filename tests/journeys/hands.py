@@ -15,8 +15,8 @@ from math import inf
 from pathlib import Path
 from typing import Final
 
+from drivers.clock import VirtualClock
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.pace import VirtualClock
 from drivers.simulated.world import MeterInput, World
 from meterlink.circuit.wiring import OTHER_TIP, at_sockets
 

@@ -5,7 +5,7 @@ A sample of seeds; ``long.py`` plays as many as there is time for.
 
 import pytest
 
-from drivers.simulated.stream_faults import LineFaults
+from drivers.simulated.bench import LineFaults
 from tests.journeys import families
 from tests.journeys.engines import draw
 from tests.journeys.families import FAMILIES, play

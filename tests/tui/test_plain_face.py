@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from captures.job.store import JobStore
+from drivers.clock import VirtualClock
 from drivers.opening import open_source
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario
 from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace

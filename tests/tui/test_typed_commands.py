@@ -5,9 +5,9 @@ import threading
 import pytest
 
 from captures.job.store import JobStore
+from drivers.clock import VirtualClock
 from drivers.opening import open_source
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario
 from meterlink.commands import Back, Confirm, Deny, Enter, Redo, Skip, Zero
 from meterlink.events import Asked, Entered, StepEnded

@@ -10,9 +10,9 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from drivers.frames.recording import as_lines
+from drivers.frames.recordings import as_lines
 from drivers.frames.store import SHIPPED, load
-from drivers.simulated.stream_ports import PtyPort
+from drivers.simulated.serve import PtyPort
 from drivers.simulated.streaming_meter import StreamingMeter
 from tests.drivers.recorded import session
 from tui.cli import main
@@ -224,7 +224,7 @@ def test_an_unknown_meter_is_described_live(tmp_path, monkeypatch, capsys):
         return text
 
     monkeypatch.setattr("builtins.input", typed)
-    monkeypatch.setattr("drivers.frames.recording._TRY_S", 0.3)
+    monkeypatch.setattr("drivers.frames.recordings._TRY_S", 0.3)
     made, kept = tmp_path / "learnt.toml", tmp_path / "kept.jsonl"
     with StreamingMeter(wire, PtyPort(), values=now(), rate_hz=20, mind_speed=True) as meter:
         asked = ["wires", "new", "learnt", "--port", meter.port.name, "--displays", "3"]

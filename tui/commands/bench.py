@@ -12,7 +12,7 @@ from tui.plain.prompts import forget_typed_ahead, has_screen
 
 if TYPE_CHECKING:
     from captures.job.job import JobWriter
-    from drivers.reconnect import ReconnectingSource
+    from drivers.opening import ReconnectingSource
     from meterlink.card import Card
     from meterlink.commands import Redo
     from meterlink.events import Event
@@ -69,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
     from drivers.clock import MonotonicClock
     from drivers.opening import open_lasting
-    from drivers.simulated.lent import is_simulated
+    from drivers.simulated.bench import is_simulated
     from tui.session.meter_choice import choose
     from tui.session.setup import job_store, session, settings_of
     from tui.settings import configuration

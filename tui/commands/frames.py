@@ -9,7 +9,7 @@ from tui.commands._options import add_json
 
 if TYPE_CHECKING:
     from drivers.frames.frame_format import FrameFormat
-    from drivers.frames.learning import Recording
+    from drivers.frames.recordings import Recording
     from drivers.links.link import LineSettings
 
 NAME: Final = "frames"
@@ -75,7 +75,7 @@ def _list(args: argparse.Namespace) -> int:
         else:
             own = "  (your own)" if wire.own else ""
             print(f"{wire.name:<{width}}  {wire.description.title}{own}")
-    from drivers.scpi.store import load_dialects
+    from drivers.scpi.dialect import load_dialects
     from meterlink.quantities.text import plain
 
     dialects, more = load_dialects(user_folder())
@@ -106,9 +106,8 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from drivers.frames.sample_check import check
-    from drivers.frames.store import read
-    from drivers.scpi.store import is_dialect
+    from drivers.frames.store import check, read
+    from drivers.scpi.dialect import is_dialect
     from meterlink.declared import InvalidFileError
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
@@ -133,7 +132,7 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _check_dialect(args: argparse.Namespace) -> int:
-    from drivers.scpi.store import check_dialect, read_dialect
+    from drivers.scpi.dialect import check_dialect, read_dialect
     from meterlink.declared import InvalidFileError
     from meterlink.quantities.text import plain
     from meterlink.wording import counted
@@ -154,7 +153,7 @@ def _check_dialect(args: argparse.Namespace) -> int:
 def _new(args: argparse.Namespace) -> int:
     """Work a format out, write its description, and say what is not settled."""
     from drivers.frames.learning import learn
-    from drivers.frames.recording import as_lines, load_recordings
+    from drivers.frames.recordings import as_lines, load_recordings
     from drivers.frames.store import user_folder
     from meterlink.errors import UsageError
     from tui.settings.configuration import write_whole
@@ -179,9 +178,8 @@ def _new(args: argparse.Namespace) -> int:
 
 def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | None]":
     """Ask for the displays one by one, and record what comes meanwhile."""
-    from drivers.frames.displays import parse_display
-    from drivers.frames.learning import Recording
-    from drivers.frames.recording import find_line, record
+    from drivers.frames.line_search import find_line, record
+    from drivers.frames.recordings import Recording, parse_display
     from drivers.links.transports import open_link
     from tui.plain.prompts import Prompter
 

@@ -10,7 +10,7 @@ from tui.commands._options import seed
 from tui.commands.frames import add_frames
 
 if TYPE_CHECKING:
-    from drivers.simulated.stream_ports import StreamPort
+    from drivers.simulated.serve import StreamPort
 
 NAME: Final = "simulate"
 HELP: Final = "start a simulated meter on a port of this computer, and say which"
@@ -101,9 +101,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     import random
 
     from drivers.frames.store import load
-    from drivers.simulated.stream_faults import StreamFaults
-    from drivers.simulated.stream_values import OHMS, touches
-    from drivers.simulated.streaming_meter import StreamingMeter
+    from drivers.simulated.streaming_meter import OHMS, StreamFaults, StreamingMeter, touches
     from meterlink.errors import UsageError
     from meterlink.quantities.notation import parse_as
 
@@ -145,9 +143,8 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     from drivers.clock import MonotonicClock
-    from drivers.simulated.bench import SimulatedBench
+    from drivers.simulated.bench import LineFault, LineFaults, SimulatedBench
     from drivers.simulated.scenario import load_scenario, scenario_names
-    from drivers.simulated.stream_faults import LineFault, LineFaults
     from meterlink.errors import UsageError
 
     if args.wire is not None:
@@ -179,7 +176,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 
 
 def _open_port(args: argparse.Namespace) -> "StreamPort":
-    from drivers.simulated.stream_ports import PtyPort, TcpPort, has_ptys
+    from drivers.simulated.serve import PtyPort, TcpPort, has_ptys
 
     if args.tcp is not None or not (args.pty or has_ptys()):
         return TcpPort(args.tcp or 0)

@@ -11,9 +11,9 @@ from typing import Final, Self
 
 from msgspec.structs import replace
 
+from drivers.clock import VirtualClock
 from drivers.opening import open_source
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.pace import VirtualClock
 from drivers.simulated.scenario import load_scenario
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent

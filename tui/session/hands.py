@@ -4,8 +4,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
-from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.lent import BorrowedHands, Greeting, port_of
+from drivers.simulated.bench import BorrowedHands, Greeting, SimulatedBench, port_of
 from meterlink.bench.snapshot import Update
 from meterlink.card import BenchEvent
 from meterlink.circuit.engine import controls

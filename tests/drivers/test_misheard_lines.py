@@ -3,8 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.frames.wrong_settings import decode_at_wrong_settings
-from drivers.links.link import LineSettings
+from drivers.links.link import LineSettings, decode_at_wrong_settings
 
 SLOW = LineSettings(baud=2400)
 FAST = LineSettings(baud=9600)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from drivers.frames.description import BytesFrame
 from drivers.frames.store import load
 from meterlink.reading import Quantity
-from tests.drivers.wires_by_hand import BY_HAND
+from tests.drivers.frames_by_hand import BY_HAND
 
 WIRES = {
     name: load(name)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from drivers.frames import checksums
 from drivers.frames.description import Checksum, Description
 from drivers.frames.frame_format import FrameFormat
-from drivers.frames.sample_check import check
+from drivers.frames.store import check
 from meterlink.declared import InvalidFileError, decode
 
 HEAD = """

@@ -5,8 +5,8 @@ import random
 
 import pytest
 
-from drivers.frames.displays import parse_display
-from drivers.frames.learning import Recording, learn
+from drivers.frames.learning import learn
+from drivers.frames.recordings import Recording, parse_display
 from drivers.frames.store import load, names
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.reading import Quantity

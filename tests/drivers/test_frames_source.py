@@ -15,9 +15,8 @@ from drivers.frames.line_search import listen
 from drivers.frames.store import SHIPPED, load, load_all
 from drivers.links.link import LineSettings
 from drivers.links.transports import open_link
-from drivers.simulated.stream_faults import StreamFaults
-from drivers.simulated.stream_ports import PtyPort, TcpPort
-from drivers.simulated.streaming_meter import StreamingMeter
+from drivers.simulated.serve import PtyPort, TcpPort
+from drivers.simulated.streaming_meter import StreamFaults, StreamingMeter
 from meterlink.errors import MeterError, MeterSilentError, PortLostError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup

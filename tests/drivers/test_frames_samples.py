@@ -4,10 +4,9 @@ import tomllib
 
 import pytest
 
-from drivers.frames.checksums import DIGITS, SEGMENTS, drawings
-from drivers.frames.sample_check import check, sample_bytes, sample_fault
-from drivers.frames.store import SHIPPED, load, names
-from tests.drivers.wires_by_hand import BY_HAND
+from drivers.frames.places import DIGITS, SEGMENTS, drawings
+from drivers.frames.store import SHIPPED, check, load, names, sample_bytes, sample_fault
+from tests.drivers.frames_by_hand import BY_HAND
 
 SHIPPED_NAMES = sorted(file.stem for file in SHIPPED.glob("*.toml"))
 

@@ -2,8 +2,7 @@
 
 import pytest
 
-from drivers.frames.sample_check import check
-from drivers.frames.store import SHIPPED, load, load_all
+from drivers.frames.store import SHIPPED, check, load, load_all
 from meterlink.errors import FaultFoundError, UnreadableError, UsageError
 
 

@@ -6,27 +6,14 @@ code, and a state that was never shown is refused by the description that comes 
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise, product
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from drivers.frames import checksums
-from drivers.frames.checksums import DIGITS, SEGMENTS
-from drivers.frames.description import Checksum
-from drivers.frames.displays import Display
+from drivers.frames.places import DIGITS, SEGMENTS
+from drivers.frames.recordings import Display
 from drivers.frames.unknown_status import Digits, Frames, Solution, explain
 
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)
-_SUMS: Final[tuple[Literal["sum", "xor", "negative-sum"], ...]] = ("sum", "xor", "negative-sum")
-_ORDERS: Final[tuple[Literal["little", "big"], ...]] = ("little", "big")
-_CRCS: Final[tuple[tuple[Literal[8, 16], int, int, bool, int], ...]] = (
-    (16, 0x8005, 0xFFFF, True, 0),
-    (16, 0x1021, 0xFFFF, False, 0),
-    (16, 0x1021, 0, False, 0),
-    (16, 0x8005, 0, True, 0),
-    (16, 0x1021, 0xFFFF, True, 0xFFFF),
-    (8, 0x07, 0, False, 0),
-    (8, 0x31, 0, True, 0),
-)
-"""Width, polynomial, start, reflected, final: those that are met most."""
 
 
 def solve(frames: Frames, displays: Sequence[Display]) -> Iterator[Solution]:
@@ -40,7 +27,8 @@ def solve(frames: Frames, displays: Sequence[Display]) -> Iterator[Solution]:
     for key in (0x00, 0xFF, *range(1, 0xFF)):
         plain_frames = [bytes(byte ^ key for byte in frame) for frame in frames]
         for digits in digits_in(plain_frames, displays):
-            solution = _explain(plain_frames, displays, digits, length, key)
+            check = checksums.find(plain_frames, digits.mask)
+            solution = explain(plain_frames, displays, digits, check, length, key)
             if solution is not None:
                 yield solution
 
@@ -242,58 +230,6 @@ def _count_digits(frames: Frames, at: tuple[int, ...], *, signed: bool) -> Digit
     if signed:
         table["signed"] = True
     return Digits(table, mask, tuple(map(str, values)), signed)
-
-
-def _explain(
-    frames: Frames, displays: Sequence[Display], digits: Digits, length: int, key: int
-) -> Solution | None:
-    check = _checksum(frames, digits)
-    return explain(frames, displays, digits, check, length, key)
-
-
-def _checksum(frames: Frames, digits: Digits) -> Checksum | None:
-    """Find a byte or two near the end that depend on what is before them."""
-    length, distinct = len(frames[0]), set(frames)
-    if len(distinct) < 3:
-        return None
-    for at in range(length - 1, max(1, length - 5), -1):
-        if len({frame[at] for frame in distinct}) < 2:
-            continue
-        if digits.mask >> 8 * (length - 1 - at) & 0xFF:
-            continue
-        for first in (0, 1, 2):
-            for found in _checksums_at(at, first):
-                value = next(iter(distinct))
-                if found.kind != "crc":
-                    wrong = checksums.total(found, value) ^ value[at]
-                    if found.kind == "xor":
-                        found = Checksum(kind="xor", first=first, last=at - 1, at=at, start=wrong)
-                    else:
-                        off = (value[at] - checksums.total(found, value)) & 0xFF
-                        off = -off & 0xFF if found.kind == "negative-sum" else off
-                        found = Checksum(
-                            kind=found.kind, first=first, last=at - 1, at=at, start=off
-                        )
-                holds = checksums.test(found)
-                if all(holds(frame) for frame in distinct):
-                    return found
-    return None
-
-
-def _checksums_at(at: int, first: int) -> Iterator[Checksum]:
-    if first >= at:
-        return
-    for kind in _SUMS:
-        yield Checksum(kind=kind, first=first, last=at - 1, at=at)
-    for bits, poly, start, reflected, final in _CRCS:
-        begins = at - bits // 8 + 1
-        if begins <= first:
-            continue
-        for order in _ORDERS:
-            yield Checksum(
-                kind="crc", first=first, last=begins - 1, at=begins, bits=bits, poly=poly,
-                start=start, reflected=reflected, final=final, order=order,
-            )  # fmt: skip
 
 
 def _nibbles(frame: bytes) -> list[int]:

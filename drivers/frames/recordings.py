@@ -1,10 +1,16 @@
-"""What a meter's display shows, as a person types it beside what came over the line."""
+"""What an unknown meter sent, and what its display showed meanwhile, as a person types it."""
 
+import json
 import re
+from collections.abc import Sequence
 from decimal import Decimal
+from pathlib import Path
 from typing import Final, NamedTuple
 
-from meterlink.errors import NotationError
+import msgspec
+
+from drivers.links.link import LineSettings
+from meterlink.errors import NotationError, UnreadableError
 from meterlink.meter_state import MEANINGS
 from meterlink.quantities.notation import find_unit
 from meterlink.quantities.text import plain
@@ -99,3 +105,54 @@ def parse_display(text: str) -> Display:
         unit.factor,
         frozenset(flags),
     )
+
+
+LARGEST: Final = 4 << 20
+"""Bytes of a file of recordings that are read."""
+
+
+class Recording(NamedTuple):
+    """What came while one display stood still."""
+
+    display: str
+    """As typed."""
+    bursts: tuple[bytes, ...]
+    """Bytes that came together, with pauses between; one piece where no pauses are known."""
+
+
+def as_lines(recordings: Sequence[Recording], line: LineSettings | None) -> bytes:
+    """Return recordings as JSON lines, to be worked on later."""
+    rows = [{"line": msgspec.to_builtins(line)}] if line is not None else []
+    rows += [
+        {"display": one.display, "hex": [burst.hex(" ") for burst in one.bursts]}
+        for one in recordings
+    ]
+    return "".join(json.dumps(row) + "\n" for row in rows).encode()
+
+
+def load_recordings(path: Path) -> tuple[list[Recording], LineSettings | None]:
+    """Return what ``as_lines`` gave, from a file.
+
+    Raises:
+        UnreadableError: missing, or something else.
+    """
+    shown = plain(str(path))
+    try:
+        with path.open("rb") as file:
+            rows = [msgspec.json.decode(row) for row in file.read(LARGEST).splitlines() if row]
+        line = next((msgspec.convert(r["line"], LineSettings) for r in rows if "line" in r), None)
+        made = [
+            Recording(str(row["display"]), tuple(bytes.fromhex(part) for part in row["hex"]))
+            for row in rows
+            if "display" in row
+        ]
+        if not made:
+            raise ValueError("no display")
+    except OSError as fault:
+        raise UnreadableError(f"{shown} cannot be read: {fault.strerror}") from fault
+    except (msgspec.MsgspecError, KeyError, TypeError, ValueError, AttributeError) as fault:
+        raise UnreadableError(
+            f"{shown} is no recording; its lines are such as "
+            '{"display": "0.842 ohm", "hex": ["2b 30 38 34 32"]}'
+        ) from fault
+    return made, line

@@ -12,10 +12,16 @@ from drivers.frames.frame_source import open_wire
 from drivers.frames.store import load
 from drivers.links.link import LineSettings
 from drivers.links.transports import open_link
-from drivers.simulated.stream_faults import Pause, Send, StreamFaultInjector, StreamFaults, Unplug
-from drivers.simulated.stream_ports import PtyPort, TcpPort, has_ptys
-from drivers.simulated.stream_values import touches
-from drivers.simulated.streaming_meter import StreamingMeter
+from drivers.simulated.serve import PtyPort, TcpPort, has_ptys
+from drivers.simulated.streaming_meter import (
+    Pause,
+    Send,
+    StreamFaultInjector,
+    StreamFaults,
+    StreamingMeter,
+    Unplug,
+    touches,
+)
 from meterlink.errors import MeterError
 
 FRAME = bytes(range(10, 24))
