@@ -8,6 +8,9 @@ from collections.abc import Iterable
 from enum import Enum
 from typing import Final, NamedTuple
 
+import msgspec
+
+from meterlink.events import MeterSet
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
 
@@ -92,6 +95,41 @@ def turned_meanwhile(setting: Setting | None, reading: Reading) -> str:
     if setting is None or setting.quantity in (None, reading.quantity):
         return ""
     return "The meter was turned while the value settled."
+
+
+def setting_of(told: MeterSet | None) -> Setting:
+    """Return what an event says that the meter was set to, as a source says it.
+
+    A quantity that this program does not know is None, as is all that nobody told.
+    """
+    if told is None:
+        return Setting()
+    known = {quantity.value: quantity for quantity in Quantity}
+    return Setting(
+        quantity=known.get(told.quantity),
+        range=told.range,
+        four_wire=told.four_wire,
+        integration_s=told.integration_s,
+        resolution=told.resolution,
+        lost=told.lost,
+        flags=told.flags or (),
+        cautions=told.cautions or (),
+    )
+
+
+def meter_set(setting: Setting, t: float) -> MeterSet:
+    """Return the event that says what the meter is set to; ``setting_of`` is its inverse."""
+    return MeterSet(
+        t=t,
+        quantity="" if setting.quantity is None else setting.quantity.value,
+        range=setting.range,
+        four_wire=setting.four_wire,
+        integration_s=setting.integration_s,
+        resolution=setting.resolution,
+        lost=setting.lost,
+        flags=setting.flags or msgspec.UNSET,
+        cautions=setting.cautions or msgspec.UNSET,
+    )
 
 
 class MeterState:

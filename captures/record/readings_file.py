@@ -16,11 +16,11 @@ from captures.record.reader import RecordReader
 from captures.record.records import Header
 from meterlink.errors import UnreadableError
 from meterlink.events import Event, MeterSet
+from meterlink.meter_state import setting_of
 from meterlink.quantities.text import plain
 from meterlink.quantities.window import real_value
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
-from meterlink.steps.worker import setting_of
 
 UNITS: Final = {"ohm": Quantity.RESISTANCE, "volt": Quantity.VOLTAGE}
 COLUMNS: Final = ("t_s", "value", "unit")

@@ -38,10 +38,10 @@ from meterlink.events import (
 )
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.accuracy import Accuracy
+from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
 from meterlink.reading import Reading
-from meterlink.steps.worker import setting_of
 
 LARGEST_PAST: Final = 1 << 19
 """Bytes of past that a header carries; more would come near the longest line."""

@@ -5,22 +5,18 @@ reading's own ``t``, and all it knows is folded from the events that it gave (``
 bench made from the same card, profile and past goes on where that past ended.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-import msgspec
 from msgspec import structs
 
-from meterlink.bench.progress import Progress, judge_again
+from meterlink.bench.progress import Progress, judge_again, pass_over, withdraw_sign_off
 from meterlink.bench.snapshot import Snapshot
 from meterlink.card import (
-    BY_PROFILE,
     BenchEvent,
     Card,
     OwnEvent,
     Step,
-    lacking,
-    left_out,
 )
 from meterlink.commands import AnyCommand, Back, Enter, Gestures, Redo, Skip, Zero
 from meterlink.events import (
@@ -35,7 +31,6 @@ from meterlink.events import (
     Lift,
     MeterConfirmed,
     MeterFlags,
-    MeterSet,
     StepBegan,
     StepEnded,
     StepReopened,
@@ -45,21 +40,19 @@ from meterlink.hold.contact import Stage
 from meterlink.hold.detector import HoldDetector
 from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.accuracy import Accuracy
-from meterlink.meter_state import MeterState, misfit, turned_meanwhile
+from meterlink.meter_state import MeterState, meter_set, misfit, turned_meanwhile
 from meterlink.profile import Profile
 from meterlink.quantities.plausible import below_zero, beyond_measure
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
-from meterlink.steps.entry import CautionStep, ConfirmationStep
-from meterlink.steps.lead_zero import zeroed
+from meterlink.steps.entry import CautionStep
+from meterlink.steps.lead_zero import LEADS_AT_MOST, zeroed
 from meterlink.steps.meter_check import MeterChecked
 from meterlink.steps.step import SKIPPED
 from meterlink.steps.worker import MeasurementContext, Worker
 
-LEADS_AT_MOST: Final = 2.0
-"""Ohms; the zero command takes no more than this for the leads."""
-
+TIPS_FIRST: Final = "Hold the probe tips together until the value is held, then take the zero."
 CARD_DONE: Final = "The card is done. A step of it can still be done again: redo it, or go back."
 
 
@@ -128,19 +121,13 @@ class Bench:
 
     def begin(self, t: float) -> list[BenchEvent]:
         """Begin the card, or take it up again; return what that makes happen."""
-        again = self.progress.began
-        out: list[BenchEvent] = []
-        self._note(CardBegan(t=t, card=self.card.id, profile=self.profile.id, again=again), out)
-        self._leave_out(t, out)
-        self._judge_again(t, out)
-        self._go_on(t, out)
-        return out
+        return self._noted(self._begin(t))
 
     def feed(self, reading: Reading) -> Sequence[BenchEvent]:
         """Take one reading; return what it makes happen, which nearly always is nothing."""
         self.reading = reading
         if self._state.see(reading):
-            return self._flagged(reading.t)
+            return self._noted(self._flagged(reading.t))
         if not self._state.passes(reading):
             return ()
         if reading.quantity is Quantity.RESISTANCE and below_zero(
@@ -148,10 +135,12 @@ class Bench:
         ):
             self.sound = False
         touches = self._detector.feed(reading)
+        if not touches and (self._worker is None or not self._worker.attentive):
+            return ()
         if self.confirms and any(isinstance(touch, Held) for touch in touches):
             self._unconfirmed = reading, touches
             return ()
-        return self._follow(reading, touches)
+        return self._noted(self._follow(reading, touches))
 
     @property
     def unconfirmed(self) -> bool:
@@ -164,97 +153,32 @@ class Bench:
         What it answered is taken by ``set_meter`` before; ``failed`` says why it did not.
         """
         pending, self._unconfirmed = self._unconfirmed, None
-        if pending is None:
-            return []
-        out: list[BenchEvent] = []
-        reading, touches = pending
-        say = failed or misfit(self.setting, self.setup) or " ".join(self._state.blocks)
-        why = say or turned_meanwhile(self.setting, reading)
-        self._note(MeterConfirmed(t=t, why=why, failed=failed), out)
-        if why:
-            touches = [touch for touch in touches if not isinstance(touch, Held)]
-        out += self._follow(reading, touches)
-        if say:
-            self._note(Asked(t=t, step=self.progress.current or "", say=say), out)
-        return out
+        return [] if pending is None else self._noted(self._confirmed(*pending, t, failed))
 
     @property
     def astray(self) -> bool:
         """Whether the meter says that it measures something else than the step wants."""
         return bool(misfit(self.setting, self.setup))
 
-    def _follow(self, reading: Reading, touches: Sequence[TouchEvent]) -> Sequence[BenchEvent]:
-        """Take what the detector made of ``reading``."""
-        worker = self._worker
-        if not touches and (worker is None or not worker.attentive):
-            return ()
-        out: list[BenchEvent] = []
-        for touch in touches:
-            self._note(touch, out)
-            if isinstance(touch, Held):
-                self._held = touch
-                if touch.unit == "ohm" and not below_zero(touch.value, "ohm", touch.resolution):
-                    self.sound = True
-            elif isinstance(touch, Lift):
-                self._held = None
-            if self._worker is not None:
-                self._take(self._worker.meet(touch), out)
-        same = worker is not None and worker is self._worker and worker.attentive
-        if worker is not None and same and can_be_measured(reading):
-            self._take(worker.read(reading), out)
-        self._settle(reading.t, out)
-        return out
-
     def tell(self, command: AnyCommand, t: float) -> list[BenchEvent]:
         """Take one command; return what it makes happen."""
-        out: list[BenchEvent] = []
-        self._note(CommandReceived(t=t, command=command), out)
-        match command:
-            case Skip():
-                self._skip(command, t, out)
-            case Redo():
-                self._redo(command.step or self.progress.current, command.reason, t, out)
-            case Back():
-                before = self._step_before()
-                self._redo(None if before is None else before.id, command.reason, t, out)
-            case Zero():
-                self._zero(t, out)
-            case Gestures():
-                self.gestures = command.on
-            case _ if self._worker is not None:
-                self._take(self._worker.hear(command, t), out)
-        if len(out) == 1 and not isinstance(command, Gestures):
-            self._answer(t, CARD_DONE if self._worker is None else _no_answer(command), out)
-        self._settle(t, out)
-        return out
+        out = self._noted([CommandReceived(t=t, command=command)])
+        came = self._noted(self._obey(command, t))
+        if not came and not isinstance(command, Gestures):
+            why = CARD_DONE if self._worker is None else _no_answer(command)
+            came = self._noted([self._answer(t, why)])
+        return out + came + self._noted(self._settle(t))
 
     def set_meter(self, setting: Setting, t: float) -> list[BenchEvent]:
         """Take note of what the meter is set to from now on."""
-        out: list[BenchEvent] = []
         self.setting = setting
         self._state.set(setting)
         if self._worker is not None:
             self._worker.meter(setting)
             self._detector.aim_at(self._worker.aim)
-        quantity = "" if setting.quantity is None else setting.quantity.value
-        self._note(
-            MeterSet(
-                t=t,
-                quantity=quantity,
-                range=setting.range,
-                four_wire=setting.four_wire,
-                integration_s=setting.integration_s,
-                resolution=setting.resolution,
-                lost=setting.lost,
-                flags=setting.flags or msgspec.UNSET,
-                cautions=setting.cautions or msgspec.UNSET,
-            ),
-            out,
-        )
-        wanted = self.setup
-        unfit = wanted is not None and setting.quantity not in (None, wanted.quantity)
-        if unfit and setting.lost and self.progress.current is not None:
-            self._answer(t, setting.lost[0], out)
+        out = self._noted([meter_set(setting, t)])
+        if self.astray and setting.lost and self.progress.current is not None:
+            out += self._noted([self._answer(t, setting.lost[0])])
         return out
 
     def gap(self, gap: Gap) -> list[BenchEvent]:
@@ -262,20 +186,11 @@ class Bench:
 
         A gap comes twice, with ``until`` None when it begins and again when it has ended.
         """
-        out: list[BenchEvent] = []
-        self._abandon(gap.t, out)
-        self.reading = None  # what the meter said before it went away says nothing of now
-        self._note(gap, out)
-        if gap.until is not None:
-            self._reopen_worker(gap.until, out)
-        return out
+        return self._noted(self._missed(gap))
 
     def close(self) -> list[BenchEvent]:
         """End the stream: give what was still being counted."""
-        out: list[BenchEvent] = []
-        for touch in self._detector.close():
-            self._note(touch, out)
-        return out
+        return self._noted(self._detector.close())
 
     def look(self) -> Snapshot:
         """Return what can be seen at this moment."""
@@ -297,187 +212,183 @@ class Bench:
             can_call_open=self.can_call_open,
         )
 
-    # --- within ---
+    # --- within: what happens is yielded, and is in the state before the next is worked out ---
 
-    def _note(self, event: BenchEvent, out: list[BenchEvent]) -> None:
+    def _noted(self, events: Iterable[BenchEvent]) -> list[BenchEvent]:
         """Every event goes through here: into the state and to the outside."""
-        if isinstance(event, Judged | MeterChecked) and self._state.cautions:
-            event = structs.replace(event, notes=(*event.notes, *self._state.cautions))
-        self.progress.apply(event)
-        if isinstance(event, Asked):
-            self.asked = event
-        out.append(event)
-
-    def _answer(self, t: float, say: str, out: list[BenchEvent]) -> None:
-        """Say ``say``, and after it the question that stands: nothing came of what was told."""
-        worker = self._worker
-        self._note(Asked(t=t, step="", say=say) if worker is None else worker.again(t, say), out)
-
-    def _abandon(self, t: float, out: list[BenchEvent]) -> None:
-        """The touch counts no more; the detector is armed again."""
-        self._take(self._detector.gap(t), out)
-        self._held = None
-
-    def _flagged(self, t: float) -> list[BenchEvent]:
-        """The meter says something else of itself than before: see ``meter_state``."""
         out: list[BenchEvent] = []
-        state, current = self._state, self.progress.current
-        self._note(
-            MeterFlags(t=t, flags=state.flags, blocks=state.blocks, cautions=state.cautions), out
-        )
-        if state.blocks:
-            self._abandon(t, out)
-            self._note(Asked(t=t, step=current or "", say=" ".join(state.blocks)), out)
+        for event in events:
+            if isinstance(event, Judged | MeterChecked) and self._state.cautions:
+                event = structs.replace(event, notes=(*event.notes, *self._state.cautions))
+            self.progress.apply(event)
+            if isinstance(event, Asked):
+                self.asked = event
+            out.append(event)
+        return out
+
+    def _answer(self, t: float, say: str) -> Asked:
+        """Return ``say`` and after it the question that stands: nothing came of what was told."""
+        worker = self._worker
+        return Asked(t=t, step="", say=say) if worker is None else worker.again(t, say)
+
+    # --- readings, and what the meter says of itself ---
+
+    def _follow(self, reading: Reading, touches: Sequence[TouchEvent]) -> Iterator[BenchEvent]:
+        """Take what the detector made of ``reading``."""
+        worker = self._worker
+        for touch in touches:
+            yield touch
+            if isinstance(touch, Held):
+                self._held = touch
+                if touch.unit == "ohm" and not below_zero(touch.value, "ohm", touch.resolution):
+                    self.sound = True
+            elif isinstance(touch, Lift):
+                self._held = None
+            if self._worker is not None:
+                yield from self._worker.meet(touch)
+        same = worker is not None and worker is self._worker and worker.attentive
+        can_be = reading.overload or not beyond_measure(reading.value, reading.quantity.unit)
+        if worker is not None and same and can_be:
+            yield from worker.read(reading)
+        yield from self._settle(reading.t)
+
+    def _confirmed(
+        self, reading: Reading, touches: Sequence[TouchEvent], t: float, failed: str
+    ) -> Iterator[BenchEvent]:
+        say = failed or misfit(self.setting, self.setup) or " ".join(self._state.blocks)
+        why = say or turned_meanwhile(self.setting, reading)
+        yield MeterConfirmed(t=t, why=why, failed=failed)
+        if why:
+            touches = [touch for touch in touches if not isinstance(touch, Held)]
+        yield from self._follow(reading, touches)
+        if say:
+            yield Asked(t=t, step=self.progress.current or "", say=say)
+
+    def _flagged(self, t: float) -> Iterator[BenchEvent]:
+        """The meter says something else of itself than before: see ``meter_state``."""
+        state, blocks = self._state, self._state.blocks
+        yield MeterFlags(t=t, flags=state.flags, blocks=blocks, cautions=state.cautions)
+        if blocks:
+            yield from self._abandon(t)
+            yield Asked(t=t, step=self.progress.current or "", say=" ".join(blocks))
             self._blocked = True
         elif self._blocked:
             self._blocked = False
-            self._reopen_worker(t, out)
-        return out
+            yield from self._reopen_worker(t)
 
-    def _take(self, events: Iterable[BenchEvent], out: list[BenchEvent]) -> None:
-        for event in events:
-            self._note(event, out)
+    def _missed(self, gap: Gap) -> Iterator[BenchEvent]:
+        yield from self._abandon(gap.t)
+        self.reading = None  # what the meter said before it went away says nothing of now
+        yield gap
+        if gap.until is not None:
+            yield from self._reopen_worker(gap.until)
 
-    def _settle(self, t: float, out: list[BenchEvent]) -> None:
+    def _abandon(self, t: float) -> Iterator[BenchEvent]:
+        """The touch counts no more; the detector is armed again."""
+        yield from self._detector.gap(t)
+        self._held = None
+
+    # --- the course of the card ---
+
+    def _begin(self, t: float) -> Iterator[BenchEvent]:
+        card, profile = self.card.id, self.profile.id
+        yield CardBegan(t=t, card=card, profile=profile, again=self.progress.began)
+        yield from pass_over(self.progress, self.profile, t)
+        yield from judge_again(self.progress, self.profile, self.accuracy, t)
+        yield from self._go_on(t)
+
+    def _settle(self, t: float) -> Iterator[BenchEvent]:
         """After the worker spoke: go to the next step where the current one has its outcome."""
         current = self.progress.current
         if current is not None and self.progress.outcome(current):
-            self._judge_again(t, out)
-            self._go_on(t, out)
+            yield from judge_again(self.progress, self.profile, self.accuracy, t)
+            yield from self._go_on(t)
 
-    def _leave_out(self, t: float, out: list[BenchEvent]) -> None:
-        """Steps whose part this engine lacks are passed over from the start, with the reason."""
-        for step in left_out(self.card, self.profile):
-            if not self.progress.outcome(step.id):
-                why = lacking(step, self.profile)
-                ended = StepEnded(t=t, step=step.id, outcome=SKIPPED, reason=why, how=BY_PROFILE)
-                self._note(ended, out)
-
-    def _judge_again(self, t: float, out: list[BenchEvent]) -> None:
-        """What was measured before a lead zero or temperature was corrected has a new verdict."""
-        again = judge_again(self.progress, self.profile, self.accuracy, t)
-        self._take(list(again), out)
-
-    def _go_on(self, t: float, out: list[BenchEvent]) -> None:
+    def _go_on(self, t: float) -> Iterator[BenchEvent]:
         """Make the next open step the current one; end the card where there is none."""
         while (step := self.progress.next_step()) is not None:
-            self._start(step, t, out)
+            yield from self._start(step, t)
             if not self.progress.outcome(step.id):
                 return
         self._worker = self.asked = None
         self._detector.aim_at(None)
         if not self.progress.ended:
-            ended = CardEnded(
+            yield CardEnded(
                 t=t,
                 card=self.card.id,
-                signed_off=self._signed_off(),
+                signed_off=self.progress.is_signed,
                 meter_failed=self.progress.meter_failed,
             )
-            self._note(ended, out)
 
-    def _start(self, step: Step, t: float, out: list[BenchEvent]) -> None:
-        self._note(StepBegan(t=t, step=step.id), out)
+    def _start(self, step: Step, t: float) -> Iterator[BenchEvent]:
+        yield StepBegan(t=t, step=step.id)
         self.asked = None
         self._worker = step.worker(self)
         self._detector.aim_at(self._worker.aim)
-        self._take(self._worker.begin(t), out)
+        yield from self._worker.begin(t)
 
-    def _reopen_worker(self, t: float, out: list[BenchEvent]) -> None:
+    def _reopen_worker(self, t: float) -> Iterator[BenchEvent]:
         """The current step starts from its beginning; nothing that it said counts yet."""
         if self.progress.current is not None:
-            self._start(self.card.find(self.progress.current), t, out)
+            yield from self._start(self.card.find(self.progress.current), t)
 
-    def _skip(self, command: Skip, t: float, out: list[BenchEvent]) -> None:
+    # --- commands ---
+
+    def _obey(self, command: AnyCommand, t: float) -> Iterator[BenchEvent]:
+        match command:
+            case Skip():
+                yield from self._skip(command, t)
+            case Redo():
+                yield from self._redo(command.step or self.progress.current, command.reason, t)
+            case Back():
+                before = self.progress.step_before(self.profile)
+                yield from self._redo(None if before is None else before.id, command.reason, t)
+            case Zero():
+                yield from self._zero(t)
+            case Gestures():
+                self.gestures = command.on
+            case _ if self._worker is not None:
+                yield from self._worker.hear(command, t)
+
+    def _skip(self, command: Skip, t: float) -> Iterator[BenchEvent]:
         step = self.progress.current
         if step is None:
             return
         if isinstance(self.card.find(step), CautionStep):
-            self._answer(t, "The cautions cannot be skipped.", out)
+            yield self._answer(t, "The cautions cannot be skipped.")
             return
-        self._note(
-            StepEnded(
-                t=t,
-                step=step,
-                outcome=SKIPPED,
-                reason=command.reason,
-                how=command.how.value,
-                who=command.who,
-            ),
-            out,
+        yield StepEnded(
+            t=t,
+            step=step,
+            outcome=SKIPPED,
+            reason=command.reason,
+            how=command.how.value,
+            who=command.who,
         )
 
-    def _redo(self, step: str | None, reason: str, t: float, out: list[BenchEvent]) -> None:
+    def _redo(self, step: str | None, reason: str, t: float) -> Iterator[BenchEvent]:
         if step is None:
             return
-        if refused := self._cannot_redo(step):
-            self._answer(t, refused, out)
+        if refused := self.progress.why_not_again(step, self.profile):
+            yield self._answer(t, refused)
             return
-        self._note(StepReopened(t=t, step=step, reason=reason), out)
-        self._withdraw_sign_off(step, t, out)
+        yield StepReopened(t=t, step=step, reason=reason)
+        yield from withdraw_sign_off(self.progress, step, t)
         self._held = None
-        self._start(self.card.find(step), t, out)
+        yield from self._start(self.card.find(step), t)
 
-    def _cannot_redo(self, step: str) -> str:
-        """Return why ``step`` cannot be done again; empty where it can."""
-        if step not in self.progress.results:
-            there = ", ".join(self.progress.results)
-            return f"There is no step «{plain(step)}» on this card; there are: {there}."
-        if step != self.progress.current and not self.progress.outcome(step):
-            title = self.card.find(step).title
-            return f"«{title}» has not been done yet, so it cannot be done again."
-        why = lacking(self.card.find(step), self.profile)
-        return f"That cannot be done: {why}." if why else ""
-
-    def _withdraw_sign_off(self, step: str, t: float, out: list[BenchEvent]) -> None:
-        """A signature holds for the card as it was: what is done again must be signed again."""
-        for signed in self.card.step:
-            signs = isinstance(signed, ConfirmationStep) and signed.signs_off
-            if signs and signed.id != step and self.progress.outcome(signed.id) == "yes":
-                reason = f"«{self.card.find(step).title}» is done again"
-                self._note(StepReopened(t=t, step=signed.id, reason=reason), out)
-
-    def _zero(self, t: float, out: list[BenchEvent]) -> None:
+    def _zero(self, t: float) -> Iterator[BenchEvent]:
         """Take the hold of this touch for the lead zero, whatever the step."""
         step, held = self.progress.current, self._held
         if step is None:
             return
         if held is None or held.unit != "ohm" or held.value > LEADS_AT_MOST:
-            say = "Hold the probe tips together until the value is held, then take the zero."
-            self._answer(t, say, out)
+            yield self._answer(t, TIPS_FIRST)
             return
         if self.progress.results[step].judged:
-            reason = "that touch was the lead zero"
-            self._note(StepReopened(t=t, step=step, reason=reason), out)
-        self._note(zeroed(step, held, self.setting), out)
-        self._reopen_worker(t, out)
-
-    def _step_before(self) -> Step | None:
-        """Return the nearest step with an outcome of its own that can be done on this profile.
-
-        One that ends by itself, as resistance cannot tell, would only lead forward again.
-        """
-        before = None
-        for step in self.card.step:
-            if step.id == self.progress.current:
-                break
-            own = self.progress.outcome(step.id) not in ("", "cannot-tell")
-            if own and not lacking(step, self.profile):
-                before = step
-        return before
-
-    def _signed_off(self) -> bool:
-        return any(
-            isinstance(step, ConfirmationStep)
-            and step.signs_off
-            and self.progress.outcome(step.id) == "yes"
-            and self.progress.holds(step.requires)
-            for step in self.card.step
-        )
-
-
-def can_be_measured(reading: Reading) -> bool:
-    """Return whether a meter can have measured it, over range or not."""
-    return reading.overload or not beyond_measure(reading.value, reading.quantity.unit)
+            yield StepReopened(t=t, step=step, reason="that touch was the lead zero")
+        yield zeroed(step, held, self.setting)
+        yield from self._reopen_worker(t)
 
 
 def _no_answer(command: AnyCommand) -> str:

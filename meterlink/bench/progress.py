@@ -5,7 +5,7 @@ from typing import Final
 
 from msgspec import structs
 
-from meterlink.card import Card, Step, was_left_out
+from meterlink.card import BY_PROFILE, Card, Step, lacking, left_out, was_left_out
 from meterlink.events import (
     CardBegan,
     CardEnded,
@@ -25,14 +25,17 @@ from meterlink.events import (
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.correction import Temperature
 from meterlink.judging.rule import Rule
+from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
+from meterlink.quantities.text import plain
 from meterlink.source import Setting
+from meterlink.steps.entry import ConfirmationStep
 from meterlink.steps.held import judged
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import FAILED, MeterCheckStep
-from meterlink.steps.step import Basis, StepCondition, StepResult
-from meterlink.steps.worker import MeasurementContext, lead_zero_of, setting_of
+from meterlink.steps.step import CANNOT_TELL, SKIPPED, Basis, StepCondition, StepResult
+from meterlink.steps.worker import MeasurementContext, lead_zero_of
 
 AGAIN: Final = "Judged again: what is taken off the value was corrected."
 
@@ -180,6 +183,44 @@ class Progress:
             windings=profile.winding,
         )
 
+    @property
+    def is_signed(self) -> bool:
+        """Whether the card is signed off, with all that the signature needs."""
+        return any(
+            self.outcome(step.id) == "yes" and self.holds(step.requires) for step in self.signatures
+        )
+
+    @property
+    def signatures(self) -> Iterator[ConfirmationStep]:
+        """The steps of the card that sign it off."""
+        for step in self.card.step:
+            if isinstance(step, ConfirmationStep) and step.signs_off:
+                yield step
+
+    def why_not_again(self, step: str, profile: Profile) -> str:
+        """Return why ``step`` cannot be done again; empty where it can."""
+        if step not in self.results:
+            there = ", ".join(self.results)
+            return f"There is no step «{plain(step)}» on this card; there are: {there}."
+        if step != self.current and not self.outcome(step):
+            return f"«{self.title(step)}» has not been done yet, so it cannot be done again."
+        why = lacking(self.card.find(step), profile)
+        return f"That cannot be done: {why}." if why else ""
+
+    def step_before(self, profile: Profile) -> Step | None:
+        """Return the nearest step with an outcome of its own that can be done with ``profile``.
+
+        One that ends by itself, as resistance cannot tell, would only lead forward again.
+        """
+        before = None
+        for step in self.card.step:
+            if step.id == self.current:
+                break
+            own = self.outcome(step.id) not in ("", CANNOT_TELL)
+            if own and not lacking(step, profile):
+                before = step
+        return before
+
     def title(self, step: str) -> str:
         """Return the title of a step."""
         return self.card.find(step).title
@@ -202,6 +243,25 @@ class Progress:
             if not self.outcome(step.id) and self.applies(step):
                 return step
         return None
+
+
+def pass_over(progress: Progress, profile: Profile, t: float) -> Iterator[CommonEvent]:
+    """Yield the end of every step whose part an engine of ``profile`` lacks, with the reason."""
+    for step in left_out(progress.card, profile):
+        if not progress.outcome(step.id):
+            why = lacking(step, profile)
+            yield StepEnded(t=t, step=step.id, outcome=SKIPPED, reason=why, how=BY_PROFILE)
+
+
+def withdraw_sign_off(progress: Progress, step: str, t: float) -> Iterator[CommonEvent]:
+    """Yield that every signature is withdrawn, as ``step`` is done again.
+
+    A signature holds for the card as it was.
+    """
+    for signed in progress.signatures:
+        if signed.id != step and progress.outcome(signed.id) == "yes":
+            reason = f"«{progress.title(step)}» is done again"
+            yield StepReopened(t=t, step=signed.id, reason=reason)
 
 
 def judge_again(

@@ -15,7 +15,8 @@ from meterlink.steps.held import entered, typed_hold, wrong_unit
 from meterlink.steps.step import SKIPPED, StepBase
 from meterlink.steps.worker import StepContext, Worker
 
-LEADS_SETUP: Final = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
+LEADS_AT_MOST: Final = Ohms(2.0)
+"""More than this is no pair of leads; a card may say less or more for its own step."""
 
 
 class LeadZeroStep(
@@ -23,7 +24,7 @@ class LeadZeroStep(
 ):
     """The probes held together: the resistance of the leads."""
 
-    at_most: Ohms = Ohms(2.0)
+    at_most: Ohms = LEADS_AT_MOST
     """More than this is no pair of leads."""
 
     @property
@@ -39,9 +40,9 @@ class LeadZeroStep(
 
 
 class LeadZeroWorker(Worker[Never]):
-    """The probes held together give the resistance of the leads."""
+    """Takes the hold of the tips for the lead zero, unless that can be no pair of leads."""
 
-    setup = LEADS_SETUP
+    setup = MeterSetup(quantity=Quantity.RESISTANCE, expected=1.0)
 
     def __init__(self, step: LeadZeroStep, around: StepContext) -> None:
         super().__init__(step, around)

@@ -13,7 +13,6 @@ from meterlink.events import (
     CommonEvent,
     Contact,
     Evidence,
-    MeterSet,
     StepEnded,
     StepEvent,
     TouchEvent,
@@ -101,26 +100,6 @@ class MeasurementContext(msgspec.Struct, frozen=True):
         if part not in {winding.name for winding in windings}:
             return ()
         return tuple((w.name, w.criterion) for w in windings if w.name != part)
-
-
-def setting_of(told: MeterSet | None) -> Setting:
-    """Return what an event says that the meter was set to, as a source says it.
-
-    A quantity that this program does not know is None, as is all that nobody told.
-    """
-    if told is None:
-        return Setting()
-    known = {quantity.value: quantity for quantity in Quantity}
-    return Setting(
-        quantity=known.get(told.quantity),
-        range=told.range,
-        four_wire=told.four_wire,
-        integration_s=told.integration_s,
-        resolution=told.resolution,
-        lost=told.lost,
-        flags=told.flags or (),
-        cautions=told.cautions or (),
-    )
 
 
 def lead_zero_of(taken: Zeroed | None) -> LeadZero | None:

@@ -34,12 +34,12 @@ from meterlink.hold.contact import Stage
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessment
 from meterlink.judging.criterion import Criterion
+from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
 from meterlink.quantities.window import Window
 from meterlink.source import Setting
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.switch import SwitchStep
-from meterlink.steps.worker import setting_of
 from tui.announcing.forms import Phase
 
 SPAN_S: Final = 60.0

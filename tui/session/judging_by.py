@@ -17,6 +17,7 @@ from meterlink.judging.accuracy import Accuracy, parse_accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.correction import LeadZero, Temperature
 from meterlink.judging.criterion import Criterion
+from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
 from meterlink.quantities.given import parse_window
 from meterlink.quantities.notation import parse_as
@@ -24,7 +25,7 @@ from meterlink.quantities.plausible import BELOW_ZERO
 from meterlink.quantities.text import plain
 from meterlink.source import Setting
 from meterlink.steps.measurement import MeasurementStep
-from meterlink.steps.worker import MeasurementContext, setting_of
+from meterlink.steps.worker import MeasurementContext
 from tui.session.assumed_options import assumed_of, rule_of
 from tui.settings import configuration
 from tui.settings.shelf import CARDS, PROFILES
