@@ -1,8 +1,7 @@
 """The bench: the one engine behind live work, replay, analysis and tests.
 
 Readings and commands come in, events go out. It has no clock, thread or file: time is the
-reading's own ``t``, and all it knows is folded from the events that it gave (``Progress``). A
-bench made from the same card, profile and past goes on where that past ended.
+reading's own ``t``, and all it knows is folded from the events that it gave (``Progress``).
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -176,10 +175,9 @@ class Bench:
         if self._worker is not None:
             self._worker.meter(setting)
             self._detector.aim_at(self._worker.aim)
-        out = self._noted([meter_set(setting, t)])
-        if self.astray and setting.lost and self.progress.current is not None:
-            out += self._noted([self._answer(t, setting.lost[0])])
-        return out
+        unfit = self.astray and setting.lost and self.progress.current is not None
+        answers = [self._answer(t, setting.lost[0])] if unfit else []
+        return self._noted([meter_set(setting, t), *answers])
 
     def gap(self, gap: Gap) -> list[BenchEvent]:
         """Readings are missing: the touch is abandoned, the step stands.
@@ -195,7 +193,7 @@ class Bench:
     def look(self) -> Snapshot:
         """Return what can be seen at this moment."""
         live, reading, worker = self._detector.live, self.reading, self._worker
-        value = live.value if live is not None else None
+        value = None if live is None else live.value
         if value is None and reading is not None and not reading.overload:
             value = reading.value
         corrected = value if value is None or worker is None else worker.corrected(value)
