@@ -38,7 +38,7 @@ from meterlink.events import (
 from meterlink.reading import Reading
 from meterlink.source import Identity
 from meterlink.steps.meter_check import MeterChecked
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 CARD: Final = "ignition-check"
 PROFILE: Final = "pump-set-demo"

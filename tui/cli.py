@@ -1,8 +1,4 @@
-"""The command line: picks a command, shows errors as one sentence, gives the exit code.
-
-A command is a module in ``tui.commands`` with ``NAME``, ``HELP``, ``add_arguments`` and ``run``.
-Those modules import what is heavy inside ``run``, so that ``--help`` answers at once.
-"""
+"""The command line: picks a command, shows errors as one sentence, gives the exit code."""
 
 import argparse
 import contextlib
@@ -10,17 +6,17 @@ import errno
 import importlib
 import io
 import os
-import pkgutil
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Final, NoReturn, Protocol, cast
+from typing import Final, NoReturn
 
 from meterlink import __version__
 from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
 from meterlink.quantities.text import plain
 from tui import commands
 from tui.announcing.signs import SPELLED
+from tui.commands import COMMANDS
 from tui.plain.output import harmless_output
 from tui.program_fault import EXIT_CODE as PROGRAM_FAULT
 from tui.program_fault import ProgramFaults, end_output, told, working_on
@@ -37,21 +33,6 @@ CAUTION: Final = (
     "Ignition off, plug lead off and earthed, engine cold. "
     "The engine maker's service manual and local rules come first."
 )
-
-
-class CliCommand(Protocol):
-    """What a module in ``tui.commands`` offers."""
-
-    NAME: str
-    """The word on the command line."""
-    HELP: str
-    """One line for ``meterlink --help``."""
-
-    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
-        """Declare the command's own arguments; must be cheap."""
-
-    def run(self, args: argparse.Namespace) -> int:
-        """Do it; return the exit code. Errors are raised as ``MeterlinkError``."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -108,7 +89,9 @@ def _tell_fault(fault: BaseException, argv: Sequence[str] | None) -> int:
 def _run(argv: Sequence[str] | None) -> int:
     """Do what the command line says; what the user can mend is told, and gives its exit code."""
     try:
-        args = build_parser().parse_args(_by_present_name(argv))
+        words = _by_present_name(argv)
+        called = next((word for word in words if not word.startswith("-")), "")
+        args = build_parser(called).parse_args(words)
         code: int = args.run(args)
     except MeterlinkError as fault:
         print(f"meterlink: {fault}", file=sys.stderr)
@@ -120,8 +103,8 @@ def _run(argv: Sequence[str] | None) -> int:
     return code
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Return the parser of every command."""
+def build_parser(called: str = "") -> argparse.ArgumentParser:
+    """Return the parser of every command; of their arguments it knows those of ``called``."""
     parser = _Parser(
         prog="meterlink",
         description="Reads a bench meter while both hands hold the probes: steadies, judges "
@@ -130,18 +113,12 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"meterlink {__version__}")
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for command in _commands():
-        sub = subparsers.add_parser(command.NAME, help=command.HELP, description=command.HELP)
-        command.add_arguments(sub)
-        sub.set_defaults(run=command.run)
+    for name, command in COMMANDS.items():
+        sub = subparsers.add_parser(name, help=command.help, description=command.help)
+        if name == called:
+            module = importlib.import_module(f"{commands.__name__}.{command.module}")
+            getattr(module, f"add_{name}")(sub)
     return parser
-
-
-def _commands() -> Iterator[CliCommand]:
-    names = sorted(module.name for module in pkgutil.iter_modules(commands.__path__))
-    for name in names:
-        if not name.startswith("_"):
-            yield cast("CliCommand", importlib.import_module(f"{commands.__name__}.{name}"))
 
 
 def _by_present_name(argv: Sequence[str] | None) -> list[str]:

@@ -65,7 +65,7 @@ def _make(root: Path, jobs: int) -> None:
     from captures.job.store import JobStore
     from meterlink.declared import to_plain
     from meterlink.events import CardBegan, CardEnded, Note
-    from tui.settings.shelf import CARDS, PROFILES
+    from tui.settings import CARDS, PROFILES
 
     settings = {
         "card": to_plain(CARDS.get("ignition-check")),

@@ -36,7 +36,7 @@ from tui.plain.plain_face import PlainFace
 from tui.session.hands import connect_hands
 from tui.session.session import Session
 from tui.session.setup import session
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 NPLC = 1.0
 """Power line cycles a reading: 50 readings a second on 50 Hz."""
@@ -70,7 +70,7 @@ def work_plain(sitting: Session) -> None:
 def work_on_screen(sitting: Session) -> None:
     """Work the card to its end on the screen, which is painted as often as it wants to be."""
     from tui.screen.app import BenchApp
-    from tui.settings.configuration import ScreenSettings
+    from tui.settings import ScreenSettings
 
     async def shown() -> None:
         app = BenchApp(sitting, title="an hour", settings=ScreenSettings(tones=False))

@@ -38,7 +38,7 @@ from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.scenario import load_scenario, scenario_names
 from meterlink.source import MeterSetup
 from tui.session.setup import session
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 BURST = 50
 

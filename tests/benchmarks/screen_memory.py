@@ -34,8 +34,7 @@ from meterlink.reading import Reading
 from meterlink.steps.watch import Dropout
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
-from tui.settings.configuration import ScreenSettings
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES, ScreenSettings
 
 LOOKS = 25
 TOUCH_S = 12

@@ -29,8 +29,7 @@ from tui.screen.app import BenchApp
 from tui.screen.body import BenchBody
 from tui.session.session import Session
 from tui.session.setup import session as sitting_of
-from tui.settings.configuration import ScreenSettings
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES, ScreenSettings
 
 
 class PacedSource:

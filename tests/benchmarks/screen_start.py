@@ -20,7 +20,7 @@ import os
 from tests.benchmarks.paper import PaperDriver
 from tests.tui.acting import ActedSession
 from tui.screen.app import BenchApp
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 session = ActedSession(CARDS.get("ignition-check"), PROFILES.get("pump-set-demo"))
 app = BenchApp(session, title="benchmark")
 app.driver_class = PaperDriver

@@ -21,7 +21,7 @@ from meterlink.reading import Reading
 from meterlink.wording import COMPONENT_WORDS, OUTCOME_WORDS
 from tests.captures import from_format
 from tests.captures.made import SMALL, many, same, write
-from tui.settings.shelf import CARDS
+from tui.settings import CARDS
 
 PAGE = (Path(captures.__file__).parent / "FORMAT.md").read_text(encoding="utf-8")
 KINDS = [*get_args(BenchEvent), *get_args(FileRecord)]

@@ -24,8 +24,7 @@ from meterlink.errors import UnreadableError
 from meterlink.events import CardEnded, Gap, Judged
 from meterlink.reading import Reading
 from tui.cli import main
-from tui.settings.configuration import Configuration
-from tui.settings.shelf import CARDS
+from tui.settings import CARDS, Configuration
 
 FROZEN = Path(__file__).parent / "frozen"
 VERSIONS = sorted(path.name for path in FROZEN.iterdir() if path.is_dir())

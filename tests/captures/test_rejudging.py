@@ -11,7 +11,7 @@ from meterlink.judging.verdict import RULES
 from tests.captures.test_report import no_shelf
 from tests.captures.test_report_rows import make
 from tui.cli import main
-from tui.settings.shelf import CARDS
+from tui.settings import CARDS
 
 CARD = CARDS.get("ignition-check")
 ROOM = Entered(t=0.1, step="ambient", text="20 °C", value=20.0, unit="celsius")

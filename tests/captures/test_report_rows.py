@@ -36,7 +36,7 @@ from meterlink.steps.soak import SoakPoint
 from meterlink.steps.watch import Dropout, WatchStep
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 PROFILE = PROFILES.get("pump-set-demo")
 

@@ -21,7 +21,7 @@ from tests.journeys.journey import (
 )
 from tests.journeys.judge import faults_of, rulings
 from tests.journeys.player import SLIPS, ZERO_SKIPPED, Habits, Player
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 NONSENSE: Final = ("perhaps", "?!", "12 bananas", "\x1b[31mred", "   ", "'; --", "Ω" * 40)
 LINE_TROUBLES: Final = (LineFaults.DROP, LineFaults.NOT_A_NUMBER)

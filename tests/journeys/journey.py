@@ -12,7 +12,7 @@ from tests.journeys.faces import Plain, Process
 from tests.journeys.hands import Hands, Hurried
 from tests.journeys.player import Habits, Player
 from tests.journeys.screens import Screen
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 SIZES: Final = {"80x24": (80, 24), "100x30": (100, 30), "140x40": (140, 40)}
 SPEED: Final = {"plain": 60.0, "pipe": 60.0, "pty": 60.0}

@@ -14,7 +14,7 @@ from tests.journeys.engines import draw
 from tests.journeys.journey import PLAYED_CARDS, PLAYED_PROFILES, SIZES, travel
 from tests.journeys.judge import faults_of, rulings
 from tests.journeys.player import Habits
-from tui.settings.shelf import PROFILES
+from tui.settings import PROFILES
 
 WHOLE = os.environ.get("JOURNEYS") == "all"
 SIZED = tuple(SIZES)

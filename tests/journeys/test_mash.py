@@ -23,7 +23,7 @@ from tests.journeys.hands import Hurried
 from tests.journeys.journey import PLAYED_CARDS, Bench
 from tests.journeys.screens import Screen, keys_of
 from tui.screen.keys import KEYS, ON_SCREEN
-from tui.settings.shelf import PROFILES
+from tui.settings import PROFILES
 
 KEYS_A_RUN = int(os.environ.get("MASH_KEYS", "400"))
 SETTING = {key.key for key in ON_SCREEN if key.name in {"gestures", "sound", "speech", "theme"}}

@@ -12,7 +12,7 @@ from tests.journeys.families import FAMILIES, play
 from tests.journeys.journey import travel
 from tests.journeys.judge import rulings
 from tests.journeys.player import TAPPED_ON_IT, ZERO_ON_WORK, ZERO_SKIPPED, Habits
-from tui.settings.shelf import PROFILES
+from tui.settings import PROFILES
 
 QUICK = [(name, seed) for name in FAMILIES if name not in ("happy", "no-zero") for seed in (1, 2)]
 

@@ -16,7 +16,7 @@ from tests.journeys.journey import Bench
 from tests.journeys.player import Habits, Player
 from tests.tui.terminals import Terminal
 from tui.screen.keys import NAMES
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 pytestmark = pytest.mark.skipif(shutil.which("tmux") is None, reason="there is no tmux")
 

@@ -12,7 +12,7 @@ from tests.journeys.families import NONSENSE
 from tests.journeys.journey import Bench, Journey
 from tests.journeys.judge import faults_of
 from tests.journeys.player import Habits, Player
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 CHOSEN = [
     step for step in CARDS.get("no-spark").step if isinstance(step, EntryStep) and step.choices

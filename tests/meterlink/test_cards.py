@@ -15,7 +15,7 @@ from meterlink.finding.find import find
 from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import OVER, Hands
 from tests.meterlink.bench_hands import card as bench_card
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 HEAD = 'format = 1\nid = "c"\ntitle = "C"\n'
 CAUTION = '[[step]]\nkind = "caution"\nid = "cautions"\ntitle = "Cautions"\n'

@@ -7,7 +7,7 @@ from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 QUIET = ScreenSettings(tones=False)
 

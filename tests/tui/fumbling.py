@@ -19,7 +19,7 @@ from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
 from tui.session.session import Session
 from tui.session.setup import resume_job, session, settings_of
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 PLACES = (0.13, 0.31, 0.86, 0.99, 1.3, 5200.0, 7010.0, 480e3, 3e7)
 STEPS = ("lead-zero", "primary", "secondary", "stop-switch", "")

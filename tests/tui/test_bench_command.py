@@ -23,7 +23,7 @@ from meterlink.card import BenchEvent
 from meterlink.events import CommandReceived, MeterSet, StepBegan, StepEnded
 from meterlink.steps.entry import STANDING
 from tui.plain.json_face import MOST_WAITING, JsonFace
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 
 @pytest.fixture

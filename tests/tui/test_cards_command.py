@@ -101,7 +101,7 @@ def test_outcomes_that_the_check_does_not_know_are_named(own, capsys):
 
 
 def test_every_shipped_card_passes_its_own_check(capsys):
-    from tui.settings.shelf import CARDS
+    from tui.settings import CARDS
 
     for found in CARDS.all():
         assert main(["cards", "check", found.name]) == 0, capsys.readouterr().out

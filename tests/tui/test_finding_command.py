@@ -13,7 +13,7 @@ from meterlink.finding.find import find
 from meterlink.finding.outcomes import close_verdict
 from meterlink.finding.table import shipped_table
 from tui.cli import main
-from tui.settings.shelf import CARDS
+from tui.settings import CARDS
 
 CARD = b"""
 format = 1

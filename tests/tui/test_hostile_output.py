@@ -47,7 +47,7 @@ from tests.captures.made import START
 from tests.tui.test_bench_command import bench
 from tui.cli import main
 from tui.plain.output import shown
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 STEERING = "\x1b[2J\x07\x9b31m\u202e\u2066\u200b\x85\x00\r\x7f\ufeff\U000e0041"
 HOSTILE = st.text(

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tui.cli import main
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 
 def lines(capsys, *argv: str) -> list[dict[str, object]]:
@@ -58,7 +58,7 @@ def test_a_card_with_mistakes_says_them_as_facts_and_exits_1(capsys, tmp_path):
 def test_a_name_that_would_steer_the_terminal_is_listed_harmlessly(tmp_path, monkeypatch, capsys):
     folder = tmp_path / "profiles"
     folder.mkdir()
-    monkeypatch.setattr("tui.settings.shelf.config_folder", lambda: tmp_path)
+    monkeypatch.setattr("tui.settings.config_folder", lambda: tmp_path)
     text = (resources.files("meterlink") / "data/profiles/pump-set-demo.toml").read_text("utf-8")
     hostile = text.replace('name = "Portable', r'name = "\u001b[31m\u202ePortable', 1)
     (folder / "mine.toml").write_text(hostile, "utf-8")

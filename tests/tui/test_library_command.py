@@ -63,7 +63,7 @@ def test_catalogue_and_notes_go_along(made):
 def test_the_same_seed_makes_the_same_bytes_and_another_seed_other_readings(made, tmp_path):
     from msgspec.structs import replace
 
-    from tui.replay.library_maker import make_capture
+    from tui.commands.library import make_capture
 
     exercise = read_catalogue(SHIPPED)[0].exercise
     again, other = tmp_path / "again.jsonl", tmp_path / "other.jsonl"

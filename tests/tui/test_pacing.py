@@ -14,7 +14,7 @@ from captures.training.catalogue import Made
 from drivers.clock import MonotonicClock
 from meterlink.bench.snapshot import Update
 from meterlink.events import Contact, Held, Judged, Note
-from tui.replay.library_maker import make_capture
+from tui.commands.library import make_capture
 from tui.replay.pacing import Pacing, at_time, at_touch
 from tui.replay.player import ReplayPlayer
 

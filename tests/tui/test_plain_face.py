@@ -14,7 +14,7 @@ from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace
 from tui.session.hands import connect_hands
 from tui.session.setup import session
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limit on the size of a file there")

@@ -17,8 +17,8 @@ from tests.meterlink.circuit_patients import demo_profile
 from tests.tui.terminals import ROOT
 from tui.cli import main
 from tui.practice.bench import PracticeBench
-from tui.practice.diary import Diary, begin
 from tui.practice.plain import PlainPractice
+from tui.practice.results import Diary, begin
 
 STUCK = ["--seed", "3", "--fault", "stop-switch-stuck-closed", "--complaint", "no-spark"]
 FIRST = ["cautions", "safe", "air", "tips", "check spark at the test gap", "set stop wire off"]

@@ -11,7 +11,7 @@ from meterlink.training.case import Order, draw
 from meterlink.training.practice import Practice
 from tests.meterlink.circuit_patients import demo_profile
 from tui.practice.bench import PracticeBench
-from tui.practice.diary import Diary, begin
+from tui.practice.results import Diary, begin
 from tui.practice.screen import PracticeApp, RunningText
 from tui.screen.picture import PictureView
 

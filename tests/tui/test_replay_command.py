@@ -14,7 +14,7 @@ from captures.training.catalogue import Made
 from captures.training.notes import read_answers
 from meterlink.reading import Reading
 from tui.cli import main
-from tui.replay.library_maker import make_capture
+from tui.commands.library import make_capture
 
 
 @pytest.fixture(autouse=True)
@@ -235,7 +235,7 @@ def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):
     """The record holds what it was held by, so a program with other numbers comes to the same."""
     from captures.record.replay import read_replay_setup, settings_for
     from meterlink.hold.policy import POLICY, HoldPolicy
-    from tui.settings.shelf import CARDS, PROFILES
+    from tui.settings import CARDS, PROFILES
 
     other = HoldPolicy(least_readings=POLICY.least_readings + 4)
     settings = settings_for(

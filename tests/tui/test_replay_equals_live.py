@@ -9,7 +9,7 @@ from captures.record.verify import State, verify
 from drivers.simulated.scenario import scenario_names
 from tests.tui.fumbling import fumble
 from tui.cli import main
-from tui.replay.library_maker import Made, make_capture
+from tui.commands.library import Made, make_capture
 
 
 def assert_replays(path: Path) -> int:

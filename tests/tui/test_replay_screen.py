@@ -14,7 +14,7 @@ from captures.training.notes import read_answers
 from drivers.clock import MonotonicClock
 from meterlink.quantities.notation import format_value
 from tests.tui.looking import screen_text
-from tui.replay.library_maker import make_capture
+from tui.commands.library import make_capture
 from tui.replay.pacing import Pacing
 from tui.replay.player import ReplayPlayer
 from tui.replay.screen import ReplayApp

@@ -8,7 +8,7 @@ from captures.report.wording import budget_of
 from tests.captures.browsing import Seen
 from tests.tui.demo_job import copy_demo
 from tui.cli import main
-from tui.settings.shelf import CARDS
+from tui.settings import CARDS
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from meterlink.errors import UsageError
 from meterlink.events import CardEnded, StepReopened
 from tests.tui.processes import run
 from tui.session.setup import called, check_open, settings_of
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 
 @pytest.fixture

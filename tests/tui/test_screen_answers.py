@@ -16,7 +16,7 @@ from tests.tui.bench_screen import QUIET, bench, press, touch
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
 from tui.screen.entry import fitting
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 PLUG = ("good", "fouled", "cracked", "gap-wrong")
 

@@ -15,8 +15,7 @@ from meterlink.steps.meter_check import MeterCheckStep
 from tests.tui.acting import ActedSession
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
-from tui.settings.configuration import ScreenSettings
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES, ScreenSettings
 
 SIZES = [(80, 24), (100, 30), (140, 40)]
 MOST_STEPS = 60

@@ -17,7 +17,7 @@ from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
 from tui.screen.themes import DARK, LIGHT, PLAIN
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 COLOURED = [DARK, LIGHT]
 NEWS = ("good", "bad", "unsure")

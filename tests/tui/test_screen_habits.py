@@ -7,7 +7,7 @@ from textual.widgets import OptionList
 from meterlink.commands import How, Redo, Skip
 from tests.tui.bench_screen import bench, press, touch, until
 from tests.tui.looking import screen_text, settled
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 
 async def test_a_key_can_be_bound_to_another_and_a_pedal_beside_it():

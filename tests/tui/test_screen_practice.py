@@ -13,7 +13,7 @@ from tui.screen.app import BenchApp
 from tui.screen.hands import HandsView
 from tui.screen.picture import PictureView
 from tui.session.hands import BenchHands
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 PLACES = ("primary terminal", "laminations", "plug lead", "stop wire", "block", "air", "other tip")
 

@@ -22,7 +22,7 @@ from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
 from tui.screen.plotting import TraceView
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 FOLDER = Path(__file__).parent / "snapshots"
 SIZES = [(80, 24), (100, 30), (140, 40)]

@@ -16,7 +16,7 @@ from tui.announcing.teller import Teller, table
 from tui.plain.plain_face import read_command
 from tui.session.hands import connect_hands
 from tui.session.setup import session
-from tui.settings.shelf import CARDS, PROFILES
+from tui.settings import CARDS, PROFILES
 
 PLUG = (
     'kind = "entry"\nid = "plug"\ntitle = "Plug"\ntakes = "choice"\n'

@@ -5,41 +5,60 @@ import contextlib
 import sys
 import threading
 import time
-from typing import TYPE_CHECKING, Final, TextIO
+from typing import Final, TextIO
 
-from tui.commands.frames import add_frames
+from msgspec.structs import replace
+
+from captures.job.job import JobWriter
+from captures.record.files import local_now, rfc3339, shown_path
+from drivers.clock import MonotonicClock
+from drivers.frames.frame_source import FrameSource
+from drivers.opening import ReconnectingSource, open_lasting
+from drivers.simulated.bench import is_simulated
+from meterlink.card import Card
+from meterlink.commands import How, Redo
+from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
+from meterlink.events import Event
+from meterlink.judging.accuracy import Accuracy, parse_accuracy
+from meterlink.profile import Profile
+from meterlink.quantities.text import plain
+from meterlink.source import Identity
+from tui import settings
+from tui.announcing.teller import Teller
+from tui.commands.shared import frames_option, jobs_option, visa_option
+from tui.plain.json_face import JsonFace
+from tui.plain.plain_face import HELP as TYPED
+from tui.plain.plain_face import PlainFace, read_command
 from tui.plain.prompts import forget_typed_ahead, has_screen
+from tui.session.hands import borrowing
+from tui.session.session import Session
+from tui.session.setup import (
+    Resumed,
+    called,
+    check_open,
+    check_same,
+    choose_meter,
+    job_store,
+    resume_job,
+    session,
+    settings_of,
+    worked_by,
+)
+from tui.settings import CARDS, PROFILES, Configuration, MeterChoice, ScreenSettings, only_profile
 
-if TYPE_CHECKING:
-    from captures.job.job import JobWriter
-    from drivers.opening import ReconnectingSource
-    from meterlink.card import Card
-    from meterlink.commands import Redo
-    from meterlink.events import Event
-    from meterlink.judging.accuracy import Accuracy
-    from meterlink.profile import Profile
-    from meterlink.source import Identity
-    from tui.plain.json_face import JsonFace
-    from tui.plain.plain_face import PlainFace
-    from tui.session.session import Session
-    from tui.session.setup import Resumed
-    from tui.settings.configuration import Configuration, MeterChoice, ScreenSettings
-
-NAME: Final = "bench"
-HELP: Final = "work a card on a live meter, hands on the probes"
 _CARD: Final = "ignition-check"
 _HANDS: Final = "This meter is simulated, and simulated hands play the probes of this job."
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_bench(parser: argparse.ArgumentParser) -> None:
     """Declare meter, card, profile, job and face."""
     parser.add_argument(
         "--port",
         help="VISA resource string, serial device as the system names it, or socket://HOST:PORT; "
         "left out where one meter is found",
     )
-    add_frames(parser)
-    parser.add_argument("--visa", choices=["py", "system"], help="go through this VISA library")
+    frames_option(parser)
+    visa_option(parser)
     parser.add_argument("--profile", metavar="P", help="coil profile, by name or path")
     parser.add_argument("--card", metavar="C", help=f"work card (default {_CARD})")
     which = parser.add_mutually_exclusive_group()
@@ -52,7 +71,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--redo", metavar="STEP", help="do this step of the job again; a finished one is open then"
     )
-    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    jobs_option(parser)
     parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
     parser.add_argument("--who", default="", metavar="NAME", help="who works, for the record")
     parser.add_argument(
@@ -63,18 +82,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="the updates as JSON, one object a line; commands are typed lines",
     )
+    parser.set_defaults(run=_run_bench)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_bench(args: argparse.Namespace) -> int:
     """Run the card until it is done, or the user quits."""
-    from drivers.clock import MonotonicClock
-    from drivers.opening import open_lasting
-    from drivers.simulated.bench import is_simulated
-    from tui.session.meter_choice import choose
-    from tui.session.setup import job_store, session, settings_of
-    from tui.settings import configuration
-
-    known = configuration.load()
+    known = settings.load()
     chosen = _choose_on_screen(args, known)
     if chosen is None:
         return 0
@@ -89,9 +102,9 @@ def run(args: argparse.Namespace) -> int:
         else:
             job, card, profile, past = resumed
             _enter(args, opened, job, "going on with the job", "in")
-        choice = configuration.MeterChoice(port=args.port, wire=args.wire or "")
+        choice = MeterChoice(port=args.port, wire=args.wire or "")
         if not args.port:
-            choice = choose(known)
+            choice = choose_meter(known)
         clock = MonotonicClock()
         source = open_lasting(
             choice.port, wire=args.wire or choice.wire or None, visa=args.visa, clock=clock
@@ -126,14 +139,11 @@ def run(args: argparse.Namespace) -> int:
 def _enter(
     args: argparse.Namespace,
     opened: contextlib.ExitStack,
-    job: "JobWriter",
+    job: JobWriter,
     what: str,
     place: str,
 ) -> None:
     """Say which job it is, close it at the end, and say where it lies."""
-    from captures.record.files import shown_path
-    from meterlink.quantities.text import plain
-
     title = plain(job.job.header().title)
     to = _words_to(args)
     print(f"{what} «{title}» {place} {shown_path(job.folder)}", file=to)
@@ -141,19 +151,16 @@ def _enter(
     opened.enter_context(job)
 
 
-def _words_to(args: argparse.Namespace) -> "TextIO":
+def _words_to(args: argparse.Namespace) -> TextIO:
     """Return where words for people go: beside standard output where that is for a program."""
     return sys.stderr if args.json else sys.stdout
 
 
-def _choose_on_screen(
-    args: argparse.Namespace, known: "Configuration"
-) -> argparse.Namespace | None:
+def _choose_on_screen(args: argparse.Namespace, known: Configuration) -> argparse.Namespace | None:
     """Where nothing was said, let job, meter, profile and card be chosen; None: the user left."""
     if args.port or args.job or args.new or args.profile or _without_screen(args):
         return args
     from tui.screen.choosing import ChooseApp, find_meters, offer
-    from tui.session.setup import job_store
 
     app = ChooseApp(
         offer(job_store(args.jobs), known, args.card or _CARD),
@@ -172,12 +179,9 @@ def _choose_on_screen(
 
 
 def _accuracy(
-    args: argparse.Namespace, source: "ReconnectingSource", known: "Configuration"
-) -> "tuple[Accuracy, ...]":
+    args: argparse.Namespace, source: ReconnectingSource, known: Configuration
+) -> tuple[Accuracy, ...]:
     """As given, else as the user keeps it for this meter, else as the wire's description says."""
-    from drivers.frames.frame_source import FrameSource
-    from meterlink.judging.accuracy import parse_accuracy
-
     if args.accuracy is not None:
         return (parse_accuracy(args.accuracy),)
     described = source.inner.wire.accuracies() if isinstance(source.inner, FrameSource) else ()
@@ -185,27 +189,19 @@ def _accuracy(
 
 
 def _remember(
-    known: "Configuration", choice: "MeterChoice", identity: "Identity", profile: str | None
+    known: Configuration, choice: MeterChoice, identity: Identity, profile: str | None
 ) -> None:
     """The next sitting begins with the same meter and profile; not worth failing for."""
-    from msgspec.structs import replace
-
-    from meterlink.errors import CannotWriteError
-    from tui.settings import configuration
-
     now = replace(known, meter=replace(choice, identity=str(identity)))
     if profile:
         now = replace(now, profile=profile)
     if now != known:
         with contextlib.suppress(CannotWriteError):
-            configuration.save(now)
+            settings.save(now)
 
 
-def _going_on(args: argparse.Namespace) -> "Resumed | None":
+def _going_on(args: argparse.Namespace) -> Resumed | None:
     """Return the job to go on with; None for a new one."""
-    from tui.session.setup import called, check_open, check_same, job_store, resume_job, worked_by
-    from tui.settings.shelf import CARDS, PROFILES
-
     store = job_store(args.jobs)
     job = called(store, args.job) if args.job else None
     if job is None:
@@ -220,16 +216,11 @@ def _going_on(args: argparse.Namespace) -> "Resumed | None":
 
 
 def _check_new(args: argparse.Namespace) -> None:
-    from meterlink.errors import UsageError
-
     if args.redo:
         raise UsageError("a new job has no step to do again; name the job to go on with by --job")
 
 
-def _check_step(name: str, card: "Card") -> None:
-    from meterlink.errors import UsageError
-    from meterlink.quantities.text import plain
-
+def _check_step(name: str, card: Card) -> None:
     steps = [step.id for step in card.step]
     if name not in steps:
         raise UsageError(
@@ -237,24 +228,20 @@ def _check_step(name: str, card: "Card") -> None:
         )
 
 
-def _chosen(args: argparse.Namespace, usual: str) -> "tuple[Card, Profile]":
+def _chosen(args: argparse.Namespace, usual: str) -> tuple[Card, Profile]:
     """Return what a new job is to be worked by."""
-    from tui.settings.shelf import CARDS, PROFILES, only_profile
-
     card = CARDS.get(args.card or _CARD)
     return card, PROFILES.get(args.profile or usual or only_profile())
 
 
 def _show(
     args: argparse.Namespace,
-    sitting: "Session",
-    job: "JobWriter",
+    sitting: Session,
+    job: JobWriter,
     who: str,
-    settings: "ScreenSettings",
+    settings: ScreenSettings,
 ) -> int:
     """Work on the screen or plain; a simulated meter may bring hands of its own."""
-    from tui.session.hands import borrowing
-
     plain = _without_screen(args)
     person = not plain or sys.stdin.isatty()
     with borrowing(sitting, person=person) as hands:
@@ -281,31 +268,18 @@ def _without_screen(args: argparse.Namespace) -> bool:
     return bool(args.plain or args.json or not has_screen())
 
 
-def _keep_settings(settings: "ScreenSettings") -> None:
+def _keep_settings(changed: ScreenSettings) -> None:
     """Remember what was changed on the screen; not worth failing for."""
-    from msgspec.structs import replace
-
-    from meterlink.errors import MeterlinkError
-    from tui.settings import configuration
-
     with contextlib.suppress(MeterlinkError):
-        configuration.save(replace(configuration.load(), screen=settings))
+        settings.save(replace(settings.load(), screen=changed))
 
 
-def _again(step: str, who: str) -> "Redo":
-    from captures.record.files import local_now, rfc3339
-    from meterlink.commands import How, Redo
-
+def _again(step: str, who: str) -> Redo:
     return Redo(step=step, how=How.TYPED, who=who, when=rfc3339(local_now()))
 
 
-def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
+def _plain_face(sitting: Session, *, as_json: bool) -> PlainFace | JsonFace:
     """Return the face for people or for a program, which sees everything from now on."""
-    from tui.announcing.teller import Teller
-    from tui.plain.json_face import JsonFace
-    from tui.plain.plain_face import HELP as TYPED
-    from tui.plain.plain_face import PlainFace
-
     face: PlainFace | JsonFace
     if as_json:
         face = JsonFace(sys.stdout, lambda: sitting.trouble)
@@ -317,9 +291,7 @@ def _plain_face(sitting: "Session", *, as_json: bool) -> "PlainFace | JsonFace":
     return face
 
 
-def _run_plain(sitting: "Session", who: str, redo: str | None, *, as_json: bool) -> int:
-    from tui.plain.plain_face import PlainFace, read_command
-
+def _run_plain(sitting: Session, who: str, redo: str | None, *, as_json: bool) -> int:
     face = _plain_face(sitting, as_json=as_json)
     stop = threading.Event()
     taking, over = threading.Lock(), threading.Event()

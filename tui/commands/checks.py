@@ -1,70 +1,68 @@
-"""``meterlink checks``: each meter against its known resistors, over all jobs."""
+"""``meterlink checks``: each meter against its known resistors, and how far measurements repeat."""
 
 import argparse
-from typing import TYPE_CHECKING, Final
+import csv
+from collections.abc import Iterator, Mapping
+from math import isfinite, sqrt
+from pathlib import Path
+from statistics import fmean
+from typing import Final
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
+from msgspec import structs
 
-    from captures.job.across_jobs import RecordedCheck, Series
-    from meterlink.judging.control_chart import ControlChart
-
-NAME: Final = "checks"
-HELP: Final = "show how meters hold up against known resistors, and how far measurements repeat"
+from captures.job.across_jobs import RecordedCheck, Series, TouchPair, gather, pairs
+from meterlink.errors import NotationError, UnreadableError, UsageError
+from meterlink.judging.control_chart import FALSE_ALARMS, LEAST, ControlChart
+from meterlink.judging.study import CrossedStudy, Pooled, crossed_study, pool_pairs
+from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.text import plain
+from meterlink.quantities.units import Ohms
+from meterlink.wording import counted
+from tui import settings
+from tui.announcing.signs import can_show
+from tui.commands.shared import jobs_option, json_option, print_json
+from tui.session.setup import job_store
 
 COLUMNS: Final = 33
 """Width of a chart between its limits and a bit beyond; odd, so that the centre has a column."""
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_checks(parser: argparse.ArgumentParser) -> None:
     """Declare which jobs and which meter."""
-    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
     parser.add_argument("--meter", metavar="TEXT", default="", help="only meters with this in it")
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
-    does = parser.add_subparsers(dest="does", metavar="WHAT")
+    parser.set_defaults(run=_show_meters)
+    does = parser.add_subparsers(metavar="WHAT")
     touches = does.add_parser(
         "touches", help="repeatability within and between touches, from pairs in all jobs"
     )
-    touches.add_argument("--jobs", metavar="DIR", default=argparse.SUPPRESS)
-    touches.add_argument("--json", action="store_true", default=argparse.SUPPRESS)
     touches.add_argument(
         "--keep", action="store_true", help="keep the spread between touches in the settings"
     )
+    touches.set_defaults(run=_show_touches)
     study = does.add_parser(
         "study", help="repeatability and reproducibility from a crossed study of parts and people"
     )
     study.add_argument("file", metavar="FILE", help="CSV with part,person,value and a line a value")
-    study.add_argument("--json", action="store_true", default=argparse.SUPPRESS)
+    study.set_defaults(run=_show_study)
+    jobs_option(parser, touches)
+    json_option(parser, touches, study)
 
 
-def run(args: argparse.Namespace) -> int:
-    """Gather and show."""
-    if args.does == "touches":
-        from tui.commands._repeatability import show_touches
-
-        return show_touches(args)
-    if args.does == "study":
-        from tui.commands._repeatability import show_study
-
-        return show_study(args)
-    from captures.job.across_jobs import gather
-    from tui.session.setup import job_store
-
+def _show_meters(args: argparse.Namespace) -> int:
+    """Show each meter on each of its resistors."""
     wanted = args.meter.casefold()
     series = [one for one in gather(job_store(args.jobs).jobs()) if wanted in one.meter.casefold()]
     if args.json:
         for one in series:
-            _print_json(one)
+            _print_series(one)
     elif series:
-        print("\n".join(line for one in series for line in _lines(one)))
+        print("\n".join(line for one in series for line in _series_lines(one)))
     else:
         print("no meter check is on record; the step «meter-check» of a card makes one")
     return 0
 
 
-def _print_json(series: "Series") -> None:
-    import msgspec
-
+def _print_series(series: Series) -> None:
     chart = series.chart
     said = _said(chart)
     for index, (record, value) in enumerate(zip(series.checks, series.values, strict=True)):
@@ -86,7 +84,7 @@ def _print_json(series: "Series") -> None:
             "signals": said.get(index, []),
             "record": record.record,
         }
-        print(msgspec.json.encode(facts).decode())
+        print_json(facts)
     drawn = {
         "meter": series.meter,
         "marking": series.marking,
@@ -98,14 +96,10 @@ def _print_json(series: "Series") -> None:
         "average_lower": None if chart is None else chart.average_lower,
         "average_upper": None if chart is None else chart.average_upper,
     }
-    print(msgspec.json.encode({"chart": drawn}).decode())
+    print_json({"chart": drawn})
 
 
-def _lines(series: "Series") -> "Iterator[str]":
-    from meterlink.judging.control_chart import FALSE_ALARMS, LEAST
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-
+def _series_lines(series: Series) -> Iterator[str]:
     chart, many = series.chart, counted(len(series.checks), "check")
     yield f"{plain(series.meter) or 'unnamed meter'} on {plain(series.marking)}: {many}"
     said = _said(chart)
@@ -133,7 +127,7 @@ def _lines(series: "Series") -> "Iterator[str]":
     yield ""
 
 
-def draw(value: float, chart: "ControlChart") -> str:
+def draw(value: float, chart: ControlChart) -> str:
     """Return one line of a chart: limits, centre, and the value between or beyond them."""
     half = COLUMNS // 2
     reach = half - 4  # columns from the centre to a limit
@@ -150,14 +144,144 @@ def draw(value: float, chart: "ControlChart") -> str:
     return "".join(cells)
 
 
-def _said(chart: "ControlChart | None") -> dict[int, list[str]]:
+def _said(chart: ControlChart | None) -> dict[int, list[str]]:
     said: dict[int, list[str]] = {}
     for index, signal in () if chart is None else chart.signals:
         said.setdefault(index, []).append(signal.value)
     return said
 
 
-def _when(record: "RecordedCheck") -> str:
-    from meterlink.quantities.text import plain
-
+def _when(record: RecordedCheck) -> str:
     return plain(record.at[:16].replace("T", " "), 40).ljust(16)
+
+
+ENOUGH: Final = 5
+"""Fewer pairs say too little to stand in a budget: one alone is uncertain by three quarters."""
+_COLUMNS: Final = ("part", "person", "value")
+
+
+def _show_touches(args: argparse.Namespace) -> int:
+    """Print repeatability within and between touches; keep it where asked to."""
+    found = list(pairs(job_store(args.jobs)))
+    pooled = pool_pairs([pair.second - pair.first for pair in found])
+    if pooled is None:
+        if args.json:
+            print_json({"pairs": 0})
+        else:
+            print("no pair of touches below 100 ohm is on record; a repeat touch makes one")
+        return 0
+    within = sqrt(fmean(pair.within**2 for pair in found))
+    if args.json:
+        facts = {
+            "pairs": pooled.dof,
+            "swapped": sum(pair.swapped for pair in found),
+            "within": within,
+            "between": pooled.sd,
+            "dof": pooled.dof,
+        }
+        print_json(facts)
+    else:
+        print("\n".join(_touch_lines(found, pooled, within)))
+    if args.keep:
+        _keep(pooled)
+    return 0
+
+
+def _touch_lines(found: list[TouchPair], pooled: Pooled, within: float) -> list[str]:
+    sign = can_show("Ω")
+
+    def ohms(value: float) -> str:
+        return format_value(value, "ohm", value / 10 or None, ohm_sign=sign)
+
+    swapped = sum(pair.swapped for pair in found)
+    return [
+        f"{counted(pooled.dof, 'pair')} of touches below 100 ohm, {swapped} with the leads swapped",
+        f"  within a touch    {ohms(within)}  standard deviation of one reading",
+        f"  between touches   {ohms(pooled.sd)}  standard deviation of one touch, "
+        f"{counted(pooled.dof, 'degree')} of freedom",
+        "Between people only a study tells: meterlink checks study FILE.",
+    ]
+
+
+def _keep(pooled: Pooled) -> None:
+    if pooled.dof < ENOUGH:
+        raise UsageError(
+            f"{counted(pooled.dof, 'pair')} of touches say too little to be kept; {ENOUGH} are the "
+            "fewest"
+        )
+    known = settings.load()
+    assumed = structs.replace(
+        known.assumed, between_touches=Ohms(pooled.sd), touch_pairs=pooled.dof
+    )
+    settings.save(structs.replace(known, assumed=assumed))
+    print(f"kept in {plain(str(settings.path()))}: it stands in every budget from now on")
+
+
+def _show_study(args: argparse.Namespace) -> int:
+    """Print what a crossed study comes to."""
+    values, unit = read_study(Path(args.file))
+    study = crossed_study(values)
+    if args.json:
+        facts = structs.asdict(study) | {"unit": unit, "measurement": study.measurement}
+        print_json(facts)
+        return 0
+    print("\n".join(_study_lines(study, unit)))
+    return 0
+
+
+def read_study(path: Path) -> tuple[Mapping[tuple[str, str], list[float]], str]:
+    """Return the values of a study by part and person, and their unit.
+
+    Raises:
+        UnreadableError: the file cannot be read, or lacks a column.
+        NotationError: a value is none, or the units differ.
+    """
+    name = plain(path.name)
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        raise UnreadableError(f"{name} cannot be read: {plain(str(fault))}") from fault
+    if not rows or any(column not in rows[0] for column in _COLUMNS):
+        raise UnreadableError(f"{name} is no study; its first line must be part,person,value")
+    values: dict[tuple[str, str], list[float]] = {}
+    units: set[str] = set()
+    for line, row in enumerate(rows, start=2):
+        value = parse_quantity(row["value"] or "")
+        if value.overload or not isfinite(value.value):
+            raise NotationError(f"{name}, line {line}: an over range has no place in a study")
+        units.add(value.unit)
+        key = (plain(row["part"] or "", 80), plain(row["person"] or "", 80))
+        values.setdefault(key, []).append(value.value)
+    if len(units) != 1:
+        raise NotationError(f"{name} mixes units: {', '.join(sorted(units))}")
+    return values, units.pop()
+
+
+def _study_lines(study: CrossedStudy, unit: str) -> list[str]:
+    sign = can_show("Ω")
+
+    def shown(value: float) -> str:
+        return format_value(value, unit, value / 100 or None, ohm_sign=sign)
+
+    lines = [
+        f"{counted(study.parts, 'part')}, {study.people} people, "
+        f"{counted(study.repeats, 'repeat')} each",
+        f"  {'source':<18}{'sum of squares':>16}{'degrees of freedom':>20}{'mean square':>16}",
+    ]
+    lines += [
+        f"  {line.name:<18}{line.squares:>16.6g}{line.dof:>20}{line.mean_square:>16.6g}"
+        for line in study.lines
+    ]
+    if study.pooled:
+        lines.append(
+            "  parts and people do not interact "
+            f"(by chance in {study.interaction_p:.0%} of studies): pooled with the repeats"
+        )
+    lines += [
+        f"  repeatability     {shown(study.repeatability)}  standard deviation, same person",
+        f"  reproducibility   {shown(study.reproducibility)}  between people",
+        f"  measurement       {shown(study.measurement)}  both together",
+        f"  between parts     {shown(study.between_parts)}",
+    ]
+    return lines

@@ -1,29 +1,35 @@
 """``meterlink finding``: what a job's outcomes together say, and which check tells most next."""
 
 import argparse
-from typing import TYPE_CHECKING, Final
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
 
-from tui.commands._gate import add_damaged_too, pass_job
+import msgspec
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from meterlink.bench.progress import Progress
-    from meterlink.finding.find import Later
-    from meterlink.finding.finding import Finding
-    from meterlink.finding.outcomes import Outcome
-    from meterlink.finding.shape import FaultTable
-    from meterlink.profile import Profile
-
-NAME: Final = "finding"
-HELP: Final = "say what a job's checks together mean, and what to check next"
+from captures.job.card_progress import JobSettings, card_progress
+from meterlink.bench.progress import Progress
+from meterlink.declared import LARGEST_FILE
+from meterlink.errors import UnreadableError, UsageError
+from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
+from meterlink.finding.find import Later, find
+from meterlink.finding.finding import Finding
+from meterlink.finding.outcomes import Outcome
+from meterlink.finding.shape import FaultTable
+from meterlink.finding.table import read_counts, read_table, shipped_table, table_mistakes
+from meterlink.profile import Profile
+from meterlink.quantities.text import plain
+from meterlink.wording import percent
+from tui.commands.shared import damaged_too_option, jobs_option, json_option, pass_job, print_json
+from tui.session.setup import job_store
+from tui.settings import CARDS
 
 TABLE: Final = "table"
 DRAWS: Final = 24
 """How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_finding(parser: argparse.ArgumentParser) -> None:
     """Declare the job, what to add to it, and the fault table."""
     parser.add_argument(
         "job",
@@ -34,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", nargs="?", metavar="FILE", help=f"after «{TABLE}»: the fault table to check"
     )
-    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    jobs_option(parser)
     parser.add_argument("--table", metavar="FILE", help="a fault table of your own")
     parser.add_argument(
         "--counts",
@@ -68,26 +74,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CHECK",
         help="a stop switch that the engine has, such as brake-switch; may be given several times",
     )
-    add_damaged_too(parser)
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    damaged_too_option(parser)
+    json_option(parser)
+    parser.set_defaults(run=_show)
 
 
-def run(args: argparse.Namespace) -> int:
+def _show(args: argparse.Namespace) -> int:
     """Show the finding, or a fault table; 1 where the table has mistakes."""
-    return _run_table(args) if args.job == TABLE else _run_finding(args)
-
-
-def _run_finding(args: argparse.Namespace) -> int:
-    import msgspec
-
-    from captures.job.card_progress import JobSettings, card_progress
-    from meterlink.errors import UsageError
-    from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
-    from meterlink.finding.find import find
-    from meterlink.quantities.text import plain
-    from tui.session.setup import job_store
-    from tui.settings.shelf import CARDS
-
+    if args.job == TABLE:
+        return _show_table(args)
     if args.file is not None:
         raise UsageError(
             f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
@@ -115,32 +110,26 @@ def _run_finding(args: argparse.Namespace) -> int:
         draws=DRAWS,
     )
     if args.json:
-        print(msgspec.json.encode(record | msgspec.to_builtins(found)).decode())
+        print_json(record | msgspec.to_builtins(found))
     else:
         print("\n".join(_lines(found)))
     return 0
 
 
-def _counts(path: str | None, table: "FaultTable") -> dict[str, dict[str, int]]:
+def _counts(path: str | None, table: FaultTable) -> dict[str, dict[str, int]]:
     """Return the counted jobs in the file at ``path``, by complaint and fault."""
-    from meterlink.finding.table import read_counts
-
     return {} if path is None else read_counts(_read(path), path, table)
 
 
-def _complaint(given: str | None, cards: "list[Progress]") -> str:
-    from meterlink.errors import UsageError
-
+def _complaint(given: str | None, cards: list[Progress]) -> str:
     for complaint in (given, *(progress.card.complaint for progress in cards)):
         if complaint:
             return complaint
     raise UsageError("no card of this job names a complaint; give --complaint, such as no-spark")
 
 
-def _said(given: list[tuple[str, str]]) -> "tuple[dict[str, Outcome], list[Later]]":
+def _said(given: list[tuple[str, str]]) -> tuple[dict[str, Outcome], list[Later]]:
     """Return the outcomes before any mend, and each mend with the outcomes after it."""
-    from meterlink.finding.find import Later
-
     stages: list[tuple[tuple[str, ...], dict[str, list[str]]]] = [((), {})]
     for kind, text in given:
         if kind == "outcome":
@@ -159,18 +148,13 @@ def _said(given: list[tuple[str, str]]) -> "tuple[dict[str, Outcome], list[Later
 
 
 def _outcome(text: str) -> tuple[str, str]:
-    from meterlink.errors import UsageError
-    from meterlink.quantities.text import plain
-
     check, equals, outcome = text.partition("=")
     if not (check and equals and outcome):
         raise UsageError(f"«{plain(text)}» is no outcome; give such as spark-at-gap=no")
     return check.strip(), outcome.strip()
 
 
-def _lines(found: "Finding") -> "Iterator[str]":
-    from meterlink.wording import percent
-
+def _lines(found: Finding) -> Iterator[str]:
     yield from found.sentences
     names = [" and ".join(one.places) for one in found.sets]
     width = max(map(len, ("places at fault, and no others", *names)))
@@ -196,20 +180,12 @@ def _lines(found: "Finding") -> "Iterator[str]":
         yield f"Left out, as they were skipped or could not tell: {', '.join(found.unsaid)}."
 
 
-def fault_table(path: str | None) -> "FaultTable":
+def fault_table(path: str | None) -> FaultTable:
     """Return the fault table in the file at ``path``, or the one that ships."""
-    from meterlink.finding.table import read_table, shipped_table
-
     return shipped_table() if path is None else read_table(_read(path), path)
 
 
 def _read(path: str) -> bytes:
-    from pathlib import Path
-
-    from meterlink.declared import LARGEST_FILE
-    from meterlink.errors import UnreadableError
-    from meterlink.quantities.text import plain
-
     try:
         with Path(path).open("rb") as file:
             return file.read(LARGEST_FILE + 1)
@@ -217,11 +193,7 @@ def _read(path: str) -> bytes:
         raise UnreadableError(f"{plain(path)} cannot be read: {fault.strerror or fault}") from fault
 
 
-def _run_table(args: argparse.Namespace) -> int:
-    import msgspec
-
-    from meterlink.finding.table import read_table, shipped_table, table_mistakes
-
+def _show_table(args: argparse.Namespace) -> int:
     path = args.file or args.table
     if path is None:
         table = shipped_table()
@@ -230,17 +202,17 @@ def _run_table(args: argparse.Namespace) -> int:
         mistakes = table_mistakes(data, path)
         if mistakes:
             for mistake in mistakes:
-                print(msgspec.json.encode({"mistake": mistake}).decode() if args.json else mistake)
+                print_json({"mistake": mistake}) if args.json else print(mistake)
             return 1
         table = read_table(data, path)
     if args.json:
-        print(msgspec.json.encode(table).decode())
+        print_json(table)
     else:
         print("\n".join(_table_lines(table)))
     return 0
 
 
-def _table_lines(table: "FaultTable") -> "Iterator[str]":
+def _table_lines(table: FaultTable) -> Iterator[str]:
     yield f"{table.title}: {len(table.faults)} faults, {len(table.checks)} checks, no mistakes"
     for complaint, words in table.complaints.items():
         total = sum(fault.prior.get(complaint, 0.0) for fault in table.faults.values())

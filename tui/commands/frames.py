@@ -3,20 +3,28 @@
 import argparse
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any
 
-from tui.commands._options import add_json
+from drivers.frames import store
+from drivers.frames.description import BytesFrame
+from drivers.frames.frame_format import FrameFormat
+from drivers.frames.learning import learn
+from drivers.frames.line_search import find_line, record
+from drivers.frames.recordings import Recording, as_lines, load_recordings, parse_display
+from drivers.frames.store import check, load, load_all, read
+from drivers.links.link import LineSettings
+from drivers.links.transports import open_link
+from drivers.scpi.dialect import check_dialect, is_dialect, load_dialects, read_dialect
+from meterlink.declared import InvalidFileError
+from meterlink.errors import UsageError
+from meterlink.quantities.text import plain
+from meterlink.wording import counted
+from tui.commands.shared import json_option, print_json
+from tui.plain.prompts import Prompter
+from tui.settings import write_whole
 
-if TYPE_CHECKING:
-    from drivers.frames.frame_format import FrameFormat
-    from drivers.frames.recordings import Recording
-    from drivers.links.link import LineSettings
 
-NAME: Final = "frames"
-HELP: Final = "list, show and check descriptions of the byte formats of streaming meters"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_frames(parser: argparse.ArgumentParser) -> None:
     """Declare the three things that can be done with frame formats."""
     tasks = parser.add_subparsers(dest="task", metavar="TASK")
     listing = tasks.add_parser(
@@ -38,26 +46,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     new.add_argument("--keep", type=Path, metavar="FILE", help="record displays and bytes here")
     new.add_argument("--to", type=Path, metavar="FILE", help="the description; default your own")
     new.add_argument("--displays", type=int, default=5, metavar="N", help="how many (default 5)")
-    add_json(parser, listing, show, check)
+    json_option(parser, listing, show, check)
+    parser.set_defaults(run=_run_frames)
 
 
-def add_frames(
-    parser: argparse._ActionsContainer,
-    text: str = "the meter's frame format, where it cannot be found out",
-) -> None:
-    """Declare ``--frames NAME``, kept in ``args.wire``.
-
-    The option was once called ``--wire``, and still works under that name.
-
-    Args:
-        parser: a parser, or a group of options of which one may be given.
-        text: the help on the option.
-    """
-    parser.add_argument("--frames", dest="wire", metavar="NAME", help=text)
-    parser.add_argument("--wire", dest="wire", help=argparse.SUPPRESS)
-
-
-def run(args: argparse.Namespace) -> int:
+def _run_frames(args: argparse.Namespace) -> int:
     """Do the task that was named."""
     return {"list": _list, "show": _show, "check": _check, "new": _new, None: _list}[args.task](
         args
@@ -65,8 +58,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> int:
-    from drivers.frames.store import load_all, user_folder
-
     wires, faults = load_all()
     width = max(len(wire.name) for wire in wires)
     for wire in sorted(wires, key=lambda wire: wire.name):
@@ -75,10 +66,7 @@ def _list(args: argparse.Namespace) -> int:
         else:
             own = "  (your own)" if wire.own else ""
             print(f"{wire.name:<{width}}  {wire.description.title}{own}")
-    from drivers.scpi.dialect import load_dialects
-    from meterlink.quantities.text import plain
-
-    dialects, more = load_dialects(user_folder())
+    dialects, more = load_dialects(store.user_folder())
     faults += more
     for dialect in dialects.values():
         if args.json:
@@ -88,15 +76,13 @@ def _list(args: argparse.Namespace) -> int:
         else:
             print(f"{dialect.name:<{width}}  {plain(dialect.title)}  (your own, asked)")
     if not args.json:
-        print(f"Your own descriptions belong in {user_folder()}")
+        print(f"Your own descriptions belong in {store.user_folder()}")
     if faults:
         raise faults[0]
     return 0
 
 
 def _show(args: argparse.Namespace) -> int:
-    from drivers.frames.store import load
-
     wire = load(args.name)
     if args.json:
         _print_json(_facts(wire))
@@ -106,12 +92,6 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from drivers.frames.store import check, read
-    from drivers.scpi.dialect import is_dialect
-    from meterlink.declared import InvalidFileError
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-
     name = plain(args.file.name)
     if is_dialect(args.file):
         return _check_dialect(args)
@@ -132,11 +112,6 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _check_dialect(args: argparse.Namespace) -> int:
-    from drivers.scpi.dialect import check_dialect, read_dialect
-    from meterlink.declared import InvalidFileError
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-
     dialect, name = read_dialect(args.file), plain(args.file.name)
     try:
         check_dialect(dialect)
@@ -152,12 +127,6 @@ def _check_dialect(args: argparse.Namespace) -> int:
 
 def _new(args: argparse.Namespace) -> int:
     """Work a format out, write its description, and say what is not settled."""
-    from drivers.frames.learning import learn
-    from drivers.frames.recordings import as_lines, load_recordings
-    from drivers.frames.store import user_folder
-    from meterlink.errors import UsageError
-    from tui.settings.configuration import write_whole
-
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", args.name):
         raise UsageError("a name is made of small letters, digits and hyphens, such as my-meter")
 
@@ -168,7 +137,7 @@ def _new(args: argparse.Namespace) -> int:
         if args.keep is not None:
             write_whole(args.keep, as_lines(recordings, line))
     learnt = learn(recordings, name=args.name, line=line)
-    path: Path = args.to or user_folder() / f"{args.name}.toml"
+    path: Path = args.to or store.user_folder() / f"{args.name}.toml"
     write_whole(path, learnt.toml.encode())
     print(f"wrote {path}; it reads all {len(recordings)} displays as they were typed")
     for note in learnt.notes:
@@ -176,13 +145,8 @@ def _new(args: argparse.Namespace) -> int:
     return 0
 
 
-def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | None]":
+def _recorded(port: str, count: int) -> tuple[list[Recording], LineSettings | None]:
     """Ask for the displays one by one, and record what comes meanwhile."""
-    from drivers.frames.line_search import find_line, record
-    from drivers.frames.recordings import Recording, parse_display
-    from drivers.links.transports import open_link
-    from tui.plain.prompts import Prompter
-
     print(
         f"Let the display stand still each time, and type what it shows: {count} displays, two of "
         "them on one range, one over range, one negative. Such as «0.842 ohm», «OL Mohm», "
@@ -201,9 +165,7 @@ def _recorded(port: str, count: int) -> "tuple[list[Recording], LineSettings | N
     return made, line
 
 
-def _lines(wire: "FrameFormat") -> list[str]:
-    from meterlink.quantities.text import plain
-
+def _lines(wire: FrameFormat) -> list[str]:
     facts = _facts(wire)
     lines = [
         f"{wire.name}: {plain(facts['title'])}",
@@ -222,10 +184,7 @@ def _lines(wire: "FrameFormat") -> list[str]:
     return lines
 
 
-def _facts(wire: "FrameFormat") -> dict[str, Any]:
-    from drivers.frames.description import BytesFrame
-    from meterlink.wording import counted
-
+def _facts(wire: FrameFormat) -> dict[str, Any]:
     told = wire.description
     frame = told.frame
     length = f"{frame.length} bytes" if isinstance(frame, BytesFrame) else "lines of text"
@@ -258,6 +217,4 @@ def _facts(wire: "FrameFormat") -> dict[str, Any]:
 
 
 def _print_json(facts: dict[str, Any]) -> None:
-    import msgspec
-
-    print(msgspec.json.encode(facts).decode())
+    print_json(facts)

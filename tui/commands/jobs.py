@@ -1,114 +1,114 @@
-"""``meterlink jobs``: list, show, attach to, pack and unpack jobs."""
+"""``meterlink jobs``: what jobs there are, and what can be done with one."""
 
 import argparse
 import re
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final
 
-from tui.commands._gate import MARK, add_damaged_too, after_damage, pass_job
+import msgspec
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from captures.job.job import Job
-    from captures.job.rejudging import Differing
-    from captures.job.store import JobStore, JobSummary
-    from captures.job.verify_job import JobCheck
-    from meterlink.events import Verdict
-
-NAME: Final = "jobs"
-HELP: Final = (
-    "list jobs, show one, attach files, pack one, mend, hold old verdicts to today's rules"
+from captures.exchange.packs import LARGEST, PACK_ENDING, pack, reports_in, unpack
+from captures.job.attachments import attach
+from captures.job.card_progress import JobSettings, card_progress
+from captures.job.job import Job
+from captures.job.mend import mend_job, mend_store
+from captures.job.rejudging import Differing, rejudge
+from captures.job.store import JobStatus, JobStore, JobSummary, list_jobs
+from captures.job.store_list import LIST_NAME, begin_list, read_list
+from captures.job.striking import strike
+from captures.job.verify_job import JobCheck, check_job
+from captures.record.files import as_utf8, shown_path
+from captures.record.records import encode
+from captures.record.verify import State
+from meterlink.errors import UnreadableError, UsageError
+from meterlink.events import CardBegan, Verdict
+from meterlink.quantities.text import plain
+from meterlink.wording import VERDICT_WORDS, counted, percent
+from tui.announcing.teller import Teller, table
+from tui.commands.shared import (
+    MARK,
+    after_damage,
+    damaged_too_option,
+    jobs_option,
+    json_option,
+    pass_job,
+    print_json,
 )
+from tui.session.setup import job_store
+from tui.settings import CARDS
 
+Do = Callable[[argparse.Namespace, JobStore], int]
 _STANDINGS: Final = ("begun", "under-way", "done", "signed-off", "unreadable")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_jobs(parser: argparse.ArgumentParser) -> None:
     """Declare what to do; without a word it lists."""
-    _common(parser)
-    _filters(parser)
-    does = parser.add_subparsers(dest="does", metavar="WHAT")
+    parser.set_defaults(run=_run_jobs, do=_list)
+    does = parser.add_subparsers(metavar="WHAT")
 
     listing = does.add_parser("list", help="one line for each job, newest day first")
-    _common(listing, again=True)
-    _filters(listing, again=True)
+    show = _word_on_job(does, "show", _show, "what happened in one job")
+    damaged_too_option(show)
 
-    show = does.add_parser("show", help="what happened in one job")
-    show.add_argument("job", metavar="JOB", help="name or folder of a job")
-    add_damaged_too(show)
-    _common(show, again=True)
-
-    attach = does.add_parser("attach", help="copy photos or other files into a job")
-    attach.add_argument("job", metavar="JOB", help="name or folder of a job")
+    attach = _word_on_job(does, "attach", _attach, "copy photos or other files into a job")
     attach.add_argument("files", nargs="+", metavar="FILE")
     attach.add_argument("--note", default="", help="words to go with them")
-    _common(attach, again=True)
 
     again = does.add_parser(
         "rejudge", help="list clear verdicts that today's rules would not give; changes nothing"
     )
     again.add_argument("job", metavar="JOB", nargs="*", help="names or folders; else every job")
-    _common(again, again=True)
+    again.set_defaults(do=_rejudge)
 
-    pack = does.add_parser("pack", help="put a job into one file")
-    pack.add_argument("job", metavar="JOB", help="name or folder of a job")
+    pack = _word_on_job(does, "pack", _pack, "put a job into one file")
     pack.add_argument("--output", metavar="FILE", help="default: JOB.job.zip, here")
-    _common(pack, again=True)
 
     unpack = does.add_parser("unpack", help="take a packed job into the jobs folder")
     unpack.add_argument("file", metavar="FILE")
     unpack.add_argument(
         "--largest", metavar="MIB", type=int, help="take jobs up to this size (default 2048)"
     )
-    _common(unpack, again=True)
+    unpack.set_defaults(do=_unpack)
 
     chain = does.add_parser("keep-list", help="keep a running list of all seals in this store")
-    _common(chain, again=True)
+    chain.set_defaults(do=_keep_list)
 
-    strike = does.add_parser("strike", help="strike a name or serial number from a job's records")
-    strike.add_argument("job", metavar="JOB", help="name or folder of a job")
+    strike = _word_on_job(
+        does, "strike", _strike, "strike a name or serial number from a job's records"
+    )
     strike.add_argument("text", metavar="TEXT", help="every title, entry and note with this in it")
     strike.add_argument("--reason", default="", help="why, for the record")
     strike.add_argument("--who", default="", metavar="NAME", help="who asked, for the record")
-    _common(strike, again=True)
 
     mend = does.add_parser("mend", help="find what crashes left behind, and mend it")
     mend.add_argument("job", nargs="*", metavar="JOB", help="only these; else all jobs")
-    _common(mend, again=True)
+    mend.set_defaults(do=_mend)
+
+    words = (listing, show, attach, again, pack, unpack, chain, strike, mend)
+    jobs_option(parser, *words)
+    json_option(parser, *words)
+    _filters(parser, "")
+    _filters(listing, argparse.SUPPRESS)
 
 
-def run(args: argparse.Namespace) -> int:
+def _word_on_job(
+    does: "argparse._SubParsersAction[argparse.ArgumentParser]", word: str, do: Do, text: str
+) -> argparse.ArgumentParser:
+    """Add a word that is followed by a job."""
+    parser = does.add_parser(word, help=text)
+    parser.add_argument("job", metavar="JOB", help="name or folder of a job")
+    parser.set_defaults(do=do)
+    return parser
+
+
+def _run_jobs(args: argparse.Namespace) -> int:
     """Do what was asked."""
-    from tui.session.setup import job_store
-
-    store = job_store(args.jobs)
-    does = {
-        "show": _show,
-        "attach": _attach,
-        "pack": _pack,
-        "unpack": _unpack,
-        "rejudge": _rejudge,
-        "mend": _mend,
-        "strike": _strike,
-        "keep-list": _keep_list,
-    }
-    return does.get(args.does, _list)(args, store)
+    do: Do = args.do
+    return do(args, job_store(args.jobs))
 
 
-def _common(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
-    """Arguments that may stand before or after the word; the later one counts."""
-    default = argparse.SUPPRESS if again else None
-    parser.add_argument("--jobs", metavar="DIR", default=default, help="where jobs are kept")
-    parser.add_argument(
-        "--json",
-        action="store_true",
-        default=argparse.SUPPRESS if again else False,
-        help="one JSON object a line",
-    )
-
-
-def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
-    default = argparse.SUPPRESS if again else ""
+def _filters(parser: argparse.ArgumentParser, default: str) -> None:
     parser.add_argument(
         "--match", metavar="TEXT", default=default, help="only with this in title or name"
     )
@@ -119,12 +119,7 @@ def _filters(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
     )
 
 
-def _list(args: argparse.Namespace, store: "JobStore") -> int:
-    import msgspec
-
-    from captures.job.store import JobStatus, list_jobs
-    from captures.record.files import as_utf8
-
+def _list(args: argparse.Namespace, store: JobStore) -> int:
     standing = JobStatus(args.standing) if args.standing else None
     listed = list_jobs(
         store.jobs(),
@@ -138,36 +133,26 @@ def _list(args: argparse.Namespace, store: "JobStore") -> int:
         found = True
         if args.json:
             named = msgspec.structs.replace(job, job=as_utf8(job.job))
-            print(msgspec.json.encode(named).decode())
+            print_json(named)
         else:
             print(_line(job))
     if not found and not args.json:
-        from meterlink.quantities.text import plain
-
         print(f"no such job in {plain(str(store.root))}")
     return 0
 
 
 def _day(text: str) -> str:
-    from meterlink.errors import UsageError
-    from meterlink.quantities.text import plain
-
     if text and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
         raise UsageError(f"«{plain(text)}» is no day; expected such as 2026-11-03")
     return text
 
 
-def _line(job: "JobSummary") -> str:
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-
+def _line(job: JobSummary) -> str:
     captures = counted(job.captures, "capture")
     return f"{plain(job.job)}  {job.standing.value:<10}  {captures:<11}  {job.title}"
 
 
-def _show(args: argparse.Namespace, store: "JobStore") -> int:
-    from meterlink.quantities.text import plain
-
+def _show(args: argparse.Namespace, store: JobStore) -> int:
     job = store.job(args.job)
     check = pass_job(args, job)
     if args.json:
@@ -182,12 +167,7 @@ def _show(args: argparse.Namespace, store: "JobStore") -> int:
     return 0
 
 
-def _show_json(job: "Job", check: "JobCheck") -> None:
-    import msgspec
-
-    from captures.record.files import as_utf8
-    from captures.record.records import encode
-
+def _show_json(job: Job, check: JobCheck) -> None:
     header = job.header()
     record, bad = check.state.value, check.parts[0].first_bad_line
     facts = {
@@ -197,22 +177,16 @@ def _show_json(job: "Job", check: "JobCheck") -> None:
         "record": record,
         "says": check.sentence,
     }
-    print(msgspec.json.encode(facts).decode())
+    print_json(facts)
     for entry in job.entries():
         fields = msgspec.json.decode(encode(entry.event)) | {"at": entry.at}
         if bad is not None:
             fields |= {"record": record, "after_damage": after_damage(entry.line, bad)}
-        print(msgspec.json.encode(fields).decode())
+        print_json(fields)
 
 
-def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
+def _told(job: Job, first_bad_line: int | None) -> Iterator[str]:
     """Yield what happened, card by card, then the table of results of each."""
-    from captures.job.card_progress import JobSettings, card_progress
-    from meterlink.events import CardBegan
-    from meterlink.quantities.text import plain
-    from tui.announcing.teller import Teller, table
-    from tui.settings.shelf import CARDS
-
     stands = list(card_progress(job, JobSettings.read(job), CARDS.get))
     tellers = {progress.card.id: Teller(progress.card) for progress in stands}
     teller = None
@@ -227,15 +201,8 @@ def _told(job: "Job", first_bad_line: int | None) -> "Iterator[str]":
         yield from (plain(row, 600) for row in table(progress, tellers[progress.card.id]))
 
 
-def _rejudge(args: argparse.Namespace, store: "JobStore") -> int:
+def _rejudge(args: argparse.Namespace, store: JobStore) -> int:
     """List what differs; the exit code is 1 where anything does."""
-    from captures.job.rejudging import rejudge
-    from captures.record.files import as_utf8
-    from meterlink.errors import UnreadableError
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-    from tui.settings.shelf import CARDS
-
     jobs = [store.job(name) for name in args.job] if args.job else list(store.jobs())
     differing = unreadable = 0
     for job in jobs:
@@ -257,16 +224,11 @@ def _rejudge(args: argparse.Namespace, store: "JobStore") -> int:
 
 
 def _encoded(thing: object) -> str:
-    import msgspec
-
     return msgspec.json.encode(thing).decode()
 
 
-def _differs(one: "Differing") -> str:
-    from meterlink.quantities.text import plain
-    from meterlink.wording import VERDICT_WORDS, percent
-
-    def said(verdict: "Verdict", probability: float, *, clear: bool) -> str:
+def _differs(one: Differing) -> str:
+    def said(verdict: Verdict, probability: float, *, clear: bool) -> str:
         return f"{VERDICT_WORDS[verdict]} ({'clear' if clear else 'close'}, {percent(probability)})"
 
     at = f" in «{one.position}»" if one.position else ""
@@ -278,12 +240,7 @@ def _differs(one: "Differing") -> str:
     )
 
 
-def _attach(args: argparse.Namespace, store: "JobStore") -> int:
-    from pathlib import Path
-
-    from captures.job.attachments import attach
-    from captures.record.files import shown_path
-
+def _attach(args: argparse.Namespace, store: JobStore) -> int:
     with store.resume(args.job) as job:
         for file in args.files:
             copy = attach(job, Path(file), note=args.note)
@@ -291,12 +248,7 @@ def _attach(args: argparse.Namespace, store: "JobStore") -> int:
     return 0
 
 
-def _pack(args: argparse.Namespace, store: "JobStore") -> int:
-    from pathlib import Path
-
-    from captures.exchange.packs import PACK_ENDING, pack
-    from captures.record.files import shown_path
-
+def _pack(args: argparse.Namespace, store: JobStore) -> int:
     job = store.job(args.job)
     target = Path(args.output) if args.output else Path(f"{job.name}{PACK_ENDING}")
     pack(job, target)
@@ -304,16 +256,8 @@ def _pack(args: argparse.Namespace, store: "JobStore") -> int:
     return 0
 
 
-def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
-    from pathlib import Path
-
-    from captures.exchange.packs import LARGEST, reports_in, unpack
-    from captures.job.verify_job import check_job
-    from captures.record.files import shown_path
-    from captures.record.verify import State
+def _unpack(args: argparse.Namespace, store: JobStore) -> int:
     from captures.report.write import Audience, write_report
-    from meterlink.errors import UsageError
-    from tui.settings.shelf import CARDS
 
     if args.largest is not None and args.largest < 1:
         raise UsageError("--largest is a number of MiB, at least 1")
@@ -334,15 +278,8 @@ def _unpack(args: argparse.Namespace, store: "JobStore") -> int:
     return 0 if check.state is State.WHOLE else 1
 
 
-def _mend(args: argparse.Namespace, store: "JobStore") -> int:
+def _mend(args: argparse.Namespace, store: JobStore) -> int:
     """Mend and say what was found; 1 where something is left that cannot be mended here."""
-    import msgspec
-
-    from captures.job.mend import mend_job, mend_store
-    from captures.record.files import as_utf8
-    from meterlink.quantities.text import plain
-    from meterlink.wording import counted
-
     if args.job:
         found = [finding for name in args.job for finding in mend_job(store.folder(name))]
     else:
@@ -350,7 +287,7 @@ def _mend(args: argparse.Namespace, store: "JobStore") -> int:
     for finding in found:
         if args.json:
             facts = {"job": as_utf8(finding.job), "says": finding.says, "mended": finding.mended}
-            print(msgspec.json.encode(facts).decode())
+            print_json(facts)
         else:
             print(f"{plain(finding.job)}: {plain(finding.says, 1000)}")
     left = sum(not finding.mended for finding in found)
@@ -359,39 +296,26 @@ def _mend(args: argparse.Namespace, store: "JobStore") -> int:
     return 1 if left else 0
 
 
-def _keep_list(args: argparse.Namespace, store: "JobStore") -> int:
+def _keep_list(args: argparse.Namespace, store: JobStore) -> int:
     """Begin the store's running list, with what is closed already on it, and say its head."""
-    import msgspec
-
-    from captures.job.mend import mend_store
-    from captures.job.store_list import LIST_NAME, begin_list, read_list
-    from captures.record.files import shown_path
-
     begin_list(store.root)
     list(mend_store(store))
     head = read_list(store.root).head
     if args.json:
-        print(msgspec.json.encode({"head": head}).decode())
+        print_json({"head": head})
     else:
         print(f"wrote {shown_path(store.root / LIST_NAME)}")
         print(f"its head is {head}; keep that elsewhere, and «meterlink verify --head» checks it")
     return 0
 
 
-def _strike(args: argparse.Namespace, store: "JobStore") -> int:
+def _strike(args: argparse.Namespace, store: JobStore) -> int:
     """Strike, and say from how many lines; 1 where the text is not there."""
-    import msgspec
-
-    from captures.job.striking import strike
-    from captures.record.files import as_utf8, shown_path
-    from meterlink.errors import UsageError
-    from meterlink.wording import counted
-
     if not args.text.strip():
         raise UsageError("say what is to be struck; an empty text is everywhere")
     job, count = strike(store.job(args.job), args.text.strip(), reason=args.reason, who=args.who)
     if args.json:
-        print(msgspec.json.encode({"job": as_utf8(job.name), "lines": count}).decode())
+        print_json({"job": as_utf8(job.name), "lines": count})
     elif count:
         print(f"struck from {counted(count, 'line')} of {shown_path(job.folder)}")
         print("not from attached files, from packs, or from copies that are elsewhere")

@@ -2,28 +2,38 @@
 
 import argparse
 import re
+from collections.abc import Iterator
 from math import floor, inf, log10
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from meterlink.events import Held
-    from meterlink.judging.assess import Assessment, Assessor
-    from meterlink.judging.criterion import Criterion
-    from meterlink.quantities.notation import Value
-    from meterlink.quantities.window import Window
-
-NAME: Final = "judge"
-HELP: Final = "judge a typed reading against a window, with its uncertainty"
+from meterlink.errors import NotationError, UsageError
+from meterlink.events import Evidence, Held
+from meterlink.judging.accuracy import parse_accuracy
+from meterlink.judging.advice import why_implausible
+from meterlink.judging.assess import Assessment, Assessor
+from meterlink.judging.assumed import Assumed
+from meterlink.judging.correction import LeadZero, Temperature, require_sensible
+from meterlink.judging.criterion import Criterion
+from meterlink.judging.rule import Rule
+from meterlink.judging.verdict import RULES
+from meterlink.quantities.given import parse_window
+from meterlink.quantities.notation import Value, format_value, format_with_u, parse_as
+from meterlink.quantities.plausible import BELOW_ZERO
+from meterlink.quantities.text import plain
+from meterlink.quantities.units import Ohms, Volts
+from meterlink.quantities.window import Window
+from meterlink.source import Setting
+from meterlink.steps.worker import MeasurementContext
+from meterlink.wording import component_words, decision_words, others_words, window_words
+from tui import settings
+from tui.announcing.signs import can_show
+from tui.commands.shared import json_option, print_json
 
 _KINDS: Final = ("winding", "part", "closed", "open")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_judge(parser: argparse.ArgumentParser) -> None:
     """Declare the reading, the window, and what is known of meter, leads and temperature."""
-    from tui.session.assumed_options import add_assumed
-
     # What argparse itself does from Python 3.14 on: -4k7 is a value, not an option.
     parser._negative_number_matcher = re.compile(r"-\.?[0-9R]")
     parser.add_argument(
@@ -41,19 +51,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "be closed or one that should be open",
     )
     parser.add_argument(
-        "--accuracy", metavar="P%+N", help="percent of reading and counts, such as 0.8%%+3"
-    )
-    parser.add_argument(
         "--range", metavar="OHM", dest="full_scale", help="end of the range that the meter is on"
     )
     parser.add_argument(
         "--resolution", metavar="OHM", help="step of the last digit; else as VALUE is written"
     )
-    parser.add_argument("--lead-zero", metavar="OHM", help="reading with the probes together")
     parser.add_argument(
         "--four-wire", action="store_true", help="measured with four wires: no leads to take off"
     )
-    parser.add_argument("--temperature", metavar="C", help="of the winding, degrees Celsius")
     parser.add_argument(
         "--temperature-within",
         metavar="K",
@@ -66,18 +71,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="C",
         help="that the window holds for (20 where only --temperature is given)",
     )
-    add_assumed(parser)
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_known(parser)
+    json_option(parser, text="one JSON object")
+    parser.set_defaults(run=_run_judge)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_judge(args: argparse.Namespace) -> int:
     """Judge and print; the verdict does not change the exit code."""
-    from meterlink.errors import UsageError
-    from meterlink.events import Evidence
-    from meterlink.judging.advice import why_implausible
-    from meterlink.quantities.given import parse_window
-    from meterlink.quantities.notation import parse_as
-
     window = parse_window(args.window)
     value = parse_as(args.value, window.unit)
     assessor = _assessor(args, window, value)
@@ -92,40 +92,29 @@ def run(args: argparse.Namespace) -> int:
         if refused:
             raise UsageError(f"nothing is judged: {refused}")
     if args.json:
-        import msgspec
-
-        print(msgspec.json.encode(_facts(value, assessment)).decode())
+        print_json(_facts(value, assessment))
     else:
         print("\n".join(_lines(value, _resolution(args, value), assessor.criterion, assessment)))
     return 0
 
 
-def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "Assessor":
-    from meterlink.errors import UsageError
-    from meterlink.judging.accuracy import parse_accuracy
-    from meterlink.judging.correction import Temperature, require_sensible
-    from meterlink.source import Setting
-    from meterlink.steps.worker import MeasurementContext
-    from tui.session.assumed_options import assumed_of, rule_of
-    from tui.session.judging_by import typed_lead_zero
-    from tui.settings import configuration
-
-    known = configuration.load()
+def _assessor(args: argparse.Namespace, window: Window, value: Value) -> Assessor:
+    known = settings.load()
     if window.unit != "ohm" and (args.lead_zero or args.temperature or args.four_wire):
         raise UsageError("lead zero, four wires and temperature belong to a resistance in ohm")
     resolution = _resolution(args, value)
-    temperature = _number(args.temperature, "celsius", "temperature")
-    reference = _number(args.reference_temperature, "celsius", "reference temperature")
+    temperature = typed_number(args.temperature, "celsius", "temperature")
+    reference = typed_number(args.reference_temperature, "celsius", "reference temperature")
     if reference is not None:
         require_sensible(reference)
     return MeasurementContext(
         () if args.accuracy is None else (parse_accuracy(args.accuracy),),
-        None if args.lead_zero is None else typed_lead_zero(args.lead_zero),
+        typed_lead_zero(args.lead_zero),
         None
         if temperature is None
         else Temperature(celsius=temperature, half_width=args.temperature_within),
         Setting(
-            range=_number(args.full_scale, window.unit, "range"),
+            range=typed_number(args.full_scale, window.unit, "range"),
             four_wire=args.four_wire,
             resolution=resolution,
         ),
@@ -134,24 +123,9 @@ def _assessor(args: argparse.Namespace, window: "Window", value: "Value") -> "As
     ).assessor(_criterion(args.kind, window, reference, temperature))
 
 
-def _number(text: str | None, unit: str, what: str) -> float | None:
-    from meterlink.errors import UsageError
-    from meterlink.quantities.notation import parse_as
-
-    if text is None:
-        return None
-    value = parse_as(text, unit)
-    if value.overload:
-        raise UsageError(f"the {what} must be a number")
-    return value.value
-
-
 def _criterion(
-    kind: str, window: "Window", reference: float | None, temperature: float | None
-) -> "Criterion":
-    from meterlink.errors import UsageError
-    from meterlink.judging.criterion import Criterion
-
+    kind: str, window: Window, reference: float | None, temperature: float | None
+) -> Criterion:
     if kind == "closed":
         if window.low is not None or window.high is None:
             raise UsageError("a closed switch has only a highest value; give --window :2ohm")
@@ -165,10 +139,8 @@ def _criterion(
     return Criterion.given(window, reference=reference, temperature_known=temperature is not None)
 
 
-def _resolution(args: argparse.Namespace, value: "Value") -> float:
-    from meterlink.errors import UsageError
-
-    given = _number(args.resolution, value.unit, "resolution")
+def _resolution(args: argparse.Namespace, value: Value) -> float:
+    given = typed_number(args.resolution, value.unit, "resolution")
     if given is None:
         return value.resolution
     if given <= 0:
@@ -176,10 +148,8 @@ def _resolution(args: argparse.Namespace, value: "Value") -> float:
     return given
 
 
-def _held(value: "Value", resolution: float) -> "Held | None":
+def _held(value: Value, resolution: float) -> Held | None:
     """Return the typed value as a hold of one reading, None for an over range."""
-    from meterlink.events import Held
-
     if value.overload:
         return None
     return Held(
@@ -195,9 +165,7 @@ def _held(value: "Value", resolution: float) -> "Held | None":
     )
 
 
-def _facts(value: "Value", assessment: "Assessment") -> dict[str, Any]:
-    from meterlink.judging.verdict import RULES
-
+def _facts(value: Value, assessment: Assessment) -> dict[str, Any]:
     judgement = assessment.judgement
     decided = judgement.decided
     return {
@@ -221,12 +189,8 @@ def _facts(value: "Value", assessment: "Assessment") -> dict[str, Any]:
 
 
 def _lines(
-    value: "Value", resolution: float, criterion: "Criterion", assessment: "Assessment"
-) -> "Iterator[str]":
-    from meterlink.quantities.notation import format_value, format_with_u
-    from meterlink.wording import component_words, decision_words, others_words, window_words
-    from tui.announcing.signs import can_show
-
+    value: Value, resolution: float, criterion: Criterion, assessment: Assessment
+) -> Iterator[str]:
     sign = can_show("Ω")
 
     def written(number: float, resolution: float | None = None) -> str:
@@ -267,3 +231,107 @@ def _percent(probability: float) -> str:
 
 def _two_digits(u: float) -> float:
     return 10.0 ** (floor(log10(u)) - 1)
+
+
+# --- what judge and analyse both are told ---------------------------------------------------------
+
+
+def add_known(parser: argparse.ArgumentParser) -> None:
+    """Declare what is known of meter, leads and winding, what is assumed else, and the rule."""
+    parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
+    parser.add_argument("--lead-zero", metavar="OHM", help="reading with the probes together")
+    parser.add_argument("--temperature", metavar="C", help="of the winding, degrees Celsius")
+    group = parser.add_argument_group("what is assumed where nobody declared it")
+    group.add_argument(
+        "--leads", metavar="LOW:HIGH", help="leads that were not taken off (else 0:0.5ohm)"
+    )
+    group.add_argument(
+        "--contact", metavar="OHM", help="most that the tips add on the work (else 0.01)"
+    )
+    group.add_argument(
+        "--thermal-emf", metavar="V", help="thermal voltage, either way (else 5uV, at 1 mA)"
+    )
+    group.add_argument(
+        "--offset-share",
+        metavar="SHARE",
+        type=float,
+        help="share of the meter's counts that a lead zero of the same range takes out (else 0.67)",
+    )
+    group.add_argument(
+        "--drift",
+        metavar="SHARE",
+        type=float,
+        help="share of its accuracy that the meter moves since the lead zero (else 0.1)",
+    )
+    parser.add_argument(
+        "--rule",
+        choices=[rule.value for rule in Rule],
+        help="rule of decision: by the best estimate (default), or guarded at 95 %% against "
+        "accepting a bad part or rejecting a good one",
+    )
+
+
+def assumed_of(args: argparse.Namespace, under: Assumed) -> Assumed:
+    """Return what the options say over what ``under`` says.
+
+    Raises:
+        UsageError: one of them makes no sense.
+    """
+    low = high = None
+    if args.leads is not None:
+        window = parse_window(args.leads)
+        if window.unit != "ohm" or window.high is None:
+            raise UsageError("the leads assumed are two resistances, such as 0.1:0.3ohm")
+        low, high = Ohms(window.low or 0.0), Ohms(window.high)
+    contact = typed_number(args.contact, "ohm", "resistance of the tips")
+    thermal = typed_number(args.thermal_emf, "V", "thermal voltage")
+    try:
+        said = Assumed(
+            leads_at_least=low,
+            leads_at_most=high,
+            contact_at_most=None if contact is None else Ohms(contact),
+            thermal_emf=None if thermal is None else Volts(thermal),
+            offset_share=args.offset_share,
+            drift=args.drift,
+        )
+    except NotationError as fault:
+        raise UsageError(str(fault)) from None
+    return said.over(under)
+
+
+def rule_of(args: argparse.Namespace, known: Rule | None) -> Rule:
+    """Return the rule that the options name, else the one ``known``, else simple acceptance."""
+    return Rule(args.rule) if args.rule else known or Rule.SIMPLE
+
+
+def typed_lead_zero(text: str | None) -> LeadZero | None:
+    """Return the lead zero that ``text`` says, such as ``0.12`` or ``120 mohm``.
+
+    Raises:
+        UsageError: no resistance, an over range, or far less than nothing.
+    """
+    if text is None:
+        return None
+    typed = parse_as(text, "ohm")
+    if typed.overload:
+        raise UsageError("the lead zero must be a number: hold the probes together and read again")
+    if typed.value < BELOW_ZERO:
+        raise UsageError(
+            f"{plain(text, 40)} is no lead zero: no leads have less than no resistance"
+        )
+    return LeadZero(value=typed.value, resolution=typed.resolution, typed=True)
+
+
+def typed_number(text: str | None, unit: str, what: str) -> float | None:
+    """Return the value of ``what`` in ``unit`` that ``text`` says; None where nothing was typed.
+
+    Raises:
+        UsageError: it is an over range.
+        NotationError: it is no value in this unit.
+    """
+    if text is None:
+        return None
+    value = parse_as(text, unit)
+    if value.overload:
+        raise UsageError(f"the {what} must be a number")
+    return value.value

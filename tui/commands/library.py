@@ -1,85 +1,88 @@
 """``meterlink library``: recorded exercises, listed, checked, made again, packed and unpacked."""
 
 import argparse
-from typing import TYPE_CHECKING, Final
+import tempfile
+import threading
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from textwrap import fill
+from typing import Final
 
-from tui.commands._options import seed
+import msgspec
+import tomli_w
+from msgspec.structs import replace
 
-if TYPE_CHECKING:
-    from collections.abc import Iterator
+from captures.job.store import JobStore
+from captures.record.files import is_regular, open_regular
+from captures.record.replay import Played
+from captures.record.writer import RecordWriter
+from captures.training import catalogue
+from captures.training.catalogue import (
+    CATALOGUE,
+    PACK_ENDING,
+    Exercise,
+    Made,
+    Shelved,
+    faults_of,
+    pack_exercises,
+    read_catalogue,
+    read_library,
+    unpack_exercises,
+)
+from captures.training.notes import ENDING
+from drivers.opening import open_source
+from drivers.scpi.dialect import ScpiOptions
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.scenario import load_scenario
+from meterlink.bench.bench import Bench
+from meterlink.errors import CannotWriteError, UsageError
+from meterlink.quantities.text import plain
+from tui.commands.shared import json_option, print_json, report_skipped, seed
+from tui.session.hands import connect_hands
+from tui.session.session import Session
+from tui.session.setup import header_for
+from tui.settings import CARDS, PROFILES
 
-    from captures.training.catalogue import Shelved
 
-NAME: Final = "library"
-HELP: Final = "recorded exercises to learn from: list, show, check, make, pack, unpack"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_library(parser: argparse.ArgumentParser) -> None:
     """Declare what to do; without a word it lists."""
-    _common(parser)
-    does = parser.add_subparsers(dest="does", metavar="WHAT")
+    parser.set_defaults(run=_list)
+    does = parser.add_subparsers(metavar="WHAT")
 
     listing = does.add_parser("list", help="one line for each exercise")
-    _common(listing, again=True)
 
     show = does.add_parser("show", help="what one exercise is about")
     show.add_argument("name", metavar="NAME")
     show.add_argument(
         "--explain", action="store_true", help="with the explanation, which gives it away"
     )
-    _common(show, again=True)
+    show.set_defaults(run=_show)
 
     check = does.add_parser("check", help="seals, events and stated results; 1 where one is wrong")
     check.add_argument("name", nargs="*", metavar="NAME", help="left out: every exercise")
-    _common(check, again=True)
+    check.set_defaults(run=_check)
 
     make = does.add_parser("make", help="make the shipped captures again on the simulated bench")
     make.add_argument("folder", metavar="DIR", help="where to put them")
     make.add_argument("--seed", type=seed, help="this seed for all, for captures nobody has seen")
-    _common(make, again=True)
+    make.set_defaults(run=_make)
 
     pack = does.add_parser("pack", help="put a folder of exercises into one file")
     pack.add_argument("folder", metavar="DIR", help="with catalogue.toml, captures and notes")
     pack.add_argument("--output", metavar="FILE", help="default: DIR.exercises.zip, here")
-    _common(pack, again=True)
+    pack.set_defaults(run=_pack)
 
     unpack = does.add_parser("unpack", help="take a packed folder of exercises into the library")
     unpack.add_argument("file", metavar="FILE")
-    _common(unpack, again=True)
-
-
-def run(args: argparse.Namespace) -> int:
-    """Do what was asked."""
-    does = {
-        "show": _show,
-        "check": _check,
-        "make": _make,
-        "pack": _pack,
-        "unpack": _unpack,
-    }
-    return does.get(args.does, _list)(args)
-
-
-def _common(parser: argparse.ArgumentParser, *, again: bool = False) -> None:
-    """``--json`` may stand before or after the word."""
-    parser.add_argument(
-        "--json",
-        action="store_true",
-        default=argparse.SUPPRESS if again else False,
-        help="one JSON object a line",
-    )
+    unpack.set_defaults(run=_unpack)
+    json_option(parser, listing, show, check, make, pack, unpack)
 
 
 def _say(args: argparse.Namespace, facts: dict[str, object], words: str) -> None:
-    import msgspec
-
-    print(msgspec.json.encode(facts).decode() if args.json else words)
+    print_json(facts) if args.json else print(words)
 
 
 def _list(args: argparse.Namespace) -> int:
-    from captures.training.catalogue import read_library
-    from tui.settings.shelf import report_skipped
-
     library = read_library()
     for shelved in library.shelf:
         exercise = shelved.exercise
@@ -89,9 +92,7 @@ def _list(args: argparse.Namespace) -> int:
     return 0
 
 
-def _facts(shelved: "Shelved", *, explain: bool) -> dict[str, object]:
-    import msgspec
-
+def _facts(shelved: Shelved, *, explain: bool) -> dict[str, object]:
     facts: dict[str, object] = msgspec.to_builtins(shelved.exercise)
     for gives_away in () if explain else ("explanation", "expect", "close", "fault", "made"):
         del facts[gives_away]
@@ -99,20 +100,13 @@ def _facts(shelved: "Shelved", *, explain: bool) -> dict[str, object]:
 
 
 def _show(args: argparse.Namespace) -> int:
-    from captures.training.catalogue import read_library
-
     shelved = read_library().get(args.name)
     lines = _lines(shelved, explain=args.explain)
     _say(args, _facts(shelved, explain=args.explain), "\n".join(lines))
     return 0
 
 
-def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
-    from textwrap import fill
-
-    from captures.record.replay import Played
-    from meterlink.quantities.text import plain
-
+def _lines(shelved: Shelved, *, explain: bool) -> Iterator[str]:
     exercise = shelved.exercise
     with Played(shelved.capture) as played:
         header = played.header
@@ -137,9 +131,6 @@ def _lines(shelved: "Shelved", *, explain: bool) -> "Iterator[str]":
 
 
 def _check(args: argparse.Namespace) -> int:
-    from captures.training.catalogue import faults_of, read_library
-    from tui.settings.shelf import report_skipped
-
     library = read_library()
     shelf = [library.get(name) for name in args.name] or library.shelf
     wrong = 0
@@ -154,21 +145,12 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _make(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
-    from captures.training.catalogue import SHIPPED, read_catalogue
-    from tui.replay.library_maker import make_library
-
-    for path in make_library(read_catalogue(SHIPPED), Path(args.folder), args.seed):
+    for path in make_library(read_catalogue(catalogue.SHIPPED), Path(args.folder), args.seed):
         _say(args, {"wrote": str(path)}, f"wrote {path}")
     return 0
 
 
 def _pack(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
-    from captures.training.catalogue import PACK_ENDING, pack_exercises
-
     folder = Path(args.folder)
     target = Path(args.output or f"{folder.resolve().name}{PACK_ENDING}")
     manifest = pack_exercises(folder, target)
@@ -178,16 +160,7 @@ def _pack(args: argparse.Namespace) -> int:
 
 
 def _unpack(args: argparse.Namespace) -> int:
-    from pathlib import Path
-
-    from captures.training.catalogue import (
-        own_folder,
-        read_catalogue,
-        read_library,
-        unpack_exercises,
-    )
-
-    folder = unpack_exercises(Path(args.file), own_folder())
+    folder = unpack_exercises(Path(args.file), catalogue.own_folder())
     shelf = read_catalogue(folder)
     names = [shelved.exercise.id for shelved in shelf]
     words = f"wrote {folder}: {', '.join(names)}"
@@ -202,3 +175,102 @@ def _unpack(args: argparse.Namespace) -> int:
     ids = [shelved.exercise.id for shelved in hidden]
     _say(args, {"wrote": str(folder), "exercises": names, "hidden": ids}, words)
     return 0
+
+
+STARTED: Final = "2026-11-03T09:00:00.000+00:00"
+"""The start that every capture of the library says it has."""
+PORT: Final = "simulated"
+
+
+def make_capture(made: Made, path: Path) -> None:
+    """Record the scenario of ``made`` into the new file ``path``.
+
+    Raises:
+        UsageError: there is no such scenario, card or profile.
+        CannotWriteError: the file exists or cannot be written.
+    """
+    scenario = load_scenario(made.scenario)
+    scenario = replace(scenario, meter=replace(scenario.meter, nplc=made.nplc))
+    card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
+    accuracy = scenario.accuracy()
+    with (
+        tempfile.TemporaryDirectory() as aside,
+        SimulatedBench(scenario, seed=made.seed) as simulated,
+        JobStore(Path(aside)).create(scenario.title) as job,
+    ):
+        options = ScpiOptions(nplc=made.nplc)
+        source = open_source(simulated.port, clock=simulated.clock, options=options)
+        try:
+            header = replace(
+                header_for(
+                    card,
+                    profile,
+                    replace(source.identity, port=PORT),
+                    accuracy=accuracy,
+                    settings={"simulated": True, **msgspec.to_builtins(made)},
+                ),
+                started=STARTED,
+                title=scenario.title,
+            )
+            with RecordWriter.create(path, header) as capture:
+                bench = Bench(card, profile, accuracy=accuracy)
+                sitting = Session(bench, source, job, capture, simulated.clock)
+                connect_hands(sitting, simulated)
+                sitting.run(threading.Event())
+        finally:
+            source.close()
+
+
+def make_library(shelf: Sequence[Shelved], folder: Path, seed: int | None) -> Iterator[Path]:
+    """Make the captures of ``shelf`` again in ``folder``, with catalogue and notes; yield them.
+
+    ``seed``: another one than the catalogue's, for captures that nobody has seen.
+
+    Raises:
+        CannotWriteError: the folder or a file cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for shelved in shelf:
+            yield _make_one(shelved.exercise.id, _made(shelved.exercise, seed), folder)
+            if is_regular(shelved.notes):
+                yield _copy(shelved.notes, folder / f"{shelved.exercise.id}{ENDING}")
+        if seed is None:
+            yield _copy(shelf[0].folder / CATALOGUE, folder / CATALOGUE)
+        else:
+            yield _write_catalogue([shelved.exercise for shelved in shelf], seed, folder)
+    except OSError as fault:
+        raise CannotWriteError(
+            f"{plain(str(folder))} cannot be written: {fault.strerror}"
+        ) from fault
+
+
+def _made(exercise: Exercise, seed: int | None) -> Made:
+    made = exercise.made
+    if made is None:
+        raise UsageError(f"«{exercise.id}» was captured on a real engine and cannot be made again")
+    return made if seed is None else replace(made, seed=seed)
+
+
+def _make_one(name: str, made: Made, folder: Path) -> Path:
+    """Put a new capture in the place of an old one once it is whole."""
+    fresh = folder / f".{name}.jsonl.new"
+    fresh.unlink(missing_ok=True)
+    make_capture(made, fresh)
+    return fresh.replace(folder / f"{name}.jsonl")
+
+
+def _write_catalogue(exercises: Sequence[Exercise], seed: int, folder: Path) -> Path:
+    seeded = [replace(exercise, made=_made(exercise, seed)) for exercise in exercises]
+    text = tomli_w.dumps({"format": 1, "exercise": [msgspec.to_builtins(one) for one in seeded]})
+    target = folder / CATALOGUE
+    target.write_text(text, encoding="utf-8", newline="\n")
+    return target
+
+
+def _copy(source: Path, target: Path) -> Path:
+    if target.exists() and target.samefile(source):
+        return target
+    with open_regular(source) as file:
+        target.write_bytes(file.read())
+    return target

@@ -1,23 +1,33 @@
-"""``meterlink meters``: what is plugged in, and what it says that it is."""
+"""Meters by themselves: ``meters`` says what is plugged in, ``read`` prints readings."""
 
 import argparse
+import itertools
 import json
-from typing import TYPE_CHECKING, Final
+import math
+import sys
+import threading
+from collections.abc import Callable, Iterable
+from typing import Final
 
-if TYPE_CHECKING:
-    from drivers.discovery import FoundMeter
-    from drivers.ports import PortInfo
-
-NAME: Final = "meters"
-HELP: Final = "list the ports, and ask or listen what is at each"
+from drivers import ports
+from drivers.discovery import PATIENT, FoundMeter, probe, probe_all
+from drivers.opening import open_source
+from drivers.ports import PortInfo
+from drivers.scpi.dialect import ScpiOptions
+from meterlink.meter_state import MeterState
+from meterlink.quantities.notation import format_value
+from meterlink.reading import Quantity, Reading
+from meterlink.source import MeterSetup
+from tui import settings
+from tui.commands.shared import frames_option, json_option, print_json, visa_option
 
 _NO_METER: Final = 3
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_meters(parser: argparse.ArgumentParser) -> None:
     """Declare the port to ask, the ports to leave alone, and the form."""
     parser.add_argument("--port", help="ask this port alone, which may be one that is not listed")
-    parser.add_argument("--visa", choices=["py", "system"], help="go through this VISA library")
+    visa_option(parser)
     parser.add_argument(
         "--exclude",
         action="append",
@@ -25,24 +35,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PORT",
         help="send nothing to this port; may hold * and be given several times",
     )
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    json_option(parser)
+    parser.set_defaults(run=_run_meters)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_meters(args: argparse.Namespace) -> int:
     """Print one entry for each port; 0 where a meter was found, else 3."""
-    from drivers.discovery import PATIENT, probe, probe_all
-    from drivers.ports import list_ports
-    from tui.settings import configuration
-
-    listed = {port.name: port for port in list_ports()}
+    listed = {port.name: port for port in ports.list_ports()}
     if args.port:
         found = [probe(args.port, visa=args.visa, patience=PATIENT)]
     else:
-        left_alone = (*args.exclude, *configuration.load().exclude)
+        left_alone = (*args.exclude, *settings.load().exclude)
         found = probe_all(list(listed), excluded=left_alone)
     for one in found:
         info = listed.get(one.port)
-        print(json.dumps(_facts(one, info)) if args.json else _text(one, info), flush=True)
+        if args.json:
+            print_json(_meter_facts(one, info))
+        else:
+            print(_meter_text(one, info), flush=True)
     if not found and not args.json:
         print(
             "No serial port and no USB instrument is plugged in. A meter on the network is "
@@ -51,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     return 0 if any(one.wire for one in found) else _NO_METER
 
 
-def _text(found: "FoundMeter", info: "PortInfo | None") -> str:
+def _meter_text(found: FoundMeter, info: PortInfo | None) -> str:
     known = []
     if info is not None:
         known = [
@@ -65,7 +75,7 @@ def _text(found: "FoundMeter", info: "PortInfo | None") -> str:
     return f"{first}\n    {trouble or found.says}"
 
 
-def _facts(found: "FoundMeter", info: "PortInfo | None") -> dict[str, object]:
+def _meter_facts(found: FoundMeter, info: PortInfo | None) -> dict[str, object]:
     identity = found.identity
     return {
         "port": found.port,
@@ -83,3 +93,104 @@ def _facts(found: "FoundMeter", info: "PortInfo | None") -> dict[str, object]:
         "confidence": round(found.confidence, 3),
         "says": found.says,
     }
+
+
+COLUMNS: Final = ("t_s", "quantity", "value", "unit", "overload", "resolution")
+
+
+def add_read(parser: argparse.ArgumentParser) -> None:
+    """Declare port, frame format, count and form."""
+    parser.add_argument(
+        "--port",
+        required=True,
+        help="VISA resource string, serial device as the system names it, or socket://HOST:PORT",
+    )
+    frames_option(parser)
+    visa_option(parser)
+    parser.add_argument("--count", type=_count, help="end after so many readings")
+    parser.add_argument(
+        "--quantity", choices=["resistance", "voltage"], help="what to set the meter to"
+    )
+    parser.add_argument(
+        "--burst", type=_count, default=1, help="readings to ask for at once (default 1)"
+    )
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="one JSON object a line")
+    form.add_argument("--csv", action="store_true", help="comma-separated, with a header")
+    parser.set_defaults(run=_run_read)
+
+
+def _run_read(args: argparse.Namespace) -> int:
+    """Print until the count is reached, the meter ends or the user interrupts."""
+    show = _json_line if args.json else _csv_line if args.csv else _text_line
+    source = open_source(
+        args.port, wire=args.wire, visa=args.visa, options=ScpiOptions(burst=args.burst)
+    )
+    try:
+        if args.quantity:
+            setting = source.prepare(MeterSetup(quantity=Quantity(args.quantity)))
+            _say_lost((*setting.lost, *setting.cautions))
+        if args.csv:
+            print(",".join(COLUMNS), flush=True)
+        _print_all(source.readings(threading.Event()), args.count, show)
+    finally:
+        source.close()
+    return 0
+
+
+def _print_all(
+    readings: Iterable[Reading], count: int | None, show: Callable[[Reading], str]
+) -> None:
+    state = MeterState()
+    for reading in itertools.islice(readings, count):
+        if state.see(reading):
+            _say_lost((*state.blocks, *state.cautions))
+        print(show(reading), flush=True)
+
+
+def _say_lost(lost: tuple[str, ...]) -> None:
+    for sentence in lost:
+        print(f"meterlink: {sentence}", file=sys.stderr)
+
+
+def _json_line(reading: Reading) -> str:
+    finite = math.isfinite(reading.value) and not reading.overload
+    values = (
+        round(reading.t, 6),
+        reading.quantity.value,
+        reading.value if finite else None,
+        reading.quantity.unit,
+        reading.overload,
+        reading.resolution,
+    )
+    return json.dumps(dict(zip(COLUMNS, values, strict=True)))
+
+
+def _csv_line(reading: Reading) -> str:
+    """One row; an overload and a not-a-number are written as SCPI does, for ``analyse``."""
+    value = reading.value
+    if reading.overload:
+        value = math.copysign(9.9e37, value)
+    elif math.isnan(value):
+        value = 9.91e37
+    resolution = "" if reading.resolution is None else f"{reading.resolution:g}"
+    return (
+        f"{reading.t:.6f},{reading.quantity.value},{value!r},{reading.quantity.unit},"
+        f"{int(reading.overload)},{resolution}"
+    )
+
+
+def _text_line(reading: Reading) -> str:
+    value = math.inf if reading.overload else reading.value
+    shown = format_value(value, reading.quantity.unit, reading.resolution)
+    return f"{reading.t:10.3f} s  {shown}"
+
+
+def _count(text: str) -> int:
+    count = int(text)
+    if count < 1:
+        raise ValueError
+    return count
+
+
+_count.__name__ = "count of 1 or more"  # argparse puts it into its sentence

@@ -1,21 +1,45 @@
 """``meterlink practice``: find a hidden fault on a virtual engine, by the meter and by reason."""
 
 import argparse
+import secrets
 import sys
-from typing import TYPE_CHECKING, Final
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, nullcontext
+from pathlib import Path
+from typing import Final
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-    from contextlib import ExitStack
+from captures.record.files import open_regular
+from captures.training.trainees import TraineeStore
+from meterlink.card import BenchEvent
+from meterlink.declared import LARGEST_FILE
+from meterlink.errors import UnreadableError, UsageError
+from meterlink.profile import Profile
+from meterlink.quantities.text import plain
+from meterlink.reading import Reading
+from meterlink.training.case import Case, Order, draw, read_exercise
+from meterlink.training.practice import Practice
+from tui.announcing.signs import say as say_wrapped
+from tui.commands.shared import print_json, report_skipped
+from tui.plain.prompts import has_screen
+from tui.practice.bench import PracticeBench
+from tui.practice.plain import PlainPractice
+from tui.practice.results import (
+    Diary,
+    begin,
+    check_same,
+    interrupted,
+    kept,
+    ordered_before,
+    overview_lines,
+    result_lines,
+    result_objects,
+    score_lines,
+    scored,
+)
+from tui.session.setup import header_for, job_store, settings_of
+from tui.settings import PROFILES
 
-    from captures.training.trainees import TraineeStore
-    from meterlink.profile import Profile
-    from meterlink.training.case import Case, Order
-    from meterlink.training.practice import Practice
-    from tui.practice.diary import Diary
-
-NAME: Final = "practice"
-HELP: Final = "find a hidden fault on a virtual engine; no meter needed"
 _DIFFICULTIES: Final = ("easy", "medium", "hard")
 _BASE: Final = "pump-set-demo"
 """The profile that every engine goes by."""
@@ -23,7 +47,7 @@ _LONGEST: Final = 1000
 """Characters of a typed line that are looked at."""
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_practice(parser: argparse.ArgumentParser) -> None:
     """Declare which engine, who practises, and what is shown."""
     parser.add_argument("--seed", type=int, help="same seed, same engine (default: any)")
     parser.add_argument(
@@ -45,33 +69,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--results", action="store_true", help="show results instead of practising")
     parser.add_argument("--plain", action="store_true", help="by typed lines, without the screen")
     parser.add_argument("--json", action="store_true", help="results as JSON, one object a line")
+    parser.set_defaults(run=_run_practice)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_practice(args: argparse.Namespace) -> int:
     """Practise, or show the results."""
-    from pathlib import Path
-
-    from captures.training.trainees import TraineeStore
-
     store = TraineeStore(Path(args.trainees) if args.trainees else None)
     if args.results:
         return _show_results(store, args.trainee, args.json)
     return _practise(args, store)
 
 
-def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int:
+def _show_results(store: TraineeStore, name: str | None, as_json: bool) -> int:
     """Show one trainee's results, or everybody's in short; damaged lines are told at the end."""
-    import json
-
-    from meterlink.errors import UnreadableError
-    from tui.practice.results import overview_lines, result_lines, result_objects
-    from tui.settings.shelf import report_skipped
-
     shown = [store.results(name)] if name is not None else list(store.all())
     if as_json:
         for results in shown:
             for fact in result_objects(results):
-                print(json.dumps(fact, ensure_ascii=False))
+                print_json(fact)
     else:
         lines = overview_lines(shown) if name is None else result_lines(shown[0])
         for line in lines:
@@ -80,16 +95,7 @@ def _show_results(store: "TraineeStore", name: str | None, as_json: bool) -> int
     return 0
 
 
-def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
-    import time
-    from contextlib import ExitStack
-
-    from meterlink.training.practice import Practice
-    from tui.announcing.signs import say as say_wrapped
-    from tui.practice.order import options_of
-    from tui.practice.results import kept, score_lines, scored
-    from tui.settings.shelf import PROFILES
-
+def _practise(args: argparse.Namespace, store: TraineeStore) -> int:
     say = _say_aside if args.json else say_wrapped
     base = PROFILES.get(_BASE)
     with ExitStack() as stack:
@@ -115,25 +121,19 @@ def _practise(args: argparse.Namespace, store: "TraineeStore") -> int:
         say(f"The same engine again: {options_of(case.order)}")
         worth = kept(case, judged, seconds, "" if diary is None else diary.begun.id)
         if args.json:
-            import msgspec
-
-            print(msgspec.json.encode(worth).decode())
+            print_json(worth)
         if diary is not None:
             say(f"kept in {diary.end(worth)}")
     return 0
 
 
 def _begun(
-    args: argparse.Namespace, store: "TraineeStore", base: "Profile", stack: "ExitStack"
-) -> "tuple[Case, str, Diary | None]":
+    args: argparse.Namespace, store: TraineeStore, base: Profile, stack: ExitStack
+) -> tuple[Case, str, Diary | None]:
     """Return engine, story and diary of a practice that begins, or of the one to go on with.
 
     The trainee's file stays open in ``stack``, so that nobody else writes it meanwhile.
     """
-    from meterlink.training.case import draw
-    from tui.practice.diary import Diary, begin, check_same, interrupted, ordered_before
-    from tui.practice.order import ordered
-
     if args.resume:
         _check_resume(args)
         file = stack.enter_context(store.open(args.trainee, known=True))
@@ -151,8 +151,6 @@ def _begun(
 
 
 def _check_resume(args: argparse.Namespace) -> None:
-    from meterlink.errors import UsageError
-
     if args.trainee is None:
         raise UsageError("say whose practice to go on with, by --trainee NAME")
     given = (args.seed, args.difficulty, args.fault, args.complaint, args.exercise)
@@ -160,11 +158,8 @@ def _check_resume(args: argparse.Namespace) -> None:
         raise UsageError("a practice that is gone on with has its engine; leave all else out")
 
 
-def _how_to_go_on(args: argparse.Namespace, order: "Order") -> str:
+def _how_to_go_on(args: argparse.Namespace, order: Order) -> str:
     """Return what to say to somebody who leaves before the end."""
-    from meterlink.quantities.text import plain
-    from tui.practice.order import options_of
-
     if args.trainee is None:
         # What was ordered names the fault; an exercise must not give it away.
         again = f"--exercise {plain(args.exercise)}" if args.exercise else options_of(order)
@@ -177,10 +172,10 @@ def _how_to_go_on(args: argparse.Namespace, order: "Order") -> str:
 
 
 def _play(
-    practice: "Practice",
+    practice: Practice,
     args: argparse.Namespace,
-    say: "Callable[[str], None]",
-    diary: "Diary | None",
+    say: Callable[[str], None],
+    diary: Diary | None,
 ) -> bool:
     """Play on the screen, or by typed lines where there is no terminal.
 
@@ -189,13 +184,6 @@ def _play(
     Raises:
         KeyboardInterrupt: the trainee broke off.
     """
-    from contextlib import nullcontext
-
-    from tui.plain.prompts import has_screen
-    from tui.practice.bench import PracticeBench
-    from tui.practice.order import recording
-    from tui.practice.plain import PlainPractice
-
     with (
         PracticeBench(practice) as bench,
         recording(bench, args.jobs) if args.jobs else nullcontext() as job,
@@ -218,7 +206,7 @@ def _play(
     return over
 
 
-def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
+def _typed(prompt: str, say: Callable[[str], None]) -> str | None:
     """Ask for a line; None at the end of all lines. A line that was piped in is shown."""
     if sys.stdin.isatty() and say is not _say_aside:
         try:
@@ -228,11 +216,83 @@ def _typed(prompt: str, say: "Callable[[str], None]") -> str | None:
     line = sys.stdin.readline(_LONGEST)
     if not line:
         return None
-    from meterlink.quantities.text import plain
-
     say(f"{prompt}{plain(line.rstrip())}")
     return line
 
 
 def _say_aside(line: str) -> None:
     print(line, file=sys.stderr)
+
+
+_LARGEST_SEED: Final = 2**53
+
+
+def ordered(args: argparse.Namespace) -> tuple[Order, str]:
+    """Return what the options order, and the story that goes with it.
+
+    Raises:
+        UsageError: the options do not go together, or make no sense.
+        UnreadableError: the exercise's file cannot be read.
+        InvalidFileError: it does not say what it must.
+    """
+    if args.exercise is not None:
+        given = (args.seed, args.difficulty, args.fault, args.complaint)
+        if any(value is not None for value in given):
+            raise UsageError(
+                "an exercise orders the engine; leave seed, difficulty, fault and complaint out"
+            )
+        return _by_exercise(args.exercise)
+    seed = secrets.randbelow(10**6) if args.seed is None else args.seed
+    if not 0 <= seed <= _LARGEST_SEED:
+        raise UsageError(f"a seed of {seed} makes no sense; give 0 to {_LARGEST_SEED}")
+    order = Order(
+        seed=seed,
+        difficulty=args.difficulty or "easy",
+        fault=args.fault or "",
+        complaint=args.complaint or "",
+    )
+    return order, ""
+
+
+def options_of(order: Order) -> str:
+    """Return the options that order the same engine again."""
+    options = {"fault": order.fault, "complaint": order.complaint}
+    given = "".join(f" --{option} {value}" for option, value in options.items() if value)
+    return f"--seed {order.seed} --difficulty {order.difficulty}{given}"
+
+
+def _by_exercise(file: str) -> tuple[Order, str]:
+    with open_regular(Path(file)) as opened:
+        exercise = read_exercise(opened.read(LARGEST_FILE + 1), file)
+    return exercise.order, ": ".join(filter(None, (exercise.title, exercise.story)))
+
+
+@contextmanager
+def recording(bench: PracticeBench, folder: str) -> Iterator[Path]:
+    """Keep all that ``bench`` reads and says as a job in ``folder``; yield the job's own.
+
+    Raises:
+        CannotWriteError: it cannot be made.
+    """
+    card, profile = bench.bench.card, bench.bench.profile
+    settings = settings_of(card, profile) | {"practice": True}
+    header = header_for(
+        card,
+        profile,
+        bench.identity,
+        accuracy=bench.bench.accuracy,
+        past=bench.past,
+        settings={"practice": True},
+    )
+    with (
+        job_store(folder).create("Practice", settings=settings) as job,
+        job.new_capture(header) as capture,
+    ):
+
+        def keep(what: Reading | BenchEvent) -> None:
+            capture.append(what)
+            if not isinstance(what, Reading):
+                job.log.append(what)
+
+        bench.keep = keep
+        yield job.folder

@@ -2,31 +2,45 @@
 
 import argparse
 import threading
+from math import inf, isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-from tui.commands._gate import add_damaged_too, pass_record
+from captures.record.files import is_regular, safe_name
+from captures.record.records import encode
+from captures.record.replay import Played
+from captures.record.verify import Verification
+from captures.training import notes
+from captures.training.catalogue import read_library
+from captures.training.notes import read_notes
+from drivers.clock import MonotonicClock
+from meterlink.errors import UnreadableError, UsageError
+from meterlink.quantities.notation import parse_as
+from meterlink.quantities.text import plain
+from tui.commands.shared import (
+    damaged_too_option,
+    jobs_option,
+    json_option,
+    pass_record,
+    print_json,
+)
 from tui.plain.prompts import has_screen
-
-if TYPE_CHECKING:
-    from captures.record.verify import Verification
-    from tui.replay.pacing import Pacing, Until
-    from tui.replay.player import ReplayPlayer
-
-NAME: Final = "replay"
-HELP: Final = "play a record again, at its own pace or another, and compare what comes out"
+from tui.replay.pacing import Pacing, Until, at_time, at_touch
+from tui.replay.plain import PlainReplay, play_through, report_of
+from tui.replay.player import ReplayPlayer
+from tui.session.setup import job_store
 
 AS_FAST_AS_CAN_BE: Final = "max"
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_replay(parser: argparse.ArgumentParser) -> None:
     """Declare the record, where and how fast to play it, and what to hide."""
     parser.add_argument(
         "what",
         metavar="CAPTURE-OR-JOB",
         help="a capture, an exercise of the library by name, a job's folder or its name",
     )
-    parser.add_argument("--jobs", metavar="DIR", help="where jobs are kept")
+    jobs_option(parser)
     parser.add_argument(
         "--speed",
         metavar="X",
@@ -52,17 +66,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="a line per event instead of the screen"
     )
-    add_damaged_too(parser)
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    damaged_too_option(parser)
+    json_option(parser)
+    parser.set_defaults(run=_run_replay)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_replay(args: argparse.Namespace) -> int:
     """Play each capture of what was named; the highest exit code counts."""
-    from tui.replay.locate import find_records
-
     _checked(args)
     codes = []
-    for path in find_records(args.what, args.jobs):
+    for path in _find_records(args.what, args.jobs):
         on_screen = not (args.check or args.json or args.plain) and has_screen()
         check = pass_record(args, path, beside=on_screen)
         if args.check or args.json:
@@ -73,8 +86,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _checked(args: argparse.Namespace) -> None:
-    from meterlink.errors import UsageError
-
     if args.touch is not None and args.touch < 1:
         raise UsageError("touches are counted from 1; give --touch 1 or more")
     if (args.check or args.json) and (args.hide_verdict or args.step_by_step):
@@ -84,15 +95,8 @@ def _checked(args: argparse.Namespace) -> None:
 # --- without playing ----------------------------------------------------------------------------
 
 
-def _through(args: argparse.Namespace, path: Path, check: "Verification") -> int:
+def _through(args: argparse.Namespace, path: Path, check: Verification) -> int:
     """Replay as fast as can be; print the events as JSON where asked for, then what came of it."""
-    import msgspec
-
-    from captures.record.records import encode
-    from captures.record.replay import Played
-    from captures.training.notes import read_notes
-    from tui.replay.outcome import play_through
-
     with Played(path) as played:
         events = args.json and not args.check
         show = (lambda event: print(encode(event).decode(), end="")) if events else None
@@ -100,7 +104,7 @@ def _through(args: argparse.Namespace, path: Path, check: "Verification") -> int
         if args.json:
             record = {"record": check.state.value}
             facts = {"comparison": report.facts() | record} | record
-            print(msgspec.json.encode(facts).decode())
+            print_json(facts)
         else:
             print("\n".join(report.lines()))
         return report.exit_code
@@ -109,15 +113,10 @@ def _through(args: argparse.Namespace, path: Path, check: "Verification") -> int
 # --- playing ------------------------------------------------------------------------------------
 
 
-def _play(args: argparse.Namespace, path: Path, check: "Verification", *, on_screen: bool) -> int:
-    from captures.record.files import safe_name
-    from captures.training.notes import default_folder
-    from drivers.clock import MonotonicClock
-    from tui.replay.player import ReplayPlayer
-
+def _play(args: argparse.Namespace, path: Path, check: Verification, *, on_screen: bool) -> int:
     player = ReplayPlayer(path, MonotonicClock(), _pacing(args), check)
     if args.hide_verdict:
-        own = default_folder() / f"{safe_name(args.who, 'trainee')}.jsonl"
+        own = notes.default_folder() / f"{safe_name(args.who, 'trainee')}.jsonl"
         player.keep_answers(own if args.answers is None else Path(args.answers), args.who)
     try:
         until = _start(args)
@@ -134,12 +133,7 @@ def _play(args: argparse.Namespace, path: Path, check: "Verification", *, on_scr
         player.close()
 
 
-def _pacing(args: argparse.Namespace) -> "Pacing":
-    from math import inf, isfinite
-
-    from meterlink.errors import UsageError
-    from tui.replay.pacing import Pacing
-
+def _pacing(args: argparse.Namespace) -> Pacing:
     if args.speed == AS_FAST_AS_CAN_BE:
         return Pacing(inf, paused=args.step_by_step)
     try:
@@ -151,11 +145,7 @@ def _pacing(args: argparse.Namespace) -> "Pacing":
     return Pacing(speed, paused=args.step_by_step)
 
 
-def _start(args: argparse.Namespace) -> "Until | None":
-    from meterlink.errors import UsageError
-    from meterlink.quantities.notation import parse_as
-    from tui.replay.pacing import at_time, at_touch
-
+def _start(args: argparse.Namespace) -> Until | None:
     if args.touch is not None:
         return at_touch(args.touch)
     if args.from_t is None:
@@ -166,9 +156,7 @@ def _start(args: argparse.Namespace) -> "Until | None":
     return at_time(t)
 
 
-def _play_plain(player: "ReplayPlayer", *, hide: bool, step_by_step: bool) -> int:
-    from tui.replay.plain import PlainReplay
-
+def _play_plain(player: ReplayPlayer, *, hide: bool, step_by_step: bool) -> int:
     face = PlainReplay(player, step_by_step=step_by_step)
     if hide:
         player.ask = face.ask
@@ -178,11 +166,8 @@ def _play_plain(player: "ReplayPlayer", *, hide: bool, step_by_step: bool) -> in
     return 0
 
 
-def _end(args: argparse.Namespace, player: "ReplayPlayer") -> int:
+def _end(args: argparse.Namespace, player: ReplayPlayer) -> int:
     """Say what came of it, where it was played to its end."""
-    from meterlink.errors import UsageError
-    from tui.replay.outcome import report_of
-
     if not player.finished:
         return 0
     if player.running_on:
@@ -196,3 +181,28 @@ def _end(args: argparse.Namespace, player: "ReplayPlayer") -> int:
     print()
     print("\n".join(report.lines()))
     return report.exit_code
+
+
+def _find_records(what: str, jobs: str | None) -> list[Path]:
+    """Return the captures that ``what`` names, in the order in which they were begun.
+
+    Raises:
+        UnreadableError: there is nothing of that name, or the job has no capture.
+    """
+    path = Path(what)
+    if is_regular(path):
+        return [path]
+    try:
+        job = job_store(jobs).job(what)
+    except UnreadableError as fault:
+        exercise = read_library().find(what)
+        if exercise is not None:
+            return [exercise.capture]
+        raise UnreadableError(
+            f"there is no capture, exercise or job {plain(what)!r}; «meterlink library» lists "
+            "the exercises, «meterlink jobs» the jobs"
+        ) from fault
+    captures = job.captures()
+    if not captures:
+        raise UnreadableError(f"the job {plain(job.name)} has no capture yet")
+    return captures

@@ -1,19 +1,29 @@
-"""``meterlink simulate``: a meter without hardware, on a port of this computer."""
+"""The simulated bench: ``simulate`` puts a meter on a port, ``demo`` plays the whole job."""
 
 import argparse
 import contextlib
-import json
+import random
 import threading
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-from tui.commands._options import seed
-from tui.commands.frames import add_frames
-
-if TYPE_CHECKING:
-    from drivers.simulated.serve import StreamPort
-
-NAME: Final = "simulate"
-HELP: Final = "start a simulated meter on a port of this computer, and say which"
+from captures.job.job import JobWriter
+from drivers.clock import MonotonicClock
+from drivers.frames.store import load
+from drivers.opening import open_source
+from drivers.simulated.bench import LineFault, LineFaults, SimulatedBench
+from drivers.simulated.scenario import load_scenario, scenario_names
+from drivers.simulated.serve import PtyPort, StreamPort, TcpPort, has_ptys
+from drivers.simulated.streaming_meter import OHMS, StreamFaults, StreamingMeter, touches
+from meterlink.errors import UsageError
+from meterlink.quantities.notation import parse_as
+from tui.announcing.teller import Teller
+from tui.commands.shared import frames_option, jobs_option, json_option, print_json, seed
+from tui.plain.plain_face import PlainFace
+from tui.plain.prompts import has_screen
+from tui.session.hands import BenchHands, connect_hands
+from tui.session.session import Session
+from tui.session.setup import job_store, session, settings_of
+from tui.settings import CARDS, PROFILES
 
 _WIRE: Final = "text-number-unit"
 _USUAL_CARD: Final = "ignition-check"
@@ -22,10 +32,10 @@ _OFTEN: Final = 0.1
 _SELDOM: Final = 0.02
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_simulate(parser: argparse.ArgumentParser) -> None:
     """Declare the meter, its port, and what is to go wrong."""
     what = parser.add_mutually_exclusive_group()
-    add_frames(what, f"a meter that streams in this frame format (default {_WIRE})")
+    frames_option(what, f"a meter that streams in this frame format (default {_WIRE})")
     what.add_argument("--scpi", action="store_true", help="a bench with a SCPI meter")
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
@@ -78,10 +88,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     faults.add_argument(
         "--wrong-settings", action="store_true", help="send at another speed than the format's"
     )
-    parser.add_argument("--json", action="store_true", help="say where it is as a JSON object")
+    json_option(parser, text="say where it is as a JSON object")
+    parser.set_defaults(run=_run_simulate)
 
 
-def run(args: argparse.Namespace) -> int:
+def _run_simulate(args: argparse.Namespace) -> int:
     """Serve until interrupted, or for ``--seconds``."""
     stop = threading.Event()
     with contextlib.ExitStack() as stack:
@@ -98,13 +109,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
-    import random
-
-    from drivers.frames.store import load
-    from drivers.simulated.streaming_meter import OHMS, StreamFaults, StreamingMeter, touches
-    from meterlink.errors import UsageError
-    from meterlink.quantities.notation import parse_as
-
     wire = load(args.wire or _WIRE)
     unknown = [flag for flag in args.flag if flag not in wire.description.flags]
     if unknown:
@@ -133,20 +137,15 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
         faults=faults,
         mind_speed=args.mind_speed,
         seed=args.seed,
-        moved=lambda name: _say(args, name, wire.name),
+        moved=lambda name: _say_where(args, name, wire.name),
     )
     stack.enter_context(meter)
-    _say(args, port.name, wire.name)
+    _say_where(args, port.name, wire.name)
     if not args.json:
         print("  its probes begin with the first reader, and again for the next", flush=True)
 
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
-    from drivers.clock import MonotonicClock
-    from drivers.simulated.bench import LineFault, LineFaults, SimulatedBench
-    from drivers.simulated.scenario import load_scenario, scenario_names
-    from meterlink.errors import UsageError
-
     if args.wire is not None:
         raise UsageError("a scenario has a SCPI meter; leave --wire out, or give --ohms to probe")
     for name in ("drop", "flip", "insert", "split", "endless", "wrong_settings", "ohms", "flag"):
@@ -163,7 +162,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
             bench.trouble(LineFault(what=mischief, after=round(1 / share)))
     port = bench.serial_device() if args.pty else bench.port
     if args.json:
-        _say(args, port, None)
+        _say_where(args, port, None)
         return
     card = "" if scenario.card == _USUAL_CARD else f" --card {scenario.card}"
     print(f"port {port}", flush=True)
@@ -175,18 +174,16 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     )
 
 
-def _open_port(args: argparse.Namespace) -> "StreamPort":
-    from drivers.simulated.serve import PtyPort, TcpPort, has_ptys
-
+def _open_port(args: argparse.Namespace) -> StreamPort:
     if args.tcp is not None or not (args.pty or has_ptys()):
         return TcpPort(args.tcp or 0)
     return PtyPort()
 
 
-def _say(args: argparse.Namespace, port: str, wire: str | None) -> None:
+def _say_where(args: argparse.Namespace, port: str, wire: str | None) -> None:
     """Say where the meter is; the first word on the line after «port» is the port alone."""
     if args.json:
-        print(json.dumps({"port": port, "wire": wire or "scpi"}), flush=True)
+        print_json({"port": port, "wire": wire or "scpi"})
         return
     with_wire = f" --frames {wire}" if wire is not None else ""
     print(f"port {port}", flush=True)
@@ -212,3 +209,57 @@ def _port(text: str) -> int:
     if not 0 <= port <= 65535:
         raise argparse.ArgumentTypeError(f"{text} is no port number")
     return port
+
+
+def add_demo(parser: argparse.ArgumentParser) -> None:
+    """Declare scenario, seed, jobs folder and face."""
+    parser.add_argument("--scenario", default="spring-service", help="which bench to simulate")
+    parser.add_argument("--seed", type=seed, default=1, help="same seed, same run (default 1)")
+    jobs_option(parser)
+    parser.add_argument(
+        "--plain", action="store_true", help="a line per event instead of the screen"
+    )
+    parser.set_defaults(run=_run_demo)
+
+
+def _run_demo(args: argparse.Namespace) -> int:
+    """Run it on the screen, or plain where standard output is no terminal."""
+    plain = args.plain or not has_screen()
+    scenario = load_scenario(args.scenario)
+    card, profile = CARDS.get(scenario.card), PROFILES.get(scenario.profile)
+    simulated = {"simulated": True, "scenario": scenario.id, "seed": args.seed}
+    settings = settings_of(card, profile) | simulated
+    clock = None if plain else MonotonicClock()
+    with (
+        SimulatedBench(scenario, seed=args.seed, clock=clock) as bench,
+        job_store(args.jobs).create(scenario.title, settings=settings) as job,
+    ):
+        source = open_source(bench.port, clock=bench.clock)
+        try:
+            with session(job, source, bench.clock, card, profile, settings=simulated) as sitting:
+                connect_hands(sitting, bench)
+                code = _run_plain(sitting) if plain else _run_screen(sitting, bench, job)
+        finally:
+            source.close()
+    for path in (job.job.log_path, *job.job.captures()):
+        print(f"wrote {path}")
+    return code
+
+
+def _run_plain(sitting: Session) -> int:
+    face = PlainFace(
+        Teller(sitting.bench.card, sitting.bench.profile), trouble=lambda: sitting.trouble
+    )
+    sitting.show(face)
+    sitting.run(threading.Event())
+    face.end(sitting.bench.progress)
+    return 0
+
+
+def _run_screen(sitting: Session, bench: SimulatedBench, job: JobWriter) -> int:
+    from tui.screen.app import BenchApp
+
+    bench.hands.leave("cautions")  # a person acknowledges those
+    hands = BenchHands(bench)
+    app = BenchApp(sitting, title=bench.scenario.title, hands=hands, where=str(job.folder))
+    return app.run() or 0

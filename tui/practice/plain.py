@@ -16,7 +16,7 @@ from meterlink.training.ledger import Concluded, Safety
 from meterlink.training.practice import Practice
 from tui.announcing.signs import say
 from tui.practice.bench import PracticeBench
-from tui.practice.diary import Diary
+from tui.practice.results import Diary
 from tui.practice.words import (
     ASKED,
     COMMANDS,

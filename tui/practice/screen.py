@@ -25,8 +25,8 @@ from meterlink.quantities.text import plain
 from meterlink.training.practice import Practice
 from tui.announcing.signs import wrapped
 from tui.practice.bench import PracticeBench
-from tui.practice.diary import Diary
 from tui.practice.plain import PlainPractice
+from tui.practice.results import Diary
 from tui.practice.words import ASKED, COMMANDS
 from tui.screen.hands import BLACK, RED
 from tui.screen.picture import PictureView

@@ -55,7 +55,7 @@ from tui.screen.status import LinkState, Pulse, StatusLine
 from tui.screen.summary import SummaryView
 from tui.screen.themes import FALLBACK, PLAIN, THEMES
 from tui.screen.view import View
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 FRAME_S: Final = 0.05
 """No more than twenty pictures a second, however fast the meter is."""

@@ -25,8 +25,7 @@ from drivers.ports import list_ports
 from meterlink.errors import MeterlinkError
 from meterlink.quantities.text import plain
 from tui.screen.themes import FALLBACK, PLAIN, THEMES, FaultApp
-from tui.settings.configuration import Configuration
-from tui.settings.shelf import CARDS, PROFILES, Shelf
+from tui.settings import CARDS, PROFILES, Configuration, Shelf
 
 NEW_JOB: Final = "a new job"
 

@@ -20,7 +20,7 @@ from tui.announcing.announcer import Announcer, Tones, Voice, find_program
 from tui.screen.keys import keymap
 from tui.screen.session_view import SessionView
 from tui.screen.themes import THEMES, FaultApp
-from tui.settings.configuration import ScreenSettings
+from tui.settings import ScreenSettings
 
 NO_PROGRAM = "This computer has no speech program; install espeak-ng, or go on without speech."
 

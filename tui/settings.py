@@ -1,48 +1,129 @@
-"""What is remembered between two sittings: a TOML file in the user's configuration folder.
-
-[meter]                 the one used last
-port = "/dev/ttyUSB0"
-
-exclude = ["/dev/ttyACM*"]      ports that are never opened or sent anything
-
-[[accuracy]]            as published, for a meter of this name
-meter = "bench meter"
-percent = 0.05
-counts = 3
-source = "the meter's manual, page 12"
-
-[[passport]]            once a meter: certificates, and where its accuracy holds
-meter = "bench meter"
-lowest = 18
-highest = 28
-certificate = [{ number = "C-104", calibrated = "2026-03-01", expires = "2027-03-01" }]
-
-rule = "guarded-acceptance"     by which parts are accepted or rejected
-
-[assumed]               what stands in for facts that nobody declares
-leads_at_most = "0.3 ohm"
-source = "our own leads, measured once"
-"""
+"""What the user keeps: settings, profiles and cards."""
 
 import contextlib
 import os
 import tempfile
+from collections.abc import Callable, Iterator
+from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Final
+from typing import Final, Generic, NamedTuple, TypeVar
 
 import msgspec
 from msgspec import structs
 
-from meterlink.declared import decode, to_plain
-from meterlink.errors import CannotWriteError, UnreadableError
+from meterlink.card import Card, read_card
+from meterlink.declared import LARGEST_FILE, InvalidFileError, decode, to_plain
+from meterlink.errors import CannotWriteError, UnreadableError, UsageError
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.passport import Passport
 from meterlink.judging.rule import Rule
-from meterlink.profile import Profile
+from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 from meterlink.source import Identity
-from tui.settings.shelf import config_folder
+
+Thing = TypeVar("Thing", bound=Profile | Card)
+
+
+def config_folder() -> Path:
+    """Return the folder of the user's own profiles, cards, frame formats and settings."""
+    import platformdirs
+
+    return platformdirs.user_config_path("meterlink", appauthor=False)
+
+
+class ShelfFile(NamedTuple):
+    """A file on a shelf, not yet read."""
+
+    name: str
+    """What ``--profile`` or ``--card`` takes."""
+    shipped: bool
+    file: Traversable
+
+
+class Shelf(Generic[Thing]):
+    """All the files of one kind."""
+
+    def __init__(self, kind: str, folder: str, read: Callable[[bytes, str], Thing]) -> None:
+        self._kind = kind
+        self._folder = folder
+        self._read = read
+
+    def all(self) -> Iterator[ShelfFile]:
+        """Yield what there is by name, the user's own first."""
+        seen: set[str] = set()
+        shipped = resources.files("meterlink") / "data" / self._folder
+        for folder, is_shipped in ((config_folder() / self._folder, False), (shipped, True)):
+            if not folder.is_dir():
+                continue
+            for file in sorted(folder.iterdir(), key=lambda file: file.name):
+                name = file.name.removesuffix(".toml")
+                if name != file.name and name not in seen:
+                    seen.add(name)
+                    yield ShelfFile(name, is_shipped, file)
+
+    def data(self, name: str) -> bytes:
+        """Return the file of the one called ``name``; errors as for ``get``."""
+        for found in self.all():
+            if found.name == name:
+                return _bytes_of(found.file)
+        there = ", ".join(found.name for found in self.all())
+        raise UsageError(
+            f"there is no {self._kind} «{plain(name)}»; give a path, or one of: {there}"
+        )
+
+    def get(self, name: str) -> Thing:
+        """Return the one called ``name``, or in the file of that path.
+
+        Raises:
+            UsageError: there is none of that name.
+            UnreadableError: the file cannot be read.
+            InvalidFileError: it does not say what it must.
+        """
+        path = Path(name)
+        if path.suffix == ".toml" or len(path.parts) > 1:
+            return self.read(path)
+        return self._read(self.data(name), f"{name}.toml")
+
+    def read(self, file: Traversable) -> Thing:
+        """Return what is in ``file``; errors as for ``get``."""
+        return self._read(_bytes_of(file), str(file))
+
+
+def _bytes_of(file: Traversable) -> bytes:
+    try:
+        with file.open("rb") as opened:
+            return opened.read(LARGEST_FILE + 1)
+    except OSError as fault:
+        raise UnreadableError(
+            f"{plain(str(file))} cannot be read: {fault.strerror or fault}"
+        ) from fault
+
+
+def _read_card(data: bytes, name: str) -> Card:
+    from meterlink.finding.cards import unsafe
+
+    card = read_card(data, name, lambda other: CARDS.data(other))
+    for danger in unsafe(card):
+        raise InvalidFileError(f"{plain(name, 400)}: {danger}")
+    return card
+
+
+PROFILES = Shelf("profile", "profiles", read_profile)
+CARDS = Shelf("card", "cards", _read_card)
+
+
+def only_profile() -> str:
+    """Return the name of the user's own profile, where there is exactly one.
+
+    Raises:
+        UsageError: there is none, or more than one.
+    """
+    own = [found.name for found in PROFILES.all() if not found.shipped]
+    if len(own) == 1:
+        return own[0]
+    raise UsageError("say which coil profile with --profile; «meterlink profiles» lists them")
 
 
 def write_whole(file: Path, data: bytes) -> None:

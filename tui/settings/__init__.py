@@ -1,1 +1,0 @@
-"""What the user keeps: configuration, profiles and cards."""
