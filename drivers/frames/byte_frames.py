@@ -283,12 +283,11 @@ class BytesEncoder:
         if told.length_byte is not None:
             at = told.length_byte.at
             frame = frame[:at] + bytes([len(frame) - told.length_byte.adds]) + frame[at + 1 :]
-        if told.end:
-            end = bytes.fromhex(told.end)
-            frame = frame[: len(frame) - len(end)] + end
         check = told.checksum
         if check is not None:
             value, at = checksums.written(check, frame), checksums.place(check, frame)
             frame = frame[:at] + value + frame[at + len(value) :]
         key = self._layout.key.to_bytes(len(frame))
-        return bytes(a ^ b for a, b in zip(frame, key, strict=True))
+        frame = bytes(a ^ b for a, b in zip(frame, key, strict=True))
+        end = bytes.fromhex(told.end)  # as it comes, whatever the rest is combined with
+        return frame[: len(frame) - len(end)] + end

@@ -3,7 +3,9 @@
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache, reduce
 from operator import xor
-from typing import Final, Literal
+from typing import Any, Final, Literal
+
+import msgspec
 
 from drivers.frames.description import Checksum
 
@@ -118,47 +120,60 @@ _CRCS: Final[tuple[tuple[Literal[8, 16], int, int, bool, int], ...]] = (
 """Width, polynomial, start, reflected, final: those that are met most."""
 
 
-def find(frames: Sequence[bytes], taken: int) -> Checksum | None:
+def find(frames: Sequence[bytes], taken: int = 0, *, tail: int | None = None) -> Checksum | None:
     """Return a checksum of one or two bytes near the end that holds in all ``frames``.
 
-    ``taken``: the bits of a frame, as one number, that are something else; None where there is no
-    checksum, or too few different frames to tell.
+    Args:
+        frames: sound ones, all of one length where ``tail`` is None.
+        taken: the bits of a frame, as one number, that are something else.
+        tail: how many bytes that are always the same follow the checksum; counted from the end.
+
+    Returns:
+        None where there is no checksum, or too few different frames to tell.
     """
-    length, distinct = len(frames[0]), set(frames)
+    length, distinct = min(map(len, frames)), set(frames)
     if len(distinct) < 3:
         return None
-    for at in range(length - 1, max(1, length - 5), -1):
+    places = range(length - 1, max(1, length - 5), -1) if tail is None else (-1 - tail,)
+    for at in places:
         if len({frame[at] for frame in distinct}) < 2:
             continue
-        if taken >> 8 * (length - 1 - at) & 0xFF:
+        if at >= 0 and taken >> 8 * (length - 1 - at) & 0xFF:
             continue
         for first in (0, 1, 2):
-            for found in _checksums_at(at, first):
-                value = next(iter(distinct))
-                if found.kind != "crc":
-                    wrong = total(found, value) ^ value[at]
-                    if found.kind == "xor":
-                        found = Checksum(kind="xor", first=first, last=at - 1, at=at, start=wrong)
-                    else:
-                        off = (value[at] - total(found, value)) & 0xFF
-                        off = -off & 0xFF if found.kind == "negative-sum" else off
-                        found = Checksum(
-                            kind=found.kind, first=first, last=at - 1, at=at, start=off
-                        )
-                holds = test(found)
-                if all(holds(frame) for frame in distinct):
+            for kind in _checksums_at(at, first, length):
+                found = _begun(kind, next(iter(distinct)))
+                if all(map(test(found), distinct)):
                     return found
     return None
 
 
-def _checksums_at(at: int, first: int) -> Iterator[Checksum]:
-    if first >= at:
+def _begun(checksum: Checksum, frame: bytes) -> Checksum:
+    """Return ``checksum`` begun with what makes it hold in ``frame``; a CRC as it is."""
+    if checksum.kind == "crc":
+        return checksum
+    told, made = frame[checksum.at], total(checksum, frame)
+    start = told ^ made if checksum.kind == "xor" else told - made
+    start = -start if checksum.kind == "negative-sum" else start
+    return msgspec.structs.replace(checksum, start=start & 0xFF)
+
+
+def as_table(checksum: Checksum) -> dict[str, Any]:
+    """Return ``[frame.checksum]`` as a description says it, without what goes without saying."""
+    default = msgspec.to_builtins(Checksum(kind="sum", first=0, last=0, at=0))
+    told = msgspec.to_builtins(checksum)
+    always = ("kind", "first", "last", "at")
+    return {name: told[name] for name in told if name in always or told[name] != default[name]}
+
+
+def _checksums_at(at: int, first: int, length: int) -> Iterator[Checksum]:
+    if first >= at % length:
         return
     for kind in _SUMS:
         yield Checksum(kind=kind, first=first, last=at - 1, at=at)
     for bits, poly, start, reflected, final in _CRCS:
         begins = at - bits // 8 + 1
-        if begins <= first:
+        if begins % length <= first:
             continue
         for order in _ORDERS:
             yield Checksum(

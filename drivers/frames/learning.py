@@ -5,9 +5,11 @@ as it was typed, or nothing comes out.
 """
 
 import math
+import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
+from itertools import islice
 from typing import Any, Final, NamedTuple
 
 import msgspec
@@ -18,14 +20,17 @@ from drivers.frames.frame_format import FrameFormat
 from drivers.frames.recordings import Display, Recording, parse_display
 from drivers.frames.store import faults
 from drivers.frames.unknown_digits import digits_in, solve
+from drivers.frames.unknown_frames import cuts, usual_frame
 from drivers.frames.unknown_lines import solve_lines
 from drivers.links.link import LineSettings
 from meterlink.errors import FaultFoundError, MeterlinkError
 
 LEAST: Final = 3
 """Displays below which nothing is tried."""
-_LONGEST: Final = 40
+BUDGET_S: Final = 20.0
+"""Longest time that is looked for a format, seconds."""
 _ENOUGH_TRIES: Final = 400
+"""Ways to read one cut that are held against the displays: many that fit so few fit nothing."""
 
 
 class Learnt(NamedTuple):
@@ -44,8 +49,9 @@ def learn(
     line: LineSettings | None = None,
     rate_hz: float = 3.0,
     command: str = "",
+    budget_s: float = BUDGET_S,
 ) -> Learnt:
-    """Work out the format.
+    """Work out the format, what is likeliest first.
 
     Args:
         recordings: one for each display.
@@ -53,6 +59,7 @@ def learn(
         line: settings that the bytes were heard with.
         rate_hz: readings a second.
         command: what the meter was asked with, where it only answers.
+        budget_s: longest time to take, seconds.
 
     Raises:
         NotationError: a display makes no sense.
@@ -64,7 +71,17 @@ def learn(
     if len({(d.digits, d.over, d.unit) for d in displays}) < LEAST:
         raise FaultFoundError("the displays are too much alike; show five that differ")
     head = _head(name, line, rate_hz, command)
-    for tables, notes, samples in _candidates(recordings, displays):
+    until = time.monotonic() + budget_s
+
+    def keep_time() -> None:
+        if time.monotonic() > until:
+            raise FaultFoundError(
+                f"nothing that explains all displays was found within {budget_s:g} s; show others "
+                "with many different digits, and wait until each stands still"
+            )
+
+    for tables, notes, samples in _candidates(recordings, displays, keep_time):
+        keep_time()
         learnt = _made(head, tables, notes, samples, displays)
         if learnt is not None:
             return learnt
@@ -81,17 +98,14 @@ def plausibility(recording: Recording) -> int:
     if line is not None:
         shown = f"{int(display.digits or 0)}".lstrip("0")
         return 2 if shown and shown in line[0].replace(".", "").replace(",", "") else 1
-    best = 0
-    for length in _lengths([recording]):
-        best = max(best, 1)
-        frame = _usual_frame(recording, length, _starts([recording], length)[0])
-        if frame is not None and next(digits_in([frame], [display]), None) is not None:
-            return 2
-    return best
+    frame = usual_frame(recording)
+    if frame is None:
+        return 0
+    return 1 if next(digits_in([frame], [display]), None) is None else 2
 
 
 def _candidates(
-    recordings: Sequence[Recording], displays: Sequence[Display]
+    recordings: Sequence[Recording], displays: Sequence[Display], keep_time: Callable[[], None]
 ) -> Iterator[tuple[dict[str, Any], Sequence[str], list[dict[str, Any]]]]:
     lines = [_usual_line(recording) for recording in recordings]
     texts = [found for found in lines if found is not None]
@@ -108,19 +122,12 @@ def _candidates(
                 "encoding": "utf-8",
             }
             yield tables, notes, [{"text": text} for text, _ in texts]
-    for length in _lengths(recordings):
-        for start in _starts(recordings, length):
-            whole = _aligned(recordings, length, start)
-            if whole is None:
-                continue
-            for tries, solution in enumerate(solve(whole, displays)):
-                if tries > _ENOUGH_TRIES:
-                    break
-                yield (
-                    solution.tables,
-                    solution.notes,
-                    [{"hex": frame.hex(" ").upper()} for frame in whole],
-                )
+    ways = list(cuts(recordings))
+    for rare in (False, True):
+        for cut in ways:
+            samples = [{"hex": frame.hex(" ").upper()} for frame in cut.frames]
+            for solution in islice(solve(cut, displays, keep_time, rare=rare), _ENOUGH_TRIES):
+                yield solution.tables, solution.notes, samples
 
 
 def _usual_line(recording: Recording) -> tuple[str, str] | None:
@@ -135,74 +142,6 @@ def _usual_line(recording: Recording) -> tuple[str, str] | None:
     except (UnicodeDecodeError, IndexError):
         return None
     return (text, end) if text.isprintable() else None
-
-
-def _lengths(recordings: Sequence[Recording]) -> list[int]:
-    """Return the lengths that frames may have: those after which the bytes come again."""
-    found = []
-    for length in range(3, _LONGEST + 1):
-        again = total = 0
-        for recording in recordings:
-            data = b"".join(recording.bursts)
-            total += max(0, len(data) - length)
-            again += sum(a == b for a, b in zip(data, data[length:], strict=False))
-        if total and again / total > 0.75:
-            found.append(length)
-    # A multiple of one that fits says no more than that one.
-    return [one for one in found if not any(one % less == 0 for less in found if less < one)]
-
-
-def _starts(recordings: Sequence[Recording], length: int) -> list[int]:
-    """Return where in the bytes frames begin, the likeliest first."""
-    bursts = [burst for recording in recordings for burst in recording.bursts[1:-1]]
-    if bursts and sum(len(burst) % length == 0 for burst in bursts) > 0.8 * len(bursts):
-        return [-1]  # each burst is whole frames
-    data = b"".join(recordings[0].bursts)
-
-    def unlikely(start: int) -> tuple[int, int]:
-        frame = data[start : start + length]
-        counts = all((frame[n] >> 4) == (frame[0] >> 4) + n for n in range(length))
-        ends = frame.endswith((b"\r\n", b"\r", b"\n"))
-        return (0 if counts and frame[0] >> 4 in (0, 1) else 1 if ends else 2), start
-
-    return sorted(range(min(length, max(1, len(data) - length))), key=unlikely)
-
-
-def _usual_frame(recording: Recording, length: int, start: int) -> bytes | None:
-    """Return the frame that came most often."""
-    if start < 0:
-        cut = [
-            burst[at : at + length]
-            for burst in recording.bursts
-            if len(burst) % length == 0
-            for at in range(0, len(burst), length)
-        ]
-    else:
-        data = b"".join(recording.bursts)
-        cut = [data[at : at + length] for at in range(start, len(data) - length + 1, length)]
-    return Counter(cut).most_common(1)[0][0] if cut else None
-
-
-def _aligned(recordings: Sequence[Recording], length: int, start: int) -> list[bytes] | None:
-    """Return the frame at each display, all begun at the same place; None where one has none."""
-    first = _usual_frame(recordings[0], length, start)
-    if first is None or start < 0:
-        frames = [_usual_frame(recording, length, start) for recording in recordings]
-        return [f for f in frames if f is not None] if None not in frames else None
-    found = [first]
-    for recording in recordings[1:]:
-        turned = [_usual_frame(recording, length, at) for at in range(length)]
-        ways = [frame for frame in turned if frame is not None]
-        if not ways:
-            return None
-        found.append(max(ways, key=lambda frame: _likeness(frame, first)))
-    return found
-
-
-def _likeness(one: bytes, other: bytes) -> tuple[int, int]:
-    """How many bytes, and bits, two frames have in common at the same place."""
-    bits = sum((a ^ b).bit_count() for a, b in zip(one, other, strict=True))
-    return sum(a == b for a, b in zip(one, other, strict=True)), -bits
 
 
 def _head(name: str, line: LineSettings | None, rate_hz: float, command: str) -> dict[str, Any]:

@@ -4,33 +4,109 @@ Nothing is guessed at: what never changed becomes a mark, what changed with unit
 code, and a state that was never shown is refused by the description that comes out. No I/O.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import pairwise, product
+from math import prod
 from typing import Any, Final
 
 from drivers.frames import checksums
 from drivers.frames.places import DIGITS, SEGMENTS
 from drivers.frames.recordings import Display
+from drivers.frames.unknown_frames import Cut
 from drivers.frames.unknown_status import Digits, Frames, Solution, explain
 
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)
+_USUAL_KEYS: Final = (0x00, 0xFF)
+_MOST_KEYS: Final = 256
 
 
-def solve(frames: Frames, displays: Sequence[Display]) -> Iterator[Solution]:
+def solve(
+    cut: Cut,
+    displays: Sequence[Display],
+    keep_time: Callable[[], None],
+    *,
+    rare: bool = False,
+) -> Iterator[Solution]:
     """Yield descriptions that explain every display, the likeliest first.
 
     Args:
-        frames: one at each display, all of one length.
+        cut: the frames, one at each display.
         displays: what was shown.
+        keep_time: called between tries; raises where there is no time for more.
+        rare: whether to take the frames for combined with a byte by exclusive or that is neither
+            0x00 nor 0xFF.
     """
-    length = len(frames[0])
-    for key in (0x00, 0xFF, *range(1, 0xFF)):
-        plain_frames = [bytes(byte ^ key for byte in frame) for frame in frames]
-        for digits in digits_in(plain_frames, displays):
-            check = checksums.find(plain_frames, digits.mask)
-            solution = explain(plain_frames, displays, digits, check, length, key)
-            if solution is not None:
-                yield solution
+    if cut.key is not None:
+        keys = [cut.key] if rare is (cut.key not in _USUAL_KEYS) else []
+    else:
+        keys = _rare_keys(cut, displays) if rare else [*_USUAL_KEYS]
+    for key in keys:
+        keep_time()
+        yield from _solve(cut, displays, key, keep_time)
+
+
+def _solve(
+    cut: Cut, displays: Sequence[Display], key: int, keep_time: Callable[[], None]
+) -> Iterator[Solution]:
+    whole = [bytes(byte ^ key for byte in frame) for frame in cut.frames]
+    check = checksums.find(whole, tail=cut.tail) if cut.varies else None
+    behind = cut.tail + (checksums.width(check) if check is not None else 0)
+    front = min(map(len, whole)) - behind if cut.varies else len(whole[0])
+    frames = [frame[:front] for frame in whole]
+    for digits in digits_in(frames, displays):
+        keep_time()
+        taken = _bytes_mask(front, [] if cut.length_at is None else [cut.length_at])
+        if not cut.varies:
+            check = checksums.find(frames, digits.mask)
+            if check is not None:
+                taken |= _bytes_mask(front, range(check.at, check.at + checksums.width(check)))
+        if taken & digits.mask:
+            continue
+        solution = explain(frames, displays, digits, taken)
+        if solution is None:
+            continue
+        table = {"kind": "bytes", **cut.table, **solution.tables.get("frame", {})}
+        if check is not None:
+            table["checksum"] = checksums.as_table(check)
+        if key:
+            table["xor"] = f"{key:02X}"
+        yield solution._replace(tables={**solution.tables, "frame": table})
+
+
+def _bytes_mask(length: int, places: Iterable[int]) -> int:
+    return sum(0xFF << 8 * (length - 1 - at) for at in places)
+
+
+def _rare_keys(cut: Cut, displays: Sequence[Display]) -> list[int]:
+    """Return the bytes that all may have been combined with, such that digits could be in them.
+
+    Worked out from the last two digits of each display, or for segments from all, as trying every
+    byte takes far too long.
+    """
+    shown = [(f, d) for f, d in zip(cut.frames, displays, strict=True) if not d.over]
+    frames = [frame for frame, _ in shown]
+    ones, tens = ([int(d.digits.rjust(2, "0")[-n]) for _, d in shown] for n in (1, 2))
+    values = [int(display.digits) for _, display in shown]
+    signed = [-v if d.negative else v for v, (_, d) in zip(values, shown, strict=True)]
+    whole = [[0x30 + digit for digit in ones], *([v & 0xFF for v in vs] for vs in (values, signed))]
+    found: list[int] = []
+    highs, lows = set[int](), set[int]()
+    for at in range(min(map(len, frames), default=0)):
+        column = [frame[at] for frame in frames]
+        for wanted in whole:
+            found += _alike(column, wanted)
+        for digits in (ones, tens):
+            highs.update(_alike([byte >> 4 for byte in column], digits))
+            lows.update(_alike([byte & 0xF for byte in column], digits))
+    found += _segment_keys(cut.frames, displays)
+    found += [high << 4 | low for high in sorted(highs) for low in sorted(lows)]
+    return [key for key in dict.fromkeys(found) if key not in _USUAL_KEYS]
+
+
+def _alike(column: list[int], wanted: list[int]) -> set[int]:
+    """Return what makes ``wanted`` of ``column`` by exclusive or, where that is one value."""
+    keys = {one ^ other for one, other in zip(column, wanted, strict=True)}
+    return keys if len(keys) == 1 else set()
 
 
 def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
@@ -134,41 +210,96 @@ def _character_digits(
     return Digits(table, mask, tuple(texts))
 
 
+class _Columns:
+    """Each bit of the frames over all displays, as one whole number with a bit for each display.
+
+    So whether a bit is a segment of a digit is one comparison for all displays together.
+    """
+
+    def __init__(self, frames: Frames, displays: Sequence[Display], most: int) -> None:
+        self.size = 8 * min(map(len, frames))
+        kept = [(f, d) for f, d in zip(frames, displays, strict=True) if not d.over]
+        self._all = (1 << len(kept)) - 1
+        self._columns = [
+            sum((frame[bit // 8] >> 7 - bit % 8 & 1) << n for n, (frame, _) in enumerate(kept))
+            for bit in range(self.size)
+        ]
+        texts = [_wanted(display, most) for _, display in kept]
+        self._wanted = {
+            segment: [
+                (_where(texts, place, segment, lit=True), _where(texts, place, segment, lit=False))
+                for place in range(most)
+            ]
+            for segment in SEGMENTS
+        }
+
+    def fits(self, segment: str, bit: int, stride: int, *, inverted: bool = False) -> bool:
+        """Whether ``bit``, from the left, is ``segment`` of the first digit, and so on."""
+        varies = 0
+        for place, (lit, dark) in enumerate(self._wanted[segment]):
+            at = bit + stride * place
+            if not 0 <= at < self.size:
+                return False
+            column = self._columns[at] ^ (self._all if inverted else 0)
+            if lit & ~column or dark & column:
+                return False
+            varies |= (1 if column else 0) | (2 if column != self._all else 0)
+        return varies == 3
+
+
+def _where(texts: list[list[str]], place: int, segment: str, *, lit: bool) -> int:
+    """Return the displays whose digit must have ``segment`` lit, or dark."""
+    found = 0
+    for n, text in enumerate(texts):
+        character = text[place]
+        ways = DIGITS["0" if character == " " else character]
+        may = {segment in way for way in ways} | ({False} if character == " " else set())
+        found |= (may == {lit}) << n
+    return found
+
+
 def _segments(frames: Frames, displays: Sequence[Display], most: int) -> Iterator[Digits]:
     """Seven-segment digits, each laid out as its neighbour is."""
-    size = 8 * len(frames[0])
+    columns = _Columns(frames, displays, most)
     numbers = [int.from_bytes(frame) for frame in frames]
-    seen = [(n, _wanted(d, most)) for n, d in zip(numbers, displays, strict=True) if not d.over]
     for stride in _STRIDES:
         found: dict[str, int] = {}
         for segment in SEGMENTS:
-            fits = [bit for bit in range(size) if _segment_fits(seen, segment, bit, stride, size)]
-            fits = [bit for bit in fits if bit not in found.values()]
-            if not fits:
+            fits = (bit for bit in range(columns.size) if columns.fits(segment, bit, stride))
+            first = next((bit for bit in fits if bit not in found.values()), None)
+            if first is None:
                 break
-            found[segment] = fits[0]
+            found[segment] = first
         if len(found) == len(SEGMENTS):
-            yield _segment_digits(numbers, found, stride, most, size)
+            yield _segment_digits(numbers, found, stride, most, columns.size)
 
 
-def _segment_fits(
-    seen: list[tuple[int, list[str]]], segment: str, bit: int, stride: int, size: int
-) -> bool:
-    """Whether ``bit``, counted from the left, is ``segment`` of the first digit."""
-    varies = set()
-    for number, text in seen:
-        for place, character in enumerate(text):
-            at = bit + stride * place
-            if not 0 <= at < size:
-                return False
-            lit = bool(number >> (size - 1 - at) & 1)
-            ways = [""] if character == " " else []
-            ways += DIGITS["0" if character == " " else character]
-            may = {segment in way for way in ways}
-            if lit not in may:
-                return False
-            varies.add(lit)
-    return len(varies) == 2
+def _segment_keys(frames: Frames, displays: Sequence[Display]) -> Iterator[int]:
+    """Yield the bytes with which every segment of the digits has its bit, upright or inverted."""
+    most = max((len(display.digits) for display in displays if not display.over), default=0)
+    columns = _Columns(frames, displays, most)
+    for stride in _STRIDES:
+        if stride % 8:
+            continue
+        ways = [
+            [
+                (7 - bit % 8, inverted)
+                for bit in range(columns.size)
+                for inverted in (False, True)
+                if columns.fits(segment, bit, stride, inverted=inverted)
+            ]
+            for segment in SEGMENTS
+        ]
+        if not all(ways) or prod(map(len, ways)) > _MOST_KEYS:
+            continue
+        for chosen in product(*ways):
+            known = dict(chosen)
+            if len(known) < len(SEGMENTS):
+                continue  # two segments in one bit
+            key = sum(inverted << bit for bit, inverted in chosen)
+            (spare,) = set(range(8)) - set(known)
+            yield key
+            yield key | 1 << spare
 
 
 def _segment_digits(

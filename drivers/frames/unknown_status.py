@@ -4,9 +4,6 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-import msgspec
-
-from drivers.frames.description import Checksum
 from drivers.frames.recordings import Display
 
 Frames = Sequence[bytes]
@@ -35,12 +32,13 @@ def explain(
     frames: Frames,
     displays: Sequence[Display],
     digits: Digits,
-    check: Checksum | None,
-    length: int,
-    key: int,
+    taken: int,
 ) -> Solution | None:
-    """Return a description of ``frames`` by ``digits``; None where a display is not told."""
-    return _Status(frames, displays, digits, check, length, key).solution()
+    """Return a description of ``frames`` by ``digits``; None where a display is not told.
+
+    ``taken``: the bits of a frame, as one number, that are a checksum's or tell its length.
+    """
+    return _Status(frames, displays, digits, taken).solution()
 
 
 class _Status:
@@ -51,20 +49,15 @@ class _Status:
         frames: Frames,
         displays: Sequence[Display],
         digits: Digits,
-        check: Checksum | None,
-        length: int,
-        key: int,
+        taken: int,
     ) -> None:
         self.frames, self.displays, self.digits = frames, displays, digits
-        self.check, self.length, self.key = check, length, key
+        self.length = len(frames[0])
         self.numbers = [int.from_bytes(frame) for frame in frames]
-        self.taken = digits.mask
+        self.taken = digits.mask | taken
         self.notes: list[str] = []
         self.tables: dict[str, Any] = {}
         self.flags: dict[str, str] = {}
-        if check is not None:
-            for at in range(check.at, check.at + check.bits // 8):
-                self.taken |= 0xFF << 8 * (length - 1 - at)
 
     def solution(self) -> Solution | None:
         if not (self._sign() and self._flags() and self._overload() and self._modes()):
@@ -146,11 +139,8 @@ class _Status:
             unsigned = sorted({int(text) for text in shown})
             self.tables["overload"] = {"counts": unsigned}
             return not shown & usual
-        if any(not text.isdigit() for text in shown) and not shown & usual:
-            if all(text.strip().isdigit() and not text.startswith(" ") for text in shown):
-                pass  # a lone 1 at the left: no number, as blanks are on its right
-            elif any(text.strip(" ").isdigit() for text in shown if text == text.rstrip()):
-                return False
+        # A lone 1 at the left is no number, as blanks are on its right; « 12» is one.
+        if not shown & usual and not any(t.strip().isdigit() and t[-1] != " " for t in shown):
             self.tables["overload"] = {"shown": sorted(shown)}
             return True
         bit = self._bit_like(over)
@@ -249,26 +239,16 @@ class _Status:
         for number in self.numbers:
             same &= ~(number ^ first)
         same &= ~self.taken
-        frame: dict[str, Any] = {"kind": "bytes", "length": self.length}
         if same:
-            frame["marks"] = [
-                {
-                    "at": 0,
-                    "hex": (first & same).to_bytes(self.length).hex(" ").upper(),
-                    "mask": same.to_bytes(self.length).hex(" ").upper(),
-                }
-            ]
-        if self.check is not None:
-            default = msgspec.to_builtins(Checksum(kind="sum", first=0, last=0, at=0))
-            told = msgspec.to_builtins(self.check)
-            frame["checksum"] = {
-                name: value
-                for name, value in told.items()
-                if name in ("kind", "first", "last", "at") or value != default[name]
+            self.tables["frame"] = {
+                "marks": [
+                    {
+                        "at": 0,
+                        "hex": (first & same).to_bytes(self.length).hex(" ").upper(),
+                        "mask": same.to_bytes(self.length).hex(" ").upper(),
+                    }
+                ]
             }
-        if self.key:
-            frame["xor"] = f"{self.key:02X}"
-        self.tables["frame"] = frame
         count = "coding" not in self.digits.table
         self.tables["count" if count else "digits"] = self.digits.table
         if self.flags:

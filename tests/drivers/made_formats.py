@@ -5,6 +5,7 @@ import random
 import msgspec
 import tomli_w
 
+from drivers.frames import checksums
 from drivers.frames.description import Description
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.store import sample_bytes
@@ -13,21 +14,45 @@ from meterlink.errors import FaultFoundError
 CODINGS = ("ascii", "bcd", "segments", "binary")
 
 
-def made_format(seed: int) -> FrameFormat:
-    """Return the format number ``seed``."""
+FILLER = 4
+"""Most bytes that a frame of variable length has for something else, such as a bar."""
+
+
+def made_format(seed: int, varies: str = "") -> FrameFormat:
+    """Return the format number ``seed``; ``varies``: frames tell their length by byte or end."""
     rng = random.Random(seed)
     while True:
         try:
-            return _made(rng)
+            return _made(rng, varies)
         except FaultFoundError:
             continue  # parts that overlap
 
 
-def _made(rng: random.Random) -> FrameFormat:
+def sent(wire: FrameFormat, longest: bytes, rng: random.Random) -> bytes:
+    """Return a frame of variable length as its meter may send it: some bytes for something else."""
+    told = wire.description.frame
+    key = int(told.xor or "00", 16)
+    data = bytes(byte ^ key for byte in longest)
+    end = bytes(byte ^ key for byte in bytes.fromhex(told.end))
+    behind = len(end) + (checksums.width(told.checksum) if told.checksum else 0)
+    front = told.shortest - behind
+    filler = bytes(rng.choice(range(0x10, 0xFF)) for _ in range(rng.randrange(FILLER + 1)))
+    data = data[:front] + filler + data[len(data) - behind :]
+    if told.length_byte:
+        at = told.length_byte.at
+        data = data[:at] + bytes([len(data) - told.length_byte.adds]) + data[at + 1 :]
+    if told.checksum:
+        value, at = checksums.written(told.checksum, data), checksums.place(told.checksum, data)
+        data = data[:at] + value + data[at + len(value) :]
+    return bytes(byte ^ key for byte in data)
+
+
+def _made(rng: random.Random, varies: str) -> FrameFormat:
     coding = rng.choice(CODINGS)
     count = rng.choice((4, 4, 5))
     tables: dict = {}
     body = 1 if rng.random() < 0.8 else 2
+    body = max(body, 2) if varies else body
     at = body
     if coding == "ascii":
         tables["digits"] = {"coding": "ascii", "at": list(range(at, at + count))}
@@ -80,19 +105,7 @@ def _made(rng: random.Random) -> FrameFormat:
         tables["sign"] = {"flag": "minus"}
     tables["overload"] = {"flag": "over"}
     frame: dict = {"kind": "bytes", "marks": [{"at": 0, "hex": f"{rng.randrange(1, 256):02X}"}]}
-    kind = rng.choice(("sum", "xor", "negative-sum", "crc", ""))
-    if kind == "crc":
-        frame["checksum"] = {
-            "kind": "crc", "bits": 16, "poly": 0x8005, "start": 0xFFFF, "reflected": True,
-            "order": "little", "first": 0, "last": at - 1, "at": at,
-        }  # fmt: skip
-        at += 2
-    elif kind:
-        frame["checksum"] = {"kind": kind, "first": rng.choice((0, 1)), "last": at - 1, "at": at}
-        at += 1
-    if rng.random() < 0.4:
-        frame["marks"].append({"at": at, "hex": "0D 0A"})
-        at += 2
+    at = _finish(rng, frame, at, varies)
     if rng.random() < 0.3:
         frame["xor"] = rng.choice(("FF", "5A", "A5"))
     frame["length"] = at
@@ -104,3 +117,34 @@ def _made(rng: random.Random) -> FrameFormat:
     wire = FrameFormat(msgspec.toml.decode(tomli_w.dumps(whole).encode(), type=Description))
     sample_bytes(wire, wire.description.samples[0])
     return wire
+
+
+def _finish(rng: random.Random, frame: dict, at: int, varies: str) -> int:
+    """Checksum, end and what tells the length; returns the whole length."""
+    kind = rng.choice(("sum", "xor", "negative-sum", "crc", ""))
+    crlf = varies == "end" or (rng.random() < 0.4 and not varies)
+    at += FILLER if varies else 0
+    # From the end where the length varies.
+    total = at + {"crc": 2, "": 0}.get(kind, 1) + (2 if crlf else 0)
+    last, place = (at - 1 - total, at - total) if varies else (at - 1, at)
+    if kind == "crc":
+        frame["checksum"] = {
+            "kind": "crc", "bits": 16, "poly": 0x8005, "start": 0xFFFF, "reflected": True,
+            "order": "little", "first": 0, "last": last, "at": place,
+        }  # fmt: skip
+        at += 2
+    elif kind:
+        first = rng.choice((0, 1))
+        frame["checksum"] = {"kind": kind, "first": first, "last": last, "at": place}
+        at += 1
+    if varies:
+        frame["shortest"] = total - FILLER
+    if varies == "byte":
+        frame["length_byte"] = {"at": 1, "adds": rng.choice((0, 1, 2))}
+    elif varies == "end":
+        frame["end"] = "0D 0A"
+        at += 2
+    elif crlf:
+        frame["marks"].append({"at": at, "hex": "0D 0A"})
+        at += 2
+    return at

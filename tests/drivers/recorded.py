@@ -22,9 +22,13 @@ def shown(value, resolution, unit):
     return f"{value / scale:.{decimals}f} {PREFIXES[power]}{NAMES[unit]}"
 
 
-def record(wire: FrameFormat, value, scale, *, flags=(), cut=False, rng=None, text=None):
-    """One display and what comes meanwhile; ``cut``: in one piece that begins anywhere."""
+def record(wire: FrameFormat, value, scale, *, flags=(), cut=False, rng=None, text=None, sent=None):
+    """One display and what comes meanwhile; ``cut``: in one piece that begins anywhere.
+
+    ``sent``: makes what really comes of the encoder's frame.
+    """
     data = wire.encoder().frame(value, scale=scale, flags=flags)
+    data = data if sent is None else sent(data)
     bursts = (data,) * 6
     if cut:
         whole = data * 6
@@ -47,7 +51,7 @@ def ohm_scales(wire):
     return wire.encoder().scales(number)
 
 
-def session(wire: FrameFormat, seed=1, *, cut=False):
+def session(wire: FrameFormat, seed=1, *, cut=False, sent=None):
     """Six displays of resistance: two on one range, others on another, and an overload."""
     rng = random.Random(seed)
     scales = [s for s in ohm_scales(wire) if s.largest > 100]
@@ -57,6 +61,6 @@ def session(wire: FrameFormat, seed=1, *, cut=False):
         for share in shares:
             count = max(123, int(share * min(scale.largest, 99999)))
             value = float(scale.resolution * count)
-            made.append(record(wire, value, scale, cut=cut, rng=rng))
-    made.append(record(wire, math.inf, second, cut=cut, rng=rng))
+            made.append(record(wire, value, scale, cut=cut, rng=rng, sent=sent))
+    made.append(record(wire, math.inf, second, cut=cut, rng=rng, sent=sent))
     return made

@@ -2,6 +2,7 @@
 
 import math
 import random
+from functools import partial
 
 import pytest
 
@@ -10,7 +11,7 @@ from drivers.frames.recordings import Recording, parse_display
 from drivers.frames.store import load, names
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.reading import Quantity
-from tests.drivers.made_formats import made_format
+from tests.drivers.made_formats import made_format, sent
 from tests.drivers.recorded import ohm_scales, record, session
 
 NAMES = sorted(names())
@@ -65,7 +66,7 @@ def test_every_format_that_ships_is_worked_out_from_six_displays(name, cut):
 
 def test_formats_that_nobody_has_seen_are_worked_out_or_said_not_to_be():
     solved = 0
-    for seed in range(10):
+    for seed in range(40):
         wire = made_format(seed)
         try:
             learnt = learn(session(wire, seed), name="learnt")
@@ -73,7 +74,36 @@ def test_formats_that_nobody_has_seen_are_worked_out_or_said_not_to_be():
             continue
         solved += 1
         assert outcome(wire, learnt, seed, count=60)[2] == 0, learnt.toml
-    assert solved >= 8
+    assert solved >= 38
+
+
+@pytest.mark.parametrize("cut", [False, True], ids=["with pauses", "in one piece"])
+@pytest.mark.parametrize("varies", ["byte", "end"])
+def test_frames_that_tell_their_length_are_worked_out(varies, cut):
+    solved = 0
+    for seed in range(20):
+        wire, rng = made_format(seed, varies), random.Random(seed)
+        shape = partial(sent, wire, rng=rng)
+        try:
+            learnt = learn(session(wire, seed, cut=cut, sent=shape), name="learnt")
+        except FaultFoundError:
+            continue
+        solved += 1
+        assert outcome(wire, learnt, seed, count=60)[2] == 0, learnt.toml
+        later = shape(wire.encoder().frame(float(ohm_scales(wire)[0].resolution) * 456))
+        assert len(learnt.wire.decoder().feed(later)) <= 1
+    assert solved >= 16
+
+
+def test_the_search_ends_when_its_time_is_over():
+    shows = ["0.842 ohm", "5.13 ohm", "1.234 kohm", "OL Mohm", "7.89 ohm"]
+    rng = random.Random(5)
+    bursts = [(rng.randbytes(20),) * 6 for _ in shows]
+    recordings = [Recording(*both) for both in zip(shows, bursts, strict=True)]
+    with pytest.raises(FaultFoundError, match=r"within 0 s"):
+        learn(recordings, budget_s=0.0)
+    with pytest.raises(FaultFoundError):
+        learn(recordings)
 
 
 def test_what_is_not_settled_is_said_with_the_display_that_would_settle_it():
