@@ -313,6 +313,18 @@ def test_another_file_of_the_same_name_is_left_alone(full):
     assert writer.path.read_bytes() == before
 
 
+def test_another_file_of_the_same_name_and_length_is_left_alone_too(full):
+    writer, _ = full
+    others = bytes(reversed(writer.path.read_bytes()))
+    writer.path.unlink()
+    writer.path.write_bytes(others)
+    writer.append(Reading(1.0, 1.0))
+    assert not writer.sync()
+    with pytest.raises(CannotWriteError, match="could not be written"):
+        writer.close()
+    assert writer.path.read_bytes() == others
+
+
 def test_what_memory_cannot_hold_becomes_a_gap_and_events_outlast_readings(full, monkeypatch):
     writer, _ = full
     monkeypatch.setattr(writer._file, "_hold_bytes", 100_000)

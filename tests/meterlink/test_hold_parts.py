@@ -268,6 +268,13 @@ def test_far_from_an_edge_it_is_decided_and_near_it_is_not() -> None:
     assert not enough(DecisionEdges(edges=(75.0, 82.1)))
 
 
+def test_what_averaging_cannot_mend_counts_as_well_as_the_noise() -> None:
+    at = DecisionEdges(edges=(82.4,))
+    vague = DecisionEdges(edges=(82.4,), u_fixed=lambda _: 0.3)
+    assert enough(at, u=0.1, n=40)
+    assert not enough(vague, u=0.1, n=40)
+
+
 def test_where_the_meter_limits_more_readings_cannot_help() -> None:
     assert enough(DecisionEdges(edges=(82.1,), u_fixed=lambda _: 0.5))
 

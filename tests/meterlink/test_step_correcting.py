@@ -1,8 +1,11 @@
 """Back, redo, skip and sign-off: corrections are new events, and a signature is for what it saw."""
 
+import pytest
+
 from meterlink.commands import Back, Confirm, Deny, Enter, How, Redo, Skip, Zero
-from meterlink.events import Asked, CardEnded, Entered, Judged, StepEnded, StepReopened
+from meterlink.events import Asked, CardEnded, Entered, Judged, StepEnded, StepReopened, Zeroed
 from tests.meterlink.bench_hands import (
+    AMBIENT,
     GAP,
     LEAD_ZERO,
     MODULE,
@@ -119,6 +122,35 @@ def test_a_correction_that_comes_to_nothing_leaves_nothing_behind():
     many = len(hands.all(Judged))
     hands.read(0.3).tell(Zero()).read(None, 1.0).touch(5200.0, step=1.0)
     assert [event.step for event in hands.all(Judged)][many:] == ["secondary"]
+
+
+def test_a_lead_zero_that_is_withdrawn_is_taken_off_nothing_more():
+    hands = Hands(card(LEAD_ZERO, PRIMARY)).cautions().touch(0.2)
+    hands.tell(Redo(step="lead-zero", reason="the plug was loose")).tell(Skip())
+    assert hands.bench.progress.lead_zero is None
+    hands.touch(0.85)
+    assert hands.last(Judged).corrected == pytest.approx(0.85, abs=0.004)
+
+
+def test_a_lead_zero_by_key_outlives_the_one_of_its_step():
+    hands = Hands(card(LEAD_ZERO, PRIMARY)).cautions().touch(0.2).read(0.3).tell(Zero())
+    hands.read(None, 1.0).tell(Redo(step="lead-zero")).tell(Skip()).touch(1.15)
+    assert hands.last(Judged).corrected == pytest.approx(0.85, abs=0.004)
+
+
+def test_temperature_that_is_withdrawn_corrects_nothing_more():
+    hands = Hands(card(AMBIENT, PRIMARY)).cautions().tell(Enter(text="40 °C"))
+    hands.tell(Redo(step="ambient", reason="the wrong thermometer")).tell(Skip())
+    assert hands.bench.progress.temperature is None
+    hands.touch(0.85)
+    assert hands.last(Judged).corrected == pytest.approx(0.85, abs=0.004)
+
+
+@pytest.mark.parametrize(("ohms", "leads"), [(1.95, True), (2.05, False)])
+def test_no_more_than_two_ohms_are_taken_for_the_leads(ohms, leads):
+    hands = Hands(card(PRIMARY)).cautions().read(ohms).tell(Zero())
+    assert bool(hands.all(Zeroed)) is leads
+    assert ("Hold the probe tips together" in hands.last(Asked).say) is not leads
 
 
 def test_back_passes_over_a_step_that_ends_by_itself():

@@ -5,11 +5,13 @@ Each property goes by a rule that is written here a second time, on the readings
 
 from itertools import groupby
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meterlink.commands import Confirm
-from meterlink.events import Evidence, Judged, Verdict
+from meterlink.events import Asked, Evidence, Judged, Verdict
+from meterlink.reading import Reading
 from tests.meterlink.bench_hands import OVER, SECONDARY, SWITCH, Hands, card
 
 SETTINGS = settings(max_examples=60, deadline=None)
@@ -123,6 +125,23 @@ def test_a_slip_of_a_probe_on_a_closed_switch_is_no_open(closed, data):
     hands.read(0.2, 3)
     assert not opens(hands)
     assert hands.bench.progress.current == "switch"
+
+
+@pytest.mark.parametrize(("lasts", "verdicts"), [(0.2, 1), (0.28, 1), (0.32, 3)])
+def test_a_fast_meter_sees_a_slip_as_a_lift_and_it_is_no_open_all_the_same(lasts, verdicts):
+    """Fifty readings a second: nobody hears «back» and moves a switch in three tenths of one."""
+    bench = Hands(card(SWITCH)).cautions().bench
+    found = []
+    for number in range(240):
+        t = number / 50
+        over = 1.6 <= t < 1.6 + lasts - 1e-9
+        value = float("inf") if over else 0.2 + 0.001 * (number % 3)
+        found += bench.feed(Reading(t, value, resolution=0.001, overload=over))
+    judged = [event for event in found if isinstance(event, Judged)]
+    assert len(judged) == verdicts
+    assert any(event.verdict is Verdict.OPEN for event in judged) is (verdicts == 3)
+    slipped = [event for event in found if isinstance(event, Asked) and "slipped" in event.say]
+    assert bool(slipped) is (verdicts == 1)
 
 
 @SETTINGS
