@@ -16,11 +16,11 @@ from captures.archive.log_rows import LogRow, LogRows, Moment, epoch_ms
 from captures.archive.tables import schema_of
 from captures.job.card_progress import JobSettings
 from captures.job.job import Job, LogReader
+from captures.job.store_list import id_of
 from captures.job.verify_job import check_job, hash_file, inside
 from captures.record.files import as_utf8, open_regular, read_rfc3339
 from captures.record.reader import RecordReader, read_capture
 from captures.record.records import (
-    LONGEST_LINE,
     Header,
     RecordError,
     Seal,
@@ -99,16 +99,6 @@ class JobRows(NamedTuple):
     """What the job holds, as one hash: the same content is brought in once."""
 
 
-def record_id(job: Job) -> str:
-    """Return which job this is, whatever its folder is called: the hash of its log's first line.
-
-    Raises:
-        UnreadableError: the log cannot be read.
-    """
-    with open_regular(job.log_path) as log:
-        return hashlib.sha256(log.readline(LONGEST_LINE)).hexdigest()
-
-
 def final_seal(job: Job) -> str:
     """Return the hash in the final seal that the log ends with; empty where it has none.
 
@@ -136,7 +126,7 @@ def rows_of(job: Job, batch: str, *, readings: bool = True) -> JobRows:
         "signed": state.signed,
     }
     try:
-        common["record_id"] = record_id(job)
+        common["record_id"] = id_of(job.log_path)
         content = _content(job, state)
         if state.record == UNREADABLE:
             raise UnreadableError(state.why)

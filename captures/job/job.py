@@ -103,7 +103,7 @@ class JobLog(RecordWriter):
         """Write an event with the wall time at which it happened: now, unless ``at`` says when."""
         line = encode(record).removesuffix(b"}\n")
         line += b',"at":"' + rfc3339(at or self.clock()).encode() + b'"}\n'
-        self.append_line(salted(line, record), record.t)
+        self.append_event(salted(line, record), record)
 
 
 def first_line(title: str, settings: dict[str, object], clock: WallClock = local_now) -> bytes:

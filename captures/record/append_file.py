@@ -123,7 +123,8 @@ class AppendFile:
         with self._lock:
             if self._closing.is_set():
                 raise ValueError(f"{self.path} is closed")
-            self._try_again()
+            if self._held:
+                self._try_again()
             if not self._held:
                 self._put(data)
                 return True
@@ -169,16 +170,17 @@ class AppendFile:
 
     def _put(self, data: bytes) -> None:
         """Hand ``data`` to the system; hold what it does not take."""
-        taken = 0
+        taken, length = 0, len(data)
         try:
-            while taken < len(data):
-                taken += os.write(self._fd, data[taken:] if taken else data)
+            taken = os.write(self._fd, data)
+            while taken < length:
+                taken += os.write(self._fd, data[taken:])
         except OSError as fault:
             self._held += data[taken:]
             self._retry_at = self._clock() + _RETRY_S
             self._say(fault.strerror or "unknown fault")
         if taken:
-            self._took(data[:taken] if taken < len(data) else data)
+            self._took(data if taken == length else data[:taken])
 
     def _took(self, data: bytes) -> None:
         self._written += len(data)
@@ -188,7 +190,8 @@ class AppendFile:
         if self._written - self._synced > self._hold_bytes:
             self._unsynced.clear()
             self._synced = self._written
-        self._work.set()
+        if not self._work.is_set():  # setting it is dear, and asking is not
+            self._work.set()
 
     def _is_synced(self, offset: int) -> None:
         """Note that everything before ``offset`` is on the medium."""

@@ -10,6 +10,7 @@ import re
 import secrets
 import struct
 from collections.abc import Iterator
+from copy import copy
 from io import BytesIO
 from typing import BinaryIO, Final, NamedTuple
 from zlib import crc32
@@ -25,8 +26,9 @@ SEAL_EVERY_LINES: Final = 100
 
 MARK_DIGITS: Final = 4
 
-_MOST_MARKS: Final = 100_000
-"""A file without seals must not fill the memory of whoever checks it."""
+MOST_MARKS: Final = 100_000
+_MOST_HELD: Final = 2 << 20
+"""Bytes. A file without seals must not fill the memory of whoever checks it."""
 
 
 START_OF_SEAL: Final = b'{"kind":"seal"'
@@ -79,61 +81,92 @@ def _apart(data: bytes) -> Iterator[Stretch]:
 
 
 class Sealer:
-    """Follows the bytes of one file. Feed it everything, in order."""
+    """Follows the bytes of one file. Feed it everything, in order.
+
+    Lines are hashed many at a time, and marked only where a seal is to be made or was found bad:
+    both are quicker so, and a line costs its writer next to nothing.
+    """
 
     def __init__(self) -> None:
         self._hash = hashlib.sha256()
         self._crc = 0
+        """Of a line that is half fed and no longer held."""
         self._marks: list[int] = []
+        self._held: list[bytes] = []
+        """Fed and not marked yet."""
+        self._hashed = 0
+        """So many of them are hashed."""
+        self._held_bytes = 0
         self.lines = 0
         """Whole lines fed."""
         self.bytes = 0
         """Bytes fed."""
-
-    @property
-    def lines_since_seal(self) -> int:
+        self.lines_since_seal = 0
         """Whole lines fed since the last seal, which itself counts as one of them."""
-        return len(self._marks)
 
     def feed(self, piece: bytes) -> None:
         """Take a line or a part of one; a line feed may only be its last byte."""
-        self._hash.update(piece)
-        self.bytes += len(piece)
-        self._crc = crc32(piece, self._crc)
+        self._held.append(piece)
+        length = len(piece)
+        self.bytes += length
+        self._held_bytes += length
         if piece.endswith(b"\n"):
             self.lines += 1
-            if len(self._marks) < _MOST_MARKS:
-                self._marks.append(self._crc & 0xFFFF)
-            self._crc = 0
+            self.lines_since_seal += 1
+        if self._held_bytes > _MOST_HELD:
+            self._mark()
 
     def feed_lines(self, lines: bytes) -> None:
-        """Take any number of whole lines, where no line is half fed."""
-        self._hash.update(lines)
-        self.bytes += len(lines)
-        marks = [crc32(line) & 0xFFFF for line in BytesIO(lines)]
-        self.lines += len(marks)
-        self._marks += marks[: _MOST_MARKS - len(self._marks)]
+        """Take any number of whole lines."""
+        more = lines.count(b"\n") - 1
+        self.lines += more
+        self.lines_since_seal += more
+        self.feed(lines)
+
+    @property
+    def sha256(self) -> str:
+        """Hash of everything fed, lower-case hexadecimal."""
+        self._hash.update(b"".join(self._held[self._hashed :]))
+        self._hashed = len(self._held)
+        return self._hash.hexdigest()
+
+    @property
+    def marks(self) -> str:
+        """The marks of the lines since the last seal, as a seal writes them."""
+        self._mark()
+        return struct.pack(f">{len(self._marks)}H", *self._marks).hex()
+
+    def _mark(self) -> None:
+        """Mark what is held, and let go of it."""
+        held = b"".join(self._held)
+        self._hash.update(held if not self._hashed else b"".join(self._held[self._hashed :]))
+        self._held, self._hashed, self._held_bytes = [], 0, 0
+        half = held.rpartition(b"\n")[2]
+        marks = [crc32(line) & 0xFFFF for line in BytesIO(held[: len(held) - len(half)])]
+        if self._crc and marks:
+            marks[0] = crc32(held[: held.index(b"\n") + 1], self._crc) & 0xFFFF
+            self._crc = 0
+        self._crc = crc32(half, self._crc)
+        self._marks += marks[: MOST_MARKS - len(self._marks)]
 
     def copy(self) -> "Sealer":
         """Return one that has been fed the same, to go on by itself."""
-        other = Sealer()
-        other._hash, other._crc, other._marks = self._hash.copy(), self._crc, self._marks.copy()
-        other.lines, other.bytes = self.lines, self.bytes
+        other = copy(self)
+        other._hash, other._marks, other._held = self._hash.copy(), [*self._marks], [*self._held]
         return other
 
     def seal(self, *, final: bool) -> Seal:
         """Return the seal that belongs here."""
+        marks = self.marks
         return Seal(
-            lines=self.lines,
-            bytes=self.bytes,
-            sha256=self._hash.hexdigest(),
-            marks=struct.pack(f">{len(self._marks)}H", *self._marks).hex(),
-            final=final,
+            lines=self.lines, bytes=self.bytes, sha256=self.sha256, marks=marks, final=final
         )
 
     def feed_seal(self, line: bytes) -> None:
         """Take a seal's own line: marks start anew, and the seal is the first line marked."""
-        self._marks.clear()
+        self._hash.update(b"".join(self._held[self._hashed :]))
+        self._held, self._hashed, self._held_bytes = [], 0, 0
+        self._marks, self._crc, self.lines_since_seal = [], 0, 0
         self.feed(line)
 
     def follow(self, stretch: Stretch) -> None:
@@ -171,6 +204,8 @@ def salted(line: bytes, record: object) -> bytes:
 
 def as_sealed(line: bytes) -> bytes:
     """Return a line as it is sealed, which is as it stands once its texts are struck."""
+    if not line.endswith(b'"}\n'):
+        return line
     found = _SALT.search(line, max(0, len(line) - _LONGEST_SALT))
     if found is None:
         return line

@@ -26,11 +26,14 @@ from captures.record.records import (
 )
 from captures.record.seals import SEAL_EVERY_LINES, Sealer, as_sealed, salted, stretches
 from meterlink.closing import Closing
-from meterlink.events import Event, Gap
+from meterlink.events import CardEnded, Event, Gap, Judged, StepEnded
 from meterlink.reading import Reading
 
 SEAL_EVERY_S: Final = 10.0
 """Seconds of the record's own time after which a seal is due."""
+
+SEALED_AT_ONCE: Final = (Judged, StepEnded, CardEnded)
+"""A seal follows these: what a person was told counts is not left in an unsealed tail."""
 
 NOT_WRITTEN: Final = "nothing could be written"
 STOPPED: Final = "the program stopped before it could close this record"
@@ -126,7 +129,7 @@ class RecordWriter(Closing):
             known = expect == CAPTURE_FORMAT and passed > found.last_t
             until = passed if known else None
             gap = Gap(t=found.last_t, until=until, why=STOPPED)
-            writer.append_line(encode(gap), gap.t)
+            writer.append_event(encode(gap), gap)
             writer.last_t = until or found.last_t
         return writer
 
@@ -147,15 +150,19 @@ class RecordWriter(Closing):
         """
         line = encode(record)
         if isinstance(record, Reading):
-            self.append_line(line, record.t, important=False)
+            with self._turn:
+                if not self._closing:
+                    self._append(line, record.t, important=False)
         else:
-            self.append_line(salted(line, record) if self.private else line, record.t)
+            self.append_event(salted(line, record) if self.private else line, record)
 
-    def append_line(self, line: bytes, t: float, *, important: bool = True) -> None:
-        """Write a line made by ``encode``, whose record has the time ``t``; else as ``append``."""
+    def append_event(self, line: bytes, event: Reading | Event) -> None:
+        """Write the line that was made of ``event``; else as ``append``."""
         with self._turn:
             if not self._closing:
-                self._append(line, t, important=important)
+                self._append(line, event.t, important=True)
+                if isinstance(event, SEALED_AT_ONCE) and self._sealer.lines_since_seal > 1:
+                    self._seal(final=False)
 
     def _append(self, line: bytes, t: float, *, important: bool) -> None:
         keep_free = 0 if important else _RESERVED
@@ -165,8 +172,8 @@ class RecordWriter(Closing):
             self._miss(t)
             return
         self.last_t = t
-        due = t - self._sealed_t >= SEAL_EVERY_S and self._sealer.lines_since_seal > 1
-        if due or self._sealer.lines_since_seal >= SEAL_EVERY_LINES:
+        since = self._sealer.lines_since_seal
+        if since >= SEAL_EVERY_LINES or (t - self._sealed_t >= SEAL_EVERY_S and since > 1):
             self._seal(final=False)
 
     def sync(self) -> bool:
