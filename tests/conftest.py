@@ -14,7 +14,7 @@ from hypothesis import settings
 # tests: the program looks for its folders below the home folder.
 _HOME = tempfile.mkdtemp(prefix="meterlink-home-")
 os.environ |= {"HOME": _HOME, "USERPROFILE": _HOME}
-for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
+for _name in ("XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME"):
     os.environ.pop(_name, None)
 
 # What is compiled once is kept, here and in every program that a test starts: where the

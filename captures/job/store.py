@@ -3,6 +3,7 @@
 A list reads the beginning and the end of a log only: ten thousand jobs must list quickly.
 """
 
+import contextlib
 import os
 import secrets
 import shutil
@@ -26,6 +27,7 @@ from captures.record.append_file import OnTrouble, begin_file
 from captures.record.files import is_regular, local_now, safe_name
 from captures.record.reader import check_version
 from captures.record.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
+from captures.record.verify import State
 from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.events import CardBegan, CardEnded, Event, StepBegan, StepReopened
 from meterlink.quantities.text import plain
@@ -201,6 +203,9 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     """RFC 3339."""
     standing: JobStatus
     captures: int
+    record: str = ""
+    """``whole``, ``open``, ``cut`` or ``altered``: what a check of its files found; empty where
+    nobody asked, or the log cannot be read."""
 
 
 class _Head(msgspec.Struct, tag_field="kind", tag="header"):
@@ -228,11 +233,12 @@ def list_jobs(
     since: str = "",
     until: str = "",
     standing: JobStatus | None = None,
+    state_of: Callable[[Job], State] | None = None,
 ) -> Iterator[JobSummary]:
     """Yield what there is to say of ``jobs``, in their order.
 
     ``match`` is looked for in title and name, letter case aside; ``since`` and ``until`` are days
-    as ``2026-11-03``, both included.
+    as ``2026-11-03``, both included. ``state_of`` says what state a job's record is in.
     """
     wanted = match.casefold()
     for job in jobs:
@@ -240,8 +246,12 @@ def list_jobs(
         if (since and day < since) or (until and day > until):
             continue
         listed = _look_at(job, wanted)
-        if listed is not None and (standing is None or listed.standing is standing):
-            yield listed
+        if listed is None or (standing is not None and listed.standing is not standing):
+            continue
+        if state_of is not None and listed.standing is not JobStatus.UNREADABLE:
+            with contextlib.suppress(UnreadableError):
+                listed = msgspec.structs.replace(listed, record=state_of(job).value)
+        yield listed
 
 
 def standing_of(job: Job) -> JobStatus:

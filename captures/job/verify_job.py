@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, is_logged
+from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, LoggedCaptures, LogReader, is_logged
 from captures.job.store_list import (
     LIST_NAME,
     ListCheck,
@@ -24,9 +24,10 @@ from captures.job.store_list import (
 )
 from captures.record.files import is_regular, open_regular
 from captures.record.reader import read_capture
-from captures.record.records import Attached
+from captures.record.records import Attached, CaptureBegan, CaptureEnded, RecordError, decode
 from captures.record.verify import Sealed, State, Verification, verify
 from meterlink.errors import UnreadableError
+from meterlink.events import Event
 from meterlink.quantities.text import plain
 from meterlink.wording import counted
 
@@ -179,7 +180,7 @@ def verify_store(root: Path, jobs: Iterable[Job], head: str = "") -> Iterator[Jo
             yield JobPart(LIST_NAME, State.CUT, f"{LIST_NAME}: {says}")
 
 
-def _last_on(root: Path) -> LastOn:
+def last_seals(root: Path) -> LastOn:
     """Return what a store's list says: nothing where it cannot be read, so that jobs still are."""
     try:
         return last_on(root)
@@ -200,13 +201,13 @@ class _Gate:
 
     def __init__(self, job: Job, last: LastOn | None = None) -> None:
         self.job = job
-        self._last = _last_on(job.folder.parent) if last is None else last
+        self._last = last_seals(job.folder.parent) if last is None else last
         self.attached: dict[str, Attached] = {}
         logged = LoggedCaptures()
-        for entry in job.entries():
-            logged.take(entry.event)
-            if isinstance(entry.event, Attached):
-                self.attached[entry.event.file] = entry.event
+        for event in _of_files(job):
+            logged.take(event)
+            if isinstance(event, Attached):
+                self.attached[event.file] = event
         self.told = logged.by_file
 
     def log(self, *, thorough: bool) -> Verification:
@@ -246,8 +247,11 @@ class _Gate:
         A capture is named in the log before it has a reading, and each of its events is in the
         log as soon as it is in the capture.
         """
+        logged = LoggedCaptures()
+        for entry in self.job.entries():
+            logged.take(entry.event)
         for path in self.job.captures():
-            told = self.told.get(path.relative_to(self.job.folder).as_posix())
+            told = logged.by_file.get(path.relative_to(self.job.folder).as_posix())
             if told is not None and not told.again:
                 continue
             try:
@@ -259,6 +263,21 @@ class _Gate:
             if told is not None and events > told.events + 1:
                 return f"{plain(path.name)} has {events - told.events} events more"
         return ""
+
+
+_OF_FILES: Final = (b'"capture-', b'"attachment"')
+"""What a line holds that tells of a file; only such lines are decoded, as most tell of none."""
+
+
+def _of_files(job: Job) -> Iterator[Event]:
+    """Yield what the log of ``job`` tells of its files, oldest first."""
+    with LogReader(job.log_path) as log:
+        for _, line in log.lines():
+            if _OF_FILES[0] in line or _OF_FILES[1] in line:
+                with contextlib.suppress(RecordError):
+                    record = decode(line)
+                    if isinstance(record, CaptureBegan | CaptureEnded | Attached):
+                        yield record
 
 
 def _count(path: Path) -> tuple[int, int]:

@@ -44,6 +44,7 @@ from meterlink.judging.accuracy import Accuracy
 from meterlink.reading import Reading
 from meterlink.source import Identity
 from tests.captures.made import START
+from tests.drivers.scripted import bench_meter, tcp_peer
 from tests.tui.test_bench_command import bench
 from tui.cli import main
 from tui.plain.output import shown
@@ -219,6 +220,110 @@ def test_a_hostile_pack_is_refused_or_taken_without_steering(tmp_path, spoil):
             new.writestr(info.filename, data)
     for words in (["jobs", "unpack", str(bad), "--jobs", str(tmp_path / "to")],):
         assert steers(said(words)) == []
+
+
+def practice_faces(root: Path, text: str) -> list[list[str]]:
+    kept = ["--trainees", str(root / "trainees")]
+    return [
+        ["practice", "--plain", "--seed", "7", "--trainee", text, *kept],
+        ["practice", "--plain", "--seed", "7", "--jobs", str(root / "jobs")],
+        ["practice", "--results", "--trainee", text, *kept],
+        ["practice", "--results", "--json", *kept],
+        ["practice", "--results", *kept],
+        ["practice", "--plain", "--complaint", text],
+        ["practice", "--resume", "--trainee", text, *kept],
+    ]
+
+
+def library_faces(root: Path, text: str) -> list[list[str]]:
+    odd = str(root / text.replace("\x00", ""))
+    return [
+        ["library"],
+        ["library", "list", "--json"],
+        ["library", "show", "odd"],
+        ["library", "show", "odd", "--json"],
+        ["library", "check", "odd"],
+        ["library", "show", text],
+        ["library", "check", text],
+        ["library", "pack", odd],
+        ["library", "unpack", odd],
+        ["library", "make", odd, "--seed", "x" + text],
+        ["replay", "odd", "--plain", "--speed", "max"],
+    ]
+
+
+@settings(
+    max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(text=HOSTILE)
+@example(text=STEERING)
+def test_no_practice_lets_a_typed_line_or_a_kept_one_steer_the_terminal(
+    tmp_path, monkeypatch, text
+):
+    root = tmp_path / "odd"
+    shutil.rmtree(root, ignore_errors=True)
+    folder = root / "trainees"
+    folder.mkdir(parents=True)
+    line = {"kind": "trainee", "format": 1, "name": text}
+    (folder / "of-x-00000000.practice.jsonl").write_text(json.dumps(line) + "\n{" + text + "\n")
+    for words in practice_faces(root, text):
+        monkeypatch.setattr("sys.stdin", io.StringIO(f"{text}\nlook {text}\nhelp\nquit\n"))
+        assert steers(said(words)) == [], words
+
+
+@settings(
+    max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(text=HOSTILE)
+@example(text=STEERING)
+def test_no_exercise_from_elsewhere_steers_the_terminal(tmp_path, monkeypatch, text):
+    root = tmp_path / "odd"
+    shutil.rmtree(root, ignore_errors=True)
+    folder = root / "own" / "class"
+    folder.mkdir(parents=True)
+    [capture] = (make_job(root / "job", text) / "captures").iterdir()
+    shutil.copy(capture, folder / "odd.jsonl")
+    told = '"' + "".join(f"\\U{ord(c):08x}" for c in text) + '"'  # as TOML has every character
+    (folder / "catalogue.toml").write_text(
+        f"""format = 1
+[[exercise]]
+id = "odd"
+title = {told}
+goal = {told}
+difficulty = "easy"
+explanation = {told}
+expect = {{ {told} = {told} }}
+fault = {told}
+""",
+        encoding="utf-8",
+    )
+    note = f'format = 1\nby = {told}\n[[note]]\nat = "1 s"\nsay = {told}\n'
+    (folder / "odd.notes.toml").write_text(note, encoding="utf-8")
+    monkeypatch.setattr("captures.training.catalogue.own_folder", lambda: root / "own")
+    assert json.loads(said(["library", "show", "odd", "--json"]))["id"] == "odd"
+    for words in library_faces(root, text):
+        assert steers(said(words)) == [], words
+
+
+@pytest.mark.parametrize("form", [[], ["--json"], ["--csv"]])
+def test_no_meter_steers_the_terminal(form):
+    meter = bench_meter()
+    odd = STEERING.encode("utf-8", "replace").replace(b"\n", b"").replace(b"\r", b"")
+    answers = iter([b"+8.4E-01", odd, b"+8.4E-01 " + odd, b"\x1b]0;x\x07+8.4E-01"])
+
+    def answer(line):
+        if line == b"*IDN?":
+            return b"maker" + odd + b"," + odd + b"," + odd + b"," + odd + b"\n"
+        if line == b"READ?":
+            return next(answers, b"+8.5E-01") + b"\n"
+        return meter(line)
+
+    with tcp_peer(answer) as peer:
+        told = said(["read", "--port", peer.resource, "--count", "3", *form])
+        told += said(["meters", "--port", peer.resource])
+    assert steers(told) == []
+    for words in (["--port", STEERING], ["--port", "socket://127.0.0.1:1", "--frames", STEERING]):
+        assert steers(said(["read", *words, *form])) == []
 
 
 @given(text=st.text(max_size=60))

@@ -164,3 +164,28 @@ def test_a_step_of_a_finished_job_is_done_again_when_it_is_asked_for(simulated, 
     reopened = [e.event.step for e in job.entries() if isinstance(e.event, StepReopened)]
     assert reopened == ["primary"]
     assert "Touch" in again.stdout or "primary" in again.stdout.lower()
+
+
+def test_an_altered_job_is_gone_on_with_only_where_that_is_asked_for(simulated, store, tmp_path):
+    name = make(store, "Pump 3")
+    log = Job(tmp_path / "jobs" / name).log_path
+    log.write_bytes(log.read_bytes().replace(b'"title":"', b'"titlf":"', 1))
+    before = log.read_bytes()
+    refused = bench(tmp_path, simulated.port, "--job", name)
+    assert refused.returncode == 4
+    assert "altered" in refused.stderr
+    assert "--damaged-too" in refused.stderr
+    assert log.read_bytes() == before
+    again = bench(tmp_path, simulated.port, "--job", name, "--damaged-too")
+    assert again.returncode == 0, again.stderr
+    assert "altered" in again.stdout.splitlines()[0]
+    assert log.read_bytes().startswith(before)
+
+
+def test_a_job_that_was_not_closed_is_said_to_be_open_and_gone_on_with(simulated, store, tmp_path):
+    name = make(store, "Pump 3")
+    log = Job(tmp_path / "jobs" / name).log_path
+    log.write_bytes(log.read_bytes().rpartition(b'{"kind":"seal"')[0])
+    again = bench(tmp_path, simulated.port, "--job", name)
+    assert again.returncode == 0, again.stderr
+    assert "open" in again.stdout.splitlines()[0]

@@ -25,7 +25,13 @@ from meterlink.quantities.text import plain
 from meterlink.source import Identity
 from tui import settings
 from tui.announcing.teller import Teller
-from tui.commands.shared import frames_option, jobs_option, visa_option
+from tui.commands.shared import (
+    damaged_too_option,
+    frames_option,
+    jobs_option,
+    pass_to_go_on,
+    visa_option,
+)
 from tui.plain.json_face import JsonFace
 from tui.plain.plain_face import HELP as TYPED
 from tui.plain.plain_face import PlainFace, read_command
@@ -72,6 +78,7 @@ def add_bench(parser: argparse.ArgumentParser) -> None:
         "--redo", metavar="STEP", help="do this step of the job again; a finished one is open then"
     )
     jobs_option(parser)
+    damaged_too_option(parser)
     parser.add_argument("--accuracy", metavar="P%+N", help="of the meter, such as 0.8%%+3")
     parser.add_argument("--who", default="", metavar="NAME", help="who works, for the record")
     parser.add_argument(
@@ -206,6 +213,7 @@ def _going_on(args: argparse.Namespace) -> Resumed | None:
     job = called(store, args.job) if args.job else None
     if job is None:
         return None
+    pass_to_go_on(args, job)
     check_open(job, redo=bool(args.redo))
     card, profile = worked_by(job)
     check_same(job, "card", card, CARDS.get(args.card) if args.card else None)

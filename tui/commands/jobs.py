@@ -12,6 +12,7 @@ from captures.exchange.packs import LARGEST, PACK_ENDING, pack, reports_in, unpa
 from captures.job.attachments import attach
 from captures.job.card_progress import JobSettings, card_progress
 from captures.job.job import Job
+from captures.job.known_states import KnownStates
 from captures.job.mend import mend_job, mend_store
 from captures.job.rejudging import Differing, rejudge
 from captures.job.store import JobStatus, JobStore, JobSummary, list_jobs
@@ -121,21 +122,22 @@ def _filters(parser: argparse.ArgumentParser, default: str) -> None:
 
 def _list(args: argparse.Namespace, store: JobStore) -> int:
     standing = JobStatus(args.standing) if args.standing else None
-    listed = list_jobs(
-        store.jobs(),
-        match=args.match,
-        since=_day(args.since),
-        until=_day(args.until),
-        standing=standing,
-    )
     found = False
-    for job in listed:
-        found = True
-        if args.json:
-            named = msgspec.structs.replace(job, job=as_utf8(job.job))
-            print_json(named)
-        else:
-            print(_line(job))
+    with KnownStates(store.root) as known:
+        for job in list_jobs(
+            store.jobs(),
+            match=args.match,
+            since=_day(args.since),
+            until=_day(args.until),
+            standing=standing,
+            state_of=known.state_of,
+        ):
+            found = True
+            if args.json:
+                named = msgspec.structs.replace(job, job=as_utf8(job.job))
+                print_json(named)
+            else:
+                print(_line(job))
     if not found and not args.json:
         print(f"no such job in {plain(str(store.root))}")
     return 0
@@ -149,7 +151,8 @@ def _day(text: str) -> str:
 
 def _line(job: JobSummary) -> str:
     captures = counted(job.captures, "capture")
-    return f"{plain(job.job)}  {job.standing.value:<10}  {captures:<11}  {job.title}"
+    record = "" if job.record in {"", "whole"} else f"  (its record is {job.record})"
+    return f"{plain(job.job)}  {job.standing.value:<10}  {captures:<11}  {job.title}{record}"
 
 
 def _show(args: argparse.Namespace, store: JobStore) -> int:

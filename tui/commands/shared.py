@@ -101,6 +101,24 @@ def pass_record(args: argparse.Namespace, path: Path, *, beside: bool = False) -
     return check
 
 
+def pass_to_go_on(args: argparse.Namespace, job: "Job") -> None:
+    """Check a job before more is written into it; say what is not whole, beside JSON.
+
+    Raises:
+        UnreadableError: it is altered and ``--damaged-too`` was not given, or cannot be read.
+    """
+    from captures.job.verify_job import check_job
+
+    check = check_job(job)
+    if check.state.value == "altered" and not args.damaged_too:
+        raise UnreadableError(
+            f"{check.sentence}; this job is not gone on with, as it is not what was recorded. "
+            "Begin another with --new, or go on all the same with --damaged-too"
+        )
+    if check.state.value != "whole":
+        print(check.sentence, file=sys.stderr if args.json else sys.stdout)
+
+
 def pass_job(args: argparse.Namespace, job: "Job", *, beside: bool = False) -> "JobCheck":
     """Check all files of a job and say what state it is in; errors as for ``pass_record``."""
     from captures.job.verify_job import check_job
