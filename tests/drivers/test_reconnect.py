@@ -69,6 +69,24 @@ def test_a_thousand_cycles_lose_and_double_nothing(clock):
         assert back.t == lost.t < back.until
 
 
+class Slow:
+    """A clock that stands still now and then, and once goes back."""
+
+    def __init__(self):
+        self._times = iter([1.0, 2.0, 2.0, 1.5, 3.0, 3.0, 2.9, 4.0])
+
+    def now(self):
+        return next(self._times)
+
+
+def test_a_reading_from_a_clock_that_went_back_or_stood_still_is_passed_over(clock):
+    Counted.numbers = itertools.count()
+    source = ReconnectingSource(Counted(Slow(), 8), lambda: Counted(clock, 1), clock)
+    readings = itertools.islice(source.readings(threading.Event()), 4)
+    assert [(r.t, r.value) for r in readings] == [(1.0, 0), (2.0, 1), (3.0, 4), (4.0, 7)]
+    source.close()
+
+
 def test_the_setting_is_made_again_and_another_meter_is_not_taken(clock):
     stranger = Counted(clock, 1, serial="2")
     back = Counted(clock, 1)
