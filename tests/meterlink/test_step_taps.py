@@ -164,3 +164,14 @@ def test_a_value_held_between_two_taps_parts_them():
     assert not made.watching
     made.see(Lift(t=2.5, contact_t=1.0, held=True))
     assert tap(made, 3.0) is None
+
+
+def test_a_tap_that_is_held_a_moment_is_still_a_tap():
+    made = taps()
+    tap(made, 0.0)
+    made.see(Contact(t=3.0))
+    for number in range(4):
+        made.read(Reading(3.4 + 0.01 * number, LEADS))
+    made.see(held(LEADS))
+    assert made.watching
+    assert made.see(Lift(t=3.5, contact_t=3.0, held=True)) is Gesture.OPEN
