@@ -6,8 +6,10 @@ from typing import Final, Never
 from meterlink.commands import AnyCommand, Confirm, Enter
 from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
+from meterlink.judging.assumed import LEADS
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.plausible import BELOW_ZERO
+from meterlink.quantities.text import plain
 from meterlink.quantities.units import Ohms
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
@@ -75,6 +77,8 @@ class LeadZeroWorker(Worker[Never]):
             case Held() if not self.around.gestures:
                 shown = format_value(event.value, "ohm", event.resolution)
                 yield self.ask(event.t, f"{shown} is held; take it with the key for the lead zero.")
+            case Held() if doubt := self._doubt(event):
+                yield self.ask(event.t, doubt)
             case Held():
                 self._taken = True
                 yield zeroed(self.step_id, event, self.around.setting)
@@ -87,6 +91,25 @@ class LeadZeroWorker(Worker[Never]):
             yield self.end(t, "done", command)
         if isinstance(command, Enter):
             yield from self._typed(command, t)
+
+    def _doubt(self, held: Held) -> str:
+        """Return why ``held`` is hardly the leads, and what to do; empty where it may well be.
+
+        A primary winding has little more than worn leads: probes on it in place of the tips must
+        not become a zero without a word.
+        """
+        most = self.around.context.assumed.leads_at_most or LEADS[1]
+        windings = [w for w in self.around.profile.winding if w.judged_by_resistance and w.low]
+        like = next((w for w in windings if held.value in w.criterion.window), None)
+        if like is None and held.value <= most:
+            return ""
+        what = f"more than leads have, {format_value(most, 'ohm')} or less"
+        if like is not None:
+            what = f"what the {plain(like.name)} winding has"
+        return (
+            f"{format_value(held.value, 'ohm', held.resolution)} is {what}: hold the tips on each "
+            "other alone. If it is the leads, take it with the key for the lead zero."
+        )
 
     def _typed(self, command: Enter, t: float) -> Iterable[CommonEvent]:
         try:

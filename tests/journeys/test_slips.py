@@ -24,11 +24,6 @@ def test_a_journey_with_trouble_comes_to_its_end_and_to_the_truth(tmp_path, fami
     assert not told.wrong_clear
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a lead zero up to 2 ohm is believed, and a primary winding has less: held instead of "
-    "the tips it becomes the zero, and the sound primary then reads as a clear short",
-)
 def test_a_winding_held_in_place_of_the_tips_makes_no_clear_short(tmp_path):
     habits = Habits(slips=frozenset({ZERO_ON_WORK}))
     patient = draw(PROFILES.get("pump-set-demo"), 2)

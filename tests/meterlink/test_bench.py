@@ -1,6 +1,7 @@
 """The bench works a card: what readings and commands make happen, step by step."""
 
 import pytest
+from msgspec import structs
 
 from meterlink.commands import Back, Confirm, Deny, Enter, Gestures, Redo, Skip, Zero
 from meterlink.events import (
@@ -16,6 +17,8 @@ from meterlink.events import (
     Verdict,
     Zeroed,
 )
+from meterlink.judging.assumed import Assumed
+from meterlink.quantities.units import Ohms
 from meterlink.reading import Quantity, Reading
 from tests.meterlink.bench_hands import (
     AMBIENT,
@@ -24,6 +27,7 @@ from tests.meterlink.bench_hands import (
     MODULE,
     OVER,
     PRIMARY,
+    PROFILE,
     SECONDARY,
     SWITCH,
     TORQUE,
@@ -55,6 +59,28 @@ def test_a_winding_is_no_lead_zero():
     hands = Hands(card(LEAD_ZERO)).cautions().touch(5130.0, step=1.0)
     assert not hands.all(Zeroed)
     assert "no pair of leads" in hands.last(Asked).say
+
+
+@pytest.mark.parametrize(
+    ("ohms", "why"), [(0.98, "what the primary winding has"), (0.56, "more than leads have")]
+)
+def test_what_is_hardly_the_leads_is_taken_for_them_only_by_the_key(ohms, why):
+    # Leads in good order have 0.1 to 0.3 ohm: common practice, no published source.
+    hands = Hands(card(LEAD_ZERO, PRIMARY)).cautions().read(ohms)
+    assert not hands.all(Zeroed)
+    assert why in hands.last(Asked).say
+    by_key = Hands(card(LEAD_ZERO, PRIMARY)).cautions().read(ohms).tell(Zero()).read(OVER, 1)
+    assert by_key.last(Zeroed).value == pytest.approx(ohms, abs=0.002)
+    assert by_key.bench.progress.current == "primary"
+    hands.read(OVER, 1).touch(0.12)
+    assert hands.last(Zeroed).value == pytest.approx(0.12, abs=0.002)
+    assert hands.bench.progress.current == "primary"
+
+
+def test_leads_that_are_declared_to_have_more_are_taken_without_a_word():
+    worn = structs.replace(PROFILE, assumed=Assumed(leads_at_most=Ohms(0.6)))
+    hands = Hands(card(LEAD_ZERO), worn).cautions().touch(0.56)
+    assert hands.last(Zeroed).value == pytest.approx(0.56, abs=0.002)
 
 
 def test_copper_is_judged_at_the_windows_temperature():
@@ -368,7 +394,8 @@ def test_without_gestures_the_lead_zero_is_taken_by_its_key():
 
 
 def test_a_resistance_that_cannot_be_is_not_judged():
-    hands = Hands(card(LEAD_ZERO, PRIMARY, SWITCH)).cautions().touch(1.5).read(0.1, 2.0)
+    hands = Hands(card(LEAD_ZERO, PRIMARY, SWITCH)).cautions().read(1.5).tell(Zero())
+    hands.read(OVER, 1).read(0.1, 2.0)
     assert not hands.all(Judged)
     assert "cannot be" in hands.last(Asked).say
     assert hands.bench.progress.current == "primary"
