@@ -19,9 +19,11 @@ from tui.announcing.signs import SPELLED
 from tui.commands import COMMANDS
 from tui.plain.output import harmless_output
 from tui.program_fault import EXIT_CODE as PROGRAM_FAULT
-from tui.program_fault import ProgramFaults, end_output, told, working_on
+from tui.program_fault import ProgramFaults, end_output, told, told_of_signal, working_on
 
 INTERRUPTED: Final = 130
+BY_SIGNAL: Final = 128
+"""Beside its number, the exit code of what a signal ended, as shells have it."""
 
 _ONCE: Final = {"wires": "frames"}
 """Commands by the name they once had, which still works."""
@@ -52,6 +54,14 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _main(argv: Sequence[str] | None) -> int:
     working_on(None)
     faults = ProgramFaults()
+    code = _watched(faults, argv)
+    if faults.ended_by is None:
+        return code
+    _tell(told_of_signal(faults.ended_by))  # whatever failed in its wake
+    return BY_SIGNAL + faults.ended_by
+
+
+def _watched(faults: ProgramFaults, argv: Sequence[str] | None) -> int:
     try:
         with faults.watching():
             code = _run(argv)
@@ -62,8 +72,8 @@ def _main(argv: Sequence[str] | None) -> int:
         return 0
     except OSError as fault:
         # Files and ports have errors of their own; left is what ``print`` could not get rid of.
-        if fault.errno not in _FULL:
-            return _tell_fault(fault, argv)
+        if fault.errno not in _FULL or faults.ended_by is not None:
+            return _tell_fault(fault, argv, faults)
         _close_quietly()
         print(
             f"meterlink: standard output takes no more ({fault.strerror}); make room there",
@@ -73,17 +83,24 @@ def _main(argv: Sequence[str] | None) -> int:
     except KeyboardInterrupt:  # by the user or a fault elsewhere, just as all was done
         code = INTERRUPTED
     except BaseException as fault:  # noqa: BLE001  # the one place for what nobody foresaw
-        return _tell_fault(fault, argv)
-    return code if faults.struck is None else _tell_fault(faults.struck, argv)
+        return _tell_fault(fault, argv, faults)
+    return code if faults.struck is None else _tell_fault(faults.struck, argv, faults)
 
 
-def _tell_fault(fault: BaseException, argv: Sequence[str] | None) -> int:
-    """Say in one sentence that the program itself has a fault; return the exit code for it."""
+def _tell_fault(fault: BaseException, argv: Sequence[str] | None, faults: ProgramFaults) -> int:
+    """Say in one sentence that the program itself has a fault; return the exit code for it.
+
+    What fails in the wake of a signal, as a terminal that is gone, is none.
+    """
+    if faults.ended_by is None:
+        _tell(told(fault, sys.argv[1:] if argv is None else argv))
+    return PROGRAM_FAULT
+
+
+def _tell(sentence: str) -> None:
     end_output()
-    sentence = told(fault, sys.argv[1:] if argv is None else argv)
     with contextlib.suppress(Exception):  # standard error may be gone too
         print(f"meterlink: {sentence}", file=sys.stderr)
-    return PROGRAM_FAULT
 
 
 def _run(argv: Sequence[str] | None) -> int:

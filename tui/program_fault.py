@@ -1,4 +1,5 @@
-"""A fault of the program itself: the exception that nobody foresaw, on whatever thread it came.
+"""Ends that nobody at the keyboard asked for: a fault of the program itself, on whatever thread
+it came, and the signals by which a system or a closed terminal ends a program.
 
 The user reads one sentence: what is safe on disk, and where the details are. The details go into
 a file beside the job, or into the user's state folder where no job was open. They never hold the
@@ -30,16 +31,25 @@ _MOST_LINES: Final = 2000
 _LIBRARIES: Final = ("textual", "msgspec", "numpy", "pyserial", "pyvisa")
 
 
+_ENDING: Final = tuple(
+    getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)
+)
+"""What asks a program to end: not every system has each."""
+
+
 class ProgramFaults:
     """Watches over one run of the command line; use it in ``with`` around all of it.
 
-    A fault on another thread interrupts the main one, as the user would, so that everything is
-    closed and sealed on the way out; ``struck`` then says that it was no user.
+    A fault on another thread, or a signal, interrupts the main one, as the user would, so that
+    everything is closed and sealed on the way out; ``struck`` or ``ended_by`` then say that it was
+    no user.
     """
 
     def __init__(self) -> None:
         self.struck: BaseException | None = None
         """The first fault on a thread that nobody waits for."""
+        self.ended_by: signal.Signals | None = None
+        """The first signal that asked the program to end."""
         self._lock = threading.Lock()
         self._running = False
 
@@ -50,12 +60,32 @@ class ProgramFaults:
         threading.excepthook = self._on_thread
         self._running = True
         try:
-            yield
+            with self._signals():
+                yield
         finally:
             with self._lock:
                 self._running = False
             if self.struck is None:  # else: what fails in its wake has been told already
                 threading.excepthook = before
+
+    @contextlib.contextmanager
+    def _signals(self) -> Iterator[None]:
+        """Heed the signals that nobody has said to ignore; only a main thread can."""
+        main = threading.current_thread() is threading.main_thread()
+        heeded = [s for s in _ENDING if main and signal.getsignal(s) is signal.SIG_DFL]
+        for number in heeded:
+            signal.signal(number, self._on_signal)
+        try:
+            yield
+        finally:
+            if self.ended_by is None:  # else: once more must not cut short what is being closed
+                for number in heeded:
+                    signal.signal(number, signal.SIG_DFL)
+
+    def _on_signal(self, number: int, frame: object) -> None:
+        if self.ended_by is None:
+            self.ended_by = signal.Signals(number)
+            signal.raise_signal(signal.SIGINT)
 
     def _on_thread(self, fault: threading.ExceptHookArgs) -> None:
         if fault.exc_value is None or isinstance(fault.exc_value, SystemExit):
@@ -95,25 +125,28 @@ def working_on(job: "JobWriter | None") -> None:
 # --- what is said -------------------------------------------------------------------------------
 
 
+def told_of_signal(number: signal.Signals) -> str:
+    """Return the sentence for a user whose program was ended by a signal."""
+    return f"ended by {number.name}; {_safe()}"
+
+
 def told(fault: BaseException, argv: Sequence[str]) -> str:
     """Write the details of ``fault`` into a file; return the sentence for the user.
 
     ``argv`` is the command line without the program's name. Never raises: where no file can be
     written, the sentence holds what it can.
     """
-    job, unwritten = None, False
-    if _open_job is not None:
-        job, unwritten = _open_job.folder, bool(_open_job.trouble)
+    job = None if _open_job is None else _open_job.folder
     name = type(fault).__name__
     says = f"the program itself has a fault ({plain(name, 80)}) and had to end"
-    return f"{says}; {_safe(job, unwritten)}; {_details(fault, argv, job)}"
+    return f"{says}; {_safe()}; {_details(fault, argv, job)}"
 
 
-def _safe(job: Path | None, unwritten: bool) -> str:
-    if job is None:
+def _safe() -> str:
+    if _open_job is None:
         return "no job was open, and what was recorded before is untouched"
-    folder = plain(str(job), 400)
-    if unwritten:
+    folder = plain(str(_open_job.folder), 400)
+    if _open_job.trouble:
         return f"what came last could not be written any more, all before it is safe in {folder}"
     return f"everything recorded until then is safe in {folder}"
 

@@ -2,10 +2,12 @@
 
 import re
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
+import psutil
 import pytest
 
 from captures.job.job import Job
@@ -15,7 +17,7 @@ from drivers.clock import MonotonicClock
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.scenario import load_scenario
 from tests.tui.injected import CUSTOMER
-from tests.tui.processes import INJECTED, ROOT, home_of, run
+from tests.tui.processes import INJECTED, ROOT, command, home_of, run
 from tests.tui.terminals import Terminal
 
 SYNCER = "captures.record.append_file:_to_medium"
@@ -180,10 +182,12 @@ def screen(tmp_path):
     terminal.tmux("kill-server")
 
 
-def check_ended(terminal: Terminal) -> None:
+def check_ended(
+    terminal: Terminal, code: int = 70, says: str = "the program itself has a fault (SlipError)"
+) -> None:
     """Check that the sentence stands there, and nothing else, and the terminal is as it was."""
-    shown = terminal.wait_for("EXIT 70")
-    assert "the program itself has a fault (SlipError)" in shown
+    shown = terminal.wait_for(f"EXIT {code}")
+    assert says in shown
     assert "Traceback" not in shown
     settings = terminal.wait_for("icanon").split()
     assert {"icanon", "echo", "isig"} <= {word.strip(";") for word in settings}
@@ -224,3 +228,38 @@ def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_
 def test_on_every_other_screen_it_ends_so_too(screen, tmp_path, place, words):
     check_ended(screen(place, words))
     assert list(tmp_path.glob("XDG_STATE_HOME/meterlink/program-fault-1.txt"))
+
+
+ENDING = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there, nothing but force ends a process")
+@pytest.mark.parametrize("name", ENDING)
+def test_a_signal_seals_and_says_what_is_safe(tmp_path, name):
+    words = command("demo", "--plain", "--jobs", str(tmp_path / "jobs"))
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    with subprocess.Popen(words, env=home_of(tmp_path), cwd=ROOT, **pipes) as program:
+        while "aution" not in program.stdout.readline():  # it is at work, and so is the record
+            assert program.poll() is None
+        program.send_signal(getattr(signal, name))
+        _, said = program.communicate(timeout=60)
+    (folder,) = (tmp_path / "jobs").iterdir()
+    # A program that a signal ended has 128 and its number: POSIX shells, «Exit Status».
+    assert program.returncode == 128 + getattr(signal, name)
+    assert (
+        said == f"meterlink: ended by {name}; everything recorded until then is safe in {folder}\n"
+    )
+    assert [part.state for part in verify_job(Job(folder))] == [State.WHOLE] * 2
+
+
+@needs_terminal
+def test_a_signal_ends_the_screen_so_too_and_the_terminal_is_as_it_was(screen, tmp_path):
+    terminal = screen("tui.cli:main@9", f"demo --jobs {tmp_path / 'jobs'}")
+    terminal.wait_for("Ignition off, plug lead off")
+    for process in psutil.process_iter(["cmdline"]):
+        if {str(INJECTED), str(tmp_path / "jobs")} <= set(process.info["cmdline"] or []):
+            process.terminate()
+    (folder,) = (tmp_path / "jobs").iterdir()
+    safe = f"ended by SIGTERM; everything recorded until then is safe in {folder}"
+    check_ended(terminal, 128 + signal.SIGTERM, safe)
+    assert [part.state for part in verify_job(Job(folder))] == [State.WHOLE] * 2
