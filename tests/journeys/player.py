@@ -188,7 +188,7 @@ class Player:
 
         for _ in range(TRIES):  # a key pressed while the page changes is left out: press it again
             self.face.tell(command, text)
-            if self.cues.until(answered, real_s=12.0):
+            if self.cues.until(answered, real_s=40.0):
                 return
 
     def _enter(self, step: Step) -> None:

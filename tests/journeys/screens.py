@@ -5,7 +5,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import CancelledError
+from concurrent.futures import CancelledError, wait
 from pathlib import Path
 from typing import Any, Final, Self
 from unittest.mock import patch
@@ -85,9 +85,13 @@ class Screen(Within):
             active_app.set(self.app)
             return await work
 
-        there = within()
+        there, loop, since = within(), self.loop, time.monotonic()
         try:
-            return asyncio.run_coroutine_threadsafe(there, self.loop).result(2 * LONGEST_S)
+            doing = asyncio.run_coroutine_threadsafe(there, loop)
+            while not wait([doing], 0.2).done:  # what a loop is given as it ends is never done
+                if loop.is_closed() or time.monotonic() - since > 2 * LONGEST_S:
+                    raise RuntimeError("the screen has gone, or does not answer")
+            return doing.result()
         finally:  # the screen may have gone before either was begun
             there.close()
             work.close()
@@ -115,12 +119,8 @@ class Screen(Within):
             await self._enter(text)
         elif command == "leave":
             await self._leave()
-        elif self._asking and command in ("confirm", "deny"):
-            yes_no = self._body.question is not None and self._body.question.yes_no
-            if yes_no:
-                await self._enter("yes" if command == "confirm" else "no")
-            else:
-                await self._press("space")
+        elif self._asks_yes_no and command in ("confirm", "deny"):
+            await self._enter("yes" if command == "confirm" else "no")
         else:
             await self._command(NAMES[command])
 
@@ -146,6 +146,11 @@ class Screen(Within):
     def _asking(self) -> bool:
         return self._body.asking
 
+    @property
+    def _asks_yes_no(self) -> bool:
+        question = self._body.question
+        return self._asking and question is not None and question.yes_no
+
     async def _until(self, condition: Callable[[], bool]) -> None:
         deadline = time.monotonic() + LONGEST_S
         while not condition() and time.monotonic() < deadline:
@@ -167,7 +172,8 @@ class Screen(Within):
         if app._telling or ("" if step is None else step.id) != (_current(app) or ""):
             return False
         typing = asks_for_resistor(step, app.view)
-        return question_of(step, app.view.answers, typing=typing) is None or self._asking
+        question = question_of(step, app.view.answers, typing=typing)
+        return question is None or (self._asking and self._body.question == question)
 
     def _rows(self) -> str:
         rows = self.app.screen._compositor.render_strips()
@@ -202,7 +208,8 @@ class Screen(Within):
 
     def __exit__(self, *exc: object) -> None:
         if self.alive() and self._there.is_set():
-            self.loop.call_soon_threadsafe(self.app.exit)
+            with contextlib.suppress(RuntimeError):  # the page has gone, and what follows has not
+                self.loop.call_soon_threadsafe(self.app.exit)
             self._thread.join(LONGEST_S)
         self._stack.close()
 

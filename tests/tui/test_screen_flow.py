@@ -6,6 +6,7 @@ import time
 
 import msgspec
 import pytest
+from textual.app import ScreenStackError
 from textual.widgets import Input, OptionList
 
 from meterlink.card import read_card
@@ -32,6 +33,19 @@ async def test_a_picture_and_a_key_that_come_in_as_the_page_is_taken_down_break_
         await app.query_one(BenchBody).remove_children()
         app._paint()
         assert app.check_action("tell", ("redo", "key"))
+
+
+async def test_what_comes_in_once_every_page_is_gone_breaks_nothing():
+    async with bench("lead-zero") as (pilot, _):
+        app = pilot.app
+        app.exit(0)
+    assert not app.screen_stack
+    app._tick()  # as the thread that reads the meter comes to its end
+    app._paint()
+    with pytest.raises(ScreenStackError) as gone:
+        app.screen.refresh()
+    app._handle_exception(gone.value)
+    assert app._exception is None
 
 
 async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():

@@ -24,7 +24,6 @@ from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.wording import window_words
 from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.screen.app import BenchApp
-from tui.screen.body import BenchBody
 from tui.screen.entry import EntryView
 from tui.screen.session_view import Happened
 from tui.screen.view import View
@@ -162,6 +161,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     def __init__(self, player: ReplayPlayer, *, title: str, hide: bool = False) -> None:
         super().__init__(player, title=title)
         self.player = player
+        self._bar = ReplayBar()
         self.view: ReplayView = self._fresh_view(copy.deepcopy(player.bench.progress))
         self._answers: queue.SimpleQueue[str] = queue.SimpleQueue()
         player.on_restart = self._restarted
@@ -169,7 +169,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
             player.ask = self._ask
 
     def compose(self) -> ComposeResult:
-        yield ReplayBar()
+        yield self._bar
         yield from super().compose()
 
     def on_mount(self) -> None:
@@ -230,8 +230,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
         self._paint_soon()
 
     def _show_bar(self) -> None:
-        for bar in self.query(ReplayBar):
-            bar.show(self._said())
+        self._bar.show(self._said())
 
     def _said(self) -> str:
         player = self.player
@@ -285,7 +284,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
 
     def action_help(self) -> None:
         """Show the help, or go back to the work."""
-        self.query_one(BenchBody).turn_to("help", Content("\n".join(_HELP)))
+        self._page.turn_to("help", Content("\n".join(_HELP)))
 
     def action_leave(self) -> None:
         """Leave; a record is kept anyway."""

@@ -10,7 +10,6 @@ import time
 from asyncio import get_running_loop
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import suppress
 from os import environ
 from pathlib import Path
 from typing import ClassVar, Final
@@ -20,7 +19,6 @@ from textual.app import ComposeResult, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.css.query import NoMatches
 from textual.screen import Screen
 from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
@@ -99,13 +97,11 @@ class BenchApp(PreferencesApp):
         self._keep = keep
         self._hands = hands
         self._who = who
-        self._where = where
         bench = session.bench
         self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
         self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
         self.frames = 0
         """How often the page was painted."""
-        self._title = title
         self._stop = threading.Event()
         self._teller = ThreadPoolExecutor(max_workers=1, thread_name_prefix="teller")
         self._painted_at = 0.0
@@ -122,14 +118,17 @@ class BenchApp(PreferencesApp):
         self._leave_until = 0.0
         self._reads = False
         self.pulse = Pulse(time.monotonic())
+        self._status = StatusLine(title, str(session.meter))
+        self._page = BenchBody(hands, where)
+        self._notice = Static(id="notice", markup=False)
 
     # --- made and ended -----------------------------------------------------------------------
 
     def compose(self) -> ComposeResult:
-        yield StatusLine(self._title, str(self.session.meter))
-        yield BenchBody(self._hands, self._where)
+        yield self._status
+        yield self._page
         with Vertical(id="foot"):
-            yield Static(id="notice", markup=False)
+            yield self._notice
             yield TeachingView()
             yield Footer(show_command_palette=False, compact=True)
 
@@ -245,12 +244,9 @@ class BenchApp(PreferencesApp):
     @property
     def _body(self) -> BenchBody | None:
         """The page, also while something else lies over it; None before and after it is there."""
-        if self._exit:  # it is taken down from its innermost parts, while keys and pictures come in
-            return None
-        for screen in self.screen_stack[:1]:
-            for body in screen.query(BenchBody):
-                return body
-        return None
+        # It is taken down from its innermost parts, while keys and pictures come in.
+        there = self._page.is_mounted and not self._exit
+        return self._page if there else None
 
     def _tick(self) -> None:
         """Once a second: is the meter there, does the record get written?"""
@@ -258,8 +254,8 @@ class BenchApp(PreferencesApp):
         self.pulse.beat(now, self.session.readings)
         if self._leave_until and now > self._leave_until:
             self._leave_until, self._hint = 0.0, ""
-        with suppress(NoMatches):
-            self.query_one(StatusLine).show(self._link, self.pulse.rate, self.pulse.count)
+        if self._body is not None:
+            self._status.show(self._link, self.pulse.rate, self.pulse.count)
             self._show_notice()
 
     @property
@@ -284,11 +280,10 @@ class BenchApp(PreferencesApp):
             self._hint,
         ]
         said = [plain(line, 300) for line in lines if line]
-        notice = self.query_one("#notice", Static)
         if said != self._noticed:
             self._noticed = said
-            notice.update(Content("\n").join(Content(f"! {line}") for line in said))
-            notice.display = bool(said)
+            self._notice.update(Content("\n").join(Content(f"! {line}") for line in said))
+            self._notice.display = bool(said)
 
     # --- commands -----------------------------------------------------------------------------
 
@@ -315,7 +310,7 @@ class BenchApp(PreferencesApp):
 
     @on(EntryView.Answered)
     def _answered(self, message: EntryView.Answered) -> None:
-        self.query_one(BenchBody).type_at(None)
+        self._page.type_at(None)
         self.tell(signed(message.command, self._who, rfc3339(local_now())))
 
     def action_tell(self, name: str, how: str = "key") -> None:
@@ -331,7 +326,7 @@ class BenchApp(PreferencesApp):
 
     def action_typed(self) -> None:
         """Let a value be typed for the step that is done."""
-        body = self.query_one(BenchBody)
+        body = self._page
         if body.question is None:
             body.type_at(self.view.step)
         body.take_keys()
@@ -339,12 +334,12 @@ class BenchApp(PreferencesApp):
 
     def action_answer(self) -> None:
         """Give the keys back to the question."""
-        self.query_one(BenchBody).take_keys()
+        self._page.take_keys()
         self._paint()
 
     def action_to_keys(self) -> None:
         """Give the keys back to the bench; turn back to the work where a page is open."""
-        body = self.query_one(BenchBody)
+        body = self._page
         if body.page:
             body.turn_to(body.page, Content(""))
         else:
@@ -360,15 +355,15 @@ class BenchApp(PreferencesApp):
 
     def action_help(self) -> None:
         """Show the help, or go back to the work."""
-        self.query_one(BenchBody).turn_to("help", help_page(self._key_of))
+        self._page.turn_to("help", help_page(self._key_of))
 
     def action_budget(self) -> None:
         """Show how sure the newest held value is, or go back to the work."""
-        self.query_one(BenchBody).turn_to("budget", Content("\n".join(budget_page(self.view))))
+        self._page.turn_to("budget", Content("\n".join(budget_page(self.view))))
 
     def action_hands(self) -> None:
         """Let the user play the hands of the simulated bench, or see the last minute again."""
-        if not self.query_one(BenchBody).play():
+        if not self._page.play():
             self.set_focus(None)
         self._paint_soon()
 

@@ -22,7 +22,7 @@ from meterlink.steps.meter_check import MeterCheckStep
 from meterlink.steps.switch import SwitchStep
 from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.hands import HandsView, PlayedHands
-from tui.screen.own_views import OwnView, own_views, panels_for
+from tui.screen.own_views import own_views, panels_for
 from tui.screen.picture import PictureView
 from tui.screen.plotting import TraceView
 from tui.screen.reading import ReadingView, RulerView, StageView
@@ -86,11 +86,16 @@ class BenchBody(Vertical):
     def __init__(self, hands: PlayedHands | None = None, where: str = "") -> None:
         """``hands``: those of a simulated bench, for a person to play; ``where`` all is kept."""
         super().__init__(id="body")
-        self._where = where
+        self._cautions, self._reading, self._stage = CautionsView(), ReadingView(), StageView()
+        self._ruler, self._asked, self._ended = RulerView(), AskedView(), EndedView()
+        self._steps, self._picture, self._trace = StepsView(), PictureView(), TraceView()
+        self._entry, self._end = EntryView(), SummaryView(where)
+        self._own_here, self._own_beside = own_views()
         self.hands = None if hands is None else HandsView(hands)
         self.playing = False
         """Whether a person plays the hands."""
-        self._headings: dict[str, str] = {}
+        own = {str(w.id): name for name, w in (self._own_here | self._own_beside).items()}
+        self._headings = PANELS | own
         self._aimed_at: Step | None = None
         self._typing_at: Step | None = None
         """The step that a value is being typed for though it does not ask for one."""
@@ -98,34 +103,32 @@ class BenchBody(Vertical):
         """Name of the page in place of the lower band; empty where the work is shown."""
 
     def compose(self) -> ComposeResult:
-        here, beside = own_views()
-        self._headings = PANELS | {str(w.id): name for name, w in (here | beside).items()}
-        yield CautionsView()
+        yield self._cautions
         with Horizontal(id="seen"):
-            yield ReadingView()
-            yield StageView()
-        yield RulerView()
-        yield AskedView(id="asked", markup=False)
-        yield EndedView(id="ended", markup=False)
+            yield self._reading
+            yield self._stage
+        yield self._ruler
+        yield self._asked
+        yield self._ended
         with ContentSwitcher(initial="work", id="below"):
             with Horizontal(id="work"):
-                yield StepsView(id="steps")
+                yield self._steps
                 with ContentSwitcher(initial="picture", id="here"):
-                    yield PictureView()
-                    yield EntryView()
-                    yield from here.values()
+                    yield self._picture
+                    yield self._entry
+                    yield from self._own_here.values()
                 with ContentSwitcher(initial="trace", id="beside"):
-                    yield TraceView()
-                    yield from beside.values()
+                    yield self._trace
+                    yield from self._own_beside.values()
                     if self.hands is not None:
                         yield self.hands
-            yield SummaryView(self._where)
+            yield self._end
             with VerticalScroll(id="page"):
                 yield Static(id="page-text", markup=False)
 
     def on_mount(self) -> None:
         """Name the panels."""
-        self.query_one("#steps").border_title = "work card"
+        self._steps.border_title = "work card"
 
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
@@ -133,44 +136,41 @@ class BenchBody(Vertical):
         caution = isinstance(step, CautionStep)
         self.set_class(caution, "-cautions")
         if isinstance(step, CautionStep):
-            self.query_one(CautionsView).show(step, view.left_out)
-        self.query_one(ReadingView).show(view)
-        self.query_one(StageView).show(view)
-        self.query_one(RulerView).show(view)
-        self.query_one(AskedView).show(view)
-        self.query_one(StepsView).show(view)
+            self._cautions.show(step, view.left_out)
+        for seen in (self._reading, self._stage, self._ruler, self._asked, self._steps):
+            seen.show(view)
         self._show_panels(view, step)
-        self.query_one(EndedView).show(view, "ctrl+b" if self.asking else "b")
+        self._ended.show(view, "ctrl+b" if self.asking else "b")
         self._show_end(view)
 
     @property
     def question(self) -> Question | None:
         """What a person is to answer now."""
-        return self.query_one(EntryView).question
+        return self._entry.question
 
     @property
     def takes_space(self) -> bool:
         """Whether the space bar confirms while a question stands."""
-        return self.query_one(EntryView).takes_space
+        return self._entry.takes_space
 
     def take_keys(self) -> None:
         """Give the keys to the question, where one stands."""
-        self.query_one(EntryView).take_keys()
+        self._entry.take_keys()
 
     @property
     def asking(self) -> bool:
         """Whether what is typed goes to a question."""
-        return self.query_one(EntryView).asking
+        return self._entry.asking
 
     def _show_end(self, view: View) -> None:
         """Show what the card came to in place of the work, once it is done."""
-        done, end = view.progress.ended and view.back, self.query_one(SummaryView)
+        done = view.progress.ended and view.back
         if done:
-            end.show(view)
+            self._end.show(view)
         if done is not self.has_class("-done"):
             self.set_class(done, "-done")
             if not done:
-                end.forget()
+                self._end.forget()
             self._turn()
 
     def _show_panels(self, view: View, step: Step | None) -> None:
@@ -186,13 +186,13 @@ class BenchBody(Vertical):
             self._hold_keys(step)
         self._switch("here", here)
         self._switch("beside", beside)
-        if self.query_one(EntryView).show(question) and self.page:
+        if self._entry.show(question) and self.page:
             self.turn_to(self.page, Content(""))  # a question is not put behind a page
-        self.query_one(PictureView).show(view, self._tips(view, step), self._lever(step))
-        for own in self.query(OwnView):
+        self._picture.show(view, self._tips(view, step), self._lever(step))
+        for own in (*self._own_here.values(), *self._own_beside.values()):
             own.show(view)
         if beside == "trace":
-            self.query_one(TraceView).show(view)
+            self._trace.show(view)
 
     def _tips(self, view: View, step: Step | None) -> dict[str, str]:
         """Return where played tips are; at a new step they aim at its points by themselves."""
@@ -260,7 +260,7 @@ class BenchBody(Vertical):
         if shown != "work":
             self.query_one(f"#{shown}", VerticalScroll).focus()
         else:
-            self.query_one(EntryView).take_keys()
+            self._entry.take_keys()
 
 
 def asks_for_resistor(step: Step | None, view: View) -> bool:

@@ -167,13 +167,17 @@ class EntryView(Vertical):
         """What is asked now."""
         self._fits: list[int] = []
         """Which choices are listed: those that fit what is typed."""
+        self._empty = True
+        """Whether nothing was typed when the keys at the foot were last looked at."""
+        self._line = AnswerLine(id="entry-text", compact=True)
+        self._choices = OptionList(id="entry-choice", compact=True, markup=False)
+        self._choices.can_focus = False  # the line keeps the keys; a click still chooses
+        self._takes = Static(id="entry-how", markup=False)
 
     def compose(self) -> ComposeResult:
-        yield AnswerLine(id="entry-text", compact=True)
-        choices = OptionList(id="entry-choice", compact=True, markup=False)
-        choices.can_focus = False  # the line keeps the keys; a click still chooses
-        yield choices
-        yield Static(id="entry-how", markup=False)
+        yield self._line
+        yield self._choices
+        yield self._takes
 
     @property
     def asking(self) -> bool:
@@ -185,10 +189,6 @@ class EntryView(Vertical):
         """Whether the space bar confirms, rather than being typed."""
         question = self.question
         return question is not None and question.yes_no and not self._line.value
-
-    @property
-    def _line(self) -> AnswerLine:
-        return self.query_one(AnswerLine)
 
     def show(self, question: Question | None) -> bool:
         """Put ``question`` and give it the keys, done once for each; return whether it is new."""
@@ -202,7 +202,7 @@ class EntryView(Vertical):
                 self.screen.set_focus(None)
             return False
         self._line.placeholder = question.hint
-        self.query_one(OptionList).display = bool(question.choices)
+        self._choices.display = bool(question.choices)
         self._list()
         self._line.focus()
         return True
@@ -219,11 +219,13 @@ class EntryView(Vertical):
         event.stop()
         if self.question is not None:
             self._list()
-            self.app.refresh_bindings()  # an empty line leaves the space bar to the bench
+            if self._empty != (not self._line.value):
+                self._empty = not self._line.value
+                self.app.refresh_bindings()  # an empty line leaves the space bar to the bench
 
     def _list(self) -> None:
         """List the choices that fit what is typed; the only one left is pointed at."""
-        question, shown = self.question, self.query_one(OptionList)
+        question, shown = self.question, self._choices
         if question is not None and question.choices:
             self._fits = fitting(question.choices, self._line.value)
             shown.clear_options()
@@ -238,7 +240,7 @@ class EntryView(Vertical):
     @on(AnswerLine.Point)
     def _point(self, message: AnswerLine.Point) -> None:
         message.stop()
-        shown = self.query_one(OptionList)
+        shown = self._choices
         if shown.option_count:
             at = shown.highlighted
             first = 0 if message.by > 0 else shown.option_count - 1
@@ -248,14 +250,14 @@ class EntryView(Vertical):
     @property
     def _picked(self) -> str | None:
         """The choice that Enter takes; None where that is not clear yet."""
-        at = self.query_one(OptionList).highlighted
+        at = self._choices.highlighted
         if self.question is None or at is None or at >= len(self._fits):
             return None
         return self.question.choices[self._fits[at]]
 
     def _say(self, words: str = "") -> None:
         """Say under the line what Enter takes now."""
-        self.query_one("#entry-how", Static).update(Content(words or self._how()))
+        self._takes.update(Content(words or self._how()))
 
     def _how(self) -> str:
         question, typed = self.question, self._line.value.strip()

@@ -42,11 +42,14 @@ _SHORT_WORDS: Final = {
 class StepsView(VerticalScroll, can_focus=False):
     """One line a step; the current one is kept in sight."""
 
-    _lines: tuple[Content, ...] = ()
-    _view: View | None = None
+    def __init__(self) -> None:
+        super().__init__(id="steps")
+        self._lines: tuple[Content, ...] = ()
+        self._view: View | None = None
+        self._text = Static(id="step-lines")
 
     def compose(self) -> ComposeResult:
-        yield Static(id="step-lines")
+        yield self._text
 
     def on_resize(self) -> None:
         """Lines are made for a width: make them again."""
@@ -67,7 +70,7 @@ class StepsView(VerticalScroll, can_focus=False):
             return
         grown = len(lines) != len(self._lines)
         self._lines = lines
-        self.query_one("#step-lines", Static).update(Content("\n").join(lines), layout=grown)
+        self._text.update(Content("\n").join(lines), layout=grown)
         at = [step.id for step in view.steps]
         if view.progress.current in at:
             row = at.index(view.progress.current)
@@ -136,8 +139,10 @@ STILL = "Keep still: the value is settling."
 class AskedView(Static):
     """The instruction of this moment, in the plainest words there are."""
 
-    said = ""
-    """The instruction that is shown."""
+    def __init__(self) -> None:
+        super().__init__(id="asked", markup=False)
+        self.said = ""
+        """The instruction that is shown."""
 
     def show(self, view: View) -> None:
         """Show where ``view`` stands."""
@@ -177,7 +182,9 @@ def _hands(view: View) -> str:
 class EndedView(Static):
     """The step that ended last; a moment's veto is one key away."""
 
-    _shown: tuple[StepEnded | None, str] = (None, "")
+    def __init__(self) -> None:
+        super().__init__(id="ended", markup=False)
+        self._shown: tuple[StepEnded | None, str] = (None, "")
 
     def show(self, view: View, back: str = "b") -> None:
         """Show where ``view`` stands; ``back`` is the key that takes a step back now."""

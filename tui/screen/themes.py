@@ -9,7 +9,7 @@ are blue, brown and near black, chosen by measured distance. Form and word say t
 
 from typing import Any, Final, TypeVar
 
-from textual.app import App
+from textual.app import App, ScreenStackError
 from textual.theme import Theme
 from textual.worker import WorkerFailed
 
@@ -130,6 +130,8 @@ class FaultApp(App[T]):
 
     def _handle_exception(self, error: Exception) -> None:
         """Remember ``error``, the first there is, and close, without a page of traceback."""
+        if self._exit and isinstance(error, ScreenStackError):
+            return  # what came in last wanted a page, and all of them have been taken down
         self._return_code = 1
         if self._exception is None:
             self._exception = error
