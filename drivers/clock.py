@@ -3,7 +3,7 @@
 Two rules hold for every source:
 
 * ``Reading.t`` is ``clock.now()`` and nothing else: the clock's zero is the start of the
-  capture, so that a meter which is opened anew after its plug slipped goes on in the same time.
+  capture, so that a meter which is opened again after its plug slipped goes on in the same time.
 * A duration is a difference of two ``now()``. Wall time is never used for one, so a wall clock
   that jumps, or is set right while a touch lasts, changes nothing.
 """

@@ -145,7 +145,7 @@ class DataSet:
             if there.get(file.path) != file.bytes:
                 raise UnreadableError(
                     f"{self.name}/{file.path} is gone or not as it was written; put it back, or "
-                    "archive the jobs anew into another folder"
+                    "archive the jobs again into another folder"
                 )
 
     def _read_batches(self) -> list[Batch]:

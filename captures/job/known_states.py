@@ -31,7 +31,7 @@ class _Known(msgspec.Struct, array_like=True, gc=False):
 
 
 class _File(msgspec.Struct):
-    """The file that it is kept in; of another version it is begun anew."""
+    """The file that it is kept in; of another version it is begun again."""
 
     version: int
     jobs: dict[str, _Known]
@@ -88,7 +88,7 @@ def _read(path: Path) -> dict[str, _Known]:
         with open_regular(path) as file:
             found = msgspec.json.decode(file.read(_LARGEST), type=_File)
     except (OSError, UnreadableError, msgspec.DecodeError, UnicodeDecodeError):
-        return {}  # it is made anew
+        return {}  # it is made again
     return found.jobs if found.version == _VERSION else {}
 
 

@@ -1,6 +1,6 @@
 """What crashes and slips leave behind in a store, named, and mended where it can be.
 
-Nothing is ever deleted, and nothing that was sealed is sealed anew: an altered record stays as it
+Nothing is ever deleted, and nothing that was sealed is sealed again: an altered record stays as it
 is, and is named.
 """
 

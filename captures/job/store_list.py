@@ -2,7 +2,7 @@
 
 It is kept where somebody began one. Each line names the hash of the line before it, so the newest
 line vouches for all of them: whoever keeps its hash, the head, notices later when a job was made
-anew. Nobody who keeps no head notices when the whole list was.
+again. Nobody who keeps no head notices when the whole list was.
 """
 
 import hashlib

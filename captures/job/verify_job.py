@@ -146,7 +146,7 @@ def verify_store(root: Path, jobs: Iterable[Job], head: str = "") -> Iterator[Jo
         listed = read_list(root)
         yield _list_part(listed)
         if head and head not in listed.heads:
-            says = "the list was made anew since that head was kept, or it is of another list"
+            says = "the list was made again since that head was kept, or it is of another list"
             yield JobPart(LIST_NAME, State.ALTERED, f"{LIST_NAME}: {says}")
         elif head:
             yield JobPart(
@@ -176,7 +176,7 @@ def verify_store(root: Path, jobs: Iterable[Job], head: str = "") -> Iterator[Jo
             yield JobPart(job.name, check.state, check.sentence, log.sha256, log.first_bad_line)
     for job_id, at in on_list.items():
         if job_id not in found:
-            says = f"a job that was closed {plain(at, 40)} is gone, or its log was made anew"
+            says = f"a job that was closed {plain(at, 40)} is gone, or its log was made again"
             yield JobPart(LIST_NAME, State.CUT, f"{LIST_NAME}: {says}")
 
 
@@ -310,7 +310,7 @@ def _part(file: str, check: Verification) -> JobPart:
     sentence = f"{plain(file)}: {check.words}"
     first_bad = check.first_bad_line
     if check.state is State.ALTERED and first_bad is None:
-        first_bad = 1  # it was made anew, so nothing in it is what was sealed
+        first_bad = 1  # it was made again, so nothing in it is what was sealed
     signed = check.key, check.signed_well
     return JobPart(file, check.state, sentence, check.sha256, first_bad, *signed)
 

@@ -272,7 +272,7 @@ class AppendFile:
         )
 
     def _save_again(self, taken: bool) -> Path:
-        """Write all of a deleted file anew from the open handle; another file has its name."""
+        """Write all of a deleted file again from the open handle; another file has its name."""
         path = self.path.with_name(f"saved-{self.path.name}") if taken else self.path
         path.parent.mkdir(parents=True, exist_ok=True)
         fd = _open_locked(path, create=True)

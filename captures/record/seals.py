@@ -163,7 +163,7 @@ class Sealer:
         )
 
     def feed_seal(self, line: bytes) -> None:
-        """Take a seal's own line: marks start anew, and the seal is the first line marked."""
+        """Take a seal's own line: marks start again, and the seal is the first line marked."""
         self._hash.update(b"".join(self._held[self._hashed :]))
         self._held, self._hashed, self._held_bytes = [], 0, 0
         self._marks, self._crc, self.lines_since_seal = [], 0, 0

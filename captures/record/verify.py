@@ -1,7 +1,7 @@
 """Is a sealed file still what was written? Says whole, open, cut, or altered from which line.
 
 What a seal can prove is that the bytes are those that were hashed. It cannot say who wrote them
-or when: whoever changes a file can make its seals anew. That is why a seal is worth most where
+or when: whoever changes a file can make its seals again. That is why a seal is worth most where
 it has left the workshop, on a printed report or in a message.
 
 This module looks at one file by itself; ``verify_job`` holds it against what else is known of it.

@@ -105,7 +105,7 @@ class RecordWriter(Closing):
 
         A line that was cut is ended, never removed, and after a crash a gap says for how long
         nothing was recorded, or that nobody knows for how long, where the clock was set back.
-        Source times that start anew are to be moved by ``last_t``.
+        Source times that start again are to be moved by ``last_t``.
 
         Raises:
             InUseError: another writer has it.

@@ -121,7 +121,7 @@ def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
 
 
 def _wanted(display: Display, most: int) -> list[str]:
-    """The digits that a display shows, a space where it may be blank or a nought."""
+    """The digits that a display shows, a space where it may be blank or a zero."""
     return list(display.digits.rjust(most))
 
 

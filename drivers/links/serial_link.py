@@ -117,7 +117,7 @@ class SerialLink:
     def _check_parity(self, parity: str) -> None:
         """Let the system check what the meter's parity bit says, where it can.
 
-        pyserial turns that off, so that a damaged byte passes as a sound one. With it on, a nought
+        pyserial turns that off, so that a damaged byte passes as a sound one. With it on, a zero
         stands in its place, which no format takes for a digit. Set after every change of the
         line, as each of them turns it off again.
         """

@@ -114,7 +114,7 @@ class Hands:
     def play_alone(self) -> None:
         """Play the steps in turn, over and over, for a reader that asks for nothing.
 
-        They begin when somebody first looks, and anew for each new reader.
+        They begin when somebody first looks, and afresh for each new reader.
         """
         with self._lock:
             self._forget(alone=True)
@@ -211,7 +211,7 @@ class Hands:
             return self._since + self._wait_s()
 
     def _sleep_through(self, t: float) -> None:
-        """Take up at ``t`` what was left when the last reader went away; alone, begin anew."""
+        """Take up at ``t`` what was left when the last reader went away; alone, begin again."""
         gap = t - self._t
         if gap <= _NOBODY_LOOKS_S:
             return

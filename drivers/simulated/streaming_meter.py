@@ -167,7 +167,7 @@ class StreamingMeter(Closing):
             port: where it is found; closed with the meter.
             values: SI units, infinite for an overload; default probes that touch things. The
                 meter falls silent where they end.
-            for_each_reader: gives such values, without an end, anew for each reader; while nobody
+            for_each_reader: gives such values, without an end, afresh for each reader; while nobody
                 reads, the meter sends overloads. In place of ``values``.
             quantity: what its knob is on.
             flags: flags that are set in every frame, such as ``hold``; default automatic range,
@@ -185,7 +185,7 @@ class StreamingMeter(Closing):
         self.port: Final = port
         self.sent = 0
         """Frames that were sent, sound or not."""
-        self._anew = for_each_reader
+        self._again = for_each_reader
         self._values = values if values is not None else touches(rng, rate)
         self._encoder = wire.encoder()
         self._quantity = quantity
@@ -213,7 +213,7 @@ class StreamingMeter(Closing):
         self.port.unplug()
 
     def _run(self) -> None:
-        for value in self._values if self._anew is None else self._for_readers(self._anew):
+        for value in self._values if self._again is None else self._for_readers(self._again):
             if self._stop.is_set() or not self._wait_for_turn():
                 return
             frame = self._encoder.frame(value, self._quantity, flags=self._flags)
@@ -228,11 +228,11 @@ class StreamingMeter(Closing):
                     self._pull_plug(happening.seconds)
             self.sent += 1
 
-    def _for_readers(self, anew: Callable[[], Iterator[float]]) -> Iterator[float]:
+    def _for_readers(self, fresh: Callable[[], Iterator[float]]) -> Iterator[float]:
         while True:
             while not self.port.has_reader():
                 yield inf
-            for value in anew():
+            for value in fresh():
                 yield value
                 if not self.port.has_reader():
                     break

@@ -246,7 +246,7 @@ class HoldDetector:
         return self._revise(t, held)
 
     def _revise(self, t: float, held: Held) -> Sequence[TouchEvent]:
-        """Say a held value anew where it has left its interval."""
+        """Say a held value again where it has left its interval."""
         step = held.resolution or self._digit.step
         new = self._follower.revision(
             t,

@@ -134,7 +134,7 @@ class StepSeen:
 
     @property
     def shown(self) -> float:
-        """Finest digit that the few newest readings show; 0 where they are all noughts."""
+        """Finest digit that the few newest readings show; 0 where they are all zeros."""
         few = islice(reversed(self._values), _FEW)
         return min(filter(None, map(step_of_digits, few)), default=0.0)
 

@@ -43,7 +43,7 @@ class Cadence:
     are, so readings are counted; where one comes later than jitter explains, others are missing,
     and as many places are left out. Of readings that a driver hands over several at once all but
     the first are ahead of their time stamps, until the next ones have caught up. A meter that
-    suddenly sends at another rate is learnt anew.
+    suddenly sends at another rate is learnt again.
     """
 
     _SLOWEST_LONG = 0.014
@@ -84,7 +84,7 @@ class Cadence:
         """... since then."""
 
     def tick(self, t: float) -> bool:
-        """Take the time of a reading; True when the interval was learnt anew."""
+        """Take the time of a reading; True when the interval was learnt again."""
         gone = t - self._last
         self._last = t
         self._count += 1
@@ -107,7 +107,7 @@ class Cadence:
             self._least = max(self._least, late)
             self._ahead += 1
             if self._ahead == self._QUICK:
-                self._learn_anew(t, self._ahead_from, self._QUICK)
+                self._learn_again(t, self._ahead_from, self._QUICK)
                 return True
             if self._ahead % (self._LONGEST_BURST + 1) == 0 and self._least > -inf:
                 self._grid, self._least = grid + self._least, -inf
@@ -121,7 +121,7 @@ class Cadence:
             return False
         if self.interval and gone > 5 * self.interval and self._count < self._every > 8:
             if self._is_slower(t, gone):
-                self._learn_anew(t, self._slow_from, self._slow)
+                self._learn_again(t, self._slow_from, self._slow)
                 return True
             # A pause of the meter is no sending interval; the wait between bursts is.
             if gone > 1.0:
@@ -134,7 +134,7 @@ class Cadence:
             self._mark, self._count = t, 0
         return True
 
-    def _learn_anew(self, t: float, start: float, count: int) -> None:
+    def _learn_again(self, t: float, start: float, count: int) -> None:
         """Take the interval of the newest ``count`` readings alone."""
         self._mark, self._count, self._every = start, count, 2 * count
         self.interval = (t - start) / count

@@ -267,7 +267,7 @@ def _two_levels(
 
     Last come the spread and the number of the values since the newest change between the two.
 
-    The values, whose sum is nought, are parted where that leaves the least scatter within both
+    The values, whose sum is zero, are parted where that leaves the least scatter within both
     parts (N. Otsu, *IEEE Trans. Syst. Man Cybern.* 9, 1979, 62-66); the switches in time between
     them cost what the places of so many are worth.
     """

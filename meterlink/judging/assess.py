@@ -92,7 +92,7 @@ class Assessment(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Standing(NamedTuple):
-    """What an assessor need not work out anew while the last digit stays as it is."""
+    """What an assessor need not work out again while the last digit stays as it is."""
 
     resolution: float
     zero_on_same_range: bool

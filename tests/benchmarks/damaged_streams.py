@@ -51,7 +51,7 @@ def try_wire(name: str, kind: str, seed: int = 1) -> tuple[int, int, int, int]:
         if rng.random() < DAMAGED:
             spoilt = damage(kind, frame, rng)
             if kind == "flips" and wire.description.line.parity != "none":
-                # A flip is a wrong parity: the system hands on a nought in its place.
+                # A flip is a wrong parity: the system hands on a zero in its place.
                 at = next(n for n, (a, b) in enumerate(zip(frame, spoilt, strict=True)) if a != b)
                 spoilt = frame[:at] + b"\0" + frame[at + 1 :]
             frame = spoilt

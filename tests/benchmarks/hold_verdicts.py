@@ -68,7 +68,7 @@ def said_of(span: Span, held: list[Held], by: Assessor) -> Iterator[Said]:
 
 
 def verdicts(seed: int, made: Trace) -> Iterator[Said]:
-    """Go through one trace, aiming anew at each touch."""
+    """Go through one trace, aiming again at each touch."""
     rng = np.random.default_rng([seed, 21])
     detector, at = HoldDetector(), 0
     for i, span in enumerate(made.spans):

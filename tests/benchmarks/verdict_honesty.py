@@ -1,6 +1,6 @@
 """Are the stated uncertainties and probabilities true? A simulated meter, leads and winding.
 
-Gain, offset, temperature and noise are drawn anew in every trial (the propagation of
+Gain, offset, temperature and noise are drawn afresh in every trial (the propagation of
 distributions, JCGM 101); true values lie evenly within a quarter of the window's high end, some
 of them close to it. Shown for each situation: how often the stated 95 % interval holds the
 truth; how often the verdict is clear; how often a clear verdict is wrong; and how often all

@@ -3,10 +3,10 @@
 Verdicts on simulated primaries, read by meters of four qualities, with the facts declared, with
 the accuracy alone undeclared (ordinary careful work), with nothing declared, and declared wrongly:
 a meter three times as far off as it says, a room 5 K from what was typed. The meter's gain and
-offset, leads, contacts, thermal voltages, drift, temperature and noise are drawn anew each time
+offset, leads, contacts, thermal voltages, drift, temperature and noise are drawn afresh each time
 (JCGM 101); true values lie evenly from 0.5 to 1.25 ohm about a window of 0.7 to 1.0 ohm.
 
-Printed for today's rules and for those that took what nobody declared for nought: by stated
+Printed for today's rules and for those that took what nobody declared for zero: by stated
 probability how many verdicts were right; how many good coils came out clear, and were clearly
 called bad; how many bad ones were clearly called good.
 
@@ -138,7 +138,7 @@ def verdict_on(taken: Taken, assumed: Assumed) -> tuple[float, bool, bool, Verdi
 def main() -> None:
     """Print the tables."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
-    rules = (("today", NOTHING_SAID), ("undeclared is nought", NOTHING_ASSUMED))
+    rules = (("today", NOTHING_SAID), ("undeclared is zero", NOTHING_ASSUMED))
     for facts in FACTS:
         rng = np.random.default_rng(11)
         drawn = [take(rng, METERS[i % len(METERS)], facts) for i in range(count)]

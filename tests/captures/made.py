@@ -55,5 +55,5 @@ def many(count: int) -> list[Reading | Event]:
 
 
 def same(one: object, other: object) -> bool:
-    """Whether two records are equal, not-a-number and the sign of nought included."""
+    """Whether two records are equal, not-a-number and the sign of zero included."""
     return repr(one) == repr(other)

@@ -115,7 +115,7 @@ def test_a_second_run_brings_nothing_in_and_changes_nothing(made, tmp_path):
     assert files_of(tmp_path / "set") == before
 
 
-def test_a_job_that_went_on_is_brought_in_anew_and_counts_once(root, tmp_path):
+def test_a_job_that_went_on_is_brought_in_again_and_counts_once(root, tmp_path):
     archive(root, tmp_path / "set")
     before = files_of(tmp_path / "set")
     name = sorted(path.name for path in root.iterdir())[2]

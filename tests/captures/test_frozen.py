@@ -1,7 +1,7 @@
 """Files of every version that was ever written are read for good.
 
-They lie in ``frozen/``, a folder for each version, and are never made anew: each was written by the
-program of that version.
+They lie in ``frozen/``, a folder for each version, and are never made again: each was written by
+the program of that version.
 """
 
 import json

@@ -61,7 +61,7 @@ def test_what_is_known_is_not_read_again(store, jobs, tmp_path):
 
 
 @pytest.mark.parametrize("spoilt", [b"", b"{", b'{"version":2,"jobs":{}}', b"\xff"])
-def test_a_file_that_cannot_be_read_is_made_anew(store, jobs, tmp_path, spoilt):
+def test_a_file_that_cannot_be_read_is_made_again(store, jobs, tmp_path, spoilt):
     states(store, jobs, tmp_path)
     [kept] = tmp_path.glob("*.json")
     kept.write_bytes(spoilt)

@@ -147,7 +147,7 @@ def test_an_altered_record_is_named_and_stays_as_it_is(store, job):
     assert {path: path.read_bytes() for path in job.folder.rglob("*.jsonl")} == before
 
 
-def test_an_altered_capture_that_was_left_open_is_not_sealed_anew(store, job):
+def test_an_altered_capture_that_was_left_open_is_not_sealed_again(store, job):
     second = job.captures()[1]
     second.write_bytes(second.read_bytes().replace(b'"value":1', b'"value":2'))
     log = lines(job.log_path)

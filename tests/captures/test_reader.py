@@ -177,7 +177,7 @@ def test_reading_takes_no_more_memory_for_a_longer_capture(tmp_path):
 
 
 def _append_long_line(path: Path, length: int) -> None:
-    """A hole in the file reads as noughts and takes no room on the disk."""
+    """A hole in the file reads as zeros and takes no room on the disk."""
     with path.open("r+b") as file:
         size = file.seek(0, 2)
         file.truncate(size + length)

@@ -1,4 +1,4 @@
-"""The running list of a store: whoever keeps a head notices a job that was made anew."""
+"""The running list of a store: whoever keeps a head notices a job that was made again."""
 
 import hashlib
 import itertools
@@ -60,7 +60,7 @@ def test_the_list_names_no_job(listed):
     assert b"arlow" not in (listed.root / LIST_NAME).read_bytes()
 
 
-def test_a_job_made_anew_is_found_by_the_list(listed):
+def test_a_job_made_again_is_found_by_the_list(listed):
     job = work(listed, "Pump 7")
     head = read_list(listed.root).head
     first = job.log_path.read_bytes().splitlines(keepends=True)[0]
@@ -68,7 +68,7 @@ def test_a_job_made_anew_is_found_by_the_list(listed):
     for path in job.captures():
         path.unlink()
     job.log_path.write_bytes(first)
-    with listed.resume(job.name) as writer:  # the same first line, another story, sealed anew
+    with listed.resume(job.name) as writer:  # the same first line, another story, sealed again
         for number in range(10):
             writer.log.append(Note(t=0.0, text=f"another story {number}"))
         writer._listed = True
@@ -78,7 +78,7 @@ def test_a_job_made_anew_is_found_by_the_list(listed):
     assert State.ALTERED in states(listed, head)
 
 
-def test_a_job_that_was_made_anew_from_its_first_line_on_is_missed(listed):
+def test_a_job_that_was_made_again_from_its_first_line_on_is_missed(listed):
     job = work(listed, "Pump 7")
     shutil.rmtree(job.folder)
     (listed.root / LIST_NAME).rename(listed.root / "aside")
@@ -90,10 +90,10 @@ def test_a_job_that_was_made_anew_from_its_first_line_on_is_missed(listed):
         if part.state is not State.WHOLE
     ]
     assert len(found) == 2
-    assert any("is gone, or its log was made anew" in says for says in found)
+    assert any("is gone, or its log was made again" in says for says in found)
 
 
-def test_a_list_that_was_made_anew_is_found_by_a_head_that_was_kept(listed, capsys):
+def test_a_list_that_was_made_again_is_found_by_a_head_that_was_kept(listed, capsys):
     work(listed, "Pump 7")
     head = read_list(listed.root).head
     work(listed, "Pump 8")
@@ -106,7 +106,7 @@ def test_a_list_that_was_made_anew_is_found_by_a_head_that_was_kept(listed, caps
     capsys.readouterr()
     assert main(arguments) == 0  # without the head nobody can tell
     assert main([*arguments, "--head", head]) == 1
-    assert "was made anew since that head was kept" in capsys.readouterr().out
+    assert "was made again since that head was kept" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("line", [2, 3])

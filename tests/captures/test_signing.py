@@ -105,8 +105,8 @@ def test_verify_says_who_closed_a_record(job, tmp_path, capsys):
     assert "not among the trusted" in capsys.readouterr().out
 
 
-def test_a_record_that_was_made_anew_has_no_signature_or_another(job, keys, tmp_path, capsys):
-    """Whoever can write the file can seal it anew; without the key they cannot sign it."""
+def test_a_record_that_was_made_again_has_no_signature_or_another(job, keys, tmp_path, capsys):
+    """Whoever can write the file can seal it again; without the key they cannot sign it."""
     trusted = tmp_path / "trusted.toml"
     trusted.write_text(f'"Bench 1" = "ed25519:{public_key()}"\n')
     path = job.captures()[0]

@@ -99,7 +99,7 @@ except InUseError:
     RecordWriter.resume(path, START).close()
 
 
-def test_an_existing_file_is_never_begun_anew(tmp_path):
+def test_an_existing_file_is_never_begun_again(tmp_path):
     path = write(tmp_path / "a.jsonl", SMALL)
     before = path.read_bytes()
     with pytest.raises(CannotWriteError):

@@ -251,7 +251,7 @@ VARIANTS = [
     Variant("whole numbers", number=lambda r: f"{r:.0f}", over="99" + "0" * 36),
     Variant("small e, no plus", number=lambda r: f"{r:.5e}", over="9.9e37"),
     Variant(
-        "blanks around and leading noughts", number=lambda r: f"  +000{r:.3f} \t", over=" +9.9E+37 "
+        "blanks around and leading zeros", number=lambda r: f"  +000{r:.3f} \t", over=" +9.9E+37 "
     ),
     Variant(
         "a block around the number", number=lambda r: "#210" + f"{r:+010.3f}", over="#207+9.9E37"

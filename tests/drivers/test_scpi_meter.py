@@ -226,7 +226,7 @@ def test_a_meter_that_knows_two_queries_is_read_without_waiting_for_the_others(m
 
     with tcp_peer(answer) as peer:
         source = open_source(peer.resource)
-        for _ in range(2):  # each step sets the meter anew
+        for _ in range(2):  # each step sets the meter again
             source.prepare(MeterSetup(expected=5.0))
             assert [reading.value for reading in take(source, 2)] == [0.842, 0.842]
         source.close()

@@ -121,7 +121,7 @@ def test_events_of_another_version_are_passed_over():
     assert lender.talk(b"x" * (2 << 20)) is None
 
 
-def test_alone_they_begin_when_somebody_looks_and_anew_for_the_next(lending):
+def test_alone_they_begin_when_somebody_looks_and_again_for_the_next(lending):
     clock = lending.clock
     assert isinstance(clock, VirtualClock)
     for _ in range(2):

@@ -78,7 +78,7 @@ class RuleEngine:
         at = {suspect.name: suspect.place for suspect in self._model.suspects}
         self.left = tuple(fault for fault in self.left if at[fault] != place)
         self._blocking &= set(self.left)
-        # What was looked at before shows itself anew, as far as it hung on the fault.
+        # What was looked at before shows itself again, as far as it hung on the fault.
         self._shown = {}
 
     # --- what the engine does -----------------------------------------------------------------

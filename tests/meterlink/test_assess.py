@@ -130,7 +130,7 @@ def test_a_lead_zero_of_unknown_digit_has_that_of_the_reading():
 
 
 @pytest.mark.parametrize(("digit", "same"), [(0.1, True), (0.001, True), (0.0001, False)])
-def test_a_typed_lead_zero_may_have_lost_its_trailing_noughts(digit, same):
+def test_a_typed_lead_zero_may_have_lost_its_trailing_zeros(digit, same):
     zero = LeadZero(value=0.1, resolution=digit, typed=True)
     assessment = Assessor(PRIMARY, SPEC, zero, ROOM).assess(held(0.95))
     found = lines(assessment)
@@ -367,7 +367,7 @@ def test_no_value_breaks_the_assessment(value, resolution, u):
 def test_the_stated_interval_covers_the_truth_by_monte_carlo(same_range):
     """The propagation of distributions (JCGM 101) through a simulated meter, leads and winding.
 
-    Gain, offset and temperature are drawn anew for each of 3000 meters and windings; the lead
+    Gain, offset and temperature are drawn afresh for each of 3000 meters and windings; the lead
     zero and the readings of one meter share its gain, and its offset where they share the range.
     """
     rng = np.random.default_rng(20)
@@ -418,7 +418,7 @@ def test_the_type_checker_keeps_the_three_kinds_of_ohms_apart(tmp_path):
     assert "LeadCorrected" in wrong[0]
 
 
-def test_an_aim_at_nought_works_too():
+def test_an_aim_at_zero_works_too():
     aim = Assessor(Criterion.part(Window(0.0, None, "volt")), SPEC).aim()
     assert aim.edges == (0.0,)
     assert aim.u_fixed(1.0) == pytest.approx(0.008 / sqrt(3) * sqrt(1.01))  # a tenth of drift

@@ -110,7 +110,7 @@ def test_nine_digits_that_repeat_tell_that_there_is_a_step_and_how_coarse_it_can
     assert seen.at_most == pytest.approx(2 * lsb)
 
 
-def test_a_nought_in_between_hides_no_step() -> None:
+def test_a_zero_in_between_hides_no_step() -> None:
     seen = StepSeen()
     for value in (1000.0, 1100.0, 0.0, 1000.0, 1000.0):
         seen.add(value)

@@ -41,7 +41,7 @@ def test_two_levels_are_one_hold_whose_interval_spans_them() -> None:
 
 
 @pytest.mark.parametrize("tau", [5.0, 20.0, 60.0])
-def test_what_creeps_is_stated_anew_until_the_lift(tau: float) -> None:
+def test_what_creeps_is_stated_again_until_the_lift(tau: float) -> None:
     rng = random.Random(3)
     course = [0.9 + 0.1 * exp(-i / 10 / tau) + rng.gauss(0, 2e-4) for i in range(200)]
     held = holds(readings([round(v, 3) for v in course], rate=10.0, resolution=0.001))

@@ -105,7 +105,7 @@ def test_a_soak_that_a_break_cut_short_goes_on_from_the_same_cold_winding():
     again = Hands(first.bench.card, past=first.events)
     assert "logged" in again.last(Asked).say
     again.read(5392.0, 20, step=1.0)
-    # Were it begun anew, the warm winding would count as 20 °C.
+    # Were it begun again, the warm winding would count as 20 °C.
     assert again.last(SoakPoint).temperature == pytest.approx(40.0, abs=0.3)
     again.read(5392.0, 45, step=1.0)
     assert again.outcomes["soak"] == "steady"

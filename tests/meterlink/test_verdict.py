@@ -16,7 +16,7 @@ from meterlink.quantities.units import AtReference
 from meterlink.quantities.window import Window
 
 # Common practice, no published source: a primary of about 0.7 to 1 ohm, a secondary of about
-# 4 to 7 kohm, a switch near nought ohms closed and over range open.
+# 4 to 7 kohm, a switch near zero ohms closed and over range open.
 PRIMARY = Criterion.winding(Window(0.7, 1.0))
 SECONDARY = Criterion.winding(Window(4e3, 7e3), open_above=100e3, short_below=500.0)
 CLOSED = Criterion.closed(2.0)

@@ -3,7 +3,7 @@
 Nothing is shared with ``restless.py`` but the form of the answer. Meters, distributions and the
 way in which signals come about differ on purpose: physical contacts (a constriction whose spots
 come and go), heat that leaves a part through its windings and its core, noise with heavy tails
-and with a memory of several scales, meters that round towards nought or send in pairs.
+and with a memory of several scales, meters that round towards zero or send in pairs.
 Whoever changes the hold looks at these figures after the change, and changes nothing for them.
 """
 
@@ -27,7 +27,7 @@ class Bench:
         self.rate = rng.choice([2.4, 3.0, 4.0, 5.0, 8.0, 10.0, 16.0, 25.0, 40.0])
         self.counts = rng.choice([3000, 6600, 22_000, 60_000, 200_000])
         self.cuts = rng.random() < 0.3
-        """Rounds towards nought."""
+        """Rounds towards zero."""
         self.pairs = rng.random() < 0.1
         """Sends two readings at once."""
         self.tells = rng.random() < 0.6
@@ -170,7 +170,7 @@ def touch(seed: int, family: str) -> Touch:
         readings.append(Reading(t, v, resolution=step if bench.tells else None, overload=v == inf))
     white = hypot(said.get("white", 0.0), own)
     if bench.cuts:
-        # Rounding towards nought is an offset of half a step, which the meter's accuracy holds.
+        # Rounding towards zero is an offset of half a step, which the meter's accuracy holds.
         truth = [x - 0.48 * step for x in truth]
     return Touch(
         family,

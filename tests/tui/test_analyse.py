@@ -125,7 +125,7 @@ def test_a_revision_is_a_line_of_its_own_and_no_double(tmp_path, capsys):
     assert summary["summary"]["holds"] == 1
 
 
-def test_a_step_that_does_not_show_is_not_nought(tmp_path, capsys):
+def test_a_step_that_does_not_show_is_not_zero(tmp_path, capsys):
     rows = [f"{n / 5},0.9,ohm" for n in range(8)]
     hold, _ = analyse(capsys, write(tmp_path / "r.csv", rows))
     assert hold["resolution"] is None

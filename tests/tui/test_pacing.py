@@ -159,7 +159,7 @@ def test_a_player_that_is_paused_is_woken_by_its_controls_and_by_the_wish_to_sto
     assert not player.finished
 
 
-def test_going_back_plays_the_record_anew_to_the_touch_before(player_at):
+def test_going_back_plays_the_record_again_to_the_touch_before(player_at):
     player = player_at(Pacing(inf))
     watching = Watching(player)
     starts = []

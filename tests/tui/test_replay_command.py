@@ -40,7 +40,7 @@ def capture(made, tmp_path) -> Path:
 
 
 def rewritten(capture: Path, change) -> Path:
-    """Write and seal it anew with each record as ``change`` gives it; None leaves it out."""
+    """Write and seal it again with each record as ``change`` gives it; None leaves it out."""
     lines = [decode(line) for line in capture.read_bytes().splitlines()]
     header, *kept = [record for record in map(change, lines) if record is not None]
     capture.unlink()

@@ -153,7 +153,7 @@ async def test_it_jumps_to_the_next_touch_and_back(player_at):
             await pilot.press("b")
             await until(pilot, lambda text, touch=touch: f"touch {touch}" in text)
         text = await until(pilot, lambda text: "▶ Lead zero" in text)
-        assert "✓ Lead zero" not in text  # the page was folded anew from the start
+        assert "✓ Lead zero" not in text  # the page was folded again from the start
 
 
 async def test_it_goes_back_from_the_end(player_at):

@@ -25,7 +25,7 @@ def test_a_drawing_is_as_large_as_was_said(text, scale):
 
 @given(scales)
 def test_no_two_figures_look_alike(scale):
-    # O and nought are one shape, as on every display with seven strokes: over range shows OL.
+    # O and zero are one shape, as on every display with seven strokes: over range shows OL.
     alike = {"O", "0"}
     drawn = {c: "\n".join(figures.draw(c, scale)) for c in SHOWN}
     for a, b in combinations(SHOWN, 2):

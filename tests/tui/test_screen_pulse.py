@@ -27,7 +27,7 @@ def test_silence_begins_after_its_time_and_ends_with_a_reading():
     assert not pulse.silent
 
 
-def test_a_stream_that_began_anew_has_no_negative_rate():
+def test_a_stream_that_began_again_has_no_negative_rate():
     pulse = Pulse(0.0)
     pulse.beat(1.0, 50)
     pulse.beat(2.0, 3)

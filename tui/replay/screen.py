@@ -198,7 +198,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
         return ReplayView(progress, bench.profile, bench.accuracy)
 
     @on(Restarted)
-    def _begin_anew(self, message: Restarted) -> None:
+    def _begin_again(self, message: Restarted) -> None:
         self.view = self._fresh_view(message.progress)
         self._paint_soon()
 

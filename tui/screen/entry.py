@@ -134,7 +134,7 @@ class AnswerLine(Input):
         """Take the line's own keys in their turn; keep a space from an empty line.
 
         No answer begins with a space. A key with a binding would go up to the screen and come back
-        after what is typed right behind it: a line that is cleared and filled anew would be empty.
+        after what is typed right behind it: a line that is cleared and filled again would be empty.
         """
         if event.key == "space" and not self.value:
             self.post_message(self.Space())
