@@ -215,9 +215,8 @@ class Strays:
 
 def has_turned(ys: list[float], base: float) -> bool:
     """Whether values that left ``base`` have come back by a little: then they do not run away."""
-    newest = ys[-1] - base if len(ys) < 2 else 0.5 * (ys[-1] + ys[-2]) - base
-    furthest = (max(ys) if newest > 0 else min(ys)) - base
-    return abs(newest) <= 0.85 * abs(furthest)
+    away = [y - base for y in ys] if ys[-1] > base else [base - y for y in ys]
+    return max(away[-2:]) <= 0.85 * max(away)
 
 
 def is_quiet(ys: list[float], scatter: float) -> bool:

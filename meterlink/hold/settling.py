@@ -157,6 +157,12 @@ class ModelComparison:
         self.scatter = sqrt(scale)
         """Standard deviation of one point about the best model."""
 
+    @property
+    def like(self) -> float:
+        """Largest log likelihood of settling, with noise that has no memory."""
+        ss = self._constant_ss if self._best is None else self._best[4]
+        return -0.5 * self._sums.n * log(ss / self._sums.n)
+
     def is_course(self) -> bool:
         """Whether a time constant explains the stretch far better than a constant does."""
         best = self._best

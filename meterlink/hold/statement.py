@@ -32,6 +32,18 @@ _KEPT: Final = 48
 """Most means that the record of a touch keeps."""
 _LATE_MOVING: Final = 0.25
 """Where noise hides what is left to settle, a larger probability of it than this is waited for."""
+_SWITCHES: Final = 2
+"""A contact that jumps is held once it has gone there and back; a range change only goes."""
+_MEMORY_GAIN: Final = 0.0
+"""Log likelihood by which noise with a memory must explain a touch better than settling does."""
+_CONTACT_NOISE: Final = 0.012
+"""No meter is so noisy, as a share of the value: the contact is, so values lie above a floor ..."""
+_NO_FLOOR: Final = 0.05
+"""... unless that has less than this probability."""
+_BELOW: Final = 0.6
+"""The value of a poor contact is so many standard deviations below the mean of its readings: then
+a part whose contact adds half a normal distribution is within two of them, and so is one whose
+readings scatter about it."""
 _CREEP_GAIN: Final = 3.0
 """Log likelihood by which creep explains a touch better than settling does."""
 _LIKELY: Final = 0.5
@@ -138,7 +150,9 @@ def statement(
     if found.p_jumps > _LIKELY and found.high - found.low > _STANDS_OUT * found.within:
         return _between_levels(policy, found, every, step)
     rests = found.p_moves < _LIKELY
-    if rests and found.p_floor > _FLOOR and is_poor(policy, found.value, found.spread, step):
+    rough = found.spread > _CONTACT_NOISE * abs(found.value)
+    floored = found.p_floor > (_NO_FLOOR if rough else _FLOOR)
+    if rests and floored and is_poor(policy, found.value, found.spread, step):
         return _above_floor(found)
     moves = found.p_moves > _SURE
     slope = found.slope / every
@@ -186,13 +200,12 @@ def _between_levels(policy: HoldPolicy, found: Found, every: float, step: float)
 def _above_floor(found: Found) -> Statement:
     """Return what a poor contact comes to.
 
-    What it adds is in all values: the part itself is no higher than the lowest.
+    What it adds is in all values: the part itself is hardly higher than the lowest.
     """
-    high = found.value + 0.5 * found.half
-    low = min(found.floor - 0.4 * found.spread, high)
-    half = 0.5 * (high - low)
+    below = min(_BELOW * found.spread, found.value - found.floor + 0.4 * found.spread)
+    half = below + 0.7 * found.half
     return Statement(
-        value=low + half,
+        value=found.value - below,
         half=half,
         half_now=half,
         dof=max(found.dof, 4.0),
@@ -235,16 +248,17 @@ def restless(
     new = statement(policy, found, every, step, lasted)
     if not may_be_stated(policy, new, fixed):
         return None
-    slope = abs(found.slope) / every
-    model = ModelComparison(places, values, every, step, policy)
-    model.refine()
-    if (
-        2 * new.scatter > fixed
-        and slope * _SLOWEST <= 2 * new.scatter
-        and model.scatter > 0.5 * new.scatter
-        and model.ask(policy.settling_share, bounce=False).p_moving <= _LATE_MOVING
-    ):
+    if new.noise is Noise.JUMPING and found.switches >= _SWITCHES:
         return new
+    slope = abs(found.slope) / every
+    if 2 * new.scatter > fixed and slope * _SLOWEST <= 2 * new.scatter:
+        model = ModelComparison(places, values, every, step, policy)
+        model.refine()
+        if found.like - model.like > _MEMORY_GAIN:
+            return new
+        moving = model.ask(policy.settling_share, bounce=False).p_moving
+        if moving <= _LATE_MOVING and model.scatter > 0.5 * new.scatter:
+            return new
     return new if _creeps(policy, course, every, step) else None
 
 

@@ -79,7 +79,11 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     newest: float
     """... this between the lowest and the highest since the last change of level ..."""
     since: int
-    """... which was so many values ago."""
+    """... which was so many values ago ..."""
+    switches: int
+    """... and the last of so many."""
+    like: float
+    """Largest log likelihood of a constant level with some memory."""
     p_floor: float
     """Probability that the values lie above a floor, as they do where a contact adds to them ..."""
     floor: float
@@ -185,6 +189,7 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     sizes = np.log(2 * _SIZE_RANGE * np.maximum(np.abs(top), 0.5 * least))
     logs[:, 1] -= sizes[:, 1]
     logs[:, 2] -= sizes[:, 1] + sizes[:, 2]
+    like = float((-0.5 * n * np.log(rest[:, 0] / n) - 0.5 * (n - 1) * np.log(1 - r * r)).max())
     most = float(logs.max())
     w = np.exp(logs - most)
     total = float(w.sum())
@@ -199,7 +204,7 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     bends = top[:, 2] * scale
     bend = float(v @ bends)
     bend_var = v @ (var[:, 2] * (made.top[:, 2] * scale) ** 2 + (bends - bend) ** 2)
-    jump, low, high, within, newest, since = _two_levels(y, least, floor)
+    jump, low, high, within, newest, since, switches = _two_levels(y, least, floor)
     against = log(total) + most
     return Found(
         value=base + value,
@@ -220,6 +225,8 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         within=within,
         newest=newest,
         since=since,
+        switches=switches,
+        like=like,
         p_floor=_floor_odds(y, float((w.sum(1) * r).sum())),
         floor=base + float(y.min()),
         n=n,
@@ -262,7 +269,7 @@ def _half_width(w: Floats, away: Floats, sd: Floats, n: int) -> float:
 
 def _two_levels(
     y: Floats, least: float, floor: float
-) -> tuple[float, float, float, float, float, int]:
+) -> tuple[float, float, float, float, float, int, int]:
     """Logarithm of the weight of two levels on the scale of the others, both, their scatter.
 
     Last come the spread and the number of the values since the newest change between the two.
@@ -297,4 +304,5 @@ def _two_levels(
         sqrt(rest / (n - 1.0)),
         float(np.ptp(newest)),
         newest.size,
+        switches,
     )

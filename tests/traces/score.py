@@ -132,13 +132,16 @@ class Score:
 
 
 def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
-    """Whether a hold says that the contact is poor, and is as right as its readings allow."""
+    """Whether a hold says that the contact is poor, and is as right as its readings allow.
+
+    Its tolerance is as of any hold, two standard deviations of a reading: of those of the poor
+    stretch, which lasts until the first clean reading or the lift.
+    """
     clean = () if goal is None else goal.clean
     if not h.poor or sum(c <= h.t + 1e-9 for c in clean) >= _SEEN:
         return False
-    values = [
-        r.value for r in trace.readings if span.start - 1e-9 <= r.t <= h.t + 1e-9 and not r.overload
-    ][-max(h.readings, 6) :]
+    until = clean[0] if clean else span.end
+    values = [r.value for r in trace.readings if span.start <= r.t < until and not r.overload]
     return abs(h.value - span.value) <= 2 * float(np.std(values))
 
 
