@@ -12,12 +12,12 @@ import io
 import math
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from decimal import Decimal
 from html import escape
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple
+from typing import IO, TYPE_CHECKING, Any, Final, NamedTuple, TypeAlias
 
 from captures.archive.dataset import DataSet
 from captures.archive.tables import INSTALL, TABLES, need_arrow
@@ -57,6 +57,13 @@ class Drawing(NamedTuple):
     """Columns of the limits to mark in a spread."""
 
 
+_OF_THE_QUESTION: Final = re.compile(r"(?!IO |Invalid Error)(?:\w+ )+Error: ")
+"""How DuckDB begins to say what is wrong, unless it is with the data's files."""
+
+Answer: TypeAlias = "pyarrow.Table | pyarrow.RecordBatchReader"
+"""The second is read once, and never whole in memory."""
+
+
 class Asker:
     """A data set that can be asked. Make one with ``asking``."""
 
@@ -65,22 +72,43 @@ class Asker:
         self.data = data
 
     def ask(self, sql: str) -> "pyarrow.Table":
-        """Return the answer to one question in SQL.
+        """Return the answer to one question in SQL; errors as for ``stream``."""
+        return self.stream(sql).read_all()
+
+    def stream(self, sql: str) -> "pyarrow.RecordBatchReader":
+        """Return the answer to one question in SQL, to be read once, a batch at a time.
 
         Raises:
-            UsageError: it is no question, or more than one, or asks for what is not there.
+            UsageError: it is no question, or more than one, or asks for what is not there; this
+                and the next may come while the answer is read, too.
             UnreadableError: the data cannot be read.
         """
-        import duckdb
+        import pyarrow
 
-        try:
+        with self._faults():
             statements = self._engine.extract_statements(sql)
             if len(statements) != 1 or statements[0].type.name not in _ONLY:
                 raise UsageError("ask one question at a time, which begins with SELECT or WITH")
-            return self._engine.sql(sql).to_arrow_table()
-        except duckdb.Error as fault:
+            answer = pyarrow.RecordBatchReader.from_stream(self._engine.sql(sql))
+        return pyarrow.RecordBatchReader.from_batches(answer.schema, self._batches(answer))
+
+    def _batches(self, answer: "pyarrow.RecordBatchReader") -> "Iterator[pyarrow.RecordBatch]":
+        with self._faults():
+            yield from answer
+
+    @contextlib.contextmanager
+    def _faults(self) -> Iterator[None]:
+        """Say the engine's faults in our own errors."""
+        import duckdb
+        import pyarrow
+
+        try:
+            yield
+        except (duckdb.Error, pyarrow.ArrowException) as fault:
             raise UsageError(_said(fault)) from fault
         except OSError as fault:
+            if _OF_THE_QUESTION.match(str(fault)):  # while rows are read, all faults come so
+                raise UsageError(_said(fault)) from fault
             raise UnreadableError(
                 f"{self.data.name} cannot be read: {plain(str(fault))}"
             ) from fault
@@ -156,14 +184,11 @@ def _said(fault: Exception) -> str:
     return plain(f"the question cannot be answered: {' '.join(kept)}", 400)
 
 
-if TYPE_CHECKING:
-    import pyarrow
-
 FORMATS: Final = ("csv", "parquet", "xlsx", "html")
 
 
-def write_answer(answer: "pyarrow.Table", path: Path, kind: str) -> None:
-    """Write ``answer`` to the new file ``path`` as one of ``FORMATS``.
+def write_answer(answer: Answer, path: Path, kind: str) -> int:
+    """Write ``answer`` to the new file ``path`` as CSV, Parquet or a workbook; return its rows.
 
     Raises:
         UsageError: the format needs what is not installed, or has no room for so many rows.
@@ -171,27 +196,46 @@ def write_answer(answer: "pyarrow.Table", path: Path, kind: str) -> None:
     """
     if kind == "csv":
         with new_file(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", newline="") as file:
-            write_csv_answer(answer, file)
-    elif kind == "parquet":
+            return write_csv_answer(answer, file)
+    if kind == "parquet":
         from pyarrow import parquet
 
-        with new_file(path) as file:
-            parquet.write_table(answer, file, compression="zstd")
-    else:
-        write_xlsx(answer.column_names, rows_in(answer), path)
+        count = 0
+        with (
+            new_file(path) as sink,
+            parquet.ParquetWriter(sink, answer.schema, compression="zstd") as writer,
+        ):
+            for batch in _batches_of(answer):
+                writer.write_batch(batch)
+                count += batch.num_rows
+        return count
+    return write_xlsx(answer.schema.names, rows_in(answer), path)
 
 
-def write_csv_answer(answer: "pyarrow.Table", file: IO[str]) -> None:
-    """Write ``answer`` as RFC 4180 CSV with a header; ``file`` is opened with ``newline=""``."""
+def write_csv_answer(answer: Answer, file: IO[str]) -> int:
+    """Write ``answer`` as RFC 4180 CSV with a header, and return its rows.
+
+    ``file`` is opened with ``newline=""``.
+    """
     table = csv.writer(file)
-    table.writerow([plain(name) for name in answer.column_names])
+    table.writerow([plain(name) for name in answer.schema.names])
+    count = 0
     for row in rows_in(answer):
         table.writerow([cell(when(value)) for value in row])
+        count += 1
+    return count
 
 
-def rows_in(answer: "pyarrow.Table") -> Iterator[tuple[Any, ...]]:
+def _batches_of(answer: Answer) -> "Iterable[pyarrow.RecordBatch]":
+    """Return the batches of a table, or of an answer that is read once."""
+    import pyarrow
+
+    return answer.to_batches() if isinstance(answer, pyarrow.Table) else answer  # type: ignore[no-any-return]
+
+
+def rows_in(answer: Answer) -> Iterator[tuple[Any, ...]]:
     """Yield the rows of ``answer``, a batch of them in memory at a time."""
-    for batch in answer.to_batches():
+    for batch in _batches_of(answer):
         columns = (map(_usual, column.to_pylist()) for column in batch.columns)
         yield from zip(*columns, strict=True)
 
@@ -208,10 +252,6 @@ def when(value: Any) -> Any:
     if isinstance(value, datetime):
         return f"{value.replace(tzinfo=None).isoformat(timespec='milliseconds')}Z"
     return value
-
-
-if TYPE_CHECKING:
-    import pyarrow
 
 
 _WIDTH: Final = 640

@@ -1,7 +1,8 @@
 """Questions that a workshop has across its jobs, ready to be asked.
 
 They count jobs whose records are whole, open or cut; what an altered record says is left out, and
-whoever shows the answer says how many jobs that were (``left_out``).
+whoever shows the answer says how many jobs that were, and how many had no whole record
+(``not_whole``).
 """
 
 from collections.abc import Callable, Sequence
@@ -157,13 +158,23 @@ class Question(NamedTuple):
         return rows if self.then is None else self.then(rows)
 
 
-def left_out(asker: Asker) -> dict[str, int]:
-    """Return how many jobs the ready questions leave out, by the state of their record."""
+class NotWhole(NamedTuple):
+    """Jobs whose records are not whole."""
+
+    record: str
+    """The state of their record."""
+    jobs: int
+    counted: bool
+    """The ready questions count them all the same."""
+
+
+def not_whole(asker: Asker) -> list[NotWhole]:
+    """Return how many jobs have no whole record, by its state."""
     rows = asker.ask(
-        f"SELECT record, count(*) AS jobs FROM jobs WHERE NOT ({_TRUSTED}) "  # noqa: S608
-        "GROUP BY record ORDER BY record"
-    ).to_pylist()
-    return {row["record"]: row["jobs"] for row in rows}
+        f"SELECT record, count(*) AS jobs, {_TRUSTED} AS counted "  # noqa: S608
+        "FROM jobs WHERE record <> 'whole' GROUP BY record ORDER BY record"
+    )
+    return [NotWhole(**row) for row in rows.to_pylist()]
 
 
 _STANDING_WINDINGS: Final = f"""

@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from captures.archive.answers import Asker, asking, may_need_readings
+from captures.archive.answers import Asker, asking, may_need_readings, write_answer
 from captures.archive.archiver import archive_jobs
 from captures.archive.dataset import DataSet
-from captures.archive.questions import QUESTIONS, left_out, tolerance_interval
+from captures.archive.questions import QUESTIONS, NotWhole, not_whole, tolerance_interval
 from captures.job.store import JobStore
 from meterlink.errors import UsageError
 from tests.many_jobs import Made, make_jobs
@@ -144,7 +144,7 @@ def test_what_an_altered_record_says_is_left_out_and_counted(made, tmp_path):
     log.write_bytes(log.read_bytes().replace(b'"value":', b'"valuE":', 1))
     archive_jobs(JobStore(tmp_path / "jobs"), DataSet(str(tmp_path / "set")))
     with asking(DataSet(str(tmp_path / "set"))) as asker:
-        assert left_out(asker) == {"altered": 1}
+        assert not_whole(asker) == [NotWhole("altered", 1, counted=False)]
         rows = answer(asker, "spread")
         assert sum(row["windings"] for row in rows) == 2 * (JOBS - 1)
 
@@ -228,3 +228,23 @@ def test_a_question_has_no_way_to_files_network_settings_or_the_program(
     assert sorted(path.name for path in tmp_path.iterdir()) == ["secret.txt"]
     assert asker.ask("SELECT count(*) AS n FROM jobs").to_pylist() == [{"n": JOBS}]
     del hidden
+
+
+def test_an_answer_of_many_rows_is_read_a_batch_at_a_time(made):
+    root, _ = made
+    with asking(DataSet(str(root / "set"))) as asker:
+        answer = asker.stream("SELECT range AS n FROM range(1000000)")
+        first = answer.read_next_batch()
+        assert first.num_rows < 500_000
+        assert first.num_rows + sum(batch.num_rows for batch in answer) == 1_000_000
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
+def test_what_fails_half_way_leaves_no_file_and_is_said(made, tmp_path, kind):
+    root, _ = made
+    number = "CASE WHEN range < 300000 THEN 1 ELSE CAST('x' || range AS INT) END"
+    sql = f"SELECT {number} FROM range(400000)"
+    with asking(DataSet(str(root / "set"))) as asker, pytest.raises(UsageError) as fault:
+        write_answer(asker.stream(sql), tmp_path / f"a.{kind}", kind)
+    assert "cannot be answered" in str(fault.value)
+    assert list(tmp_path.iterdir()) == []

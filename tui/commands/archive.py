@@ -21,7 +21,7 @@ from tui.plain.answers import picture_lines, table_lines
 if TYPE_CHECKING:  # the data set's libraries are an extra, and slow to load
     import pyarrow
 
-    from captures.archive.answers import Asker
+    from captures.archive.answers import Answer, Asker
     from captures.archive.archiver import Brought
     from captures.archive.dataset import DataSet
     from captures.archive.questions import Question
@@ -112,10 +112,13 @@ def _run_ask(args: argparse.Namespace) -> int:
         raise UsageError("--picture draws the answer to a ready question, not to --sql")
     how = _format_of(args)
     with _data_to_ask(args, question.sql if question else args.sql) as data, asking(data) as asker:
-        answer = question.ask(asker) if question else asker.ask(args.sql)
+        _tell_not_whole(asker, ready=question is not None)
         if question is not None:
-            _tell_left_out(asker)
-        _give_answer(args, answer, how, question)
+            _give_answer(args, question.ask(asker), how, question)
+        elif args.json or how in {"csv", "parquet", "xlsx"}:
+            _give_rows(args, asker.stream(args.sql), how)
+        else:
+            _give_answer(args, asker.ask(args.sql), how, None)
     return 0
 
 
@@ -167,39 +170,36 @@ def _data_to_ask(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
         yield data
 
 
-def _tell_left_out(asker: "Asker") -> None:
-    from captures.archive.questions import left_out
+def _tell_not_whole(asker: "Asker", *, ready: bool) -> None:
+    """Say of how many jobs the record is not whole; ``ready``: a ready question leaves some out."""
+    from captures.archive.questions import not_whole
 
-    for record, jobs in left_out(asker).items():
-        many = counted(jobs, "job")
-        print(f"left out: {many} whose record is {record}; verify names why", file=sys.stderr)
+    for record, jobs, is_counted in not_whole(asker):
+        many = f"{counted(jobs, 'job')} whose record is {record}"
+        if not ready:
+            says = f"among all: {many}, as the column «record» says of each row"
+        elif is_counted:
+            says = f"counted, though more may have been there: {many}"
+        else:
+            says = f"left out: {many}"
+        print(f"{says}; verify names why", file=sys.stderr)
 
 
 def _give_answer(
     args: argparse.Namespace, answer: "pyarrow.Table", how: str, question: "Question | None"
 ) -> None:
-    from captures.archive.answers import page_of, rows_in, when, write_answer, write_csv_answer
+    from captures.archive.answers import page_of
     from captures.exchange.export import new_file
 
-    if args.output is not None:
+    if how == "html":
         path = Path(args.output)
-        if how == "html":
-            title = question.about if question else args.sql
-            page = page_of(answer, title, question.drawing if question else None)
-            with new_file(path) as file:
-                file.write(page.encode())
-        else:
-            write_answer(answer, path, how)
+        title = question.about if question else args.sql
+        page = page_of(answer, title, question.drawing if question else None)
+        with new_file(path) as file:
+            file.write(page.encode())
         print(f"wrote {shown_path(path)}, {counted(answer.num_rows, 'row')}", file=sys.stderr)
-    elif args.json:
-        names = answer.column_names
-        for row in rows_in(answer):
-            facts = dict(zip(names, map(when, row), strict=True))
-            print(msgspec.json.encode(facts, enc_hook=str).decode())
-    elif how == "csv":
-        if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
-            reconfigure(newline="")  # the line ends are those of RFC 4180 already
-        write_csv_answer(answer, sys.stdout)
+    elif how or args.json:
+        _give_rows(args, answer, how)
     elif args.picture and question is not None:
         for line in picture_lines(answer, question.drawing):
             print(line)
@@ -208,3 +208,22 @@ def _give_answer(
             print(line)
         if not answer.num_rows:
             print("no row answers this question")
+
+
+def _give_rows(args: argparse.Namespace, answer: "Answer", how: str) -> None:
+    """Give an answer row by row, so that it may be larger than the memory."""
+    from captures.archive.answers import rows_in, when, write_answer, write_csv_answer
+
+    if args.output is not None:
+        path = Path(args.output)
+        count = write_answer(answer, path, how)
+        print(f"wrote {shown_path(path)}, {counted(count, 'row')}", file=sys.stderr)
+    elif args.json:
+        names = answer.schema.names
+        for row in rows_in(answer):
+            facts = dict(zip(names, map(when, row), strict=True))
+            print(msgspec.json.encode(facts, enc_hook=str).decode())
+    else:
+        if (reconfigure := getattr(sys.stdout, "reconfigure", None)) is not None:
+            reconfigure(newline="")  # the line ends are those of RFC 4180 already
+        write_csv_answer(answer, sys.stdout)
