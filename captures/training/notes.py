@@ -187,9 +187,6 @@ def _fault(note: Pinned) -> str:
     return ""
 
 
-NOT_SAID: Final = ""
-
-
 class Answer(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="answer"):
     """One verdict as a trainee said it, and what the bench made of the same touch."""
 

@@ -130,17 +130,6 @@ class Engine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """From the armature's case to its laminations, through dirt or a carbon track."""
     unseen: Unseen = Unseen()
 
-    def switch_named(self, name: str) -> EngineSwitch:
-        """Return the switch called ``name``.
-
-        Raises:
-            KeyError: the engine has no such switch.
-        """
-        for switch in self.switch:
-            if switch.name == name:
-                return switch
-        raise KeyError(name)
-
 
 ON_OFF: Final = ("on", "off")
 

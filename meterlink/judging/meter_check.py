@@ -52,11 +52,6 @@ class MeterCheck(msgspec.Struct, frozen=True, kw_only=True):
         """Meter and marking agree within their uncertainties."""
         return abs(self.share) <= 1
 
-    @property
-    def relative_error(self) -> float:
-        """The error over the marked value: what the control chart follows."""
-        return self.error / self.resistor.ohms
-
 
 def check_meter(
     resistor: KnownResistor,

@@ -370,11 +370,6 @@ def mend_of(place: str) -> Mend:
     return _MENDS.get(place, _SWITCH)
 
 
-def place_of(fault: str, model: Model) -> str:
-    """Return the place of ``fault``, which is one of the model's."""
-    return next(suspect.place for suspect in model.suspects if suspect.name == fault)
-
-
 def mended(patient: Patient, place: str, model: Model) -> Patient:
     """Return ``patient`` with ``place`` put right, whatever else is wrong with it."""
     parts = [suspect.part for suspect in model.suspects if suspect.place == place]

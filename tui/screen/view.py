@@ -120,14 +120,6 @@ class History:
         if ages:
             yield ages, values
 
-    def over_ages(self) -> list[float]:
-        """Return the ages at which nothing but over range was seen."""
-        return [
-            bucket.t - self.now
-            for bucket in self._buckets
-            if bucket.over and bucket.t - self.now >= -SPAN_S
-        ]
-
     def marks(self) -> list[HoldMark]:
         """Return the holds of the last minute, with ages for times."""
         ages = (HoldMark(mark.t - self.now, mark.value) for mark in self._marks)
