@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
+from drivers.frames import checksums
 from drivers.frames.recordings import Recording
 
 _SHORTEST: Final = 3
@@ -43,11 +44,21 @@ class Cut(NamedTuple):
 def cuts(recordings: Sequence[Recording]) -> Iterator[Cut]:
     """Yield the ways to cut ``recordings``, the likeliest first."""
     for length in _lengths(recordings):
-        for start in _starts(recordings, length):
-            whole = _aligned(recordings, length, start)
-            if whole is not None:
-                yield Cut(tuple(whole), {"length": length})
+        ways = [_aligned(recordings, length, start) for start in _starts(recordings, length)]
+        for whole in sorted(filter(None, ways), key=_unlike_frames):
+            yield Cut(tuple(whole), {"length": length})
     yield from _variable(recordings)
+
+
+def _unlike_frames(frames: Sequence[bytes]) -> tuple[bool, bool]:
+    """Say how little ``frames`` are like whole ones: no checksum, no mark at their beginning.
+
+    Begun in the middle, a checksum may pass for something that a display shows.
+    """
+    inverted = [bytes(byte ^ 0xFF for byte in frame) for frame in frames]
+    found = checksums.find(frames) or checksums.find(inverted)
+    sound = found is not None and (found.kind == "crc" or not found.start)
+    return not sound, len({frame[0] for frame in frames}) > 1
 
 
 def usual_frame(recording: Recording) -> bytes | None:

@@ -150,7 +150,7 @@ def locate(port: str) -> Address:
         return Address(port, scheme[1], {"device": port})
     if "::" in port or port.upper().startswith("ASRL"):
         return _locate_resource(port)
-    return Address(port, "device", {"device": port})
+    return Address(port, "device", {"device": port_errors.device_name(port)})
 
 
 def _locate_resource(port: str) -> Address:

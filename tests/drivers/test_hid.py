@@ -36,6 +36,9 @@ class Bus:
     def __init__(self):
         self.there = True
         self.permitted = True
+        self.halves = 0
+        """Every so many reports one is cut short; 0 for never."""
+        self.count = 0
         self.opened = self.plugs = 0
         self.sent: list[bytes] = []
         self.frame = load("ascii-digits-11").encoder().frame(84.2)
@@ -76,7 +79,10 @@ class Device:
     def read(self, size, timeout_ms=0):
         if not self.bus.there or self.reports is None or self.plug != self.bus.plugs:
             raise OSError("read error")
-        return list(next(self.reports))[:size]
+        report = list(next(self.reports))[:size]
+        self.bus.count += 1
+        half = self.bus.halves and self.bus.count % self.bus.halves == 0
+        return report[: len(report) // 2] if half else report
 
     def write(self, data):
         if not self.bus.there:
@@ -106,6 +112,15 @@ def test_frames_are_put_together_from_the_payload_of_reports(bus):
     source.close()
     assert [reading.value for reading in readings] == [84.2] * 3
     assert bus.sent == [bytes.fromhex("00 4B 01")]
+
+
+def test_half_a_report_costs_its_frame_and_gives_no_false_one(bus):
+    bus.halves = 7
+    source = open_source(PORT, wire=bus.file)
+    readings = list(itertools.islice(source.readings(NEVER), 50))
+    source.close()
+    assert {reading.value for reading in readings} == {84.2}
+    assert source.dropped > 0
 
 
 def test_devices_are_listed_by_what_the_system_says_and_keyboards_are_not(bus):

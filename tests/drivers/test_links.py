@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 import pytest
+import serial
 
 from drivers.links import port_errors
 from drivers.links.link import LineSettings
@@ -350,3 +351,74 @@ def test_the_system_is_told_to_check_parity(parity, checked):
     assert not termios.tcgetattr(peer.far_end)[0] & termios.INPCK
     link.close()
     peer.unplug()
+
+
+@pytest.mark.parametrize(
+    ("typed", "system", "listed"),
+    [
+        ("COM3", "win32", "COM3"),
+        ("com3", "win32", "COM3"),
+        ("COM12:", "win32", "COM12"),
+        (r"\\.\COM12", "win32", "COM12"),
+        ("/dev/tty.usbserial-1410", "darwin", "/dev/cu.usbserial-1410"),
+        ("/dev/cu.usbserial-1410", "darwin", "/dev/cu.usbserial-1410"),
+        ("/dev/ttyUSB0", "linux", "/dev/ttyUSB0"),
+        ("/dev/tty.odd", "linux", "/dev/tty.odd"),
+    ],
+)
+def test_a_serial_port_is_known_by_the_name_that_its_system_lists(typed, system, listed):
+    assert port_errors.device_name(typed, system) == listed
+
+
+# What the serial library says of the system's errors: on Windows in its text only, as the library's
+# own source has it («could not open port {!r}: {!r}»); codes are of Microsoft's published list.
+@pytest.mark.parametrize(
+    ("fault", "says"),
+    [
+        (
+            "could not open port 'COM3': PermissionError(13, 'Access is denied.', None, 5)",
+            "COM3 is in use by another program; close that first",
+        ),
+        (
+            "could not open port 'COM3': FileNotFoundError(2, 'The system cannot find the file "
+            "specified.', None, 2)",
+            "there is no port COM3; plug the meter in",
+        ),
+        (
+            "could not open port 'COM3': OSError(22, 'The semaphore timeout period has expired.', "
+            "None, 121)",
+            "the adapter of COM3 does not answer; unplug it",
+        ),
+        (
+            "could not open port 'COM3': OSError(22, 'The device is not connected.', None, 1167)",
+            "there is no port COM3",
+        ),
+        (
+            "Cannot configure port, something went wrong. Original message: OSError(22, 'The "
+            "parameter is incorrect.', None, 87)",
+            "COM3 is not a serial port",
+        ),
+        (
+            "could not open port 'COM3': OSError(22, 'Something else.', None, 9999)",
+            "COM3 cannot be opened",
+        ),
+    ],
+)
+def test_errors_of_windows_are_told_by_their_number(fault, says):
+    assert says in str(port_errors.cannot_open("COM3", serial.SerialException(fault)))
+
+
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        (2, "there is no port"),
+        (6, "there is no port"),  # ENXIO: «Device not configured» on macOS
+        (13, "no permission to open"),
+        (16, "is in use"),
+        (25, "is not a serial port"),
+        (5, "cannot be opened"),
+    ],
+)
+def test_errors_of_macos_and_linux_are_told_by_their_number(code, says):
+    fault = serial.SerialException(code, f"could not open port: [Errno {code}] something")
+    assert says in str(port_errors.cannot_open("/dev/cu.usbserial-1410", fault))
