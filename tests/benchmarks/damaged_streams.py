@@ -1,7 +1,7 @@
 """What bytes lost, doubled or flipped on the way do to readings, and how many reach a held value.
 
-A meter sends 0.8423 ohm with a little noise, frame after frame; one byte in so many is damaged in
-one way. A reading farther from the truth than its noise allows was accepted wrong. Every format
+A meter sends 0.8423 ohm with a little noise, frame after frame; one frame in ten is damaged in one
+way, by the injector of the simulated meter. A reading farther from the truth than its noise allows was accepted wrong. Every format
 that ships is gone through, and an instrument that is asked.
 
 Run ``python tests/benchmarks/damaged_streams.py``.
@@ -15,6 +15,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.frames.store import load, names
+from drivers.simulated.streaming_meter import Send, StreamFaultInjector, StreamFaults
 from meterlink.events import Held
 from meterlink.hold.detector import HoldDetector
 from meterlink.reading import Reading
@@ -27,14 +28,8 @@ DAMAGED = 0.1
 
 
 def damage(kind: str, frame: bytes, rng: random.Random) -> bytes:
-    data, at = bytearray(frame), rng.randrange(len(frame))
-    if kind == "flips":
-        data[at] ^= 1 << rng.randrange(8)
-    elif kind == "drops":
-        del data[at]
-    elif kind == "inserts":
-        data.insert(at, rng.randrange(256))
-    return bytes(data)
+    spoiler = StreamFaultInjector(StreamFaults(**{kind: 1.0}), rng)
+    return b"".join(sent.data for sent in spoiler.happenings(frame) if isinstance(sent, Send))
 
 
 def try_wire(name: str, kind: str, seed: int = 1) -> tuple[int, int, int, int]:
@@ -50,7 +45,7 @@ def try_wire(name: str, kind: str, seed: int = 1) -> tuple[int, int, int, int]:
         frame = encoder.frame(value)
         if rng.random() < DAMAGED:
             spoilt = damage(kind, frame, rng)
-            if kind == "flips" and wire.description.line.parity != "none":
+            if kind == "flip" and wire.description.line.parity != "none":
                 # A flip is a wrong parity: the system hands on a zero in its place.
                 at = next(n for n, (a, b) in enumerate(zip(frame, spoilt, strict=True)) if a != b)
                 spoilt = frame[:at] + b"\0" + frame[at + 1 :]
@@ -104,7 +99,7 @@ def main() -> None:
     titles = ("damaged", "accepted wrong", "wrong holds", "holds")
     print(f"{'format':<20}{'damage':<10}" + "{:>8}{:>16}{:>13}{:>7}".format(*titles))
     for name in [*sorted(names()), "asked (SCPI)"]:
-        for kind in ("flips", "drops", "inserts"):
+        for kind in ("flip", "drop", "insert"):
             result = try_scpi(kind) if name.startswith("asked") else try_wire(name, kind)
             damaged, wrong, wrong_holds, holds = result
             print(f"{name:<20}{kind:<10}{damaged:>8}{wrong:>16}{wrong_holds:>13}{holds:>7}")
