@@ -4,9 +4,11 @@ import re
 from collections.abc import Iterable
 from typing import ClassVar, Final, Literal, Never
 
+from msgspec import structs
+
 from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
-from meterlink.events import CommonEvent, Entered, Held, TouchEvent
+from meterlink.events import CommonEvent, Held, TouchEvent
 from meterlink.profile import GapSetting, Profile, Torque, named
 from meterlink.quantities.notation import Value, format_value, parse_quantity
 from meterlink.quantities.text import plain
@@ -259,7 +261,7 @@ class EntryWorker(Worker[Never]):
             yield from self._measured(self._felt, command, t)
             return
         if text.lower() == UNKNOWN:
-            yield self._entered(t, UNKNOWN, command)
+            yield self.entered(t, command, UNKNOWN)
             yield self.end(t, UNKNOWN, command)
             return
         value = parse_quantity(text, default_unit="celsius")
@@ -273,7 +275,7 @@ class EntryWorker(Worker[Never]):
                 f"of the parts on the bench, or «{UNKNOWN}».",
             )
             return
-        yield self._entered(t, text, command, value)
+        yield self.entered(t, command, text, value.value, value.unit)
         yield self.end(t, "done", command)
 
     def _measured(self, felt: Held, command: Confirm | Enter, t: float) -> Iterable[CommonEvent]:
@@ -286,23 +288,15 @@ class EntryWorker(Worker[Never]):
                 f"the sensor, type the temperature, or «{UNKNOWN}».",
             )
             return
-        yield Entered(
-            t=t,
-            step=self.step_id,
-            text=shown,
-            value=felt.value,
-            unit="celsius",
-            who=command.who,
-            when=command.when,
-            how=How.PROBES.value,
-        )
+        by_probes = structs.replace(command, how=How.PROBES)
+        yield self.entered(t, by_probes, shown, felt.value, "celsius")
         yield self.end(t, "done", command)
 
     def _text(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         if not text and self._step.required:
             yield self.again(t, "It cannot be left empty.")
             return
-        yield self._entered(t, text, command)
+        yield self.entered(t, command, text)
         yield self.end(t, "done", command)
 
     def _choice(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
@@ -316,7 +310,7 @@ class EntryWorker(Worker[Never]):
             why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
             yield self.again(t, f"{_quoted(text)} {why}.")
             return
-        yield self._entered(t, fits[0], command)
+        yield self.entered(t, command, fits[0])
         yield self.end(t, fits[0], command)
 
     def _size(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
@@ -337,21 +331,9 @@ class EntryWorker(Worker[Never]):
             self._insisted = text
             yield self.again(t, question)
             return
-        yield self._entered(t, text, command, value)
+        yield self.entered(t, command, text, value.value, value.unit)
         outcome = "below" if value.value < part.low else "above"
         yield self.end(t, "in-window" if part.low <= value.value <= part.high else outcome, command)
-
-    def _entered(self, t: float, text: str, command: Enter, value: Value | None = None) -> Entered:
-        return Entered(
-            t=t,
-            step=self.step_id,
-            text=text,
-            value=None if value is None else value.value,
-            unit="" if value is None else value.unit,
-            who=command.who,
-            when=command.when,
-            how=command.how.value,
-        )
 
 
 def expected_method(profile: Profile) -> str:

@@ -1,8 +1,7 @@
 """What the kinds of step make of a held or typed value: whether it can be, and its verdict."""
 
-from meterlink.commands import Enter
 from meterlink.errors import NotationError
-from meterlink.events import Entered, Evidence, Held, Judged, Verdict
+from meterlink.events import Evidence, Held, Judged, Verdict
 from meterlink.judging.advice import why_implausible
 from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
@@ -124,20 +123,6 @@ def expected(criterion: Criterion) -> float | None:
     if criterion.kind is not Kind.WINDING or criterion.open_above is None:
         return high
     return criterion.open_above + criterion.series
-
-
-def entered(step: str, held: Held, command: Enter, t: float) -> Entered:
-    """Return the entry event of a typed resistance."""
-    return Entered(
-        t=t,
-        step=step,
-        text=plain(command.text.strip()),
-        value=held.value,
-        unit="ohm",
-        who=command.who,
-        when=command.when,
-        how=command.how.value,
-    )
 
 
 def typed_hold(text: str, t: float) -> Held:

@@ -13,7 +13,7 @@ from meterlink.quantities.text import plain
 from meterlink.quantities.units import Ohms
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
-from meterlink.steps.held import entered, typed_hold, wrong_unit
+from meterlink.steps.held import typed_hold, wrong_unit
 from meterlink.steps.step import SKIPPED, StepBase
 from meterlink.steps.worker import StepContext, Worker
 
@@ -121,7 +121,7 @@ class LeadZeroWorker(Worker[Never]):
             most = format_value(self._step.at_most, "ohm")
             yield self.again(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
             return
-        yield entered(self.step_id, held, command, t)
+        yield self.entered(t, command, plain(command.text.strip()), held.value, "ohm")
         yield zeroed(self.step_id, held, None)
         yield self.end(t, "done", command)
 

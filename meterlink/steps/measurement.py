@@ -19,11 +19,11 @@ from meterlink.events import (
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Insulation, Lead, Profile, Winding, named
 from meterlink.quantities.notation import format_value
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
 from meterlink.steps.held import (
     cannot_be,
-    entered,
     expected,
     judged,
     judged_over_range,
@@ -256,7 +256,7 @@ class MeasurementWorker(Worker[Never]):
         except NotationError as fault:
             yield self.again(t, f"{fault}.")
             return
-        yield entered(self.step_id, held, command, t)
+        yield self.entered(t, command, plain(command.text.strip()), held.value, "ohm")
         self._judged = None
         for event in self._judge(held):
             yield event

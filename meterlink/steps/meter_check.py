@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from meterlink.commands import AnyCommand, Confirm, Enter
 from meterlink.errors import NotationError
-from meterlink.events import CommonEvent, Entered, Held, Lift, StepEvent, TouchEvent
+from meterlink.events import CommonEvent, Held, Lift, StepEvent, TouchEvent
 from meterlink.judging.known_resistor import KnownResistor, parse_known_resistor
 from meterlink.judging.meter_check import check_meter
 from meterlink.profile import Profile
@@ -195,16 +195,7 @@ class MeterCheckWorker(Worker[MeterChecked]):
             return
         self._know(resistor)
         self._checked = None
-        yield Entered(
-            t=t,
-            step=self.step_id,
-            text=plain(command.text.strip()),
-            value=resistor.ohms,
-            unit="ohm",
-            who=command.who,
-            when=command.when,
-            how=command.how.value,
-        )
+        yield self.entered(t, command, plain(command.text.strip()), resistor.ohms, "ohm")
         yield self.ask(t, f"{told_resistor(resistor)}. {self._where(resistor)} Fingers off.")
 
     def _check(self, held: Held, resistor: KnownResistor) -> Iterable[CommonEvent | MeterChecked]:

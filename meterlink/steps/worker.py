@@ -12,6 +12,7 @@ from meterlink.events import (
     Asked,
     CommonEvent,
     Contact,
+    Entered,
     Evidence,
     StepEnded,
     StepEvent,
@@ -330,6 +331,26 @@ class Worker(Generic[Own]):
         """Return the question said again after ``why`` a value cannot be."""
         self.around.sound = False
         return self.again(t, why)
+
+    def entered(
+        self,
+        t: float,
+        command: Confirm | Enter,
+        text: str,
+        value: float | None = None,
+        unit: str = "",
+    ) -> Entered:
+        """Return the event of what a person entered by ``command``: ``text``, worth ``value``."""
+        return Entered(
+            t=t,
+            step=self.step_id,
+            text=text,
+            value=value,
+            unit=unit,
+            who=command.who,
+            when=command.when,
+            how=command.how.value,
+        )
 
     def end(
         self,

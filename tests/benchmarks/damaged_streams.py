@@ -1,8 +1,8 @@
 """What bytes lost, doubled or flipped on the way do to readings, and how many reach a held value.
 
 A meter sends 0.8423 ohm with a little noise, frame after frame; one frame in ten is damaged in one
-way, by the injector of the simulated meter. A reading farther from the truth than its noise allows was accepted wrong. Every format
-that ships is gone through, and an instrument that is asked.
+way, by the injector of the simulated meter. A reading farther from the truth than its noise allows
+was accepted wrong. Every format that ships is gone through, and an instrument that is asked.
 
 Run ``python tests/benchmarks/damaged_streams.py``.
 """
