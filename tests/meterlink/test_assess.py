@@ -367,11 +367,11 @@ def test_no_value_breaks_the_assessment(value, resolution, u):
 def test_the_stated_interval_covers_the_truth_by_monte_carlo(same_range):
     """The propagation of distributions (JCGM 101) through a simulated meter, leads and winding.
 
-    Gain, offset and temperature are drawn afresh for each of 3000 meters and windings; the lead
+    Gain, offset and temperature are drawn afresh for each of 1000 meters and windings; the lead
     zero and the readings of one meter share its gain, and its offset where they share the range.
     """
     rng = np.random.default_rng(20)
-    truth, trials, covered = 0.85, 3000, 0
+    truth, trials, covered = 0.85, 1000, 0
     zero_step = 0.001 if same_range else 0.01
     for _ in range(trials):
         gain = 1 + rng.uniform(-0.008, 0.008)
@@ -392,8 +392,7 @@ def test_the_stated_interval_covers_the_truth_by_monte_carlo(same_range):
             held(float(shown.mean()), u=float(shown.std(ddof=1)) / sqrt(5), dof=4.0)
         )
         covered += abs(assessment.corrected - truth) <= assessment.expanded
-    # Three standard errors of 3000 trials are 1.2 %.
-    assert covered / trials >= 0.95 - 0.012
+    assert covered / trials >= 0.95
 
 
 def test_the_type_checker_keeps_the_three_kinds_of_ohms_apart(tmp_path):
