@@ -212,7 +212,7 @@ async def test_keys_at_random_break_nothing_and_change_no_setting(seed):
     keys = [key for key in MASH if key not in SETTING]
     async with app.run_test(size=rng.choice([(80, 24), (100, 30), (140, 40)])) as pilot:
         await settled(pilot)
-        for _ in range(12):
+        for _ in range(5):
             await pilot.press(*rng.choices(keys, k=20))
             await asyncio.to_thread(session.feed, rng.choices([None, 0.132, 0.97, 5200.0], k=3))
             await settled(pilot)
