@@ -8,6 +8,9 @@ them, and is turned into our errors here.
 import contextlib
 import importlib.util
 import re
+import select
+import socket
+import time
 from typing import Any, Final, Literal, cast
 
 import pyvisa
@@ -22,6 +25,9 @@ _BACKENDS: Final = {"py": "@py", "system": "@ivi"}
 _OPEN_MS: Final = 3000
 _IO_MS: Final = 2000
 _AT_ONCE: Final = 65536
+_SHORT_S: Final = 0.01
+_AT_MOST_OWED: Final = 64
+"""Late answers that are read away at once."""
 _USB_MODULES: Final = ("usb",)
 _PARITY: Final = {
     "none": constants.Parity.none,
@@ -97,6 +103,7 @@ class VisaLink:
     def read(self, timeout_s: float) -> bytes:
         if timeout_s <= 0:
             return b""  # a message link has nothing that comes unasked
+        timeout_s -= self._wait_for_peer(timeout_s)
         self._wait_at_most(timeout_s)
         session, library = self._resource.session, self._resource.visalib
         try:
@@ -118,6 +125,12 @@ class VisaLink:
         if not self._owed:
             return
         self._owed = False
+        if self._peer() is not None:
+            for _ in range(_AT_MOST_OWED):  # a clear of a socket never ends once the peer closed
+                if not self.read(_SHORT_S):
+                    break
+            self._owed = False
+            return
         # A device clear takes back the answer that did not come in time. Not all know it.
         with contextlib.suppress(pyvisa.VisaIOError, NotImplementedError, OSError):
             self._resource.clear()
@@ -136,6 +149,33 @@ class VisaLink:
     def close(self) -> None:
         with contextlib.suppress(Exception):
             self._resource.close()
+
+    def _peer(self) -> tuple[socket.socket, bool] | None:
+        """Return the raw socket below, and whether the library still holds bytes of it."""
+        sessions = getattr(self._resource.visalib, "sessions", {})
+        session = sessions.get(self._resource.session)
+        peer = getattr(session, "interface", None)
+        held = bool(getattr(session, "_pending_buffer", b""))
+        return (peer, held) if isinstance(peer, socket.socket) else None
+
+    def _wait_for_peer(self, timeout_s: float) -> float:
+        """Wait for bytes where there is a raw socket; return how long that took, seconds.
+
+        The library takes a peer that closed for one that is slow, and the socket tells them apart.
+
+        Raises:
+            PortLostError: the peer closed.
+        """
+        below, began = self._peer(), time.monotonic()
+        if below is None or below[1]:
+            return 0.0
+        try:
+            ready, _, _ = select.select([below[0]], [], [], timeout_s)
+            if ready and not below[0].recv(1, socket.MSG_PEEK):
+                raise port_errors.lost(self.name)
+        except (OSError, ValueError) as fault:
+            raise port_errors.lost(self.name) from fault
+        return time.monotonic() - began
 
     def _wait_at_most(self, timeout_s: float) -> None:
         timeout_ms = max(1, round(timeout_s * 1000))

@@ -422,3 +422,22 @@ def test_errors_of_windows_are_told_by_their_number(fault, says):
 def test_errors_of_macos_and_linux_are_told_by_their_number(code, says):
     fault = serial.SerialException(code, f"could not open port: [Errno {code}] something")
     assert says in str(port_errors.cannot_open("/dev/cu.usbserial-1410", fault))
+
+
+def test_a_peer_that_closes_behind_visa_is_lost_and_not_waited_for_without_end():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        link = open_link(f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET", visa="py")
+        peer, _ = server.accept()
+        assert link.read(0.05) == b""
+        peer.sendall(b"late\nmore\n")
+        time.sleep(0.05)
+        link.discard()
+        peer.sendall(b"fresh\n")
+        assert link.read(2.0) == b"fresh\n"
+        assert link.read(0.05) == b""
+        peer.close()
+        with pytest.raises(PortLostError):
+            link.discard()
+        with pytest.raises(PortLostError):
+            link.read(5.0)
+        link.close()
