@@ -224,7 +224,7 @@ def test_an_unknown_meter_is_described_live(tmp_path, monkeypatch, capsys):
         return text
 
     monkeypatch.setattr("builtins.input", typed)
-    monkeypatch.setattr("drivers.frames.recordings._TRY_S", 0.3)
+    monkeypatch.setattr("drivers.frames.line_search._TRY_S", 0.3)
     made, kept = tmp_path / "learnt.toml", tmp_path / "kept.jsonl"
     with StreamingMeter(wire, PtyPort(), values=now(), rate_hz=20, mind_speed=True) as meter:
         asked = ["wires", "new", "learnt", "--port", meter.port.name, "--displays", "3"]
