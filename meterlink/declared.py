@@ -13,7 +13,7 @@ import msgspec
 import msgspec.inspect
 
 from meterlink.errors import FaultFoundError, NotationError
-from meterlink.quantities.notation import parse_quantity
+from meterlink.quantities.notation import parse_as
 from meterlink.quantities.text import harmless, plain
 from meterlink.quantities.units import Declared
 
@@ -79,11 +79,11 @@ def _decode_declared(shape: type, given: object) -> Any:
     if not isinstance(given, str):
         raise ValueError(f"needs a text with a unit, such as «{shape.example}»")
     try:
-        value = parse_quantity(given)
+        value = parse_as(given, shape.unit, bare=shape.unit == "ohm")
     except NotationError as fault:
-        raise ValueError(f"{fault}; expected such as «{shape.example}»") from None
-    if value.unit != shape.unit or value.overload:
-        raise ValueError(f"«{plain(given)}» is no {shape.unit}; expected such as «{shape.example}»")
+        raise ValueError(str(fault)) from None
+    if value.overload:
+        raise ValueError(f"“{plain(given)}” is no number; expected such as “{shape.example}”")
     return shape(value.value)
 
 

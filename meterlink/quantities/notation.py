@@ -1,8 +1,10 @@
 """Engineering notation: values as people write them, and the units of the trade.
 
-Read everywhere: ``0.842``, ``4k7``, ``0R82`` (the letter in place of the point is the resistor
-code of IEC 60062), ``5.1 kohm``, ``5.1 kΩ``, ``1e3 ohm``, ``0.3 mm``, ``84 lbf·in``, ``OL``.
-Written with no more digits than the resolution or the uncertainty bears.
+Read everywhere: ``0.842``, ``0,842``, ``4k7``, ``0R82`` (the letter in place of the point is the
+resistor code of IEC 60062), ``5.1 kohm``, ``5,1 kΩ``, ``1e3 ohm``, ``0.3 mm``, ``84 lbf·in``,
+``OL``. A comma is a decimal sign like the point (SI Brochure, 9th edition, 5.4.4) wherever it
+cannot part thousands; ``1,234`` is refused. Written with no more digits than the resolution or the
+uncertainty bears.
 """
 
 import re
@@ -29,6 +31,20 @@ SI_UNITS: Final = {
     "second": "a time",
 }
 """Name in files and JSON, and what it measures in words. Temperatures are in degrees Celsius."""
+
+_EXAMPLES: Final = {
+    "ohm": "0.84 ohm or 4k7",
+    "volt": "1.5 V",
+    "ampere": "0.2 A",
+    "farad": "0.22 uF",
+    "hertz": "50 Hz",
+    "celsius": "20 °C or 68 °F",
+    "metre": "0.25 mm or 0.010 in",
+    "newton-metre": "9.5 N·m or 84 lbf·in",
+    "newton": "9 N",
+    "second": "12 s",
+}
+"""How people write each of ``SI_UNITS``."""
 
 PREFIXES: Final = {
     "p": -12,
@@ -158,18 +174,23 @@ def _examples() -> Iterator[str]:
     yield from ("kgf·m", "N", "s", "min")
 
 
-_EXPECTED: Final = "expected a number and unit such as 0.842, 4k7, 5.1 kohm, 0.25 mm, or OL"
 _LONGEST: Final = 64
 _LARGEST: Final = 1e15
 """In any SI unit; beyond it a number is a slip of the hand."""
 _FINEST: Final = 12
 """Most decimals that are ever shown."""
 
-_OVER_RANGE: Final = frozenset({"ol", "o.l", "o.l.", "overload", "over range", "over-range"})
-
-NUMBER: Final = re.compile(
-    r"(?P<sign>[+-]?)(?P<digits>[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE](?P<power>[+-]?[0-9]{1,3}))?"
+_OVER_RANGE: Final = frozenset(
+    {"ol", "o.l", "o.l.", "0l", "0.l", "0.l.", "over", "overload", "overrange"}
+    | {"over range", "over-range"}
 )
+"""What displays show and people type; some write the letter O as a zero."""
+
+_NUMBER: Final = re.compile(
+    r"(?P<sign>[+-]?)(?P<digits>[0-9]+(?:\.[0-9]*|,[0-9]+)?|[.,][0-9]+)"
+    r"(?:[eE](?P<power>[+-]?[0-9]{1,3}))?"
+)
+_MAY_PART_THOUSANDS: Final = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 _LETTER_POINT: Final = re.compile(
     r"(?P<sign>[+-]?)(?P<whole>[0-9]*)(?P<letter>[RmkKMG])(?P<part>[0-9]+)(?P<unit>\D*)"
 )
@@ -198,7 +219,7 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     fallback = unit_named(default_unit)
     written = normalise(text).strip()
     if len(written) > _LONGEST:
-        raise _unreadable(text)
+        raise _unreadable(text, fallback)
     if (over := _parse_over_range(written, fallback)) is not None:
         return over
     if (match := _LETTER_POINT.fullmatch(written)) is not None:
@@ -206,12 +227,11 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
         word = match["unit"].strip()
         unit = unit_named(word) if word else fallback
         if unit.factor != 1 or not takes_prefix(unit):  # 4k7 kohm, 4k7 °C: what is meant?
-            raise _unreadable(text)
-    elif (match := NUMBER.match(written)) is not None:
-        number, step = _plain_number(match)
-        word = written[match.end() :].strip()
+            raise _unreadable(text, fallback)
+    elif (read := read_number(written)) is not None:
+        number, step, word = read
     else:
-        raise _unreadable(text)
+        raise _unreadable(text, fallback)
     unit, scale = _unit_of(word, fallback, text)
     factor = unit.factor * scale
     value = float((number - unit.offset) * factor)
@@ -220,19 +240,63 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     return Value(value, unit.si, float(step * factor), bare=not names_unit(word))
 
 
-def parse_as(text: str, unit: str) -> Value:
+def parse_as(text: str, unit: str, *, bare: bool = True) -> Value:
     """Return the value that ``text`` spells, which must be a measure of what ``unit`` measures.
 
+    ``bare``: whether a number without a unit is taken, as one in ``unit``.
+
     Raises:
-        NotationError: it cannot be read, or it is in a unit of something else.
+        NotationError: it cannot be read, lacks its unit or is in a unit of something else; says
+            what to type.
     """
     value = parse_quantity(text, unit)
     wanted = unit_named(unit).si
     if value.unit != wanted:
-        raise NotationError(
-            f"«{plain(text)}» is {SI_UNITS[value.unit]}; expected {SI_UNITS[wanted]}, in {unit}"
-        )
+        raise NotationError(f"“{plain(text)}” is {SI_UNITS[value.unit]}; {what_to_type(wanted)}")
+    if value.bare and not (bare or value.overload):
+        raise NotationError(f"“{plain(text)}” has no unit; {what_to_type(wanted)}")
     return value
+
+
+def what_to_type(unit: str) -> str:
+    """Return how to answer a question for a value in ``unit``, a name of ``SI_UNITS``."""
+    measured = SI_UNITS[unit].partition(" ")[2]
+    return f"type {measured} and unit, such as {_EXAMPLES[unit]}"
+
+
+def read_number(written: str, *, comma: bool = False) -> tuple[Decimal, Decimal, str] | None:
+    """Return the number that ``written`` begins with, its last digit's step, and what follows.
+
+    None where it begins with no number. ``comma``: it is known that a comma is a decimal sign.
+
+    Raises:
+        NotationError: a comma could part thousands, or there is more than one such sign.
+    """
+    match = _NUMBER.match(written)
+    if match is None:
+        return None
+    digits, rest = match["digits"], written[match.end() :].strip()
+    if rest[:1] in (".", ",") or (not comma and _MAY_PART_THOUSANDS.fullmatch(digits)):
+        raise NotationError(
+            f"“{plain(written)}” can be read in two ways; type a point before decimals, and "
+            "nothing between thousands"
+        )
+    digits = digits.replace(",", ".")
+    scale = Decimal(10) ** int(match["power"] or 0)
+    step = Decimal(10) ** -len(digits.partition(".")[2]) * scale
+    return Decimal(match["sign"] + digits) * scale, step, rest
+
+
+def prefix_in(written: str) -> float | None:
+    """Return what the prefix in ``written`` multiplies by; None for a number that stands alone."""
+    written = normalise(written).strip()
+    if (match := _LETTER_POINT.fullmatch(written)) is not None:
+        return 10.0 ** PREFIXES.get(match["letter"], 0)
+    read = read_number(written)
+    if read is None or not read[2]:
+        return None
+    unit, scale = _unit_of(read[2], Unit("ohm"), written)
+    return float(unit.factor * scale) if takes_prefix(unit) else 1.0
 
 
 def format_value(
@@ -326,16 +390,9 @@ def _parse_over_range(written: str, fallback: Unit) -> Value | None:
     if written.lower() in _OVER_RANGE:
         return Value(inf, fallback.si, overload=True, bare=True)
     head, _, word = written.partition(" ")
-    if head.lower() in {"ol", "o.l"} and (unit := find_unit(word)) is not None:
+    if head.lower() in _OVER_RANGE and (unit := find_unit(word)) is not None:
         return Value(inf, unit.si, overload=True)
     return None
-
-
-def _plain_number(match: re.Match[str]) -> tuple[Decimal, Decimal]:
-    digits = match["digits"]
-    power = int(match["power"] or 0) - len(digits.partition(".")[2])
-    number = Decimal(match["sign"] + digits) * Decimal(10) ** int(match["power"] or 0)
-    return number, Decimal(10) ** power
 
 
 def _letter_point(match: re.Match[str]) -> tuple[Decimal, Decimal]:
@@ -355,7 +412,7 @@ def _unit_of(word: str, fallback: Unit, text: str) -> tuple[Unit, Decimal]:
         return Unit(fallback.si), Decimal(10) ** PREFIXES[word]
     found = find_unit(word)
     if found is None:
-        raise _unreadable(text)
+        raise _unreadable(text, fallback)
     return found, Decimal(1)
 
 
@@ -363,5 +420,5 @@ def names_unit(word: str) -> bool:
     return word != "" and word not in PREFIXES
 
 
-def _unreadable(text: str) -> NotationError:
-    return NotationError(f"«{plain(text)}» cannot be read; {_EXPECTED}")
+def _unreadable(text: str, wanted: Unit) -> NotationError:
+    return NotationError(f"“{plain(text)}” cannot be read; {what_to_type(wanted.si)}")

@@ -22,13 +22,13 @@ class Window(msgspec.Struct, frozen=True):
 
     def __post_init__(self) -> None:
         if self.low is None and self.high is None:
-            raise NotationError("a window needs a lowest or a highest value, such as 0.7:1.0ohm")
+            raise NotationError("give a lowest or a highest value, such as 0.7:1.0ohm")
         if not self.floor < inf or not self.ceiling > -inf:
-            raise NotationError("the ends of a window must be numbers")
+            raise NotationError("the limits must be numbers")
         if self.floor > self.ceiling:
             raise NotationError(
-                f"the window is upside down: its lowest value {self.low:g} {self.unit} is above "
-                f"its highest {self.high:g} {self.unit}; swap them"
+                f"the limits are upside down: the lowest, {self.low:g} {self.unit}, is above the "
+                f"highest, {self.high:g} {self.unit}; swap them"
             )
 
     @property

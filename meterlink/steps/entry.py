@@ -10,7 +10,7 @@ from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, TouchEvent
 from meterlink.profile import GapSetting, Profile, Torque, named
-from meterlink.quantities.notation import Value, format_value, parse_quantity
+from meterlink.quantities.notation import Value, format_value, parse_as, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
@@ -47,7 +47,7 @@ FAR: Final = 5.0
 
 TORQUE_UNITS: Final = ("N·m", "lbf·in", "lbf·ft", "kgf·m")
 LENGTH_UNITS: Final = ("mm", "in", "thou")
-_NUMBER: Final = re.compile(r"[+-]?\d+(?:[.]\d+)?")
+_NUMBER: Final = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 
 
 class CautionStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, tag="caution"):
@@ -264,9 +264,7 @@ class EntryWorker(Worker[Never]):
             yield self.entered(t, command, UNKNOWN)
             yield self.end(t, UNKNOWN, command)
             return
-        value = parse_quantity(text, default_unit="celsius")
-        if value.unit != "celsius":
-            raise NotationError(f"«{text}» is no temperature; type such as «19 °C» or «66 °F»")
+        value = parse_as(text, "celsius")
         low, high = BENCH_TEMPERATURES
         if not low <= value.value <= high:
             yield self.again(
@@ -316,14 +314,7 @@ class EntryWorker(Worker[Never]):
     def _size(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         part = self._step.part(self.around.profile)
         unit = "metre" if isinstance(part, GapSetting) else "newton-metre"
-        value = parse_quantity(text)
-        if value.unit != unit:
-            example = (
-                "0.25 mm» or «0.010 in"
-                if isinstance(part, GapSetting)
-                else "9.5 N·m» or «84 lbf·in"
-            )
-            raise NotationError(f"«{text}» needs its unit; type such as «{example}»")
+        value = parse_as(text, unit, bare=False)
         if value.overload or value.value < 0:
             raise NotationError(f"«{text}» is nothing that a {self._step.takes} can be")
         question = _unit_question(text, value, part) or _far_question(text, value, part)

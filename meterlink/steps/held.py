@@ -6,7 +6,7 @@ from meterlink.judging.advice import why_implausible
 from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.judging.verdict import CLEAR, RULES
-from meterlink.quantities.notation import format_value, parse_quantity
+from meterlink.quantities.notation import format_value, parse_as
 from meterlink.quantities.plausible import beyond_measure
 from meterlink.quantities.text import plain
 
@@ -131,9 +131,9 @@ def typed_hold(text: str, t: float) -> Held:
     Raises:
         NotationError: it is no resistance, or an over range, which is none.
     """
-    value = parse_quantity(plain(text.strip()), default_unit="ohm")
-    if value.overload or value.unit != "ohm":
-        raise NotationError(f"«{plain(text)}» is no resistance; type such as «0.84 ohm» or «4k7»")
+    value = parse_as(plain(text.strip()), "ohm")
+    if value.overload:
+        raise NotationError(f"“{plain(text)}” is no resistance; type such as “0.84 ohm” or “4k7”")
     return Held(
         t=t,
         contact_t=t,

@@ -75,7 +75,7 @@ def test_checks_and_outcomes_of_shipped_cards_are_those_of_the_fault_table():
         (
             HEAD + CAUTION + '[[step]]\nkind = "lead-zero"\nid = "x"\ntitle = "X"\n'
             'at_most = "2 volt"\n',
-            "is no ohm",
+            "is a voltage; type resistance and unit",
         ),
         (HEAD + CAUTION + '[[step]]\nkind = "steps-of"\ncard = "other"\n', "cannot be used here"),
         (HEAD + CAUTION + "surprise = 1\n", "surprise"),
@@ -212,7 +212,7 @@ SOURCED = 'source = "for this test"\n'
     ("lines", "said"),
     [
         ('low = "2 ohm"\nhigh = "1 ohm"\n', "low 2 is above high 1; swap them"),
-        ('low = "1 ohm"\nhigh = "2 volt"\n', "winding[0].high: «2 volt» is no ohm"),
+        ('low = "1 ohm"\nhigh = "2 volt"\n', "winding[0].high: “2 volt” is a voltage"),
         ('low = "-1 ohm"\nhigh = "2 ohm"\n', "winding[0].low: -1 is below zero"),
         ('low = "1 ohm"\nhigh = "2 ohm"\nopen_above = "1 ohm"\n', ".open_above"),
         ('low = "1 ohm"\nhigh = "2 ohm"\nshort_below = "1.5 ohm"\n', ".short_below"),

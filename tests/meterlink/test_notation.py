@@ -48,6 +48,17 @@ READ = [
     ("30 min", 1800, "second", 60),
     ("200 ms", 0.2, "second", 1e-3),
     ("22 °C", 22, "celsius", 1),
+    ("20,5", 20.5, "ohm", 0.1),
+    ("0,85", 0.85, "ohm", 0.01),
+    (",85", 0.85, "ohm", 0.01),
+    ("0,850", 0.85, "ohm", 0.001),
+    ("-1,5", -1.5, "ohm", 0.1),
+    ("5,2 kOhm", 5200, "ohm", 100),
+    ("1,5e3 ohm", 1500, "ohm", 100),
+    ("0.8 Ω", 0.8, "ohm", 0.1),
+    ("5,5 Nm", 5.5, "newton-metre", 0.1),
+    ("1234,567", 1234.567, "ohm", 0.001),
+    ("1,2345", 1.2345, "ohm", 0.0001),
     ("9 newton", 9, "newton", 1),
 ]
 
@@ -78,7 +89,9 @@ def test_letter_codes_of_iec_60062(code, ohms):
     assert parse_quantity(code).value == ohms
 
 
-@pytest.mark.parametrize("text", ["OL", "ol", " O.L ", "overload", "over range", "OL kohm"])
+@pytest.mark.parametrize(
+    "text", ["OL", "ol", " O.L ", "0L", "over", "overload", "over range", "OL kohm", "over kohm"]
+)
 def test_an_over_range_is_read_as_such(text):
     read = parse_quantity(text)
     assert read.overload
@@ -92,7 +105,8 @@ def test_an_over_range_is_read_as_such(text):
         "",
         " ",
         "4q7",
-        "1,5",
+        "4,",
+        "1,5,5",
         "--3",
         "1e400",
         "nan",
@@ -110,6 +124,57 @@ def test_what_cannot_be_read_is_refused_in_one_sentence(text):
     with pytest.raises(NotationError) as fault:
         parse_quantity(text)
     assert "\n" not in str(fault.value)
+
+
+# SI Brochure, 9th edition, 5.4.4, from memory: the decimal marker is the point or the comma, and
+# neither may stand in the spaces between groups of three digits.
+@given(
+    st.integers(0, 10**6 - 1),
+    st.integers(0, 10**6),
+    st.integers(1, 6),
+    st.sampled_from(["", "k", " kohm", "Ω"]),
+)
+def test_a_decimal_comma_reads_as_the_point_or_is_refused(whole, part, places, unit):
+    decimals = f"{part:06d}"[:places]
+    written = f"{whole},{decimals}{unit}"
+    if places == 3 and 1 <= whole <= 999:
+        with pytest.raises(NotationError, match="two ways"):
+            parse_quantity(written)
+    else:
+        assert parse_quantity(written) == parse_quantity(written.replace(",", "."))
+
+
+@pytest.mark.parametrize("text", ["1,234", "12,345 kohm", "999,000", "1,234.5", "1.234,5"])
+def test_a_comma_that_may_part_thousands_is_refused(text):
+    with pytest.raises(NotationError, match="can be read in two ways"):
+        parse_quantity(text)
+
+
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [
+        ("newton-metre", "type torque and unit, such as 9.5 N·m"),
+        ("metre", "type length and unit, such as 0.25 mm"),
+        ("celsius", "type temperature and unit, such as 20 °C"),
+        ("ohm", "type resistance and unit, such as 0.84 ohm or 4k7"),
+    ],
+)
+@pytest.mark.parametrize("typed", ["tight", "", "5 s", "4x7"])
+def test_bad_input_is_answered_in_the_words_of_the_question(unit, said, typed):
+    with pytest.raises(NotationError, match=said):
+        parse_as(typed, unit)
+
+
+def test_a_unit_is_asked_for_where_several_are_usual():
+    with pytest.raises(NotationError, match="“5” has no unit; type torque and unit"):
+        parse_as("5", "newton-metre", bare=False)
+
+
+@given(st.text("0123456789,.kmMRohmV:", max_size=12))
+def test_limits_are_read_or_refused_and_never_upside_down(text):
+    with contextlib.suppress(NotationError):
+        window = parse_window(text)
+        assert window.floor <= window.ceiling
 
 
 def test_control_characters_do_not_reach_the_message():
@@ -131,7 +196,7 @@ def test_a_bare_number_takes_the_default_unit_and_says_so():
 
 
 def test_another_kind_of_unit_is_refused_where_one_is_required():
-    with pytest.raises(NotationError, match="a torque; expected a resistance"):
+    with pytest.raises(NotationError, match="a torque; type resistance and unit, such as"):
         parse_as("9.5 N·m", "ohm")
 
 
@@ -216,6 +281,11 @@ def test_milli_and_mega_are_told_apart_by_case_alone():
         ("1M:", Window(1e6, None)),
         ("0.2:0.6volt", Window(0.2, 0.6, "volt")),
         ("0.2V:0.6", Window(0.2, 0.6, "volt")),
+        ("0,7:1,0 ohm", Window(0.7, 1.0)),
+        ("4R:7k", Window(4, 7000)),
+        ("4k7:7k", Window(4700, 7000)),
+        ("0.25:0.35mm", Window(0.00025, 0.00035, "metre")),
+        ("0.25mm:0.35", Window(0.00025, 0.00035, "metre")),
     ],
 )
 def test_windows_are_read(text, window):
@@ -227,11 +297,15 @@ def test_windows_are_read(text, window):
     [
         ("7k:4k", "upside down"),
         ("4:7kohm", "two ways"),
-        ("", "no window"),
-        (":", "no window"),
-        ("0.7", "no window"),
-        ("1V:2ohm", "one end is a voltage"),
-        ("0:OL", "leave an open end empty"),
+        ("4:7k", "two ways"),
+        ("4m:7", "two ways"),
+        ("4,5:7,5 kohm", "two ways"),
+        ("1,234:2,345", "two ways"),
+        ("", "not two limits"),
+        (":", "not two limits"),
+        ("0.7", "not two limits"),
+        ("1V:2ohm", "one limit is a voltage"),
+        ("0:OL", "leave it empty"),
         ("a:b", "cannot be read"),
     ],
 )

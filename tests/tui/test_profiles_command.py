@@ -101,7 +101,11 @@ def test_values_stand_in_the_file_as_they_were_typed():
         (0, ["", "x" * 81], "give it a name"),
         (1, ["Spaces here", "ÄÖ"], "small letters"),
         (3, ["perhaps"], "answer yes or no"),
-        (8, ["0.7", "0.7 volt", "OL", "seven", "-1 ohm"], "type such as «0.7 ohm"),
+        (
+            8,
+            ["0.7", "0.7 volt", "OL", "seven", "-1 ohm"],
+            "type resistance and unit, such as 0.84 ohm",
+        ),
         (9, ["0.5 ohm"], "below the lowest"),
         (10, ["20", "900 °C", "5 ohm"], "temperature"),
         (11, ["0.9 ohm", "50"], "in or below the window"),

@@ -10,19 +10,11 @@ from meterlink.card import FORMAT
 from meterlink.errors import UsageError
 from meterlink.judging.correction import require_sensible
 from meterlink.profile import KINDS, Switch, Winding
-from meterlink.quantities.notation import SI_UNITS, parse_quantity
+from meterlink.quantities.notation import parse_as, parse_quantity, what_to_type
 from tui.plain.prompts import Prompter, one_of, text
 
 Table = dict[str, Any]
 """One part as it will stand in the file."""
-
-UNITS: Final = {
-    "ohm": "0.7 ohm», «4.0 kohm",
-    "celsius": "20 °C",
-    "metre": "0.25 mm», «0.010 in",
-    "newton-metre": "9.5 N·m», «84 lbf·in",
-}
-"""SI unit, and examples of how a person writes it."""
 
 _ID: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
 
@@ -211,11 +203,9 @@ def _between(
     """Return a reader of a quantity in ``unit`` from ``low`` to ``high``, as it was typed."""
 
     def read(answer: str) -> str:
-        value = parse_quantity(answer)
-        if value.unit != unit or value.bare or value.overload:
-            raise UsageError(
-                f"«{answer}» is not {SI_UNITS[unit]} with its unit; type such as «{UNITS[unit]}»"
-            )
+        value = parse_as(answer, unit, bare=False)
+        if value.overload:
+            raise UsageError(f"“{answer}” is no limit; {what_to_type(unit)}")
         if not low <= value.value <= high or (above and value.value == low):
             raise UsageError(f"«{answer}»: {why}")
         return answer
@@ -224,9 +214,7 @@ def _between(
 
 
 def _temperature(answer: str) -> str:
-    value = parse_quantity(answer)
-    if value.unit != "celsius" or value.bare or value.overload:
-        raise UsageError(f"«{answer}» is no temperature; type such as «{UNITS['celsius']}»")
+    value = parse_as(answer, "celsius", bare=False)
     require_sensible(value.value)
     return answer
 
