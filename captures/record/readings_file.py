@@ -1,11 +1,15 @@
 """Readings out of a file, a capture or a plain one, as a source: as a live meter to the engine.
 
 A plain readings file is what other programs and people can write with a spreadsheet: RFC 4180 CSV
-in UTF-8 with the header ``t_s,value,unit`` and, if need be, ``overload``; unit ``ohm`` or ``volt``.
-9.9E37 or ``overload`` = 1 is an over range; 9.91E37 is not-a-number and is dropped and counted.
+in UTF-8 with the header ``t_s,value,unit`` and, if need be, ``overload``; the unit a resistance or
+a voltage. ``OL``, 9.9E37 or ``overload`` = 1 is an over range; 9.91E37 is not-a-number and is
+dropped and counted. Semicolons between columns go with decimal commas, as spreadsheets write them
+where the comma is the decimal sign. A column of values alone holds resistances, read twice a
+second.
 """
 
 import csv
+import itertools
 import math
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,22 +18,24 @@ from typing import Final, NoReturn
 from captures.record.files import open_regular
 from captures.record.reader import RecordReader
 from captures.record.records import Header
-from meterlink.errors import UnreadableError
+from meterlink.errors import NotationError, UnreadableError
 from meterlink.events import Event, MeterSet
 from meterlink.meter_state import setting_of
+from meterlink.quantities.notation import Unit, find_unit, parse_quantity
 from meterlink.quantities.text import plain
 from meterlink.quantities.window import real_value
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, MeterSetup, Setting, Stop
 
 UNITS: Final = {"ohm": Quantity.RESISTANCE, "volt": Quantity.VOLTAGE}
+PACE_S: Final = 0.5
+"""Seconds from one value to the next in a file without times: a display that can be written down
+changes about twice a second (common practice, no published source)."""
 COLUMNS: Final = ("t_s", "value", "unit")
 OVERLOAD: Final = "overload"
 
 _LONGEST_LINE: Final = 4096
 """Bytes. A line of numbers comes nowhere near it, whatever else is in the file may."""
-
-_OVER_RANGE: Final = ", and 9.9E37 for an over range"
 
 _FLAGS: Final = {"1": True, "true": True, "0": False, "false": False, "": False}
 
@@ -47,14 +53,22 @@ class PlainReader:
         self.name = plain(str(path))
         self.dropped = 0
         """How many not-a-numbers were passed over."""
-        self._line = 0
+        self._line = self._count = 0
+        self._units: dict[str, tuple[Quantity, float]] = {}
+        """Quantity and factor of each spelling of a unit that was met."""
         self._file = open_regular(path)
         try:
-            self._rows = csv.reader(self._lines(), strict=True)
-            self._names = self._read_names()
-            t, value, unit = (self._names.index(name) for name in COLUMNS)
-            overload = self._names.index(OVERLOAD) if OVERLOAD in self._names else None
-            self._at = (t, value, unit, overload)
+            self._mark = self._find_mark()
+            self._rows: Iterator[list[str]] = csv.reader(
+                self._lines(), strict=True, delimiter=self._mark
+            )
+            first = self._next_row() or []
+            self._names = [name.strip().lower() for name in first]
+            self._alone = len(first) == 1 and self._names != [COLUMNS[0]]
+            """Whether there is but one column, of values."""
+            if self._alone and self._names[0] != "value":
+                self._rows = itertools.chain([first], self._rows)  # it is a value itself
+            self._at = (0, 0, 0, None) if self._alone else self._columns()
         except BaseException:
             self._file.close()
             raise
@@ -88,12 +102,19 @@ class PlainReader:
             yield line.decode(encoding)
             encoding = "utf-8"
 
-    def _read_names(self) -> list[str]:
-        names = [name.strip() for name in self._next_row() or ()]
-        missing = [name for name in COLUMNS if name not in names]
+    def _find_mark(self) -> str:
+        """Return what parts the columns: it stands in the first line."""
+        first = self._file.readline(_LONGEST_LINE)
+        self._file.seek(0)
+        return next((mark for mark in ";\t" if mark.encode() in first), ",")
+
+    def _columns(self) -> tuple[int, int, int, int | None]:
+        """Return where time, value, unit and overload stand."""
+        missing = [name for name in COLUMNS if name not in self._names]
         if missing:
             self.refuse(f"there is no column {missing[0]}; expected {','.join(COLUMNS)}", 1)
-        return names
+        t, value, unit = (self._names.index(name) for name in COLUMNS)
+        return t, value, unit, self._names.index(OVERLOAD) if OVERLOAD in self._names else None
 
     def _next_row(self) -> list[str] | None:
         try:
@@ -107,31 +128,68 @@ class PlainReader:
             self.refuse(f"it cannot be read ({fault.strerror})")
 
     def _reading(self, row: list[str]) -> Reading:
+        if self._alone:
+            if len(row) != 1:
+                self.refuse(f"there are {len(row)} fields; expected one value")
+            self._count += 1
+            value, quantity = self._value(row[0], "ohm")
+            return self._made((self._count - 1) * PACE_S, value, quantity, row[0])
         at_t, at_value, at_unit, at_overload = self._at
         try:
             t_text, text, unit = row[at_t], row[at_value], row[at_unit].strip()
             flag = row[at_overload].strip() if at_overload is not None else ""
         except IndexError:
             self.refuse(f"there are {len(row)} fields; expected {len(self._names)}")
-        quantity = UNITS.get(unit)
-        if quantity is None:
-            self.refuse(f"unit is {plain(unit, 20)!r}; expected ohm or volt")
         over = _FLAGS.get(flag.lower())
         if over is None:
             self.refuse(f"overload is {plain(flag, 20)!r}; expected 0 or 1")
-        t = self._number("t_s", t_text)
+        try:
+            t = float(self._with_point(t_text))
+        except ValueError:
+            self.refuse(f"t_s is {plain(t_text, 20)!r}; expected a number of seconds")
         if not math.isfinite(t):
             self.refuse("t_s is no time in seconds")
-        value = math.inf if over else real_value(self._number("value", text, _OVER_RANGE))
-        if math.isinf(value):
-            return Reading(t, math.inf, quantity, overload=True, raw=plain(text.strip(), 40))
-        return Reading(t, value, quantity, raw=plain(text.strip(), 40))
+        if over:
+            return self._made(t, math.inf, self._unit(unit)[0], text)
+        return self._made(t, *self._value(text, unit), text)
 
-    def _number(self, column: str, text: str, mend: str = "") -> float:
+    @staticmethod
+    def _made(t: float, value: float, quantity: Quantity, text: str) -> Reading:
+        raw = plain(text.strip(), 40)
+        if math.isinf(value):
+            return Reading(t, math.inf, quantity, overload=True, raw=raw)
+        return Reading(t, value, quantity, raw=raw)
+
+    def _value(self, text: str, unit: str) -> tuple[float, Quantity]:
+        """Return a value in its SI unit, infinite for an over range, and what was measured."""
+        quantity, factor = self._unit(unit)
+        written = self._with_point(text)
         try:
-            return float(text)
+            return real_value(float(written)) * factor, quantity
         except ValueError:
-            self.refuse(f"{column} is {plain(text, 20)!r}; expected a number{mend}")
+            pass  # it is no number alone: OL, or one with its unit
+        try:
+            value = parse_quantity(written, unit)
+        except NotationError as fault:
+            self.refuse(f"value: {fault}")
+        if value.unit not in UNITS:
+            self.refuse(f"value {plain(text, 20)!r} is neither ohm nor volt")
+        return value.value, UNITS[value.unit]
+
+    def _unit(self, written: str) -> tuple[Quantity, float]:
+        """Return what ``written``, such as ``ohm`` or ``kohm``, measures, and its factor."""
+        if (known := self._units.get(written)) is not None:
+            return known
+        unit = Unit(written) if written in UNITS else find_unit(written)
+        if unit is None or unit.si not in UNITS:
+            self.refuse(f"unit is {plain(written, 20)!r}; expected ohm, kohm, Mohm or volt")
+        known = UNITS[unit.si], float(unit.factor)
+        self._units[written] = known
+        return known
+
+    def _with_point(self, text: str) -> str:
+        """Return a field with a point for the decimal comma that goes with semicolons."""
+        return text.replace(",", ".", 1) if self._mark == ";" else text
 
     def refuse(self, why: str, line: int = 0) -> NoReturn:
         """Raise the error that names file and line."""

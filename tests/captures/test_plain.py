@@ -36,6 +36,13 @@ def read(tmp_path, text: str | bytes):
         "unit,overload,t_s,remark,value\nohm,0,0.5,fine,0.842\n",
         "t_s,value,unit,overload\n0.5,0.842,ohm,\n",
         "t_s , value , unit\n 0.5 , 0.842 , ohm \n",
+        "T_S,Value,UNIT\n0.5,0.842,Ohm\n",
+        "t_s;value;unit\r\n0,5;0,842;ohm\r\n",
+        "t_s;value;unit\n0.5;0.842;ohm\n",
+        "t_s\tvalue\tunit\n0.5\t0.842\tohm\n",
+        't_s,value,unit\n0.5,"0,842",ohm\n',
+        "t_s,value,unit\n0.5,0.000842,kohm\n",
+        "t_s,value,unit\n0.5,842 mohm,ohm\n",
     ],
 )
 def test_the_forms_that_programs_write_are_read(tmp_path, text):
@@ -61,15 +68,45 @@ def test_over_range_and_not_a_number_by_the_numbers_of_scpi(tmp_path):
     assert dropped == 2
 
 
+@pytest.mark.parametrize("word", ["OL", "ol", "O.L", "overload", "OL kohm"])
+def test_an_over_range_is_read_as_displays_show_it(tmp_path, word):
+    [reading], _ = read(tmp_path, f"t_s;value;unit\n0;{word};kohm\n")
+    assert (reading.overload, reading.quantity) == (True, Quantity.RESISTANCE)
+
+
+@pytest.mark.parametrize("head", ["", "value\n", "Value\r\n", "\ufeff"])
+def test_a_column_of_values_alone_is_read_twice_a_second(tmp_path, head):
+    readings, _ = read(tmp_path, head + "0.84\n0.85 ohm\nOL\n4k7\n")
+    assert [(r.t, r.value) for r in readings] == [
+        (0.0, 0.84),
+        (0.5, 0.85),
+        (1.0, math.inf),
+        (1.5, 4700.0),
+    ]
+
+
+@settings(deadline=None)
+@given(st.lists(st.decimals(-(10**6), 10**6, places=3), min_size=1))
+def test_semicolons_with_commas_read_as_commas_with_points(tmp_path_factory, values):
+    head, folder = "t_s,value,unit\n", tmp_path_factory.getbasetemp()
+    rows = "".join(f"{t / 8},{value:.3f},ohm\n" for t, value in enumerate(values))
+    other = (head + rows).replace(",", ";").replace(".", ",")
+    with_points, with_commas = read(folder, head + rows)[0], read(folder, other)[0]
+    assert [(r.t, r.value) for r in with_commas] == [(r.t, r.value) for r in with_points]
+
+
 @pytest.mark.parametrize(
     ("text", "line", "said"),
     [
         ("", 1, "no column t_s"),
         ("time,value,unit\n", 1, "no column t_s"),
         ("t_s,value,unit\n0,1,ohm\nx,1,ohm\n", 3, "t_s is 'x'"),
-        ("t_s,value,unit\n0,\x1b[2J,ohm\n", 2, "expected a number"),
-        ("t_s,value,unit\n0,OL,ohm\n", 2, "and 9.9E37 for an over range"),
-        ("t_s,value,unit\n0,1,kohm\n", 2, "expected ohm or volt"),
+        ("t_s,value,unit\n0,\x1b[2J,ohm\n", 2, "cannot be read"),
+        ("t_s,value,unit\n0,1,furlong\n", 2, "expected ohm, kohm, Mohm or volt"),
+        ("t_s,value,unit\n0,1 mm,ohm\n", 2, "neither ohm nor volt"),
+        ('t_s,value,unit\n0,"1,234",ohm\n', 2, "can be read in two ways"),
+        ("0.84\n0.85 parsec\n", 2, "cannot be read"),
+        ("t_s\n0\n", 1, "no column value"),
         ("t_s,value,unit\n0,1\n", 2, "2 fields"),
         ("t_s,value,unit\ninf,1,ohm\n", 2, "no time"),
         ("t_s,value,unit,overload\n0,1,ohm,maybe\n", 2, "expected 0 or 1"),

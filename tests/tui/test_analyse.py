@@ -75,9 +75,9 @@ def test_over_range_alone_is_never_held(tmp_path, capsys):
     ("rows", "header", "said"),
     [
         (["0,1"], "t_s,value", "no column unit"),
-        (["0,1,metre"], "t_s,value,unit", "expected ohm or volt"),
-        (["0,abc,ohm"], "t_s,value,unit", "expected a number"),
-        (["x,1,ohm"], "t_s,value,unit", "expected a number"),
+        (["0,1,metre"], "t_s,value,unit", "expected ohm, kohm, Mohm or volt"),
+        (["0,abc,ohm"], "t_s,value,unit", "type resistance and unit"),
+        (["x,1,ohm"], "t_s,value,unit", "type resistance and unit"),
     ],
 )
 def test_a_file_that_makes_no_sense_is_refused_by_line(tmp_path, capsys, rows, header, said):

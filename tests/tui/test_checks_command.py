@@ -156,3 +156,19 @@ def test_the_drawing_keeps_its_width_and_its_order():
     assert at == sorted(at)
     assert draw(1e9, chart).endswith("x")
     assert draw(-1e9, chart).startswith("x")
+
+
+def test_a_study_is_read_as_spreadsheets_write_it(tmp_path, capsys):
+    rows = [
+        f"{part},{person},{4.8 + part / 10 + (person == 'Tom') / 100 + again / 1000:.4f} kohm"
+        for part in range(3)
+        for person in ("Ida", "Tom")
+        for again in range(2)
+    ]
+    told = []
+    for head, mark in (("part,person,value", ","), ("Part;PERSON;value", ";")):
+        written = [row if mark == "," else row.replace(",", ";").replace(".", ",") for row in rows]
+        (tmp_path / "study.csv").write_text("\n".join([head, *written]), encoding="utf-8")
+        assert main(["checks", "study", str(tmp_path / "study.csv"), "--json"]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1]

@@ -239,7 +239,10 @@ def read_study(path: Path) -> tuple[Mapping[tuple[str, str], list[float]], str]:
     name = plain(path.name)
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
+            mark = ";" if ";" in file.readline() else ","
+            file.seek(0)
+            names = [name.strip().lower() for name in next(csv.reader(file, delimiter=mark), [])]
+            rows = list(csv.DictReader(file, names, delimiter=mark))
     except (OSError, UnicodeDecodeError, csv.Error) as fault:
         raise UnreadableError(f"{name} cannot be read: {plain(str(fault))}") from fault
     if not rows or any(column not in rows[0] for column in _COLUMNS):
