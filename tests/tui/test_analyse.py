@@ -77,7 +77,7 @@ def test_over_range_alone_is_never_held(tmp_path, capsys):
         (["0,1"], "t_s,value", "no column unit"),
         (["0,1,metre"], "t_s,value,unit", "expected ohm, kohm, Mohm or volt"),
         (["0,abc,ohm"], "t_s,value,unit", "type resistance and unit"),
-        (["x,1,ohm"], "t_s,value,unit", "type resistance and unit"),
+        (["x,1,ohm"], "t_s,value,unit", "expected a number of seconds"),
     ],
 )
 def test_a_file_that_makes_no_sense_is_refused_by_line(tmp_path, capsys, rows, header, said):
