@@ -14,20 +14,23 @@ import pytest
 from captures.exchange.packs import unpack
 from captures.job.card_progress import JobSettings, card_progress
 from captures.job.store import JobStore
-from captures.job.verify_job import check_job
+from captures.job.verify_job import check_job, verify_store
 from captures.record.reader import read_capture
+from captures.record.records import Struck
+from captures.record.signature import read_trusted
 from captures.record.verify import State, verify
 from captures.training.notes import read_answers
 from captures.training.trainees import TraineeStore
 from meterlink.declared import decode
 from meterlink.errors import UnreadableError
-from meterlink.events import CardEnded, Gap, Judged
+from meterlink.events import CardEnded, Gap, Judged, Note
 from meterlink.reading import Reading
 from tui.cli import main
 from tui.settings import CARDS, Configuration
 
 FROZEN = Path(__file__).parent / "frozen"
-VERSIONS = sorted(path.name for path in FROZEN.iterdir() if path.is_dir())
+VERSIONS = sorted(path.parent.name for path in FROZEN.glob("*/settings.toml"))
+"""Those with files of every kind; 1.1 has of the kinds that it added to."""
 
 
 @pytest.fixture(params=VERSIONS)
@@ -111,6 +114,27 @@ def test_trainees_and_answers_are_read(frozen, tmp_path):
     assert (len(results.practised), results.damage) == (1, ())
     [answer] = read_answers(frozen / "answers.jsonl")
     assert (answer.who, answer.said, answer.verdict.value) == ("Ida", "below", "in-window")
+
+
+def test_what_1_1_added_is_read_and_holds(tmp_path):
+    store = JobStore(tmp_path / "jobs")
+    shutil.copytree(FROZEN / "1.1" / "jobs", store.root)
+    head = (FROZEN / "1.1" / "head.txt").read_text().strip()
+    found = list(verify_store(store.root, store.jobs(), head))
+    assert [part.state for part in found] == [State.WHOLE] * 4, found
+    trusted = read_trusted(FROZEN / "1.1" / "trusted.toml")
+    for job in store.jobs():
+        parts = check_job(job).parts
+        assert all(trusted[part.key] == "north shed" and part.signed_well for part in parts[:2])
+    struck, kept = sorted(store.jobs(), key=lambda job: job.header().title, reverse=True)
+    assert kept.header().title == "Portable pump 3, boathouse"
+    assert struck.header().title.startswith("struck:")
+    notes = [e.event.text for e in kept.entries() if isinstance(e.event, Note)]
+    assert notes == ["belongs to the family Sandvik"]
+    everything = b"".join(path.read_bytes() for path in (struck.log_path, *struck.captures()))
+    assert b"Sandvik" not in everything
+    assert sum(isinstance(e.event, Struck) for e in struck.entries()) == 2
+    assert any(isinstance(e.event, Gap) and e.event.until is None for e in kept.entries())
 
 
 def _as_version(path: Path, version: str, tmp_path: Path) -> Path:
