@@ -55,7 +55,7 @@ def state_of(job: Job) -> RecordState:
     This is the one place where the archive learns it, so that it says what every reader says.
     """
     try:
-        check = check_job(job, thorough=True)
+        check = check_job(job)
     except UnreadableError as fault:
         return RecordState(UNREADABLE, plain(str(fault), 400))
     why = "" if check.state is State.WHOLE else plain(check.sentence, 400)

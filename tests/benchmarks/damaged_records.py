@@ -27,7 +27,8 @@ from captures.record.reader import read_capture
 from tui.cli import main
 
 SPEAKS = re.compile(
-    r"altered|\bcut\b|not closed|never closed|unsealed|cannot be read|record is open|no job"
+    r"altered|\bcut\b|not closed|never closed|unsealed|cannot be read|record is open"
+    r"|no job|unreadable"
     r'|"record":"(?:open|cut|altered)"'
     r"|,(?:open|cut|altered)(?:,[01])?\r?$",
     re.MULTILINE,

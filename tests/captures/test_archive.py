@@ -19,6 +19,7 @@ from captures.archive.dataset import DataSet, adding
 from captures.archive.tables import TABLES, UCUM
 from captures.exchange.export import reading_rows
 from captures.job.store import JobStore
+from captures.job.striking import strike
 from meterlink.errors import InUseError, UnreadableError
 from meterlink.events import Held, Note
 from tests.many_jobs import Made, make_jobs
@@ -229,6 +230,7 @@ from pathlib import Path
 from captures.archive import dataset
 from captures.archive.archiver import archive_jobs
 from captures.job.store import JobStore
+from captures.job.striking import strike
 dataset.BatchWriter._put = lambda *_: os._exit(9)  # all files have their names, and then
 archive_jobs(JobStore(Path(sys.argv[1])), dataset.DataSet(sys.argv[2]))
 """
@@ -381,3 +383,16 @@ def test_a_link_out_of_the_job_is_not_followed(root, tmp_path):
     archive(root, tmp_path / "set")
     (row,) = ask(tmp_path / "set", f"SELECT readings, record FROM jobs WHERE job = '{name}'")
     assert row == {"readings": 0, "record": "altered"}
+
+
+def test_a_job_whose_texts_were_struck_is_the_same_job_and_replaces_itself(tmp_path):
+    store = JobStore(tmp_path / "jobs")
+    with store.create("Portable pump 3, boathouse") as job:
+        job.log.append(Note(t=1.0, text="a line"))
+    archive(store.root, tmp_path / "set")
+    struck, lines = strike(job.job, "boathouse")
+    assert lines == 1
+    assert [one.job for one in archive(store.root, tmp_path / "set")] == [struck.name]
+    [row] = ask(tmp_path / "set", "SELECT job, title, record FROM jobs")
+    assert (row["job"], row["record"]) == (struck.name, "whole")
+    assert "boathouse" not in row["title"]

@@ -48,9 +48,7 @@ from tui.settings import CARDS, PROFILES
 
 def add_analyse(parser: argparse.ArgumentParser) -> None:
     """Declare the file and what to judge by."""
-    parser.add_argument(
-        "file", metavar="FILE", help="a capture, or CSV: t_s,value,unit"
-    )
+    parser.add_argument("file", metavar="FILE", help="a capture, or CSV: t_s,value,unit")
     parser.add_argument("--profile", metavar="P", help="coil profile; a capture brings its own")
     parser.add_argument(
         "--step",
