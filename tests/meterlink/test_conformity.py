@@ -8,8 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from meterlink.judging.conformity import probability_between
-from meterlink.quantities.budget import coverage_factor
+from meterlink.judging.verdict import probabilities_between
+from meterlink.quantities.budget import Budget, Component, coverage_factor
+
+
+def probability_between(
+    estimate: float, u: float, low: float = -inf, high: float = inf, dof: float = inf
+) -> float:
+    """Return the probability that the true value lies from ``low`` to ``high``, of one source."""
+    source = Component(name="u", u=u, dof=None if dof == inf else dof)
+    return probabilities_between(estimate, Budget((source,)), (low, high))[1]
 
 
 @pytest.mark.parametrize(
@@ -100,7 +108,7 @@ def test_what_is_not_below_is_above(y, u, edge, dof):
     whole = probability_between(y, u, high=edge, dof=dof) + probability_between(
         y, u, low=edge, dof=dof
     )
-    assert whole == pytest.approx(2.0 if u == 0 and y == edge else 1.0)
+    assert whole == pytest.approx(1.0)
 
 
 def test_far_tails_keep_their_digits():
@@ -111,3 +119,18 @@ def test_far_tails_keep_their_digits():
 def test_without_uncertainty_the_limits_belong_to_the_interval():
     assert probability_between(1.0, 0.0, 0.7, 1.0) == 1.0
     assert probability_between(1.0000001, 0.0, 0.7, 1.0) == 0.0
+
+
+def test_what_cannot_be_less_than_a_floor_is_shared_out_above_it():
+    """A normal distribution cut off at zero, as by ``scipy.stats.truncnorm``."""
+    budget = Budget((Component(name="u", u=1.0),))
+    known = stats.truncnorm(-0.5, inf, loc=0.5, scale=1.0)
+    below, middle, above = probabilities_between(0.5, budget, (-1.0, 1.0), floor=0.0)
+    assert below == 0.0
+    assert middle == pytest.approx(known.cdf(1.0), abs=1e-12)
+    assert above == pytest.approx(known.sf(1.0), abs=1e-12)
+
+
+def test_where_nothing_is_above_the_floor_the_stretch_above_it_has_all():
+    budget = Budget((Component(name="u", u=1e-3),))
+    assert probabilities_between(-5.0, budget, (0.0, 1.0), floor=0.0) == [0.0, 1.0, 0.0]
