@@ -8,6 +8,7 @@ or by what ends them.
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Any, Final, NamedTuple
 
 from drivers.frames import checksums
@@ -44,8 +45,7 @@ class Cut(NamedTuple):
 def cuts(recordings: Sequence[Recording]) -> Iterator[Cut]:
     """Yield the ways to cut ``recordings``, the likeliest first."""
     for length in _lengths(recordings):
-        ways = [_aligned(recordings, length, start) for start in _starts(recordings, length)]
-        for whole in sorted(filter(None, ways), key=_unlike_frames):
+        for whole in sorted(_aligned(recordings, length), key=_unlike_frames):
             yield Cut(tuple(whole), {"length": length})
     yield from _variable(recordings)
 
@@ -115,20 +115,28 @@ def _usual(recording: Recording, length: int, start: int) -> bytes | None:
     return Counter(cut).most_common(1)[0][0] if cut else None
 
 
-def _aligned(recordings: Sequence[Recording], length: int, start: int) -> list[bytes] | None:
-    """Return the frame at each display, all begun at the same place; None where one has none."""
-    first = _usual(recordings[0], length, start)
-    if first is None or start < 0:
-        frames = [_usual(recording, length, start) for recording in recordings]
-        return [f for f in frames if f is not None] if None not in frames else None
-    found = [first]
-    for recording in recordings[1:]:
-        turned = [_usual(recording, length, at) for at in range(length)]
-        ways = [frame for frame in turned if frame is not None]
-        if not ways:
-            return None
-        found.append(max(ways, key=lambda frame: _likeness(frame, first)))
-    return found
+def _aligned(recordings: Sequence[Recording], length: int) -> Iterator[list[bytes]]:
+    """Yield the frame at each display, all begun at the same place, the likeliest place first."""
+    starts = _starts(recordings, length)
+    if starts == [-1]:
+        frames = [_usual(recording, length, -1) for recording in recordings]
+        if None not in frames:
+            yield [frame for frame in frames if frame is not None]
+        return
+    turned = [_rotations(recording, length) for recording in recordings]
+    if not all(turned) or len(set(map(frozenset, turned))) == 1:
+        return  # the same at every display: nothing of it is the value
+    for start in starts:
+        first = _usual(recordings[0], length, start)
+        if first is not None:
+            others = [max(ways, key=partial(_likeness, first)) for ways in turned[1:]]
+            yield [first, *others]
+
+
+def _rotations(recording: Recording, length: int) -> list[bytes]:
+    """Return the usual frame, begun at each place in turn."""
+    frames = (_usual(recording, length, at) for at in range(length))
+    return [frame for frame in frames if frame is not None]
 
 
 def _likeness(one: bytes, other: bytes) -> tuple[int, int]:
@@ -171,10 +179,7 @@ def _turned(recording: Recording) -> list[bytes]:
     if whole and whole[0][1] > 1 and _SHORTEST <= len(whole[0][0]) <= _LONGEST:
         return [whole[0][0]]
     lengths = _lengths([recording])
-    if not lengths:
-        return []
-    frames = [_usual(recording, lengths[0], at) for at in range(lengths[0])]
-    return [frame for frame in frames if frame is not None]
+    return _rotations(recording, lengths[0]) if lengths else []
 
 
 def _matched(
@@ -191,7 +196,7 @@ def _matched(
     alike = [[way for way in ways if way[0] == first[0]] for ways in told]
     if len(alike) < count or not all(alike):
         return
-    frames = tuple(max(ways, key=lambda way: _likeness(way, first)) for ways in alike)
+    frames = tuple(max(ways, key=partial(_likeness, first)) for ways in alike)
     lengths = [len(frame) for frame in frames]
     bounds = {"length": min(64, max(lengths) + _MARGIN), "shortest": min(lengths)}
     yield Cut(frames, bounds | table, True, tail, length_at, key)

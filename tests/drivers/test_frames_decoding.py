@@ -90,7 +90,7 @@ def test_backlog_is_at_most_a_frame_whatever_comes(name, noise, rng):
     st.integers(1, 7),
     st.randoms(use_true_random=False),
 )
-@settings(max_examples=400)
+@settings(max_examples=100)
 def test_in_step_again_within_two_frames_after_loss_or_insertion(name, at, what, count, rng):
     wire = WIRES[name]
     ohms = [100.0 + number for number in range(20)]

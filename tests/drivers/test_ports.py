@@ -6,10 +6,12 @@ import os
 import socket
 import threading
 import time
+from functools import partial
 
 import pytest
 
-from drivers.discovery import find_out, probe, probe_all
+from drivers import discovery
+from drivers.discovery import Patience, find_out, probe, probe_all
 from drivers.frames.store import load, sample_bytes
 from drivers.links.transports import open_link
 from drivers.opening import open_source
@@ -19,6 +21,15 @@ from tests.drivers.scripted import PtyPeer, bench_meter, tcp_peer
 
 HAS_PTY = hasattr(os, "openpty")
 needs_pty = pytest.mark.skipif(not HAS_PTY, reason="no pseudo-terminals here")
+QUICK = Patience(first=0.4, other=0.3, listening=1.2)
+"""Peers in this process answer at once; what a real meter is given is tested where it is stated."""
+
+
+@pytest.fixture
+def little_patience(monkeypatch):
+    for name in ("find_out", "ask"):
+        known = getattr(discovery, name)
+        monkeypatch.setattr(f"drivers.opening.{name}", partial(known, patience=QUICK))
 
 
 def test_listing_is_quick_and_asks_no_network():
@@ -98,9 +109,9 @@ class Streamer:
 
 
 @pytest.mark.parametrize("wire", ["lcd-segments-14", "text-number-unit"])
-def test_a_meter_that_only_talks_is_found_and_opened(wire):
+def test_a_meter_that_only_talks_is_found_and_opened(wire, little_patience):
     with Streamer(wire) as streamer:
-        found = probe(streamer.url)
+        found = probe(streamer.url, patience=QUICK)
         assert found.wire == wire
         assert found.sure
         source = open_source(streamer.url)
@@ -108,7 +119,7 @@ def test_a_meter_that_only_talks_is_found_and_opened(wire):
         source.close()
 
 
-def test_a_named_wire_is_not_doubted():
+def test_a_named_wire_is_not_doubted(little_patience):
     with Streamer("lcd-segments-14") as streamer:
         source = open_source(streamer.url, wire="lcd-segments-14")
         assert len(list(itertools.islice(source.readings(threading.Event()), 2))) == 2
@@ -118,9 +129,9 @@ def test_a_named_wire_is_not_doubted():
 
 
 @needs_pty
-def test_a_modem_is_not_taken_for_a_meter():
+def test_a_modem_is_not_taken_for_a_meter(little_patience):
     peer = PtyPeer(lambda line: b"\r\nERROR\r\n")
-    found = probe(peer.device)
+    found = probe(peer.device, patience=QUICK)
     assert found.wire == ""
     assert "does not speak as a SCPI meter does" in found.says
     with pytest.raises(MeterError, match="ERROR"):
@@ -140,6 +151,6 @@ def test_a_meter_that_answers_at_another_speed_is_found():
 
     peer = PtyPeer(at_115200)
     link = open_link(peer.device)
-    assert find_out(link).wire == "scpi"
+    assert find_out(link, QUICK).wire == "scpi"
     link.close()
     peer.unplug()

@@ -465,7 +465,8 @@ def test_a_serial_meter_that_is_unplugged_is_said_to_be_lost():
 
 
 @pytest.mark.parametrize("spoilt", [b"#1.00000000E+03\n", b"#9\n", b"\xff\n", b"1,0\n", b"\n"])
-def test_single_damage_anywhere_costs_one_reading_and_no_more(spoilt):
+def test_single_damage_anywhere_costs_one_reading_and_no_more(spoilt, monkeypatch):
+    monkeypatch.setattr("drivers.scpi.meter.MEASURE_S", 0.5)
     meter = bench_meter()
     taken = itertools.count()
 

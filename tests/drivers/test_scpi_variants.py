@@ -67,7 +67,9 @@ class Odd(Instrument):
         return known.get(text), 0
 
 
-def test_an_instrument_unlike_all_others_is_read_by_its_description(tmp_path):
+def test_an_instrument_unlike_all_others_is_read_by_its_description(tmp_path, monkeypatch):
+    monkeypatch.setattr("drivers.scpi.conversation.OPTIONAL_S", 0.1)
+    monkeypatch.setattr("drivers.scpi.conversation.ANSWER_S", 0.3)
     file = tmp_path / "bench-34.scpi.toml"
     file.write_text(DIALECT)
     check_dialect(read_dialect(file))

@@ -215,7 +215,10 @@ def test_closing_does_not_wait_for_a_client_that_does_not_read() -> None:
 
 
 @pytest.mark.parametrize("what", [LineFaults.RUBBISH, LineFaults.DROP])
-def test_the_program_s_driver_says_what_is_wrong_with_the_line(what: LineFaults) -> None:
+def test_the_program_s_driver_says_what_is_wrong_with_the_line(
+    what: LineFaults, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("drivers.scpi.conversation.ANSWER_S", 0.3)
     with SimulatedBench(GOOD) as bench:
         source = open_source(bench.port, clock=bench.clock)
         try:
