@@ -6,6 +6,8 @@ from hypothesis import strategies as st
 
 from meterlink.errors import NotationError
 from meterlink.judging.correction import (
+    REFERENCE,
+    UNKNOWN_TEMPERATURE,
     LeadZero,
     Temperature,
     as_found,
@@ -102,3 +104,37 @@ def test_a_temperature_out_of_any_sense_is_refused():
         Temperature(celsius=-300.0)
     with pytest.raises(NotationError):
         Temperature(celsius=float("nan"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "own", "reading", "digit"),
+    [
+        (True, 0.1, 0.001, 0.001),  # 0.1 may stand for 0.100
+        (True, 0.001, 0.1, 0.001),
+        (True, 0.0, 0.01, 0.01),
+        (True, 0.1, 0.0, 0.1),
+        (False, 0.1, 0.001, 0.1),
+        (False, 0.0, 0.001, 0.001),
+    ],
+)
+def test_the_digit_of_a_lead_zero_is_its_own_unless_it_was_typed_or_is_not_known(
+    typed, own, reading, digit
+):
+    assert LeadZero(value=0.1, resolution=own, typed=typed).digit(reading) == digit
+
+
+@pytest.mark.parametrize(("celsius", "can_be"), [(300.0, True), (301.0, False), (-101.0, False)])
+def test_a_winding_is_neither_colder_nor_hotter_than_any_is(celsius, can_be):
+    if can_be:
+        assert Temperature(celsius=celsius, half_width=0.0).celsius == celsius
+        return
+    with pytest.raises(NotationError, match="no temperature of a winding"):
+        Temperature(celsius=celsius, half_width=0.0)
+
+
+def test_a_lead_zero_and_a_temperature_are_what_somebody_took_unless_they_say_otherwise():
+    assert not LeadZero(value=0.1).typed
+    assert LeadZero(value=0.1).resolution == 0.0
+    assert Temperature(celsius=20.0).known
+    assert not UNKNOWN_TEMPERATURE.known
+    assert REFERENCE == 20.0  # degrees Celsius, as IEC 60228 states resistances of copper

@@ -11,6 +11,7 @@ from tests.meterlink.bench_hands import (
     MODULE,
     PRIMARY,
     SECONDARY,
+    SWITCH,
     TORQUE,
     Hands,
     card,
@@ -89,6 +90,34 @@ def test_no_signature_outlives_a_stop_check_that_fails():
     assert "Stop check" in hands.last(Asked).say
     hands.tell(Skip(reason="does not stop"))
     assert not hands.last(CardEnded).signed_off
+
+
+def test_a_card_that_nobody_signs_is_not_signed():
+    hands = Hands(card(STOP, SIGN)).cautions().tell(Confirm()).tell(Deny())
+    assert hands.bench.progress.holds(hands.bench.card.find("sign-off").requires)
+    assert not hands.last(CardEnded).signed_off
+
+
+def test_a_typed_value_that_is_judged_again_is_as_sure_as_it_was():
+    hands = Hands(card(LEAD_ZERO, PRIMARY, GAP)).cautions().touch(0.2).tell(Enter(text="1.050 ohm"))
+    hands.tell(Redo(step="lead-zero")).tell(Enter(text="0.100 ohm"))
+    before, after = hands.all(Judged)
+    assert after.corrected == pytest.approx(0.95, abs=0.002)
+    assert after.u == pytest.approx(before.u, rel=0.3)
+
+
+def test_an_over_range_rests_on_no_value_that_could_be_judged_again():
+    hands = Hands(card(LEAD_ZERO, PRIMARY, GAP)).cautions().touch(0.2).call_open()
+    assert hands.bench.progress.results["primary"].basis is None
+    hands.tell(Redo(step="lead-zero")).tell(Enter(text="0.1 ohm"))
+    assert len(hands.all(Judged)) == 1
+
+
+def test_a_switch_in_several_positions_is_not_judged_again_as_one_value():
+    hands = Hands(card(LEAD_ZERO, SWITCH, GAP)).cautions().touch(0.2)
+    hands.read(0.3).read(None, 2.0).read(0.3, 2.0).read(None, 1.0)
+    assert hands.outcomes["switch"] == "passed"
+    assert hands.bench.progress.results["switch"].basis is None
 
 
 def test_a_probe_that_slipped_does_not_take_the_lead_zero_with_it():

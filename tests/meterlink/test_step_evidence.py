@@ -144,6 +144,22 @@ def test_a_fast_meter_sees_a_slip_as_a_lift_and_it_is_no_open_all_the_same(lasts
     assert bool(slipped) is (verdicts == 1)
 
 
+def test_probes_that_come_off_before_the_first_closed_reading_move_no_switch():
+    hands = Hands(card(SWITCH)).cautions().read(0.2, 0.2).read(OVER, 2.0)
+    assert hands.last(Asked).position == "stop"
+    hands.read(0.2, 1.6)
+    assert [judged.verdict for judged in hands.all(Judged)] == [Verdict.IN_WINDOW]
+
+
+def test_a_switch_that_stays_closed_is_asked_about_eight_seconds_after_it_was_to_open():
+    hands = Hands(card(SWITCH)).cautions().read(OVER, 3.0).read(0.2, 1.6)
+    hands.read(0.2, 6.5)
+    assert "Still closed" not in hands.last(Asked).say
+    hands.read(0.2, 3.0)
+    assert "Still closed" in hands.last(Asked).say
+    assert len([asked for asked in hands.all(Asked) if "Still" in asked.say]) == 1
+
+
 @SETTINGS
 @given(stream(st.just(OVER), ANYTHING_BELOW_OPEN), st.data())
 def test_a_word_makes_an_open_only_while_the_meter_reads_over_range(spells, data):

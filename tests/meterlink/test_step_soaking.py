@@ -145,6 +145,12 @@ def test_dropouts_are_counted_with_time_and_depth():
     assert hands.outcomes["watch"] == "some"
 
 
+def test_a_path_that_is_open_from_the_start_is_kept_as_said():
+    hands = Hands(card(watch())).cautions().read(OVER, 1.0).call_open()
+    result = hands.bench.progress.results["watch"]
+    assert (result.outcome, result.evidence, result.said) == ("some", Evidence.SAID, True)
+
+
 def test_the_time_left_of_a_watch_and_of_a_soak_can_be_seen_and_waits_with_them():
     hands = Hands(card(watch())).cautions()
     assert hands.bench.look().remaining_s is None

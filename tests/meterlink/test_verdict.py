@@ -6,6 +6,7 @@ from math import inf, nextafter
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from meterlink.errors import NotationError
 from meterlink.events import Limit, Verdict
@@ -171,6 +172,22 @@ def test_far_below_zero_cannot_be_and_is_said_so():
     assert not judgement.clear
     assert "below zero cannot be" in judgement.advice
     assert "ignition is off" in judgement.advice
+
+
+@pytest.mark.parametrize(("below", "can_be"), [(1.9, True), (2.0, False)])
+def test_what_lies_below_zero_by_more_than_its_expanded_uncertainty_cannot_be(below, can_be):
+    """1.96 standard uncertainties leave 2.5 % of a normal distribution on one side."""
+    judgement = judge(AtReference(-below * 0.01), uncertain(0.01), CLOSED)
+    assert judgement.impossible is not can_be
+    assert judgement.clear is can_be
+
+
+def test_a_resistance_is_zero_or_more_so_what_lies_below_is_shared_out():
+    """A normal distribution cut off at zero, as by ``scipy.stats.truncnorm``."""
+    known = stats.truncnorm(-0.5, inf, loc=0.1, scale=0.2)
+    shorted = Criterion.winding(Window(0.7, 1.0), short_below=0.2)
+    judgement = judge(AtReference(0.1), uncertain(0.2), shorted)
+    assert judgement.probability == pytest.approx(known.cdf(0.2), abs=1e-9)
 
 
 def test_a_window_given_by_hand_is_a_windings_as_found():
