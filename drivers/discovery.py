@@ -27,7 +27,7 @@ from meterlink.quantities.text import plain
 from meterlink.source import Identity
 
 SCPI: Final = "scpi"
-"""The name of the wire of a meter that is asked, where others have a description's name."""
+"""The name for a meter that is asked, where others have that of a frame format."""
 
 SPEEDS: Final = (9600, 115200, 19200, 38400, 57600, 4800)
 """Speeds at which a serial meter is asked, the usual ones first, baud."""
@@ -57,7 +57,7 @@ class FoundMeter(msgspec.Struct, frozen=True, kw_only=True):
 
     port: str
     wire: str = ""
-    """``scpi``, the name of a wire description, or empty where nothing was made out."""
+    """``scpi``, the name of a description of frames, or empty where nothing was made out."""
     identity: Identity | None = None
     """What it says it is; None where it cannot say."""
     confidence: float = 0.0
@@ -176,7 +176,7 @@ def _unknown(link: Link, notes: Notes) -> str:
     at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
     return (
         f"{notes.count} bytes came from {plain(link.name)}, such as «{notes.sample.hex(' ')}», "
-        f"that fit no format known here{at}; wrong speed? «meterlink wires new» describes an "
+        f"that fit no format known here{at}; wrong speed? «meterlink frames new» describes an "
         "unknown meter"
     )
 
@@ -245,5 +245,5 @@ def _heard(link: Link, matches: Sequence[Match]) -> FoundMeter:
         wire=best.wire.name,
         identity=Identity(model=plain(best.wire.description.title), port=link.name),
         confidence=best.confidence,
-        says=f"sends frames of the wire {best.wire.name} ({sureness}){perhaps}",
+        says=f"sends frames in the format {best.wire.name} ({sureness}){perhaps}",
     )

@@ -194,7 +194,7 @@ def open_source(
 
     Args:
         port: VISA resource string, serial device as the system names it, or URL.
-        wire: name of a wire description, ``scpi``, or None to find out.
+        wire: name of a description of frames, ``scpi``, or None to find out.
         visa: go through PyVISA with this backend, whatever the port.
         clock: stamps the readings; its zero is the start of the capture.
         options: how a SCPI meter is read.
@@ -280,8 +280,8 @@ def _open(link: Link, wire: str | None, clock: Clock, options: ScpiOptions | Non
             asks=found.identity is not None,
         )
     if found.sure:
-        # The line is as it was found, which need not be the wire's usual one.
+        # The line is as it was found, which need not be the frame format's usual one.
         return FrameSource(link, load(found.wire), clock)
     if found.wire:
-        raise MeterError(f"{link.name} {found.says}; name the one that it is with --wire")
+        raise MeterError(f"{link.name} {found.says}; name the one that it is with --frames")
     raise MeterError(found.says)

@@ -30,7 +30,7 @@ ByteFrameReader = Callable[[bytes], Frame | None]
 def compile_reader(
     wire: Description, layout: Layout, scales: dict[ScaleKey, Scale]
 ) -> ByteFrameReader:
-    """Return the function that reads one frame of this wire."""
+    """Return the function that reads one frame of this format."""
     # Local names, as this runs for every frame and for every byte while out of step.
     marked, marks = layout.marks
     check = wire.frame.checksum if isinstance(wire.frame, BytesFrame) else None
@@ -191,7 +191,7 @@ class BytesEncoder:
             flags: further flags to set, such as ``hold``.
 
         Raises:
-            UsageError: the wire cannot say this.
+            UsageError: the format cannot say this.
         """
         if scale is None:
             scale = best(
@@ -219,7 +219,7 @@ class BytesEncoder:
         named.update(self._point_flag(scale))
         for name in named:
             if name not in layout.flags:
-                raise UsageError(f"the wire {self._wire.name} has no flag {name}")
+                raise UsageError(f"the frame format {self._wire.name} has no flag {name}")
             bits |= layout.flags[name].value
         return self._checked(bits.to_bytes(layout.length))
 

@@ -1,4 +1,4 @@
-"""The shape of a wire description: what the TOML may say. README.md beside this file explains it.
+"""What a description of frames may say in TOML. README.md beside this file explains it.
 
 Bytes of a frame are numbered from 0. A place in a frame is written
 
@@ -296,7 +296,7 @@ class Sample(DescriptionPart, frozen=True, kw_only=True):
 
 
 class Description(DescriptionPart, frozen=True, kw_only=True):
-    """One wire."""
+    """One format."""
 
     format: int
     name: Annotated[str, msgspec.Meta(pattern="^[a-z0-9]+(-[a-z0-9]+)*$", max_length=40)]

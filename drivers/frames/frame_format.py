@@ -1,4 +1,4 @@
-"""A wire: one description, compiled into decoders and an encoder."""
+"""A frame format: one description, compiled into decoders and an encoder."""
 
 from collections.abc import Callable
 from math import log2
@@ -47,7 +47,7 @@ def span_of(frame: BytesFrame | LinesFrame) -> Callable[[bytes], int | None] | N
 
 
 class FrameFormat:
-    """One wire, compiled and free of contradictions."""
+    """One frame format, compiled and free of contradictions."""
 
     def __init__(self, description: Description, *, own: bool = False) -> None:
         """Compile ``description``; ``own`` where it is the user's, not one of ours.
@@ -93,7 +93,7 @@ class FrameFormat:
 
     @property
     def settings(self) -> tuple[LineSettings, ...]:
-        """Line settings that meters of this wire are found with, the usual ones first."""
+        """Line settings that meters of this frame format are found with, the usual ones first."""
         line = self.description.line
         fields = {name: getattr(line, name) for name in line.__struct_fields__}
         others = (LineSettings(**{**fields, "baud": baud}) for baud in self.description.other_bauds)

@@ -95,7 +95,7 @@ class FrameSource:
     """Readings of a meter that only talks. Nothing on it can be set from here."""
 
     def __init__(self, link: Link, wire: FrameFormat, clock: Clock) -> None:
-        """Read ``link``, which is open and set to the wire's line; it is closed by ``close``."""
+        """Read ``link``, which is open and set to the format's line; it is closed by ``close``."""
         self.wire: Final = wire
         self._link = link
         self._started_t: float | None = None
@@ -121,7 +121,7 @@ class FrameSource:
 
     @property
     def identity(self) -> Identity:
-        """The wire's title; streaming meters do not say who they are."""
+        """The format's title; streaming meters do not say who they are."""
         return Identity(model=plain(self.wire.description.title), port=plain(self._link.name))
 
     @property
@@ -174,7 +174,7 @@ class FrameSource:
         Raises:
             PortLostError: the meter went away.
             MeterSilentError: it has sent nothing for ``SILENT_S``.
-            MeterError: what comes does not fit the wire.
+            MeterError: what comes does not fit the format.
         """
         with self._using:
             self._waiting_since = self._clock.now()
@@ -290,7 +290,7 @@ class FrameSource:
         decoder, longest = self._decoder, self.wire.longest
         if decoder.dropped >= _TOO_MANY or decoder.dropped_bytes > _TOO_MANY * longest:
             raise MeterError(
-                f"what comes from {plain(self._link.name)} does not fit the wire "
+                f"what comes from {plain(self._link.name)} does not fit the frame format "
                 f"{self.wire.name}; check the speed, or leave --frames out to have it found"
             )
 
@@ -298,16 +298,16 @@ class FrameSource:
 def open_wire(
     link: Link, wire: str | Path | FrameFormat, clock: Clock, line: LineSettings | None = None
 ) -> FrameSource:
-    """Read the meter at ``link`` by a wire's description.
+    """Read the meter at ``link`` by a format's description.
 
     Args:
         link: an open port; its line is set as the description says.
-        wire: name of a wire, path of a description, or a wire.
+        wire: name of a format, path of a description, or a format.
         clock: stamps the readings.
         line: settings that the meter was found with; default the description's.
 
     Raises:
-        UsageError: there is no such wire.
+        UsageError: there is no such format.
         InvalidFileError, UnreadableError: its description cannot be used.
         MeterError: the port refuses the line settings.
     """

@@ -1,4 +1,4 @@
-"""Which wire a stream of bytes is in, and how sure that is. No port, no clock.
+"""Which frame format a stream of bytes is in, and how sure that is. No port, no clock.
 
 Every candidate decodes the same bytes. Its score is the share of them that lies in whole and
 sound frames, times the odds that those frames are no accident. Candidates that explain the bytes
@@ -14,19 +14,19 @@ from drivers.frames.framing import Frame
 from drivers.links.link import LineSettings
 
 SURE = 0.9
-"""Confidence from which a wire may be used without asking."""
+"""Confidence from which a format may be used without asking."""
 
 _ENOUGH_BITS = 20.0
-"""Evidence that is still put down to chance: there are some dozens of wires and settings to try,
+"""Evidence that is still put down to chance: there are some dozens of formats and settings to try,
 and thousands of places in a stream where a frame could seem to begin."""
 
 
 class Match(msgspec.Struct, frozen=True, kw_only=True):
-    """How well one wire fits."""
+    """How well one format fits."""
 
     wire: FrameFormat
     confidence: float
-    """0 to 1; the confidences of all wires on the same bytes come to at most 1."""
+    """0 to 1; the confidences of all formats on the same bytes come to at most 1."""
     share: float
     """Share of the bytes that lie in sound frames, the cut-off ends of the stream left out."""
     frames: int
@@ -38,7 +38,7 @@ class Match(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Candidate:
-    """One wire listening in."""
+    """One format listening in."""
 
     def __init__(self, wire: FrameFormat) -> None:
         self.wire = wire
@@ -77,7 +77,7 @@ class _Candidate:
 
 
 class Listener:
-    """Scores every wire over one stream, heard with one line setting."""
+    """Scores every format over one stream, heard with one line setting."""
 
     def __init__(
         self,
@@ -90,9 +90,9 @@ class Listener:
 
         Args:
             wires: candidates; those that only answer a command are left out.
-            line: settings it is heard with; leaves out wires that are sent with others. None
+            line: settings it is heard with; leaves out formats that are sent with others. None
                 where there is no line, as on a socket.
-            asked: the polled wire whose command was sent; only this one can then be heard.
+            asked: the polled format whose command was sent; only this one can then be heard.
         """
         if asked is not None:
             candidates = [asked]
@@ -120,7 +120,7 @@ class Listener:
             candidate.feed(data)
 
     def ranking(self) -> list[Match]:
-        """Return the wires that fit at all, the best first."""
+        """Return the formats that fit at all, the best first."""
         scores = {candidate: candidate.score for candidate in self._candidates}
         self._give_way(scores)
         # One part in all for what is not explained: an unknown format scores nowhere.
@@ -141,17 +141,17 @@ class Listener:
 
     @property
     def frames(self) -> int:
-        """Sound frames of whatever wire, enough to be sure of it or not."""
+        """Sound frames of whatever format, enough to be sure of it or not."""
         return sum(candidate.frames for candidate in self._candidates)
 
     def best(self, at_least: float = SURE) -> Match | None:
-        """Return the wire that this is in, if that is sure enough."""
+        """Return the format that this is in, if that is sure enough."""
         ranking = self.ranking()
         return ranking[0] if ranking and ranking[0].confidence >= at_least else None
 
     @staticmethod
     def _give_way(scores: dict[_Candidate, float]) -> None:
-        """A wire that ships gives way to the user's own description that fits as well."""
+        """A format that ships gives way to the user's own description that fits as well."""
         own = [score for candidate, score in scores.items() if candidate.wire.own]
         for candidate, score in scores.items():
             if own and not candidate.wire.own and score <= max(own):
@@ -159,7 +159,7 @@ class Listener:
 
 
 def hears(line: LineSettings, wire: FrameFormat) -> bool:
-    """Say whether a meter with this wire may send with these settings."""
+    """Say whether a meter with this format may send with these settings."""
     return any(
         (line.baud, line.data_bits, line.parity) == (own.baud, own.data_bits, own.parity)
         for own in wire.settings

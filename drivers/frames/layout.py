@@ -48,7 +48,7 @@ class Layout(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def compile_layout(wire: Description) -> Layout:
-    """Return the layout of a wire with byte frames.
+    """Return the layout of a format with byte frames.
 
     Raises:
         InvalidFileError: it is impossible; names the key.

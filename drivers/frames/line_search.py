@@ -1,4 +1,4 @@
-"""Finds the wire of a meter that talks: tries the line settings, scores every wire, asks last."""
+"""Finds the format of a meter that talks: tries line settings, scores formats, asks last."""
 
 import time
 from collections.abc import Sequence
@@ -33,7 +33,7 @@ _ENOUGH: Final = 256
 
 
 def settings_to_try(wires: Sequence[FrameFormat]) -> list[LineSettings]:
-    """Return the line settings of ``wires``, each once: every wire's usual ones come first."""
+    """Return the line settings of ``wires``, each once: every format's usual ones come first."""
     usual = [wire.settings[0] for wire in wires]
     others = [line for wire in wires for line in wire.settings[1:]]
     return list(dict.fromkeys([*usual, *others]))
@@ -71,7 +71,7 @@ def listen(
 ) -> list[Match]:
     """Return what is heard on ``link``, the best match first; empty where nothing makes sense.
 
-    Ends as soon as one wire is sure; each match says with which line it was heard. Any format
+    Ends as soon as one format is sure; each match says with which line it was heard. Any format
     at any speed shows as some bytes, so where nothing comes it is not the speed: the control lines
     that may power the cable are set otherwise, and only where something comes are speeds and
     framings gone through, the likeliest first.
@@ -80,7 +80,7 @@ def listen(
         link: an open port.
         wires: candidates.
         clock: measures the time.
-        may_send: whether commands of polled wires may be sent where the port is silent.
+        may_send: whether commands of polled formats may be sent where the port is silent.
         has_line: whether the link has line settings; a socket has none.
         budget_s: longest time to take, seconds.
         notes: takes note of what was heard.
@@ -123,7 +123,7 @@ def listen(
 
 
 def _levels(wires: Sequence[FrameFormat]) -> list[tuple[bool | None, bool | None]]:
-    """Return the levels of the two control lines to try, those of the wires first."""
+    """Return the levels of the two control lines to try, those of the formats first."""
     told = [(wire.settings[0].dtr, wire.settings[0].rts) for wire in wires if wire.own]
     return list(dict.fromkeys([*told, (True, False), (True, True), (False, True), (False, False)]))
 
@@ -156,7 +156,7 @@ def _hear(
     Returns what was made out, and the bytes that came last without a pause.
 
     Meters send a frame and pause. So a burst that began after a pause and ended with one was a
-    whole frame; if no wire could read it, it was not heard with the right setting.
+    whole frame; if no format could read it, it was not heard with the right setting.
     """
     if line is not None:
         link.configure(line)
@@ -205,7 +205,7 @@ def _unlikeness(
 def _ask(
     link: Link, wires: Sequence[FrameFormat], clock: Clock, until: float, *, has_line: bool
 ) -> list[Match]:
-    """Send the command of each polled wire in turn; return what the first one to answer is."""
+    """Send the command of each polled format in turn; return what the first one to answer is."""
     for wire in wires:
         poll = wire.description.poll
         if poll is None:

@@ -34,7 +34,7 @@ MOST: Final = 1e30
 
 
 class Lines(msgspec.Struct, frozen=True, kw_only=True):
-    """The text layout of a wire, compiled."""
+    """The text layout of a format, compiled."""
 
     wire: Description
     frame: LinesFrame
@@ -48,7 +48,7 @@ class Lines(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def compile_lines(wire: Description) -> Lines:
-    """Return the layout of a wire with text lines.
+    """Return the layout of a format with text lines.
 
     Raises:
         InvalidFileError: it is impossible; names the key.
@@ -336,7 +336,7 @@ class LinesEncoder:
     def _words(self, flags: Sequence[str]) -> list[str]:
         for name in flags:
             if name not in self._wire.flags:
-                raise UsageError(f"the wire {self._wire.name} has no flag {name}")
+                raise UsageError(f"the frame format {self._wire.name} has no flag {name}")
         return [self._wire.flags[name] for name in flags]
 
     def _over(self, value: float) -> str:
@@ -346,13 +346,13 @@ class LinesEncoder:
         if overload.scpi:
             return self._with_exponent(copysign(INFINITY, value))
         if not overload.numbers:
-            raise UsageError(f"the wire {self._wire.name} has no overload")
+            raise UsageError(f"the frame format {self._wire.name} has no overload")
         return ("-" if value < 0 else self._plus()) + f"{overload.numbers[0]:g}"
 
     def _number(self, value: float, scale: Scale) -> str:
         if isnan(value):
             if not self._wire.overload.scpi:
-                raise UsageError(f"the wire {self._wire.name} has no not-a-number")
+                raise UsageError(f"the frame format {self._wire.name} has no not-a-number")
             return self._with_exponent(NOT_A_NUMBER)
         mode = self._wire.modes[scale.mode]
         unit = exact(mode.units[scale.unit] if scale.unit else 1.0) * exact(mode.scale)

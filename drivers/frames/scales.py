@@ -306,12 +306,12 @@ def mode_for(wire: Description, quantity: Quantity) -> int:
     """Return the first mode that measures ``quantity``.
 
     Raises:
-        UsageError: the wire has none.
+        UsageError: the format has none.
     """
     for number, mode in enumerate(wire.modes):
         if mode.assumed or mode.quantity == quantity.value:
             return number
-    raise UsageError(f"the wire {wire.name} has no {quantity.value}")
+    raise UsageError(f"the frame format {wire.name} has no {quantity.value}")
 
 
 def best(scales: Sequence[Scale], value: float) -> Scale:

@@ -287,7 +287,7 @@ class Conversation:
         shown = f" (last bytes: {self.newest.hex(' ')})" if self.newest else ""
         return MeterError(
             f"what answers at {self.name} does not speak as a SCPI meter does: {why}{shown}; "
-            "check the line's speed, or name the meter's wire with --wire"
+            "check the line's speed, or name the meter's frame format with --frames"
         )
 
     def _listen(

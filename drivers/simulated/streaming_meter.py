@@ -64,7 +64,7 @@ class StreamFaults(msgspec.Struct, frozen=True, kw_only=True):
     replug_elsewhere: bool = True
     """Whether the port has another name when the plug is back."""
     wrong_settings: bool = False
-    """The meter's line settings are not those that its wire says."""
+    """The meter's line settings are not those that its frame format says."""
     endless: Share = 0.0
     """In place of the frame come some thousand bytes without an end."""
 
@@ -171,8 +171,8 @@ class StreamingMeter(Closing):
                 reads, the meter sends overloads. In place of ``values``.
             quantity: what its knob is on.
             flags: flags that are set in every frame, such as ``hold``; default automatic range,
-                where the wire has a flag for it.
-            rate_hz: frames a second; default the wire's usual rate.
+                where the frame format has a flag for it.
+            rate_hz: frames a second; default the frame format's usual rate.
             faults: what goes wrong.
             mind_speed: garble what a reader hears who has set another speed; only where the port
                 can tell.
@@ -272,6 +272,6 @@ class StreamingMeter(Closing):
 
 
 def _line_of(wire: FrameFormat, *, wrong: bool) -> LineSettings:
-    """The meter's own line settings: the wire's, or others if they are to be wrong."""
+    """The meter's own line settings: the frame format's, or others if they are to be wrong."""
     line = wire.description.line
     return msgspec.structs.replace(line, baud=line.baud * 2) if wrong else line

@@ -220,7 +220,7 @@ def test_what_does_not_fit_the_wire_is_said_and_does_not_go_on_for_ever(port):
         load("lcd-segments-14"), port, values=ohms_forever(), rate_hz=FAST
     ) as meter:
         source = open_wire(open_link(meter.port.name), "ascii-digits-11", MonotonicClock())
-        with pytest.raises(MeterError, match="does not fit the wire ascii-digits-11"):
+        with pytest.raises(MeterError, match="does not fit the frame format ascii-digits-11"):
             take(source, 1)
         source.close()
 

@@ -147,7 +147,7 @@ def _start_wire(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
 
 def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     if args.wire is not None:
-        raise UsageError("a scenario has a SCPI meter; leave --wire out, or give --ohms to probe")
+        raise UsageError("a scenario has a SCPI meter; leave --frames out, or give --ohms to probe")
     for name in ("drop", "flip", "insert", "split", "endless", "wrong_settings", "ohms", "flag"):
         if getattr(args, name):
             raise UsageError(f"--{name.replace('_', '-')} is for a meter that streams, not --scpi")
