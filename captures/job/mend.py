@@ -14,8 +14,7 @@ from captures.job.job import CAPTURES_FOLDER, LOG_NAME, Job, JobWriter, first_li
 from captures.job.store import BEGUN, JobStore
 from captures.job.store_list import has_list, id_of, last_on, put_on_list
 from captures.job.verify_job import JobCheck, check_job
-from captures.record.append_file import begin_file
-from captures.record.files import is_regular, local_now, read_rfc3339
+from captures.record.files import begin_file, is_regular, local_now, read_rfc3339
 from captures.record.reader import read_capture
 from captures.record.records import LOG_FORMAT, Header, RecordError, decode
 from captures.record.verify import State, verify

@@ -23,8 +23,8 @@ from captures.job.job import (
     WallClock,
     first_line,
 )
-from captures.record.append_file import OnTrouble, begin_file
-from captures.record.files import is_regular, local_now, safe_name
+from captures.record.append_file import OnTrouble
+from captures.record.files import begin_file, is_regular, local_now, safe_name
 from captures.record.reader import check_version
 from captures.record.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
 from captures.record.verify import State

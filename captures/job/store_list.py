@@ -14,8 +14,14 @@ from typing import Final, NamedTuple
 
 import msgspec
 
-from captures.record.append_file import begin_file
-from captures.record.files import is_regular, local_now, open_regular, rfc3339, take_lock
+from captures.record.files import (
+    begin_file,
+    is_regular,
+    local_now,
+    open_regular,
+    rfc3339,
+    take_lock,
+)
 from captures.record.records import LONGEST_LINE, PROGRAM, VERSION
 from captures.record.seals import as_sealed
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError

@@ -12,7 +12,6 @@ Nothing here knows what the bytes mean, except that the file is only ever made l
 """
 
 import contextlib
-import errno
 import os
 import sys
 import threading
@@ -22,7 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from captures.record.files import take_lock
+from captures.record.files import sync_folder, take_lock
 from meterlink.errors import CannotWriteError, InUseError
 from meterlink.quantities.text import plain
 
@@ -324,30 +323,6 @@ class AppendFile:
                     self._is_synced(written)
 
 
-def begin_file(path: Path, first: bytes) -> None:
-    """Make the new file ``path`` with the bytes ``first``: there whole and on the medium, or not.
-
-    A program that is killed, or a power cut, leaves a file that can be continued or none.
-
-    Raises:
-        CannotWriteError: it exists already or cannot be made.
-    """
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        if path.exists():
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
-        with draft.open("wb") as file:
-            file.write(first)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.rename(path)
-    except OSError as fault:
-        with contextlib.suppress(OSError):
-            draft.unlink(missing_ok=True)
-        raise CannotWriteError(f"{plain(str(path))} cannot be made: {fault.strerror}") from fault
-    _sync_folder(path.parent)
-
-
 def _open_locked(path: Path, *, create: bool) -> int:
     flags = _OPEN_FLAGS | (os.O_CREAT | os.O_EXCL if create else 0)
     try:
@@ -363,7 +338,7 @@ def _open_locked(path: Path, *, create: bool) -> int:
             f"{plain(str(path))} is being written by another program; close that one first"
         )
     if create:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     return fd
 
 
@@ -384,18 +359,3 @@ if sys.platform == "darwin":
 
 else:
     _to_medium = getattr(os, "fdatasync", os.fsync)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new file's name as safe as its bytes, where folders can be opened at all."""
-    if sys.platform != "win32":
-        try:
-            fd = os.open(folder, os.O_RDONLY)
-        except OSError:
-            return
-        try:
-            os.fsync(fd)
-        except OSError:
-            pass
-        finally:
-            os.close(fd)

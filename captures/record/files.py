@@ -1,13 +1,15 @@
-"""What every file here needs: opened only where it is plain, named safely, timed, and locked."""
+"""What every file here needs: opened only where it is plain, begun whole, named, timed, locked."""
 
+import contextlib
 import errno
+import os
 import sys
 import unicodedata
 from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from meterlink.errors import UnreadableError
+from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.quantities.text import plain
 
 _BUFFER: Final = 1 << 18
@@ -48,6 +50,45 @@ def ends_whole(path: Path) -> bool:
         size = file.seek(0, 2)
         file.seek(max(0, size - 1))
         return file.read(1) in {b"", b"\n"}
+
+
+def begin_file(path: Path, first: bytes) -> None:
+    """Make the new file ``path`` with the bytes ``first``: there whole and on the medium, or not.
+
+    A program that is killed, or a power cut, leaves a file that can be continued or none.
+
+    Raises:
+        CannotWriteError: it exists already or cannot be made.
+    """
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
+        with draft.open("wb") as file:
+            file.write(first)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.rename(path)
+    except OSError as fault:
+        with contextlib.suppress(OSError):
+            draft.unlink(missing_ok=True)
+        raise CannotWriteError(f"{plain(str(path))} cannot be made: {fault.strerror}") from fault
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a new file's name as safe as its bytes, where folders can be opened at all."""
+    if sys.platform != "win32":
+        try:
+            fd = os.open(folder, os.O_RDONLY)
+        except OSError:
+            return
+        try:
+            os.fsync(fd)
+        except OSError:
+            pass
+        finally:
+            os.close(fd)
 
 
 _LONGEST_BYTES: Final = 80

@@ -13,8 +13,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import ClassVar, Final, NamedTuple, Self
 
-from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble, begin_file
-from captures.record.files import read_rfc3339
+from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble
+from captures.record.files import begin_file, read_rfc3339
 from captures.record.reader import RecordReader
 from captures.record.records import (
     CAPTURE_FORMAT,
