@@ -21,8 +21,7 @@ sys.path.insert(0, str(ROOT))
 LIST = """
 import sys, time
 from pathlib import Path
-from captures.job.store import list_jobs
-from captures.job.store import JobStore
+from captures.job.store import JobStore, list_jobs
 from tests.benchmarks.peak import peak_mib
 store = JobStore(Path(sys.argv[1]))
 start = time.perf_counter()
@@ -31,7 +30,18 @@ took = time.perf_counter() - start
 print(took, peak_mib(), count)
 """
 
+STATES = """
+import shutil
+from captures.job.known_states import KnownStates
+folder = Path(sys.argv[1] + "-states")
+{first}
+with KnownStates(store.root, folder) as known:
+    count = sum(1 for _ in list_jobs(store.jobs(), state_of=known.state_of))
+"""
+
 WAYS = {
+    "list, every record checked": STATES.format(first="shutil.rmtree(folder, True)"),
+    "list, states known": STATES.format(first=""),
     "list": "count = sum(1 for _ in list_jobs(store.jobs()))",
     "list, one month of a year": (
         "count = sum(1 for _ in list_jobs(store.jobs(), since='2026-06-01', until='2026-06-30'))"
