@@ -32,6 +32,15 @@ def test_two_touches_alike_agree_and_give_difference_and_mean():
     assert repeated.mean == pytest.approx(0.8425, abs=0.001)
 
 
+def test_a_pair_rests_on_the_readings_of_both_and_passes_where_they_agree():
+    hands = repeating().touch(0.842).touch(0.843)
+    assert hands.last(Repeated).readings == sum(held.readings for held in hands.all(Held))
+    step = hands.bench.card.find("again")
+    assert step.is_expected("agrees", None)
+    assert step.is_expected("differs", None) is False
+    assert step.is_expected("skipped", None) is None
+
+
 def test_two_touches_farther_apart_than_their_uncertainty_differ_and_can_be_done_again():
     hands = repeating().touch(0.842).touch(0.9)
     assert "again" not in hands.outcomes

@@ -8,6 +8,7 @@ import pytest
 from meterlink.commands import CallOpen, Confirm, Enter
 from meterlink.events import Asked, Evidence, Judged, StepEnded, Verdict
 from meterlink.profile import read_profile
+from meterlink.reading import Quantity
 from meterlink.steps.soak import SoakPoint
 from meterlink.steps.watch import Dropout
 from meterlink.steps.worker import ON_METAL
@@ -60,6 +61,20 @@ def test_leads_and_what_lies_in_series_do_not_warm():
     hands = Hands(card(*steps)).cautions().tell(Enter(text="20 °C")).touch(0.2)
     hands.read(10_000.2, 2, step=0.1).read(10_392.36, 40, step=0.1)
     assert hands.last(SoakPoint).temperature == pytest.approx(40.0, abs=0.1)
+
+
+def test_a_soak_begins_at_room_temperature_where_nobody_took_it():
+    hands = Hands(card(soak())).cautions().read(5000.0, 2, step=0.1).read(5392.16, 40, step=0.1)
+    assert hands.all(SoakPoint)[0].temperature == 20.0
+    assert hands.last(SoakPoint).temperature == pytest.approx(40.0, abs=0.1)
+
+
+@pytest.mark.parametrize("step", ["soak", "watch"])
+def test_volts_neither_soak_nor_watch(step):
+    hands = Hands(card(soak() if step == "soak" else watch())).cautions()
+    hands.read(5.0, 3.0, quantity=Quantity.VOLTAGE)
+    assert "turn it to resistance" in hands.last(Asked).say
+    assert hands.bench.look().remaining_s is None
 
 
 def test_points_come_at_every_interval_and_the_soak_ends_when_its_time_is_logged():
@@ -143,6 +158,25 @@ def test_dropouts_are_counted_with_time_and_depth():
     assert shallow.depth == pytest.approx(25.0, abs=0.01)
     assert shallow.lasted_s == pytest.approx(0.5, abs=0.11)
     assert hands.outcomes["watch"] == "some"
+
+
+@pytest.mark.parametrize(("rise", "dropouts"), [(0.45, 0), (0.55, 1)])
+def test_a_path_has_dropped_out_half_an_ohm_above_its_level(rise, dropouts):
+    hands = Hands(card(watch())).cautions().read(0.3, 4).read(0.3 + rise, 0.5).read(0.3, 2)
+    assert len(hands.all(Dropout)) == dropouts
+    assert [one.good for one in hands.all(Dropout)] == [False] * dropouts
+
+
+def test_the_question_of_a_watch_is_that_of_its_card():
+    asks = watch() + '\nsay = "Clip on, and move the loom."'
+    assert "move the loom" in Hands(card(asks)).cautions().last(Asked).say
+    assert "Probes on stop wire and block" in Hands(card(watch())).cautions().last(Asked).say
+
+
+def test_an_over_range_says_nothing_of_a_warm_winding_by_being_confirmed():
+    hands = Hands(card(soak())).cautions().read(5200.0, 30, step=1.0).read(OVER, 3.0)
+    hands.tell(Confirm())
+    assert "clip came off" in hands.last(Asked).say
 
 
 def test_a_path_that_is_open_from_the_start_is_kept_as_said():
