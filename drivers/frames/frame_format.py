@@ -6,7 +6,7 @@ from math import log2
 from drivers.frames import byte_frames, lines
 from drivers.frames.byte_frames import BytesEncoder
 from drivers.frames.description import FORMAT, BytesFrame, Description, LinesFrame
-from drivers.frames.framing import BytesFraming, Decoder, Frame, LineFraming, VariableFraming
+from drivers.frames.framing import BytesFraming, Decoder, Frame, LineFraming
 from drivers.frames.layout import compile_layout
 from drivers.frames.lines import LinesEncoder
 from drivers.frames.scales import compile_scales
@@ -104,14 +104,14 @@ class FrameFormat:
         if self._lines is None:
             layout = self._layout
             read = byte_frames.compile_reader(self.description, layout, self._scales)
-            span = span_of(self.description.frame)
-            if span is not None:
-                marking = layout.self_marking
-                return Decoder(
-                    VariableFraming(read, span, layout.length, layout.tail, self_marking=marking)
-                )
             return Decoder(
-                BytesFraming(read, layout.length, layout.tail, self_marking=layout.self_marking)
+                BytesFraming(
+                    read,
+                    layout.length,
+                    layout.tail,
+                    self_marking=layout.self_marking,
+                    span=span_of(self.description.frame),
+                )
             )
         frame = self._lines.frame
         reader = lines.LineReader(self._lines)

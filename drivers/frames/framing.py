@@ -83,17 +83,34 @@ FrameReader = Callable[[bytes], Frame | None]
 
 
 class BytesFraming:
-    """Frames of fixed length, found by what every one of them has in common."""
+    """Frames of bytes, found by what every one of them has in common."""
 
-    def __init__(self, read: FrameReader, length: int, tail: bytes, *, self_marking: bool) -> None:
-        """Cut frames of ``length`` bytes that ``read`` accepts.
+    def __init__(
+        self,
+        read: FrameReader,
+        longest: int,
+        tail: bytes,
+        *,
+        self_marking: bool,
+        span: Callable[[bytes], int | None] | None = None,
+    ) -> None:
+        """Cut frames that ``read`` accepts.
 
         After something was lost, the stream is out of step until a frame is certain to begin
         where it seems to: the frame is ``self_marking``, or the ``tail`` of another frame comes
         just before. Else the end of one frame and the rest of the next could pass for a third.
+
+        Args:
+            read: reads a frame.
+            longest: bytes in a frame; where ``span`` tells its length, the most.
+            tail: the bytes that end every frame.
+            self_marking: whether a frame's beginning cannot be taken for anything else.
+            span: how many bytes the frame that begins here has; None where more must come to
+                know, 0 where none can begin here.
         """
         self._read = read
-        self._length = length
+        self._longest = longest
+        self._span = span
         self._tail = tail
         self._self_marking = self_marking
         self._rest = b""
@@ -110,77 +127,16 @@ class BytesFraming:
     def feed(self, data: bytes) -> list[Frame]:
         """Return the frames that ``data`` completes, oldest first."""
         data = self._rest + data
-        length, read = self._length, self._read
+        longest, read, told = self._longest, self._read, self._span
         frames: list[Frame] = []
-        at, last = 0, len(data) - length
-        while at <= last:
-            frame = read(data[at : at + length])
-            if frame is None:
-                self._skip(1)
-                at += 1
-                continue
-            if self._skipped and not self._certain(data, at):
-                self._skip(length)
-                self.dropped_frames += 1
-            else:
-                frames.append(frame)
-            self._skipped = 0
-            at += length
-        self._before = (self._before + data[:at])[-len(self._tail) :] if self._tail else b""
-        self._rest = data[at:]
-        return frames
-
-    def expect_whole(self) -> None:
-        """Take what comes next for the beginning of a frame, as after a command."""
-        self.dropped_bytes += len(self._rest)
-        self._rest = self._before = b""
-        self._skipped = 0
-
-    def _skip(self, count: int) -> None:
-        """Drop bytes; every frame's length of them, begun or whole, counts as one frame."""
-        if count == 1:
-            if self._skipped % self._length == 0:
-                self.dropped_frames += 1
-            self._skipped += 1
-        self.dropped_bytes += count
-
-    def _certain(self, data: bytes, at: int) -> bool:
-        if self._self_marking:
-            return True
-        before = (self._before + data[max(0, at - self._length) : at])[-self._length :]
-        return bool(self._tail) and before.endswith(self._tail)
-
-
-class VariableFraming(BytesFraming):
-    """Frames that tell their length: by a byte of theirs, or by what ends them."""
-
-    def __init__(
-        self,
-        read: FrameReader,
-        span: Callable[[bytes], int | None],
-        longest: int,
-        tail: bytes,
-        *,
-        self_marking: bool,
-    ) -> None:
-        """Cut frames that ``read`` accepts.
-
-        ``span``: how many bytes the frame that begins here has; None where more must come to
-        know, 0 where none can begin here.
-        """
-        super().__init__(read, longest, tail, self_marking=self_marking)
-        self._span = span
-
-    def feed(self, data: bytes) -> list[Frame]:
-        """Return the frames that ``data`` completes, oldest first."""
-        data = self._rest + data
-        frames: list[Frame] = []
-        at = 0
-        while at < len(data):
-            span = self._span(data[at : at + self._length])
-            if span is None or span > len(data) - at:
+        at, size = 0, len(data)
+        span: int | None = longest
+        while at < size:
+            if told is not None:
+                span = told(data[at : at + longest])
+            if span is None or span > size - at:
                 break
-            frame = self._read(data[at : at + span]) if span else None
+            frame = read(data[at : at + span]) if span else None
             if frame is None:
                 self._skip(1)
                 at += 1
@@ -195,6 +151,26 @@ class VariableFraming(BytesFraming):
         self._before = (self._before + data[:at])[-len(self._tail) :] if self._tail else b""
         self._rest = data[at:]
         return frames
+
+    def expect_whole(self) -> None:
+        """Take what comes next for the beginning of a frame, as after a command."""
+        self.dropped_bytes += len(self._rest)
+        self._rest = self._before = b""
+        self._skipped = 0
+
+    def _skip(self, count: int) -> None:
+        """Drop bytes; every frame's length of them, begun or whole, counts as one frame."""
+        if count == 1:
+            if self._skipped % self._longest == 0:
+                self.dropped_frames += 1
+            self._skipped += 1
+        self.dropped_bytes += count
+
+    def _certain(self, data: bytes, at: int) -> bool:
+        if self._self_marking:
+            return True
+        before = (self._before + data[max(0, at - self._longest) : at])[-self._longest :]
+        return bool(self._tail) and before.endswith(self._tail)
 
 
 class LineFraming:

@@ -154,22 +154,8 @@ _HEADER: Final = re.compile(r"^:[A-Z][A-Z0-9]*(?::[A-Z][A-Z0-9]*)*\s+", re.ASCII
 """A response header (IEEE 488.2, 8.2): ``:RES +1.0E3``."""
 
 
-class Number(NamedTuple):
-    """One number of an answer."""
-
-    value: float
-    """Infinite for an overload, not-a-number where the meter sent that."""
-    text: str
-    """As sent, without the white space around it."""
-
-    @property
-    def overload(self) -> bool:
-        """Whether the meter says that the value is beyond its range."""
-        return math.isinf(self.value)
-
-
-def parse_number(text: str) -> Number:
-    """Read one number.
+def parse_number(text: str) -> float:
+    """Return one number: infinite for an overload, not-a-number where the meter sent that.
 
     Raises:
         AnswerFormError: ``text`` is not a number in any of the forms.
@@ -177,17 +163,7 @@ def parse_number(text: str) -> Number:
     text = text.strip()
     if not _NUMBER.fullmatch(text):
         raise AnswerFormError(f"«{plain(text, 40)}» is not a number")
-    return Number(real_value(float("".join(text.split()))), text)
-
-
-def parse_numbers(answer: bytes) -> list[Number]:
-    """Read an answer that is a list of numbers, commas between them, bare or in a block.
-
-    Raises:
-        AnswerFormError: empty, control bytes, rubbish, or a block that does not hold together.
-    """
-    text = answer_text(unwrap(answer))
-    return [parse_number(part) for part in text.split(",")]
+    return real_value(float("".join(text.split())))
 
 
 def without_prompt(answer: bytes) -> bytes:

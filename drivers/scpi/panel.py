@@ -356,7 +356,7 @@ class Panel:
 def _as_number(answer: str) -> float | None:
     """A setting's value: positive and finite, or None."""
     try:
-        value = parse_number(answer).value
+        value = parse_number(answer)
     except AnswerFormError:
         return None
     return value if 0 < value < math.inf else None
