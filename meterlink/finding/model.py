@@ -17,7 +17,7 @@ alike. How often that happens in this job is not known; it takes one of several 
 share among the jobs, and the outcomes themselves tell which.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
 
 import numpy as np
@@ -33,6 +33,8 @@ NodeEvidence = Mapping[str, Array]
 
 JUDGED_JOBS = 40.0
 """As many counted jobs weigh as much as the judged shares of a complaint."""
+MOST_REMEMBERED = 300
+"""Answers that a model keeps, each of some tens of kilobytes."""
 MOST_SLIPS = 0.45
 """No check is answered wrongly more often than this."""
 
@@ -184,6 +186,7 @@ class Model:
 
     def _link(self) -> None:
         """Hang the checks together, and give each its rows under every hypothesis."""
+        self._memory: dict[tuple[object, ...], Array] = {}
         self.roots: list[Node] = []
         self._above: dict[str, Node] = {}
         for node in self.nodes.values():
@@ -359,6 +362,23 @@ class Model:
     def above(self, node: Node) -> Node | None:
         """Return the check that ``node`` comes after."""
         return self._above.get(node.name)
+
+    def root(self, node: Node) -> Node:
+        """Return the first check of the family of ``node``."""
+        above = self.above(node)
+        return node if above is None else self.root(above)
+
+    def remembered(self, key: tuple[object, ...], work_out: Callable[[], Array]) -> Array:
+        """Return what was worked out for ``key`` before, or work it out now.
+
+        What a family of checks says hangs on its own outcomes alone, and most of a search asks for
+        the same again.
+        """
+        if key not in self._memory:
+            if len(self._memory) >= MOST_REMEMBERED:
+                del self._memory[next(iter(self._memory))]
+            self._memory[key] = work_out()
+        return self._memory[key]
 
 
 def _fitted(table: FaultTable, parts: Sequence[str]) -> dict[str, tuple[str, ...]]:

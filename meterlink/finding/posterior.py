@@ -5,7 +5,7 @@ Source of the method: any text on Bayesian networks; the weight of an outcome is
 """
 
 from collections.abc import Mapping, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Final
 
 import msgspec
@@ -42,10 +42,11 @@ class Belief:
         """The same before the last mend; None where nothing was mended."""
         self._messages: dict[str, Array | None] = {}
         self._families: dict[str, Array] = {}
+        """By the root of each family of checks of which something is known, its log likelihood."""
         for root in self.model.roots:
-            message = self._message(root)
-            if message is not None:
-                self._families[root.name] = np.log(message[0, 0])
+            if any(node.name in self.evidence for node in root.family()):
+                say = partial(self._of_family, root)
+                self._families[root.name] = self.model.remembered(self._key(root), say)
         start = np.log(model.slip_shares)[:, None] + np.log(model.prior)[None, :]
         self.log_joint: Array = sum(
             self._families.values(), start if before is None else before.log_joint
@@ -74,6 +75,16 @@ class Belief:
             )
         return self._messages[node.name]
 
+    def _of_family(self, root: Node) -> Array:
+        message = root.send(self._known(root), self._below(root))
+        result: Array = np.log(message[0, 0])
+        return result
+
+    def _key(self, root: Node) -> tuple[object, ...]:
+        """Return what is known of a family, such that it can be looked up."""
+        known = ((node.name, self.evidence.get(node.name)) for node in root.family())
+        return root.name, *((name, seen.tobytes()) for name, seen in known if seen is not None)
+
     def _below(self, node: Node, but: Node | None = None) -> list[Array]:
         messages = (self._message(child) for child in node.children if child is not but)
         return [message for message in messages if message is not None]
@@ -89,16 +100,24 @@ class Belief:
         ``seen``: thing, slip rate, outcome, all that is known of ``node`` then. Shaped thing,
         hypothesis, and scaled such that what is now known is 1 in all.
         """
+        root = self.model.root(node)
+        key = (node.name, seen.tobytes(), *self._key(root))
+        message = self.model.remembered(key, lambda: self._up_from(node, seen))
+        rest_log = self.log_joint - self._families.get(root.name, 0.0)
+        top = rest_log.max()
+        total = np.exp(self.log_joint - top).sum()
+        result: Array = np.einsum("sh,tsh->th", np.exp(rest_log - top), message) / total
+        return result
+
+    def _up_from(self, node: Node, seen: Array) -> Array:
+        """Return the likelihood of each of several things seen on ``node``, with its family's."""
         message = node.send(seen, self._below(node))
         above = self.model.above(node)
         while above is not None:
             rest = self._below(above, but=node)
             message = above.send(self._known(above)[None], [message, *rest])
             node, above = above, self.model.above(above)
-        rest_log = self.log_joint - self._families.get(node.name, 0.0)
-        top = rest_log.max()
-        total = np.exp(self.log_joint - top).sum()
-        result: Array = (np.exp(rest_log - top)[None] * message[0, 0]).sum(axis=1) / total
+        result: Array = message[0, 0].copy()
         return result
 
     def outcome_shares(self, node: Node) -> Array:
