@@ -16,6 +16,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterChecked, MeterCheckStep
+from meterlink.steps.repair import Mended, RepairStep
 from meterlink.steps.repeat import Repeated, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakStep
 from meterlink.steps.step import SKIPPED, StepCondition, Words
@@ -34,13 +35,14 @@ Step = (
     | MeterCheckStep
     | MeasurementStep
     | RepeatStep
+    | RepairStep
     | SwitchStep
     | WatchStep
     | SoakStep
 )
 """Every kind of step that there is."""
 
-OwnEvent = MeterChecked | Repeated | Dropout | SoakPoint
+OwnEvent = MeterChecked | Repeated | Mended | Dropout | SoakPoint
 """The events that one kind of step alone has. The bench takes workers of no others."""
 
 BenchEvent = CommonEvent | OwnEvent

@@ -1,7 +1,7 @@
 """Where each card of a job stands, folded from its log, and what that means."""
 
 import contextlib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final, Self
@@ -16,10 +16,9 @@ from meterlink.card import Card, Step
 from meterlink.declared import InvalidFileError, from_plain
 from meterlink.errors import MeterlinkError, NotationError, UnreadableError
 from meterlink.events import CardBegan
-from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
+from meterlink.finding.cards import ToldByCards, told_by_cards
 from meterlink.finding.find import find
 from meterlink.finding.finding import Finding
-from meterlink.finding.outcomes import Measured, Said
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import Profile
 
@@ -108,28 +107,24 @@ def finding_of(stands: Sequence[Progress], profiles: Iterable[Profile]) -> Findi
     ``profiles``: of the engines, whose switches alone can be at fault, and whose windows the held
     values should lie in.
     """
-    known = tuple(profiles)
-    parts = parts_of_cards(stands, known)
-    outcomes = outcomes_of_cards(stands, known)
-    for progress in stands:
-        if progress.card.complaint and outcomes:
-            told = tuple(
-                (check, tuple(said.items()) if isinstance(said, Mapping) else said)
-                for check, said in outcomes.items()
-            )
-            return _finding(told, progress.card.complaint, parts)
-    return None
+    told = told_by_cards(stands, profiles)
+    complaint = next((p.card.complaint for p in stands if p.card.complaint), "")
+    if not complaint or not (told.outcomes or told.later):
+        return None
+    key = (complaint, repr(told))
+    if key not in _FINDINGS:
+        if len(_FINDINGS) >= _KEPT:
+            del _FINDINGS[next(iter(_FINDINGS))]
+        _FINDINGS[key] = _finding(told, complaint)
+    return _FINDINGS[key]
 
 
-@lru_cache(_KEPT)
-def _finding(
-    told: tuple[tuple[str, str | Said | Measured | tuple[tuple[str, float], ...]], ...],
-    complaint: str,
-    parts: tuple[str, ...],
-) -> Finding | None:
-    outcomes = {c: dict(said) if isinstance(said, tuple) else said for c, said in told}
+_FINDINGS: Final[dict[tuple[str, str], Finding | None]] = {}
+
+
+def _finding(told: ToldByCards, complaint: str) -> Finding | None:
     try:
-        return find(outcomes, complaint, parts=parts)
+        return find(told.outcomes, complaint, parts=told.parts, later=told.later)
     except MeterlinkError:
         return None  # a card of the user's own, with checks that the table does not know
 

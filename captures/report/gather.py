@@ -77,6 +77,13 @@ class JobFacts:
     """What a check of its files found."""
 
     @property
+    def repaired(self) -> tuple[str, ...]:
+        """The places that were put right, where the engine starts, stops and is signed off."""
+        if self.finding is None or not self.finding.closed or self.signed_off is None:
+            return ()
+        return self.finding.mended if self.stop_check else ()
+
+    @property
     def parts(self) -> tuple[JobPart, ...]:
         """What was found of each file, the log first."""
         return self.check.parts

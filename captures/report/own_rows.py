@@ -12,6 +12,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckState, MeterCheckStep
+from meterlink.steps.repair import RepairState, RepairStep
 from meterlink.steps.repeat import RepeatState, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakState, SoakStep
 from meterlink.steps.step import StepState
@@ -37,6 +38,8 @@ def own_row(step: Step, own: StepState) -> OwnRow:
             return _checked(own.of(MeterCheckState))
         case RepeatStep():
             return _repeated(own.of(RepeatState))
+        case RepairStep():
+            return OwnRow(" ".join(each.tell() for each in own.of(RepairState).mended))
         case SoakStep():
             return _soaked(own.of(SoakState))
         case WatchStep():

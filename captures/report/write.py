@@ -163,6 +163,7 @@ def _totals(facts: JobFacts) -> dict[str, Any]:
         "worked": ", ".join(card.card.title for card in facts.cards),
         "good": sum(check.good is True for check in checks),
         "told": len(checks),
+        "repaired": ", ".join(facts.repaired),
         "narrow": sum(check.good is True and wording.is_close(check) for check in checks),
         "titles": titles,
         "signed_off": any(card.signed_off for card in facts.cards),

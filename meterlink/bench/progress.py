@@ -34,6 +34,7 @@ from meterlink.steps.held import judged
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import FAILED, MeterCheckStep
+from meterlink.steps.repair import RepairState, RepairStep
 from meterlink.steps.step import CANNOT_TELL, SKIPPED, Basis, StepCondition, StepResult
 from meterlink.steps.worker import MeasurementContext, lead_zero_of
 
@@ -104,6 +105,7 @@ class Progress:
                 result.outcome, result.reason = event.outcome, event.reason
                 result.how, result.who = event.how, event.who
                 result.evidence = event.evidence
+                result.mended = self.mended
             case StepReopened():
                 self._reopen(step)
             case _:
@@ -158,6 +160,16 @@ class Progress:
         for result in self.results.values():
             if result.corrected_by not in ("", but) and self.outcome(result.corrected_by):
                 result.corrected_by = ""
+
+    @property
+    def mended(self) -> tuple[str, ...]:
+        """The places that have been put right, in their order."""
+        return tuple(
+            place
+            for step in self.card.step
+            if isinstance(step, RepairStep)
+            for place in self.results[step.id].own.of(RepairState).places
+        )
 
     @property
     def left_out(self) -> tuple[Step, ...]:

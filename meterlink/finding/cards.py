@@ -4,47 +4,83 @@ From where a card stands come the outcomes that the finding rests on; and what a
 against profile and fault table, which a file alone cannot tell.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from math import inf
 from typing import Final
 
+import msgspec
+
 from meterlink.bench.progress import Progress
-from meterlink.card import Card, lacking, unreachable, unused, was_left_out
+from meterlink.card import Card, Step, lacking, unreachable, unused, was_left_out
 from meterlink.events import Verdict
-from meterlink.finding.outcomes import Measured, Once, Said, close_verdict
+from meterlink.finding.find import Later
+from meterlink.finding.outcomes import Measured, Once, Said, close_verdict, is_unsaid
 from meterlink.finding.shape import UNSAID, FaultTable
-from meterlink.profile import Lead, Profile, Winding
-from meterlink.steps.entry import ConfirmationStep
+from meterlink.profile import GapSetting, Lead, Profile, Winding
+from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.steps.step import StepResult
 from meterlink.steps.switch import SwitchStep
 
 Window = tuple[float, float]
 COVERAGE: Final = 2.0
 """Times the standard uncertainty, ``Judged.u`` is about."""
+GAUGE_U: Final = 1.5e-5
+"""Standard uncertainty of a gap that was gauged, metres: leaves go in steps of a twentieth of a
+millimetre, so that a value lies within half of one. Common practice, no published source."""
 _VERDICTS = frozenset(verdict.value for verdict in Verdict)
 
 
-def outcomes_of_cards(
-    cards: Iterable[Progress], profiles: Iterable[Profile] = ()
-) -> dict[str, Once]:
-    """Return the outcomes of all steps that feed a check, by check.
+class ToldByCards(msgspec.Struct, frozen=True):
+    """What the cards of a job tell the finding."""
 
-    Of two steps that feed the same check the later one counts, by the order of ``cards`` and of
-    the steps in each. A held value goes in as such, with the window that it has in ``profiles``;
-    where they do not agree on one, a verdict that is close goes in with its probability.
+    outcomes: dict[str, Once]
+    """Of the engine as it came in, by check."""
+    parts: tuple[str, ...]
+    """Checks of the switches that it has."""
+    later: tuple[Later, ...] = ()
+    """What was put right, each time with what was seen after it."""
+
+    @property
+    def says_something(self) -> bool:
+        """Whether any check at all came to an outcome that tells of the circuit."""
+        stages = (self.outcomes, *(stage.outcomes for stage in self.later))
+        return any(not is_unsaid(said) for outcomes in stages for said in outcomes.values())
+
+
+def told_by_cards(cards: Iterable[Progress], profiles: Iterable[Profile] = ()) -> ToldByCards:
+    """Return the outcomes of all steps that feed a check, mend by mend, and the switches fitted.
+
+    Of two steps that feed the same check, with no mend between, the later one counts, by the order
+    of ``cards`` and of the steps in each. A held value goes in as such, with the window that it
+    has in ``profiles``; where they do not agree on one, a verdict that is close goes in with its
+    probability.
     """
+    cards, profiles = tuple(cards), tuple(profiles)
     windows = _windows(profiles)
-    found: dict[str, Once] = {}
+    stages: dict[tuple[str, ...], dict[str, Once]] = {(): {}}
+    before: tuple[str, ...] = ()
     for progress in cards:
         for step in progress.card.step:
             result = progress.results[step.id]
+            mended = (*before, *(place for place in result.mended if place in progress.mended))
+            found = stages.setdefault(tuple(dict.fromkeys(mended)), {})
             if not (step.check and result.outcome):
                 continue
             if not was_left_out(result):
-                name = getattr(step, "winding", "") or getattr(step, "lead", "")
-                found[step.check] = _outcome(result, windows.get(name))
+                found[step.check] = _outcome(step, result, windows)
             elif not isinstance(step, SwitchStep):  # a switch that is not there is no suspect
                 found.setdefault(step.check, result.outcome)
-    return found
+        before = (*before, *progress.mended)
+        stages.setdefault(tuple(dict.fromkeys(before)), {})
+    return ToldByCards(stages.pop(()), parts_of_cards(cards, profiles), tuple(_later(stages)))
+
+
+def _later(stages: Mapping[tuple[str, ...], dict[str, Once]]) -> Iterator[Later]:
+    known: tuple[str, ...] = ()
+    for places in sorted(stages, key=len):
+        mended = tuple(place for place in places if place not in known)
+        yield Later(mended=mended, outcomes=stages[places])
+        known = places
 
 
 def parts_of_cards(cards: Iterable[Progress], profiles: Iterable[Profile] = ()) -> tuple[str, ...]:
@@ -71,22 +107,39 @@ def _windows(profiles: Iterable[Profile]) -> dict[str, Window]:
     """Return the windows by the entry's name, as far as every profile has the same."""
     found: dict[str, set[Window]] = {}
     for profile in profiles:
-        entries: list[Winding | Lead] = [*profile.winding, *profile.lead]
+        entries: list[Winding | Lead | GapSetting] = [*profile.winding, *profile.lead, *profile.gap]
         for entry in entries:
             if entry.low is not None and entry.high is not None:
                 found.setdefault(entry.name, set()).add((entry.low, entry.high))
+        for path in profile.insulation:
+            found.setdefault(path.name, set()).add((path.at_least, inf))
     return {name: each.copy().pop() for name, each in found.items() if len(each) == 1}
 
 
-def _outcome(result: StepResult, window: Window | None) -> Once:
+def _outcome(step: Step, result: StepResult, windows: Mapping[str, Window]) -> Once:
+    """Return the outcome of a step that feeds a check, as a value where there is one."""
     if result.said and result.outcome not in UNSAID:
         return Said(result.outcome)
-    judged = result.judged.get("")
-    if judged is None or result.outcome not in _VERDICTS:
+    window = None if step.wants is None else windows.get(step.wants[1])
+    judged, entered = result.judged.get(""), result.entered
+    if result.outcome not in _VERDICTS:
+        return result.outcome
+    if isinstance(step, EntryStep):
+        if window is None or entered is None or entered.value is None:
+            return result.outcome
+        return Measured(
+            value=entered.value, u=GAUGE_U, low=window[0], high=window[1], gap=step.takes == "gap"
+        )
+    if judged is None:
         return result.outcome
     if window is not None and judged.corrected is not None and judged.u is not None:
-        low, high = window
-        return Measured(value=judged.corrected, u=judged.u / COVERAGE, low=low, high=high)
+        return Measured(
+            value=judged.corrected,
+            u=judged.u / COVERAGE,
+            low=window[0],
+            high=window[1],
+            twice=judged.repeat == "agrees",
+        )
     if judged.clear:
         return result.outcome
     return judged.probabilities or close_verdict(result.outcome, judged.probability)

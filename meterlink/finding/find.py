@@ -25,7 +25,7 @@ from meterlink.finding.finding import (
     sentences,
 )
 from meterlink.finding.model import Array, Model, Node
-from meterlink.finding.outcomes import Outcome, RecordedOutcome, is_unsaid, record
+from meterlink.finding.outcomes import Outcome, RecordedOutcome, Said, is_unsaid, record, times_done
 from meterlink.finding.posterior import Belief, Stage, Taken, is_sure, named_set, take_in
 from meterlink.finding.search import Prospect, Shaken, prospects, shake
 from meterlink.finding.shape import ALWAYS, FaultTable, unknown
@@ -122,6 +122,7 @@ def finding(model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later
         odd=odd,
         next=proposed,
         mended=tuple(place for stage in later for place in stage.mended),
+        closed=bool(later) and _did_it(model, recorded[-1]),
         counted=model.counted,
         firm=None,
         firm_next=None,
@@ -141,14 +142,42 @@ def _recorded(
     recorded, stages = [record(model, outcomes)], []
     stages.append(Stage(evidence=recorded[0].evidence))
     mended: frozenset[str] = frozenset()
+    known = {*model.places, *model.table.places}
     for stage in later:
         for place in stage.mended:
-            if place not in model.places:
+            if place not in known:
                 raise UsageError(unknown(place, "place", model.places))
-        mended |= set(stage.mended)
-        recorded.append(record(model, stage.outcomes))
+        mended |= set(stage.mended) & set(model.places)  # others cannot have caused the complaint
+        recorded.append(record(model, tried(model, stage.outcomes)))
         stages.append(Stage(mended, recorded[-1].evidence))
     return recorded, stages
+
+
+def tried(model: Model, outcomes: Mapping[str, Outcome]) -> dict[str, Outcome]:
+    """Return ``outcomes`` after a mend, with the checks that close a job as the one they are then.
+
+    Before a mend their rows speak of what will have been put right by then; now that is known.
+    """
+    result = dict(outcomes)
+    for node in model.nodes.values():
+        good = node.declared.made_of
+        told = {check: result.pop(check) for check in good if check in result}
+        words = {check: said for check, said in told.items() if not is_unsaid(said)}
+        right = [_is(model.nodes[check], said, good[check]) for check, said in words.items()]
+        ahead = {model.nodes[check].declared.after for check in words}
+        known = right and all(check in words or check in ahead for check in good)
+        if known or not all(right):
+            outcome = node.outcomes[0 if all(right) else 1]
+            by_word = any(isinstance(times_done(said)[-1], Said) for said in words.values())
+            result[node.name] = Said(outcome) if by_word else outcome
+    return result
+
+
+def _is(node: Node, said: Outcome, outcome: str) -> bool:
+    """Return whether the newest time of ``said`` is ``outcome``, on somebody's word or not."""
+    once = times_done(said)[-1]
+    word = once.outcome if isinstance(once, Said) else once
+    return isinstance(word, str) and node.declared.reads_as.get(word, word) == outcome
 
 
 Step = tuple[Taken, str, bool]
@@ -178,10 +207,19 @@ def _is_clean(model: Model, recorded: RecordedOutcome) -> bool:
         node = model.nodes[name]
         context = recorded.words.get(node.declared.after, ALWAYS)
         sound = node.declared.sound.contexts.get(context)
-        likeliest = node.outcomes[int(np.argmax(times[-1]))]
+        likeliest = node.outcomes[int(np.argmax(times[-1].likely))]
         if sound is None or likeliest != max(sound, key=lambda outcome: float(sound[outcome])):
             return False
     return bool(recorded.shown)
+
+
+def _did_it(model: Model, recorded: RecordedOutcome) -> bool:
+    """Whether the engine was tried after the last mend, and its complaint is gone."""
+    return any(
+        recorded.words[name] == node.outcomes[0]
+        for name, node in model.nodes.items()
+        if node.declared.after_mending and name in recorded.words
+    )
 
 
 def _places(model: Model, shares: Array) -> tuple[Placed, ...]:

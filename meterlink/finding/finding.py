@@ -144,6 +144,8 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     """The checks open or worth repeating that would tell anything, the best for its cost first."""
     mended: tuple[str, ...]
     """Places that were put right before the last outcomes."""
+    closed: bool = False
+    """Tried after the last mend, the engine no longer had its complaint."""
     counted: int
     """Jobs of the workshop that went into the shares of the faults."""
     firm: Firmness | None
@@ -261,6 +263,8 @@ def _clean(found: Finding, complaint: str) -> Iterable[str]:
 
 
 def _told(found: Finding) -> Iterable[str]:
+    if found.closed:
+        yield f"Put right: {', '.join(found.mended)}. The engine starts, and stops by its control."
     yield from _leading(found)
     if found.contradictory:
         yield "Some outcome is likelier a slip than not. Do the doubtful ones again."
@@ -273,9 +277,12 @@ def _told(found: Finding) -> Iterable[str]:
 
 
 def _leading(found: Finding) -> Iterable[str]:
+    """Say which places are named; of a repaired engine, what it had."""
     shares = [(placed.place, placed.probability) for placed in found.named]
     where = _with_shares(shares)
-    if found.sure:
+    if found.closed:
+        yield f"It was most likely: {where}."
+    elif found.sure:
         yield f"Found: {where}."
     elif shares[0][1] >= 0.5:
         yield f"Most likely: {where}."
@@ -316,7 +323,11 @@ def _grounds(found: Finding) -> Iterable[str]:
 
 
 def _onward(found: Finding) -> Iterable[str]:
-    if found.sure:
+    if found.closed:
+        others = [p.place for p in found.places if p.place not in found.mended]
+        if others and found.more >= WORTH_NAMING:
+            yield f"Something beside it may still be wrong, likeliest: {others[0]}."
+    elif found.sure:
         left = [p.place for p in found.named if p.place not in found.mended]
         for place in left:
             yield _first_at(found, place).mend

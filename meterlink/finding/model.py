@@ -19,12 +19,23 @@ share among the jobs, and the outcomes themselves tell which.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meterlink.errors import UsageError
-from meterlink.finding.shape import Check, Fault, FaultTable, Row, either, of_part, unknown
+from meterlink.finding.shape import (
+    Check,
+    FaultTable,
+    Row,
+    Suspect,
+    either,
+    fitted_parts,
+    put_part,
+    suspects_of,
+    unknown,
+)
 
 Array = NDArray[np.float64]
 Members = NDArray[np.intp]
@@ -37,6 +48,15 @@ MOST_REMEMBERED = 300
 """Answers that a model keeps, each of some tens of kilobytes."""
 MOST_SLIPS = 0.45
 """No check is answered wrongly more often than this."""
+
+
+class Shown(NamedTuple):
+    """What one look at a check showed."""
+
+    likely: Array
+    """Relative likelihood of each outcome."""
+    slips: Array
+    """How often a look like this goes wrong, by slip rate."""
 
 
 class Node:
@@ -56,9 +76,9 @@ class Node:
         check (1 where there is none), outcome."""
         self.sound = np.empty(0)
         """The same of a sound engine, shaped outcome of the earlier check, outcome."""
-        self.say = _put(declared.say, words)
-        self.ask = _put(declared.ask, words)
-        self._says = {outcome: _put(said, words) for outcome, said in declared.says.items()}
+        self.say = put_part(declared.say, words)
+        self.ask = put_part(declared.ask, words)
+        self._says = {outcome: put_part(said, words) for outcome, said in declared.says.items()}
         self.children: list[Node] = []
         self.worst = np.empty((0, 0), dtype=np.intp)
         """Of two outcomes, by their places, the place of the worse."""
@@ -75,6 +95,11 @@ class Node:
     def outcomes(self) -> tuple[str, ...]:
         """The outcomes, in the order of the last axis of ``shares``."""
         return self.declared.outcomes
+
+    @property
+    def parts_of(self) -> str:
+        """The check that has the parts which this one may be done for."""
+        return self.declared.each_of or self.kind
 
     def said(self, outcome: str) -> str:
         """Return an outcome, or several with «or» between, as a clause.
@@ -114,30 +139,21 @@ class Node:
         result: Array = np.einsum("bdh,ad...h->ab...h", self.second, half)
         return result
 
+    def recorded(self, likely: Array, slips: Array) -> Array:
+        """Return the likelihood of what was recorded, shaped slip rate, outcome of the engine.
+
+        ``likely``: of each outcome by the record; ``slips``: how often such a look goes wrong, by
+        slip rate. A slip records any other outcome, each alike.
+        """
+        rates, rest = slips[:, None], likely.sum() - likely
+        result: Array = likely * (1 - rates) + rest * rates / (len(likely) - 1)
+        return result
+
     def family(self) -> Iterator["Node"]:
         """Yield this check and every one after it."""
         yield self
         for child in self.children:
             yield from child.family()
-
-
-class Suspect:
-    """One fault of the model; a fault of several parts is several of these."""
-
-    def __init__(self, name: str, declared: Fault, prior: float, part: str, words: str) -> None:
-        self.name = name
-        self.declared = declared
-        self.prior = prior
-        self.part = part
-        """The check of this very part, where the fault is one of several parts."""
-        self.say = _put(declared.say, words)
-        self.place = _put(declared.place, words)
-        self.mend = _put(declared.mend, words)
-
-    def elsewhere(self, node: Node) -> bool:
-        """Return whether ``node`` looks at another part of the kind than the one at fault."""
-        kind = node.declared.each_of or node.kind
-        return kind == self.declared.each and node.part != self.part
 
 
 class Model:
@@ -168,8 +184,8 @@ class Model:
             raise UsageError(unknown(complaint, "complaint", table.complaints))
         self.table = table
         self.complaint = complaint
-        self.parts = _fitted(table, parts)
-        self.suspects = _suspects(table, complaint, self.parts)
+        self.parts = fitted_parts(table, parts)
+        self.suspects = suspects_of(table, complaint, self.parts)
         self.places = tuple(dict.fromkeys(suspect.place for suspect in self.suspects))
         """What can get mended, in the table's order."""
         counted = np.array([(counts or {}).get(suspect.name, 0) for suspect in self.suspects])
@@ -177,7 +193,10 @@ class Model:
         """Jobs of the workshop that went into the priors."""
         judged = np.array([suspect.prior for suspect in self.suspects])
         self._hypotheses(JUDGED_JOBS * judged / judged.sum() + counted)
-        self._slips()
+        self.slip_rates: Array = np.array([slip.rate for slip in table.slip] or [0.0])
+        """Of a check that is looked at once."""
+        self.slip_shares = _sum_to_one(np.array([slip.share for slip in table.slip] or [1.0]))
+        """Prior of each of the rates."""
         self.mended: frozenset[str] = frozenset()
         """Places that have been put right."""
         self._after: dict[frozenset[str], Model] = {}
@@ -230,14 +249,6 @@ class Model:
         for hypothesis, places in enumerate(at_places):
             self._in_place[list(places), hypothesis] = 1.0
 
-    def _slips(self) -> None:
-        declared = self.table.slip
-        self.slip_rates: Array = np.array([slip.rate for slip in declared] or [0.0])
-        """Of a check that is looked at once."""
-        shares = np.array([slip.share for slip in declared] or [1.0])
-        self.slip_shares: Array = shares / shares.sum()
-        """Prior of each of the rates."""
-
     def _nodes(self) -> Iterator[Node]:
         for kind, check in self.table.checks.items():
             fitted = self.parts.get(check.each_of or kind, ("",))
@@ -255,7 +266,7 @@ class Model:
             for j, context in enumerate(contexts):
                 shares = (
                     check.sound.contexts[context]
-                    if suspect.elsewhere(node)
+                    if suspect.elsewhere(node.parts_of, node.part)
                     else self.table.distribution(suspect.declared, kind, self.complaint, context)
                 )
                 node.shares[i, j] = [shares[outcome] for outcome in check.outcomes]
@@ -327,21 +338,18 @@ class Model:
     def _let_slip(self, node: Node) -> None:
         count = len(node.outcomes)
         node.slips = np.minimum(self.slip_rates * node.declared.slips, MOST_SLIPS)
-        right, rates = np.eye(count)[:, None, :], node.slips[None, :, None]
-        node.channel = right * (1 - rates) + (1 - right) * rates / (count - 1)
+        each = np.eye(count)
+        node.channel = np.stack([node.recorded(likely, node.slips) for likely in each])
 
     def _touched(self, node: Node) -> NDArray[np.bool_]:
         """Return for each suspect whether it touches ``node`` or an earlier one of its family."""
-        own = [
-            not suspect.elsewhere(node) and self.row(suspect, node) is not node.declared.sound
-            for suspect in self.suspects
-        ]
+        own = [self.row(suspect, node) is not node.declared.sound for suspect in self.suspects]
         above = self._above.get(node.name)
         return np.array(own) | (self._touched(above) if above is not None else False)
 
     def row(self, suspect: Suspect, node: Node) -> Row:
         """Return the row of the table that speaks of ``node`` under ``suspect``."""
-        if suspect.elsewhere(node):
+        if suspect.elsewhere(node.parts_of, node.part):
             return node.declared.sound
         fault = suspect.declared
         own = fault.when.get(self.complaint, {}).get(node.kind) or fault.gives.get(node.kind)
@@ -379,44 +387,6 @@ class Model:
                 del self._memory[next(iter(self._memory))]
             self._memory[key] = work_out()
         return self._memory[key]
-
-
-def _fitted(table: FaultTable, parts: Sequence[str]) -> dict[str, tuple[str, ...]]:
-    """Return by kind of check the parts that the engine has, in the table's order."""
-    kinds = {name: check.each for name, check in table.checks.items() if check.each}
-    known = [part for each in kinds.values() for part in each]
-    for part in parts:
-        if part not in known:
-            raise UsageError(unknown(part, "part with a check of its own", known))
-    return {
-        kind: tuple(part for part in each if part in parts) or (next(iter(each)),)
-        for kind, each in kinds.items()
-    }
-
-
-def _suspects(
-    table: FaultTable, complaint: str, fitted: Mapping[str, tuple[str, ...]]
-) -> list[Suspect]:
-    found = []
-    for name, fault in table.faults.items():
-        if complaint not in fault.prior:
-            continue
-        prior = fault.prior[complaint]
-        if not fault.each:
-            found.append(Suspect(name, fault, prior, "", ""))
-            continue
-        parts = fitted[fault.each]
-        total = sum(fault.shares[part] for part in parts)
-        for part in parts:
-            own = of_part(name, fault.each, part)
-            words = table.checks[fault.each].each[part]
-            found.append(Suspect(own, fault, prior * fault.shares[part] / total, part, words))
-    return found
-
-
-def _put(sentence: str, words: str) -> str:
-    """Put the part's name where the sentence leaves room for it."""
-    return sentence.replace("{part}", words)
 
 
 def _doubled_or_halved(rng: np.random.Generator, shape: tuple[int, ...]) -> Array:

@@ -13,14 +13,14 @@ high through carbon and fingers.
 """
 
 from collections.abc import Mapping, Sequence
-from math import fsum, isfinite
+from math import erf, fsum, isfinite, log, sqrt
 from typing import Final
 
 import msgspec
 import numpy as np
 
 from meterlink.errors import UsageError
-from meterlink.finding.model import Array, Model, Node
+from meterlink.finding.model import Array, Model, Node, Shown
 from meterlink.finding.shape import UNSAID, WORTH_SAYING, unknown
 from meterlink.quantities.text import plain
 
@@ -31,12 +31,21 @@ FINGERS_OHM: Final = 1e8
 """The most that reads as a number across a break."""
 _FINITE_OPENS: Final = 0.1
 """Share of the breaks that read as a number."""
+WIDEST_GAP: Final = 9.0
+"""The most that a gap which is too wide adds, in windows' middles."""
+GOOD_INSULATION: Final = 1e4
+"""Times the least that it must have, good insulation that reads as a number may have."""
+LEAKS_FROM_OHM: Final = 1e3
+_READS_FINITE: Final = 0.2
+"""Share of the good insulations that read as a number."""
+_BLURRED: Final = 0.1
+"""Least relative uncertainty of a resistance that high, through air and dirt: its logarithm's."""
 _STRANGE: Final = 0.01
 """Density per unit of the value's logarithm under which a value is odd."""
 
 
 class Measured(msgspec.Struct, frozen=True, kw_only=True):
-    """A value held by the meter, after its corrections, with the window that it should lie in."""
+    """A value held by the meter or gauged, after its corrections, with the window it belongs in."""
 
     value: float
     """Ohms, or metres for a gap; infinite for over range."""
@@ -44,6 +53,11 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     """Standard uncertainty, in the same unit."""
     low: float
     high: float
+    """Infinite for an insulation, which only has to be high enough."""
+    gap: bool = False
+    """It is a distance, to which nothing adds itself as to a resistance."""
+    twice: bool = False
+    """Two touches agreed on it."""
 
 
 def densities(measured: Measured) -> tuple[dict[str, float], bool]:
@@ -52,29 +66,60 @@ def densities(measured: Measured) -> tuple[dict[str, float], bool]:
     The densities have a common factor that does not matter.
     """
     value, u = measured.value, measured.u
+    if not isfinite(measured.high):
+        return _insulating(measured), False
     if not isfinite(value):
         return {"short": 0.0, "below": 0.0, "in-window": 0.0, "above": 0.0, "open": 1.0}, False
-    high = measured.high if isfinite(measured.high) else max(2 * measured.low, value, 1e-6)
-    middle = (measured.low + high) / 2
-    spread = float(np.hypot((high - measured.low) / 4, u))
-    shares, share_step = _in_decades(0.03, 0.75)
+    middle = (measured.low + measured.high) / 2
+    spread = float(np.hypot((measured.high - measured.low) / 4, u))
+    shares, share_step = _in_decades(0.03, 0.95 if measured.gap else 0.75)
     # What adds itself in ohms, not in shares of the part: beside a small window it goes further.
-    adds, add_step = _in_decades(0.03, max(1e3, CORRODED_OHM / middle))
+    most = WIDEST_GAP if measured.gap else max(1e3, CORRODED_OHM / middle)
+    adds, add_step = _in_decades(0.03, most)
     breaks, break_step = _in_decades(30.0, max(1e7, FINGERS_OHM / middle))
     shorts = np.linspace(0.0, 0.25, _STEPS)
     found = {
         "in-window": _mean(value, np.array([middle]), spread, np.zeros(1)),
         "below": _mean(value, middle * (1 - shares), spread, middle * shares * share_step),
         "above": _mean(value, middle * (1 + adds), spread, middle * adds * add_step),
-        "short": _mean(value, middle * shorts, u, np.full(_STEPS, middle * 0.25 / _STEPS)),
-        "open": _FINITE_OPENS
-        * _mean(value, middle * (1 + breaks), spread, middle * breaks * break_step),
     }
+    if not measured.gap:
+        opens = _mean(value, middle * (1 + breaks), spread, middle * breaks * break_step)
+        short = np.full(_STEPS, middle * 0.25 / _STEPS)
+        found |= {"short": _mean(value, middle * shorts, u, short), "open": _FINITE_OPENS * opens}
     scale = max(abs(value), spread)
     strange = max(found.values()) * scale < _STRANGE
     # Far from everything all densities vanish; then the value says nothing.
     least = 1e-12 / scale
     return {verdict: density + least for verdict, density in found.items()}, strange
+
+
+def _insulating(measured: Measured) -> dict[str, float]:
+    """Return the densities of an insulation's value, for each unit of its logarithm.
+
+    Good insulation reads over range, or from its least on alike in every decade; one that leaks
+    reads alike in every decade below.
+    """
+    least, value = measured.low, measured.value
+    if not isfinite(value):
+        return {"in-window": 1.0, "below": 0.0}
+    at = log(max(value, LEAKS_FROM_OHM / 10))
+    blur = max(measured.u / max(value, 1e-9), _BLURRED)
+
+    def alike(low: float, high: float) -> float:
+        start, end = log(low), log(high)
+        inside = _up_to((end - at) / blur) - _up_to((start - at) / blur)
+        return inside / (end - start) + 1e-12
+
+    return {
+        "in-window": _READS_FINITE * alike(least, GOOD_INSULATION * least),
+        "below": alike(min(LEAKS_FROM_OHM, least / 10), least),
+    }
+
+
+def _up_to(deviations: float) -> float:
+    """Return the share of a normal distribution that lies below so many standard deviations."""
+    return (1 + erf(deviations / sqrt(2))) / 2
 
 
 def _in_decades(low: float, high: float) -> tuple[Array, float]:
@@ -96,6 +141,11 @@ def _mean(value: float, centres: Array, spread: float, widths: Array) -> float:
 SLIP: Final = 0.1
 """Probability that somebody states an open where there is none: judgement of the authors, the same
 as in ``judging.assess.TRUST``."""
+
+
+HELD_TWICE: Final = 0.3
+"""How easily a check goes wrong on which two touches agree, beside one that is looked at once. The
+same slip twice is rare, a probe on the wrong place both times is not: judgement of the authors."""
 
 
 class Said(msgspec.Struct, frozen=True):
@@ -121,8 +171,8 @@ class RecordedOutcome(msgspec.Struct, frozen=True):
     """By check, the relative likelihood of what was recorded: slip rate, outcome."""
     words: Mapping[str, str]
     """By check, the outcome as a technician would say it; the newest where it was repeated."""
-    shown: Mapping[str, Sequence[Array]]
-    """By check, the relative likelihood of each outcome, for every time it was done."""
+    shown: Mapping[str, Sequence[Shown]]
+    """By check, what was seen every time it was done."""
     strange: tuple[str, ...]
     """Checks with a value that is odd whatever is wrong."""
     unsaid: tuple[str, ...]
@@ -180,7 +230,7 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> RecordedOutcome:
             raise UsageError(unknown(check, "check", model.nodes))
     evidence: dict[str, Array] = {}
     words: dict[str, str] = {}
-    shown: dict[str, Sequence[Array]] = {}
+    shown: dict[str, Sequence[Shown]] = {}
     strange = []
     word_only = set()
     for name, node in model.nodes.items():
@@ -190,15 +240,16 @@ def record(model: Model, outcomes: Mapping[str, Outcome]) -> RecordedOutcome:
         times = []
         for once in told:
             weights, odd = _weights(node, once)
-            times.append(weights)
+            slips = node.slips * (HELD_TWICE if isinstance(once, Measured) and once.twice else 1.0)
+            times.append(Shown(weights, slips))
             if odd:
                 strange.append(name)
         shown[name] = times
-        words[name] = _either(node, times[-1])
+        words[name] = _either(node, times[-1].likely)
         if isinstance(told[-1], Said):
             word_only.add(name)
             words[name] = node.outcomes[_place(node, told[-1].outcome)]
-        evidence[name] = np.prod([np.tensordot(w, node.channel, (0, 0)) for w in times], axis=0)
+        evidence[name] = np.prod([node.recorded(*each) for each in times], axis=0)
     in_order = [
         *filter(unsaid.__contains__, model.nodes),
         *(c for c in unsaid if c not in model.nodes),

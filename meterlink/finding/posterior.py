@@ -11,7 +11,7 @@ from typing import Final
 import msgspec
 import numpy as np
 
-from meterlink.finding.model import Array, Model, Node, NodeEvidence
+from meterlink.finding.model import Array, Model, Node, NodeEvidence, Shown
 
 SURE: Final = 0.95
 """From this probability on the place of a fault is found; the same as for a clear verdict."""
@@ -129,30 +129,33 @@ class Belief:
         known = self.evidence.get(node.name)
         return self.with_what(node, node.channel if known is None else node.channel * known[None])
 
-    def wrong(self, shown: Mapping[str, Sequence[Array]]) -> dict[str, float]:
+    def wrong(self, shown: Mapping[str, Sequence[Shown]]) -> dict[str, float]:
         """Return by check how probable it is that its newest outcome was recorded wrongly.
 
-        ``shown``: of each check of the last stage, what every time it was done leaves open.
+        ``shown``: of each check of the last stage, what every time it was done showed.
         """
         result = {}
         for name, times in shown.items():
             node = self.model.nodes[name]
-            before = [np.tensordot(seen, node.channel, (0, 0)) for seen in times[:-1]]
-            right = np.prod([(1 - node.slips)[:, None] * times[-1][None, :], *before], axis=0)
+            before = [node.recorded(*seen) for seen in times[:-1]]
+            right = np.prod([_right(times[-1]), *before], axis=0)
             result[name] = max(0.0, 1.0 - float(self.with_what(node, right[None]).sum()))
         return result
 
-    def slipped(self, shown: Sequence[Mapping[str, Sequence[Array]]]) -> float:
+    def slipped(self, shown: Sequence[Mapping[str, Sequence[Shown]]]) -> float:
         """Return how probable it is that some outcome of any stage was recorded wrongly.
 
-        ``shown``: by stage and check, what every time it was done leaves open.
+        ``shown``: by stage and check, what every time it was done showed.
         """
         total = np.logaddexp.reduce(self.log_joint, axis=None)
         stages: list[Stage] = []
         belief: Belief | None = self
         for each in reversed(shown):
             if belief is not None:
-                right = {name: belief._right(name, times) for name, times in each.items()}
+                right = {
+                    name: np.prod([_right(seen) for seen in times], axis=0)
+                    for name, times in each.items()
+                }
                 stages.insert(0, Stage(belief.model.mended, right))
                 belief = belief.before
         with np.errstate(divide="ignore"):
@@ -160,11 +163,11 @@ class Belief:
         share = np.exp(np.logaddexp.reduce(right_joint, axis=None) - total)
         return max(0.0, 1.0 - float(share))
 
-    def _right(self, check: str, times: Sequence[Array]) -> Array:
-        """Return the likelihood of outcomes of which none was recorded wrongly."""
-        never = (1 - self.model.nodes[check].slips)[:, None]
-        result: Array = np.prod([never * seen[None, :] for seen in times], axis=0)
-        return result
+
+def _right(seen: Shown) -> Array:
+    """Return the likelihood of a look that was not recorded wrongly."""
+    result: Array = (1 - seen.slips)[:, None] * seen.likely[None, :]
+    return result
 
 
 class Taken(msgspec.Struct, frozen=True):

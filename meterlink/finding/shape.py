@@ -6,6 +6,7 @@ from typing import Annotated, Any, Final, Literal
 
 import msgspec
 
+from meterlink.errors import UsageError
 from meterlink.quantities.text import plain
 
 Format = Literal[1]
@@ -92,6 +93,8 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What it shows under any fault that says nothing of it; without it, as ``sound``."""
     after_mending: bool = False
     """Makes sense only once something has been put right."""
+    made_of: dict[Name, Name] = {}
+    """Checks that close a job and after a mend come to this one, each with its good outcome."""
 
 
 class Fault(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -148,6 +151,15 @@ class FaultTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     setups: dict[Name, Preparation] = {}
     checks: dict[Name, Check]
     faults: dict[Name, Fault]
+
+    @property
+    def places(self) -> frozenset[str]:
+        """Every place that can be put right, whatever the complaint and the parts fitted."""
+        return frozenset(
+            put_part(fault.place, words)
+            for fault in self.faults.values()
+            for words in (self.checks[fault.each].each.values() if fault.each else ("",))
+        )
 
     def contexts(self, check: str) -> tuple[str, ...]:
         """Return the outcomes of the check that ``check`` comes after; ``ALWAYS`` where none."""
@@ -227,3 +239,60 @@ def either(clauses: Sequence[str]) -> str:
     ends = [" ".join(each[shared:]) for each in words]
     told = f"{', '.join(ends[:-1])} or {ends[-1]}"
     return " ".join([*words[0][:shared], told])
+
+
+class Suspect:
+    """One fault of the model; a fault of several parts is several of these."""
+
+    def __init__(self, name: str, declared: Fault, prior: float, part: str, words: str) -> None:
+        self.name = name
+        self.declared = declared
+        self.prior = prior
+        self.part = part
+        """The check of this very part, where the fault is one of several parts."""
+        self.say = put_part(declared.say, words)
+        self.place = put_part(declared.place, words)
+        self.mend = put_part(declared.mend, words)
+
+    def elsewhere(self, kind: str, part: str) -> bool:
+        """Return whether a check of ``kind`` looks at another part than the one at fault."""
+        return kind == self.declared.each and part != self.part
+
+
+def fitted_parts(table: FaultTable, parts: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Return by kind of check the parts that the engine has, in the table's order."""
+    kinds = {name: check.each for name, check in table.checks.items() if check.each}
+    known = [part for each in kinds.values() for part in each]
+    for part in parts:
+        if part not in known:
+            raise UsageError(unknown(part, "part with a check of its own", known))
+    return {
+        kind: tuple(part for part in each if part in parts) or (next(iter(each)),)
+        for kind, each in kinds.items()
+    }
+
+
+def suspects_of(
+    table: FaultTable, complaint: str, fitted: Mapping[str, tuple[str, ...]]
+) -> list[Suspect]:
+    """Return every fault that a complaint can come from; one of parts for each that is fitted."""
+    found = []
+    for name, fault in table.faults.items():
+        if complaint not in fault.prior:
+            continue
+        prior = fault.prior[complaint]
+        if not fault.each:
+            found.append(Suspect(name, fault, prior, "", ""))
+            continue
+        parts = fitted[fault.each]
+        total = sum(fault.shares[part] for part in parts)
+        for part in parts:
+            own = of_part(name, fault.each, part)
+            words = table.checks[fault.each].each[part]
+            found.append(Suspect(own, fault, prior * fault.shares[part] / total, part, words))
+    return found
+
+
+def put_part(sentence: str, words: str) -> str:
+    """Put the part's name where the sentence leaves room for it."""
+    return sentence.replace("{part}", words)

@@ -198,6 +198,13 @@ def _names(table: FaultTable, check: Check) -> Iterator[str]:
     for setup in check.needs:
         if setup not in table.setups:
             yield f"needs: {unknown(setup, 'setup', table.setups)}"
+    for name, good in check.made_of.items():
+        if name not in table.checks:
+            yield f"made_of: {unknown(name, 'check', table.checks)}"
+        elif good not in table.checks[name].outcomes:
+            yield f"made_of: {unknown(good, f'outcome of «{name}»', table.checks[name].outcomes)}"
+    if check.made_of and len(check.outcomes) != 2:
+        yield "made_of: such a check has two outcomes, the good one first"
     for part in check.each:
         if part in table.checks:
             yield f"each: «{part}» is the name of a check already"

@@ -1,7 +1,7 @@
 """Steps that a person answers: cautions, entries, confirmations."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import ClassVar, Final, Literal, Never
 
 from msgspec import structs
@@ -298,18 +298,12 @@ class EntryWorker(Worker[Never]):
         yield self.end(t, "done", command)
 
     def _choice(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
-        choices, typed = self._step.choices, text.lower()
-        fits = [choice for choice in choices if choice.lower() == typed] or [
-            choice for choice in choices if typed and choice.lower().startswith(typed)
-        ]
-        if text.isdecimal() and 1 <= int(text) <= len(choices):
-            fits = [choices[int(text) - 1]]
-        if len(fits) != 1:
-            why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
-            yield self.again(t, f"{_quoted(text)} {why}.")
+        chosen, why = chosen_of(self._step.choices, text)
+        if why:
+            yield self.again(t, why)
             return
-        yield self.entered(t, command, fits[0])
-        yield self.end(t, fits[0], command)
+        yield self.entered(t, command, chosen)
+        yield self.end(t, chosen, command)
 
     def _size(self, text: str, command: Enter, t: float) -> Iterable[CommonEvent]:
         part = self._step.part(self.around.profile)
@@ -337,6 +331,23 @@ def expected_method(profile: Profile) -> str:
 
 
 _WORDS: Final = {"y": "yes", "yes": "yes", "n": "no", "no": "no"}
+
+
+def chosen_of(choices: Sequence[str], text: str) -> tuple[str, str]:
+    """Return which of ``choices`` was typed, in full, as it begins or by its number.
+
+    Else nothing, and as a sentence why none or more than one can be meant.
+    """
+    typed = text.lower()
+    fits = [choice for choice in choices if choice.lower() == typed] or [
+        choice for choice in choices if typed and choice.lower().startswith(typed)
+    ]
+    if text.isdecimal() and 1 <= int(text) <= len(choices):
+        fits = [choices[int(text) - 1]]
+    if len(fits) == 1:
+        return fits[0], ""
+    why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
+    return "", f"{_quoted(text)} {why}."
 
 
 def _quoted(text: str) -> str:

@@ -72,6 +72,8 @@ class StepResult(msgspec.Struct, kw_only=True):
     who: str = ""
     evidence: Evidence | None = None
     """As the end of the step had it."""
+    mended: tuple[str, ...] = ()
+    """Places that had been put right on this card when the step ended."""
     judged: dict[str, Judged] = msgspec.field(default_factory=dict)
     """The verdict that counts, by switch position; the position is empty for a winding."""
     basis: Basis | None = None

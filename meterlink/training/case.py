@@ -26,9 +26,9 @@ from meterlink.circuit.wiring import (
 from meterlink.circuit.workshop import Workshop
 from meterlink.declared import InvalidFileError, decode
 from meterlink.errors import UsageError
-from meterlink.finding.model import Model, Suspect
+from meterlink.finding.model import Model
 from meterlink.finding.search import Walk, follow, once
-from meterlink.finding.shape import FaultTable
+from meterlink.finding.shape import FaultTable, Suspect
 from meterlink.finding.table import shipped_table
 from meterlink.profile import Insulation, Lead, Profile
 from meterlink.profile import Switch as SwitchEntry

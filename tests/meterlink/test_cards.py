@@ -10,7 +10,7 @@ from meterlink.card import Card, read_card
 from meterlink.commands import Confirm, Deny, Enter, Skip
 from meterlink.declared import InvalidFileError
 from meterlink.events import Asked, Judged
-from meterlink.finding.cards import outcomes_of_cards, parts_of_cards, unsafe
+from meterlink.finding.cards import told_by_cards, unsafe
 from meterlink.finding.find import find
 from meterlink.profile import read_profile
 from tests.meterlink.bench_hands import OVER, Hands
@@ -291,7 +291,7 @@ def test_a_switch_that_fails_is_tested_again_unplugged(first):
     hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
     assert hands.outcomes["stop-switch-unplugged"] == "passed"
     # What the switch does by itself is what the finding goes by.
-    assert outcomes_of_cards([hands.bench.progress])["stop-switch"] == "passed"
+    assert told_by_cards([hands.bench.progress]).outcomes["stop-switch"] == "passed"
 
 
 @pytest.mark.parametrize(
@@ -313,7 +313,7 @@ def test_an_engine_that_will_not_stop_is_told_from_one_that_needs_no_spark(earth
         hands.tell(Confirm()).tell(earthed)
         # A clip lead left on would make every primary read short.
         assert hands.bench.progress.current == "clip-lead-off"
-    outcomes = outcomes_of_cards([hands.bench.progress])
+    outcomes = told_by_cards([hands.bench.progress]).outcomes
     assert find(outcomes, "wont-stop").places[0].place in places
 
 
@@ -321,8 +321,9 @@ def test_a_switch_that_the_engine_lacks_is_no_suspect_before_its_step_came_up():
     hands = go_to(at_work("stop-circuit", "pump-set-demo"), "stop-switch")
     hands.read(0.2).read(OVER, 2).read(0.2).read(OVER, 1)
     stands, profile = [hands.bench.progress], PROFILES.get("pump-set-demo")
-    assert parts_of_cards(stands, [profile]) == ("stop-switch",)
-    found = find(outcomes_of_cards(stands), "no-spark", parts=parts_of_cards(stands, [profile]))
+    assert told_by_cards(stands, [profile]).parts == ("stop-switch",)
+    told = told_by_cards(stands, [profile])
+    found = find(told.outcomes, "no-spark", parts=told.parts)
     assert not [fault for fault in found.faults if "flywheel brake" in fault.say]
     assert {f.say for f in found.faults if "stop switch" in f.say}
 
@@ -331,7 +332,7 @@ def test_a_switch_that_the_engine_lacks_is_no_suspect_before_its_step_came_up():
 def test_before_an_armature_is_swapped_what_else_may_take_the_spark_is_put_right(card):
     hands = go_to(at_work(card, "pump-set-demo"), "spark-gap-set")
     hands.tell(Deny()).tell(Deny()).tell(Confirm())
-    outcomes = outcomes_of_cards([hands.bench.progress])
+    outcomes = told_by_cards([hands.bench.progress]).outcomes
     assert outcomes["spark-with-earth-bridged"] == "no"
     assert find(outcomes, card).places[0].place == "plug lead or cap"
 

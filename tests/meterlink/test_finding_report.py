@@ -417,7 +417,7 @@ def test_a_statement_that_is_measured_afterwards_is_no_mere_word_any_more():
     assert proved.places[0].place == measured.places[0].place
     assert proved.places[0].probability > measured.places[0].probability
     later = find({}, "no-spark", later=[Later(mended=("plug",), outcomes={"start": Said("no")})])
-    assert later.said == ("start",)
+    assert later.said == ("trial-run",)
 
 
 def test_how_firm_a_finding_is_asks_for_no_check_that_was_skipped():

@@ -251,19 +251,15 @@ def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[s
     A card of the user's own may speak of checks that only a fault table of their own knows; that
     is said in place of the finding.
     """
-    from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
+    from meterlink.finding.cards import told_by_cards
     from meterlink.finding.find import find
-    from meterlink.finding.shape import UNSAID
 
     complaint = progress.card.complaint
-    profiles = [profile] if profile else []
-    outcomes = outcomes_of_cards([progress], profiles)
-    told = [said for said in outcomes.values() if not (isinstance(said, str) and said in UNSAID)]
-    if not complaint or not told:
+    told = told_by_cards([progress], [profile] if profile else [])
+    if not complaint or not told.says_something:
         return
     try:
-        parts = parts_of_cards([progress], profiles)
-        found = find(outcomes, complaint, parts=parts, draws=DRAWS)
+        found = find(told.outcomes, complaint, parts=told.parts, later=told.later, draws=DRAWS)
     except UsageError as fault:
         yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
         return

@@ -11,7 +11,6 @@ from captures.job.card_progress import JobSettings, card_progress
 from meterlink.bench.progress import Progress
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UnreadableError, UsageError
-from meterlink.finding.cards import outcomes_of_cards, parts_of_cards
 from meterlink.finding.find import Later, find
 from meterlink.finding.finding import Finding
 from meterlink.finding.outcomes import Outcome
@@ -99,14 +98,15 @@ def _show(args: argparse.Namespace) -> int:
         cards = list(card_progress(job, settings, CARDS.get))
         profiles = list(settings.profiles.values())
     said, later = _said(args.said)
+    told = told_by_cards(cards, profiles)
     complaint, table = _complaint(args.complaint, cards), fault_table(args.table)
     found = find(
-        {**outcomes_of_cards(cards, profiles), **said},
+        told.outcomes | said if not told.later else told.outcomes,
         complaint,
         table=table,
         counts=_counts(args.counts, table).get(complaint),
-        parts=(*parts_of_cards(cards, profiles), *args.switch),
-        later=later,
+        parts=(*told.parts, *args.switch),
+        later=_after_the_cards(told.later, said, later),
         draws=DRAWS,
     )
     if args.json:
@@ -145,6 +145,19 @@ def _said(given: list[tuple[str, str]]) -> tuple[dict[str, Outcome], list[Later]
         for (mended, _), outcomes in zip(stages[1:], said[1:], strict=True)
     ]
     return said[0], later
+
+
+def _after_the_cards(
+    mended: tuple[Later, ...], said: dict[str, Outcome], later: list[Later]
+) -> list[Later]:
+    """Return every mend: those of the cards first, and to the last what was said before the rest.
+
+    What is said beside a job is of the engine as it stands now.
+    """
+    if not mended:
+        return later
+    *earlier, last = mended
+    return [*earlier, Later(mended=last.mended, outcomes={**last.outcomes, **said}), *later]
 
 
 def _outcome(text: str) -> tuple[str, str]:

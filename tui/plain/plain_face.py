@@ -11,6 +11,7 @@ from meterlink.commands import AnyCommand, Back, Confirm, Deny, Enter, How, Redo
 from meterlink.events import Asked, Judged, StepBegan
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import ConfirmationStep, EntryStep
+from meterlink.steps.repair import RepairStep
 from tui.announcing.signs import say
 from tui.announcing.teller import Teller, finding_of, table
 
@@ -93,7 +94,7 @@ def read_command(line: str, who: str = "", step: Step | None = None) -> AnyComma
     text = line.strip()
     how, when = How.TYPED, rfc3339(local_now())
     entry = Enter(text=text, how=how, who=who, when=when)
-    asks = isinstance(step, EntryStep)
+    asks = isinstance(step, EntryStep | RepairStep)
     if isinstance(step, EntryStep) and text.lower() in map(str.lower, step.choices):
         return entry
     match text.lower():

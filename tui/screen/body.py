@@ -177,7 +177,8 @@ class BenchBody(Vertical):
         if step is not self._typing_at:
             self._typing_at = None
         typing = self._typing_at is not None or asks_for_resistor(step, view)
-        question = question_of(step, view.answers, typing=typing)
+        asked = "" if view.asked is None else view.asked.say
+        question = question_of(step, view.answers, typing=typing, asked=asked)
         here, beside = panels_for(step, view)
         if question is not None:
             here = "entry"

@@ -22,6 +22,7 @@ from meterlink.commands import AnyCommand, Confirm, Deny, Enter, How
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.repair import RepairStep
 from meterlink.steps.worker import NOT_SURE, ON_METAL
 
 YES_NO: Final = ("yes", "no")
@@ -64,11 +65,13 @@ class Question(NamedTuple):
         return _NOT_SURE if at == self.usual else plain(self.choices[at], _LONGEST)
 
 
-def question_of(step: Step | None, answers: tuple[str, ...], *, typing: bool) -> Question | None:
+def question_of(
+    step: Step | None, answers: tuple[str, ...], *, typing: bool, asked: str = ""
+) -> Question | None:
     """Return what a person is to answer; None where nothing is asked but by the probes.
 
     ``answers``: those of the bench's own question. ``typing``: a value is to be typed though the
-    step does not ask for one.
+    step does not ask for one. ``asked``: the words of the bench's question.
     """
     if step is None:
         return None
@@ -78,6 +81,8 @@ def question_of(step: Step | None, answers: tuple[str, ...], *, typing: bool) ->
         case _ if answers:
             usual = answers.index(NOT_SURE) if ON_METAL in answers else None
             return Question(f"{step.id} {' '.join(answers)}", answers, hint=_CHOICE, usual=usual)
+        case RepairStep():
+            return Question(f"{step.id} {asked}", hint=_HINTS["text"], may_be_empty=True)
         case EntryStep(takes="choice"):
             return Question(step.id, step.choices, hint=_CHOICE)
         case EntryStep():

@@ -14,6 +14,7 @@ from textual.binding import Binding, BindingType
 
 from meterlink.commands import AnyCommand, Back, CallOpen, Confirm, Deny, How, Redo, Skip, Zero
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
+from meterlink.steps.repair import RepairStep
 from meterlink.steps.watch import WatchStep
 from tui.screen.view import View
 
@@ -111,7 +112,7 @@ def works(name: str, view: View) -> bool:
     if isinstance(view.step, CautionStep):
         first = view.step.id == view.progress.card.step[0].id
         return name in _AT_CAUTIONS and not (first and name == "back")
-    if isinstance(view.step, EntryStep | ConfirmationStep):
+    if isinstance(view.step, EntryStep | ConfirmationStep | RepairStep):
         return name not in ("zero", "open")
     return name != "open" or _can_be_open(view)
 

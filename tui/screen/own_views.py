@@ -19,6 +19,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.repair import RepairStep
 from meterlink.steps.repeat import Repeated, RepeatState, RepeatStep
 from meterlink.steps.soak import SoakPoint, SoakStep
 from meterlink.steps.switch import SwitchStep
@@ -220,7 +221,7 @@ def panels_for(step: Step | None, view: View) -> tuple[str, str]:
         case SoakStep():
             if view.own:
                 return "soak-ohm", "soak-celsius"
-        case CautionStep() | EntryStep() | ConfirmationStep() | None:
+        case CautionStep() | EntryStep() | ConfirmationStep() | RepairStep() | None:
             pass
         case LeadZeroStep() | MeterCheckStep() | MeasurementStep() | SwitchStep():
             pass
