@@ -23,7 +23,7 @@ from meterlink.finding.model import Array, Model, Node, NodeEvidence
 from meterlink.finding.outcomes import Outcome, record
 from meterlink.finding.posterior import Belief, Stage, is_enough, is_sure, named_set, posterior
 
-LEAST_GAIN: Final = 0.05
+LEAST_GAIN: Final = 0.1
 """Bits; a check that promises less is not worth proposing."""
 
 

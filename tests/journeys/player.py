@@ -12,6 +12,7 @@ from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.measurement import MeasurementStep
 from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.repair import RepairStep
 from meterlink.steps.soak import SoakStep
 from meterlink.steps.switch import SwitchStep
 from meterlink.steps.watch import WatchStep
@@ -127,6 +128,7 @@ class Player:
         work: dict[type, Callable[[Step], None]] = {
             CautionStep: lambda step: self._say(step, "confirm"),
             EntryStep: self._enter,
+            RepairStep: lambda step: self._say(step, "enter", "nothing"),
             ConfirmationStep: self._answer,
             LeadZeroStep: self._zero,
             MeterCheckStep: self._check_meter,

@@ -7,10 +7,11 @@ from typing import Final
 
 import msgspec
 
-from captures.job.card_progress import JobSettings, card_progress
+from captures.job.card_progress import JobSettings, card_progress, confirmed_repairs
 from meterlink.bench.progress import Progress
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UnreadableError, UsageError
+from meterlink.finding.cards import told_by_cards
 from meterlink.finding.find import Later, find
 from meterlink.finding.finding import Finding
 from meterlink.finding.outcomes import Outcome
@@ -18,12 +19,13 @@ from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import read_counts, read_table, shipped_table, table_mistakes
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
-from meterlink.wording import percent
+from meterlink.wording import counted, percent
 from tui.commands.shared import damaged_too_option, jobs_option, json_option, pass_job, print_json
 from tui.session.setup import job_store
 from tui.settings import CARDS
 
 TABLE: Final = "table"
+COUNTS: Final = "counts"
 DRAWS: Final = 24
 """How often the judged numbers are doubled or halved, to say how firm the finding is."""
 
@@ -34,7 +36,8 @@ def add_finding(parser: argparse.ArgumentParser) -> None:
         "job",
         nargs="?",
         metavar="JOB",
-        help=f"name or folder of a job; or the word «{TABLE}», to show and check a fault table",
+        help=f"name or folder of a job; or the word «{TABLE}», to show and check a fault table; or "
+        f"«{COUNTS}», for how many jobs ended with which repair, as --counts takes it",
     )
     parser.add_argument(
         "file", nargs="?", metavar="FILE", help=f"after «{TABLE}»: the fault table to check"
@@ -82,6 +85,8 @@ def _show(args: argparse.Namespace) -> int:
     """Show the finding, or a fault table; 1 where the table has mistakes."""
     if args.job == TABLE:
         return _show_table(args)
+    if args.job == COUNTS:
+        return _show_counts(args)
     if args.file is not None:
         raise UsageError(
             f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
@@ -204,6 +209,21 @@ def _read(path: str) -> bytes:
             return file.read(LARGEST_FILE + 1)
     except OSError as fault:
         raise UnreadableError(f"{plain(path)} cannot be read: {fault.strerror or fault}") from fault
+
+
+def _show_counts(args: argparse.Namespace) -> int:
+    counts = confirmed_repairs(job_store(args.jobs).jobs(), CARDS.get)
+    if args.json:
+        print_json(counts)
+        return 0
+    many = sum(faults.total() for faults in counts.values())
+    print(
+        f"# {counted(many, 'confirmed repair')}, by complaint and fault; nothing else is in here."
+    )
+    for complaint, faults in sorted(counts.items()):
+        print(f"\n[{complaint}]")
+        print("\n".join(f"{fault} = {count}" for fault, count in sorted(faults.items())))
+    return 0
 
 
 def _show_table(args: argparse.Namespace) -> int:
