@@ -5,6 +5,7 @@ sequences, line breaks or direction marks that a terminal or a page would obey.
 """
 
 import unicodedata
+from collections.abc import Sequence
 from typing import Any, Final
 
 _UNSAFE: Final = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
@@ -40,3 +41,25 @@ def normalise(text: str) -> str:
     """Return ``text`` with look-alike signs made one: both ohm signs, micro signs and minuses."""
     text = unicodedata.normalize("NFKC", text)
     return text.replace("\N{GREEK SMALL LETTER MU}", "µ").replace("\N{MINUS SIGN}", "-")
+
+
+def chosen_of(choices: Sequence[str], text: str) -> tuple[str, str]:
+    """Return which of ``choices`` was typed, in full, as it begins or by its number.
+
+    Else nothing, and as a sentence why none or more than one can be meant.
+    """
+    typed = text.lower()
+    fits = [choice for choice in choices if choice.lower() == typed] or [
+        choice for choice in choices if typed and choice.lower().startswith(typed)
+    ]
+    if text.isdecimal() and 1 <= int(text) <= len(choices):
+        fits = [choices[int(text) - 1]]
+    if len(fits) == 1:
+        return fits[0], ""
+    why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
+    return "", f"{quoted(text)} {why}."
+
+
+def quoted(text: str) -> str:
+    """Return what was typed, to be said back."""
+    return f"«{plain(text)}»" if text.strip() else "Nothing"

@@ -1,7 +1,7 @@
 """Steps that a person answers: cautions, entries, confirmations."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import ClassVar, Final, Literal, Never
 
 from msgspec import structs
@@ -11,7 +11,7 @@ from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, TouchEvent
 from meterlink.profile import GapSetting, Profile, Torque, named
 from meterlink.quantities.notation import Value, format_value, parse_as, parse_quantity
-from meterlink.quantities.text import plain
+from meterlink.quantities.text import chosen_of, plain, quoted
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
 from meterlink.steps.step import SKIPPED, StepBase, StepCondition, Words
@@ -189,7 +189,7 @@ class ConfirmationWorker(Worker[Never]):
     def tell(self, command: AnyCommand, t: float) -> Iterable[CommonEvent]:
         answer = _answer(command)
         if answer is None and isinstance(command, Enter):
-            yield self.again(t, f"{_quoted(command.text)} is neither yes nor no.")
+            yield self.again(t, f"{quoted(command.text)} is neither yes nor no.")
         elif answer == "yes" and not self.around.progress.holds(self._step.requires):
             missing = self._missing()
             yield self.again(t, f"Not yet: {missing} must be recorded first. Go back and do it.")
@@ -331,28 +331,6 @@ def expected_method(profile: Profile) -> str:
 
 
 _WORDS: Final = {"y": "yes", "yes": "yes", "n": "no", "no": "no"}
-
-
-def chosen_of(choices: Sequence[str], text: str) -> tuple[str, str]:
-    """Return which of ``choices`` was typed, in full, as it begins or by its number.
-
-    Else nothing, and as a sentence why none or more than one can be meant.
-    """
-    typed = text.lower()
-    fits = [choice for choice in choices if choice.lower() == typed] or [
-        choice for choice in choices if typed and choice.lower().startswith(typed)
-    ]
-    if text.isdecimal() and 1 <= int(text) <= len(choices):
-        fits = [choices[int(text) - 1]]
-    if len(fits) == 1:
-        return fits[0], ""
-    why = f"can be {' or '.join(fits)}" if fits else f"is none of {', '.join(choices)}"
-    return "", f"{_quoted(text)} {why}."
-
-
-def _quoted(text: str) -> str:
-    """Return what was typed, to be said back."""
-    return f"«{plain(text)}»" if text.strip() else "Nothing"
 
 
 def _answer(command: AnyCommand) -> str | None:

@@ -12,8 +12,7 @@ import msgspec
 from meterlink.commands import AnyCommand, Confirm, Enter
 from meterlink.events import CommonEvent, StepEvent
 from meterlink.profile import Profile
-from meterlink.quantities.text import plain
-from meterlink.steps.entry import chosen_of
+from meterlink.quantities.text import chosen_of, plain
 from meterlink.steps.step import SKIPPED, StepBase, StepState
 from meterlink.steps.worker import StepContext, Worker
 

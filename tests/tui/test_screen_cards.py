@@ -13,6 +13,7 @@ from textual.widgets import Static
 from meterlink.card import Step, left_out, steps_on
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.meter_check import MeterCheckStep
+from meterlink.steps.repair import RepairStep
 from tests.tui.acting import ActedSession
 from tests.tui.looking import settled
 from tui.screen.app import BenchApp
@@ -35,6 +36,8 @@ def answer(step: Step) -> list[str]:
             return [*"19", "enter"]
         case EntryStep(takes="text"):
             return [*"seen", "enter"]
+        case RepairStep():
+            return [*"nothing", "enter"]
         case EntryStep() | MeterCheckStep():  # what is typed there goes to the question
             return ["ctrl+s"]
         case _:
