@@ -9,7 +9,8 @@ from typing import Annotated, Final, Literal, Protocol
 
 import msgspec
 
-from meterlink.declared import InvalidFileError, decode
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError
 from meterlink.events import CommonEvent
 from meterlink.profile import KINDS, Profile
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep

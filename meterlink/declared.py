@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 import msgspec
 import msgspec.inspect
 
-from meterlink.errors import FaultFoundError, NotationError
+from meterlink.errors import InvalidFileError, NotationError
 from meterlink.quantities.notation import parse_as
 from meterlink.quantities.text import harmless, plain
 from meterlink.quantities.units import Declared
@@ -21,10 +21,6 @@ T = TypeVar("T")
 
 LARGEST_FILE: Final = 1 << 20
 """Bytes; a description that people write is never larger."""
-
-
-class InvalidFileError(FaultFoundError):
-    """A profile, card or other description does not say what it must."""
 
 
 def decode(data: bytes, shape: type[T], name: str, *, as_is: bool = False) -> T:

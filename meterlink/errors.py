@@ -20,6 +20,10 @@ class FaultFoundError(MeterlinkError):
     exit_code = 1
 
 
+class InvalidFileError(FaultFoundError):
+    """A profile, card or other description does not say what it must."""
+
+
 class UsageError(MeterlinkError):
     """The command or a value in it does not make sense."""
 

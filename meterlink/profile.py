@@ -9,8 +9,8 @@ from typing import Annotated, ClassVar, Final, Literal, Protocol, TypeVar
 
 import msgspec
 
-from meterlink.declared import InvalidFileError, decode
-from meterlink.errors import NotationError
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError, NotationError
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import require_sensible
 from meterlink.judging.criterion import Criterion

@@ -13,8 +13,8 @@ import msgspec
 from msgspec import structs
 
 from meterlink.card import Card, read_card
-from meterlink.declared import LARGEST_FILE, InvalidFileError, decode, to_plain
-from meterlink.errors import CannotWriteError, UnreadableError, UsageError
+from meterlink.declared import LARGEST_FILE, decode, to_plain
+from meterlink.errors import CannotWriteError, InvalidFileError, UnreadableError, UsageError
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.passport import Passport

@@ -16,8 +16,8 @@ from captures.record.records import Header
 from captures.record.verify import State
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step
-from meterlink.declared import InvalidFileError, from_plain
-from meterlink.errors import MeterlinkError, NotationError, UnreadableError
+from meterlink.declared import from_plain
+from meterlink.errors import InvalidFileError, MeterlinkError, NotationError, UnreadableError
 from meterlink.events import CardBegan
 from meterlink.finding.cards import ToldByCards, told_by_cards
 from meterlink.finding.find import find

@@ -8,7 +8,8 @@ from captures.job.card_progress import FindCard, JobSettings
 from captures.job.job import CAPTURES_FOLDER, Job
 from captures.record.records import CaptureBegan, Header
 from meterlink.bench.progress import Progress
-from meterlink.declared import InvalidFileError, from_plain
+from meterlink.declared import from_plain
+from meterlink.errors import InvalidFileError
 from meterlink.events import CardBegan, Event, Held, Judged, MeterSet, StepReopened, Verdict
 from meterlink.judging.assess import Assessment
 from meterlink.judging.verdict import RULES

@@ -18,8 +18,8 @@ from captures.record.replay import Played
 from captures.record.verify import State, verify
 from captures.training.notes import ENDING, read_notes
 from meterlink.bench.progress import Progress
-from meterlink.declared import LARGEST_FILE, InvalidFileError, decode
-from meterlink.errors import FaultFoundError, MeterlinkError, UnreadableError
+from meterlink.declared import LARGEST_FILE, decode
+from meterlink.errors import FaultFoundError, InvalidFileError, MeterlinkError, UnreadableError
 from meterlink.quantities.text import plain
 
 CATALOGUE: Final = "catalogue.toml"

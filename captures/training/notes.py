@@ -31,8 +31,8 @@ from captures.record.append_file import AppendFile
 from captures.record.files import ends_whole, is_regular, open_regular
 from captures.record.records import LONGEST_LINE
 from meterlink.card import BenchEvent, Card
-from meterlink.declared import LARGEST_FILE, InvalidFileError, decode
-from meterlink.errors import CannotWriteError
+from meterlink.declared import LARGEST_FILE, decode
+from meterlink.errors import CannotWriteError, InvalidFileError
 from meterlink.events import Contact, Event, Held, Judged, Lift, StepBegan, StepEnded, Verdict
 from meterlink.quantities.text import plain
 from meterlink.quantities.units import Seconds

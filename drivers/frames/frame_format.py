@@ -11,7 +11,7 @@ from drivers.frames.layout import compile_layout
 from drivers.frames.lines import LinesEncoder
 from drivers.frames.scales import compile_scales
 from drivers.links.link import LineSettings
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.judging.accuracy import Accuracy
 
 Encoder = BytesEncoder | LinesEncoder

@@ -8,7 +8,7 @@ import msgspec
 from drivers.frames import checksums
 from drivers.frames.description import BytesFrame, Coded, Description
 from drivers.frames.places import BitField, Digit, Places, Test, code_value, make_digit
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.quantities.text import plain
 
 

@@ -23,8 +23,7 @@ from drivers.frames.scales import (
     ranges_of,
 )
 from drivers.number_shape import NumberShapes
-from meterlink.declared import InvalidFileError
-from meterlink.errors import UsageError
+from meterlink.errors import InvalidFileError, UsageError
 from meterlink.quantities.text import plain
 from meterlink.quantities.window import INFINITY, NOT_A_NUMBER, real_value
 from meterlink.reading import Quantity

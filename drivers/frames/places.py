@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 import msgspec
 
 from drivers.frames.description import BitPlace, Digits
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.quantities.text import plain
 
 _BIT: Final = re.compile(r"(\d{1,2})\.([0-7])")

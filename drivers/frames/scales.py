@@ -9,8 +9,7 @@ import msgspec
 from drivers.frames.description import Description, Mode, Range
 from drivers.frames.framing import Status
 from drivers.frames.layout import Layout
-from meterlink.declared import InvalidFileError
-from meterlink.errors import UsageError
+from meterlink.errors import InvalidFileError, UsageError
 from meterlink.judging.accuracy import Accuracy
 from meterlink.meter_state import told_flags
 from meterlink.quantities.text import plain

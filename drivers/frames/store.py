@@ -12,8 +12,7 @@ from drivers.frames.frame_format import FrameFormat
 from drivers.frames.framing import Frame
 from drivers.frames.scales import Scale
 from meterlink import declared
-from meterlink.declared import InvalidFileError
-from meterlink.errors import MeterlinkError, UnreadableError, UsageError
+from meterlink.errors import InvalidFileError, MeterlinkError, UnreadableError, UsageError
 from meterlink.quantities.text import plain
 
 _CLOSE = 1e-12

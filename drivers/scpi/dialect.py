@@ -13,8 +13,7 @@ import msgspec
 from drivers.links.link import LineSettings
 from drivers.scpi.answers import AnswerFormError, Measured, parse_answer, parse_measured
 from meterlink import declared
-from meterlink.declared import InvalidFileError
-from meterlink.errors import MeterlinkError, UnreadableError
+from meterlink.errors import InvalidFileError, MeterlinkError, UnreadableError
 from meterlink.meter_state import MEANINGS
 from meterlink.quantities.text import plain
 

@@ -21,8 +21,8 @@ from meterlink.commands import (
     Skip,
     Zero,
 )
-from meterlink.declared import InvalidFileError, decode
-from meterlink.errors import UnreadableError, UsageError
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError, UnreadableError, UsageError
 from meterlink.events import Asked, Held, Judged, StepEnded, Zeroed
 from meterlink.judging.accuracy import Accuracy
 from meterlink.quantities.text import plain

@@ -8,7 +8,8 @@ from typing import Annotated, Any, Final
 
 import msgspec
 
-from meterlink.declared import InvalidFileError, decode, from_plain
+from meterlink.declared import decode, from_plain
+from meterlink.errors import InvalidFileError
 from meterlink.finding.shape import (
     ALWAYS,
     Check,

@@ -24,8 +24,8 @@ from meterlink.circuit.wiring import (
     STOP_WIRE,
 )
 from meterlink.circuit.workshop import Workshop
-from meterlink.declared import InvalidFileError, decode
-from meterlink.errors import UsageError
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError, UsageError
 from meterlink.finding.model import Model
 from meterlink.finding.search import Walk, follow, once
 from meterlink.finding.shape import FaultTable, Suspect

@@ -16,7 +16,7 @@ from captures.training.catalogue import (
     read_catalogue,
 )
 from captures.training.notes import notes_path, read_notes
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.finding.table import shipped_table
 
 SHELF = read_catalogue(SHIPPED)

@@ -4,7 +4,7 @@ import pytest
 
 from captures.training.notes import Notes, notes_path, parse_notes, read_notes
 from meterlink.card import read_card
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.events import Contact, Event, Held, Judged, Lift, StepBegan, StepEnded, Verdict
 
 CARD = read_card(

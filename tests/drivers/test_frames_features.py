@@ -15,7 +15,8 @@ from drivers.frames import checksums
 from drivers.frames.description import Checksum, Description
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.store import check
-from meterlink.declared import InvalidFileError, decode
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError
 
 HEAD = """
 format = 1

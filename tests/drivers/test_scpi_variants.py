@@ -8,7 +8,7 @@ import pytest
 from drivers.opening import open_source
 from drivers.scpi.answers import parse_measured
 from drivers.scpi.dialect import check_dialect, read_dialect
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
 from tests.drivers.scpi_serving import outcome, serving

@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from drivers.simulated.scenario import load_scenario, read_scenario, scenario_names
-from meterlink.declared import InvalidFileError
-from meterlink.errors import UnreadableError, UsageError
+from meterlink.errors import InvalidFileError, UnreadableError, UsageError
 from meterlink.events import Judged
 from tests.drivers.simulated_job import work
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from meterlink.card import Card, read_card
 from meterlink.commands import Confirm, Deny, Enter, Skip
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.events import Asked, Judged
 from meterlink.finding.cards import told_by_cards, unsafe
 from meterlink.finding.find import find

@@ -4,7 +4,8 @@ import msgspec
 import pytest
 
 from meterlink.card import read_card
-from meterlink.declared import InvalidFileError, decode
+from meterlink.declared import decode
+from meterlink.errors import InvalidFileError
 from meterlink.profile import Profile
 from meterlink.training.case import PracticeExercise
 

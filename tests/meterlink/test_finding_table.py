@@ -4,8 +4,7 @@ import copy
 
 import pytest
 
-from meterlink.declared import InvalidFileError
-from meterlink.errors import UsageError
+from meterlink.errors import InvalidFileError, UsageError
 from meterlink.finding.find import find
 from meterlink.finding.model import Model
 from meterlink.finding.table import read_table, shipped_table, table_mistakes

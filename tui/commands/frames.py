@@ -15,8 +15,7 @@ from drivers.frames.store import check, load, load_all, read
 from drivers.links.link import LineSettings
 from drivers.links.transports import open_link
 from drivers.scpi.dialect import check_dialect, is_dialect, load_dialects, read_dialect
-from meterlink.declared import InvalidFileError
-from meterlink.errors import UsageError
+from meterlink.errors import InvalidFileError, UsageError
 from meterlink.quantities.text import plain
 from meterlink.wording import counted
 from tui.commands.shared import json_option, print_json
