@@ -1,4 +1,4 @@
-"""What all jobs together say of meters and touches.
+"""What all jobs together say of meters, touches and repairs.
 
 Checks of a meter against known resistors make a chart. Pairs of touches on the same points tell how
 far a touch repeats: a repeat touch (with the leads swapped) is one, and so are two touches of one
@@ -6,6 +6,8 @@ step that agree, as a verdict against the part asks for them. What the two have 
 and leads, falls out of their difference; contact and thermal voltages do not.
 """
 
+import contextlib
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Final
@@ -13,13 +15,15 @@ from typing import Final
 import msgspec
 from msgspec.structs import replace
 
+from captures.job.card_progress import FindCard, JobSettings, card_progress, finding_of
 from captures.job.job import CAPTURES_FOLDER, Job, LogEntry
 from captures.job.store import JobStore
 from captures.job.verify_job import check_job
 from captures.record.files import open_regular
 from captures.record.reader import read_capture
 from captures.record.records import CaptureBegan
-from meterlink.errors import UnreadableError
+from captures.record.verify import State
+from meterlink.errors import MeterlinkError, UnreadableError
 from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST, ControlChart, control_chart
 from meterlink.source import Identity
@@ -249,3 +253,25 @@ def pairs_in(job: Job) -> Iterator[TouchPair]:
             within=said.noise,
             swapped=said.kind == "repeated",
         )
+
+
+def confirmed_repairs(jobs: Iterable[Job], shelved: FindCard) -> dict[str, Counter[str]]:
+    """Return how many jobs ended with a confirmed repair, by complaint and fault; no names.
+
+    Counted are whole records of jobs that were signed off after a mend with which the engine
+    starts and stops; for each place that was put right the fault that the checks make likeliest.
+    """
+    counts: dict[str, Counter[str]] = {}
+    for job in jobs:
+        with contextlib.suppress(MeterlinkError):  # one that cannot be read tells nothing
+            if check_job(job).state is not State.WHOLE:
+                continue
+            settings = JobSettings.read(job)
+            stands = list(card_progress(job, settings, shelved))
+            found = finding_of(stands, settings.profiles.values())
+            if found is None or not found.closed or not any(p.signed_off for p in stands):
+                continue
+            likeliest = {fault.place: fault.fault for fault in reversed(found.faults)}
+            repaired = (likeliest[place] for place in found.mended if place in likeliest)
+            counts.setdefault(found.complaint, Counter()).update(repaired)
+    return counts

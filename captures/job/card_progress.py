@@ -1,7 +1,6 @@
 """Where each card of a job stands, folded from its log, and what that means."""
 
 import contextlib
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -10,10 +9,8 @@ from typing import Any, Final, Self
 import msgspec
 
 from captures.job.job import Job
-from captures.job.verify_job import check_job
 from captures.record.reader import read_capture
 from captures.record.records import Header
-from captures.record.verify import State
 from meterlink.bench.progress import Progress
 from meterlink.card import Card, Step
 from meterlink.declared import from_plain
@@ -130,28 +127,6 @@ def _finding(told: ToldByCards, complaint: str) -> Finding | None:
         return find(told.outcomes, complaint, parts=told.parts, later=told.later)
     except MeterlinkError:
         return None  # a card of the user's own, with checks that the table does not know
-
-
-def confirmed_repairs(jobs: Iterable[Job], shelved: FindCard) -> dict[str, Counter[str]]:
-    """Return how many jobs ended with a confirmed repair, by complaint and fault; no names.
-
-    Counted are whole records of jobs that were signed off after a mend with which the engine
-    starts and stops; for each place that was put right the fault that the checks make likeliest.
-    """
-    counts: dict[str, Counter[str]] = {}
-    for job in jobs:
-        with contextlib.suppress(MeterlinkError):  # one that cannot be read tells nothing
-            if check_job(job).state is not State.WHOLE:
-                continue
-            settings = JobSettings.read(job)
-            stands = list(card_progress(job, settings, shelved))
-            found = finding_of(stands, settings.profiles.values())
-            if found is None or not found.closed or not any(p.signed_off for p in stands):
-                continue
-            likeliest = {fault.place: fault.fault for fault in reversed(found.faults)}
-            repaired = (likeliest[place] for place in found.mended if place in likeliest)
-            counts.setdefault(found.complaint, Counter()).update(repaired)
-    return counts
 
 
 def card_progress(job: Job, settings: JobSettings, shelved: FindCard) -> Iterator[Progress]:

@@ -5,7 +5,7 @@ import pytest
 
 from meterlink.card import BenchEvent
 from meterlink.commands import Confirm, Deny, Enter, Redo
-from meterlink.declared import InvalidFileError
+from meterlink.errors import InvalidFileError
 from meterlink.events import Asked, StepEnded
 from meterlink.finding.cards import told_by_cards
 from meterlink.finding.find import find

@@ -7,7 +7,8 @@ from typing import Final
 
 import msgspec
 
-from captures.job.card_progress import JobSettings, card_progress, confirmed_repairs
+from captures.job.across_jobs import confirmed_repairs
+from captures.job.card_progress import JobSettings, card_progress
 from meterlink.bench.progress import Progress
 from meterlink.declared import LARGEST_FILE
 from meterlink.errors import UnreadableError, UsageError
