@@ -1,6 +1,7 @@
 """From the recorded outcomes of a job to its finding."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import Final
 
 import msgspec
@@ -67,16 +68,25 @@ def find(
     Raises:
         UsageError: the table has no such complaint, part, place, check or outcome.
     """
-    table = table or shipped_table()
     said = [outcomes, *(stage.outcomes for stage in later)]
-    known = switches_seen(table, said)
-    model = Model(table, complaint, sorted({*parts, *known}), counts=counts)
+    known = switches_seen(table or shipped_table(), said)
+    fitted = tuple(sorted({*parts, *known}))
+    if table is None and not counts:
+        model = _usual_model(complaint, fitted)
+    else:
+        model = Model(table or shipped_table(), complaint, fitted, counts=counts)
     found = finding(model, outcomes, later)
     if not draws or found.clean:
         return found
     recorded, stages = _recorded(model, outcomes, later)
     shaken = shake(model, stages, draws, recorded[-1].unsaid)
     return _with_firmness(found, shaken)
+
+
+@lru_cache(8)
+def _usual_model(complaint: str, parts: tuple[str, ...]) -> Model:
+    """Return the shipped table's model, which is dearer to make than to ask."""
+    return Model(shipped_table(), complaint, parts)
 
 
 def switches_seen(table: FaultTable, said: Sequence[Mapping[str, Outcome]]) -> set[str]:
