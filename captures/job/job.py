@@ -166,23 +166,17 @@ class CaptureWriter(RecordWriter):
     """A capture inside a job: its end is told to the job log."""
 
     private = True
-    _log: JobLog | None = None
+    _closed: "Callable[[CaptureWriter], None] | None" = None
     _file_name = ""
 
     def close(self) -> None:
         """Write the final seal, here and into the job log. Safe to call twice."""
-        log, self._log = self._log, None
+        closed, self._closed = self._closed, None
         try:
             super().close()
         finally:
-            if log is not None and self.seal is not None:
-                ended = CaptureEnded(
-                    t=self.last_t,
-                    file=self._file_name,
-                    lines=self.seal.lines,
-                    sha256=self.seal.sha256,
-                )
-                log.append(ended)
+            if closed is not None:
+                closed(self)
 
 
 class JobWriter(Closing):
@@ -193,6 +187,11 @@ class JobWriter(Closing):
         self.log = log
         self._on_trouble = on_trouble
         self._captures: list[CaptureWriter] = []
+        """Those that are open; a job of two hundred cards does not hold on to the others."""
+        self._sealed: dict[str, Seal] = {}
+        """The final seals of the others, by file."""
+        self._trouble = ""
+        """What the newest of them had, if any did."""
         self._listed = False
         self._sign = own_signer()
         log.sign = self._sign
@@ -250,7 +249,7 @@ class JobWriter(Closing):
     @property
     def trouble(self) -> str:
         """One sentence while log or captures cannot be written, else empty."""
-        told = (self.log.trouble, *(capture.trouble for capture in self._captures))
+        told = (self.log.trouble, *(capture.trouble for capture in self._captures), self._trouble)
         return next(filter(None, told), "")
 
     def new_capture(self, header: Header) -> CaptureWriter:
@@ -281,17 +280,16 @@ class JobWriter(Closing):
         with contextlib.ExitStack() as closing:
             closing.callback(self._put_on_list)
             closing.callback(self.log.close)
-            for capture in self._captures:
+            for capture in [*self._captures]:
                 closing.callback(capture.close)
 
     def _put_on_list(self) -> None:
         if self._listed or not has_list(self.folder.parent):
             return
         self._listed = True
-        sealed = [(capture._file_name, capture.seal) for capture in self._captures]
         seals = [
             (file, seal.lines, seal.sha256)
-            for file, seal in (*sealed, (LOG_NAME, self.log.seal))
+            for file, seal in (*self._sealed.items(), (LOG_NAME, self.log.seal))
             if seal is not None and seal.final
         ]
         with contextlib.suppress(CannotWriteError, UnreadableError):  # mending a store does it then
@@ -299,11 +297,21 @@ class JobWriter(Closing):
 
     def _tell(self, capture: CaptureWriter) -> CaptureWriter:
         capture._file_name = capture.path.relative_to(self.folder).as_posix()
-        capture._log = self.log
+        capture._closed = self._end
         capture.sign = self._sign
         self._captures.append(capture)
         self.log.append(CaptureBegan(t=capture.last_t, file=capture._file_name))
         return capture
+
+    def _end(self, capture: CaptureWriter) -> None:
+        """Tell the log of the end of a capture, and let go of it."""
+        self._captures.remove(capture)
+        self._trouble = capture.trouble or self._trouble
+        file, seal = capture._file_name, capture.seal
+        if seal is not None:
+            self._sealed[file] = seal
+            ended = CaptureEnded(t=capture.last_t, file=file, lines=seal.lines, sha256=seal.sha256)
+            self.log.append(ended)
 
     def free_path(self, folder_name: str, title: str, ending: str) -> Path:
         """Return the next numbered path in one of the job's folders, which is made if need be."""
