@@ -230,15 +230,16 @@ def _condition_fault(
 
 BY_PROFILE: Final = "profile"
 """What ended a step that was passed over, as the engine has no such part."""
-_LACKS: Final = "the profile has no "
+_LACKS: Final = "not on this engine: "
+_ONCE: Final = "the profile has no "
+"""How older records say the same."""
 
 
 def lacking(step: Step, profile: Profile) -> str:
     """Return why ``step`` cannot be done with ``profile``; empty where it can."""
     if step.wants is None or not profile.lacks(*step.wants):
         return ""
-    kind, name = step.wants
-    return f"{_LACKS}{kind} «{name}»"
+    return f"{_LACKS}{_part_words(step)}"
 
 
 def steps_on(card: Card, profile: Profile) -> tuple[Step, ...]:
@@ -292,13 +293,13 @@ def was_left_out(ended: Ended) -> bool:
     if ended.outcome != SKIPPED:
         return False
     # Records of earlier versions tell it by the reason alone.
-    return ended.how == BY_PROFILE or ended.reason.startswith(_LACKS)
+    return ended.how == BY_PROFILE or ended.reason.startswith((_LACKS, _ONCE))
 
 
 def left_out_words(steps: Iterable[Step]) -> str:
     """Return in one line what ``steps`` look at and the engine lacks; empty where they are none."""
     names = dict.fromkeys(name for step in steps if (name := _part_words(step)))
-    return f"not on this engine: {', '.join(names)}" if names else ""
+    return f"{_LACKS}{', '.join(names)}" if names else ""
 
 
 def _part_words(step: Step) -> str:

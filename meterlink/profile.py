@@ -269,9 +269,9 @@ def _winding_faults(winding: Winding) -> list[str]:
     except NotationError as fault:
         faults.append(f".at: {fault}")
     if winding.short_below is not None and winding.short_below > low:
-        faults.append(f".short_below: {winding.short_below:g} ohm is inside or above the window")
+        faults.append(f".short_below: {winding.short_below:g} ohm is inside or above limits")
     if winding.open_above is not None and winding.open_above < high:
-        faults.append(f".open_above: {winding.open_above:g} ohm is inside or below the window")
+        faults.append(f".open_above: {winding.open_above:g} ohm is inside or below limits")
     return faults
 
 

@@ -13,9 +13,9 @@ from meterlink.quantities.notation import find_unit, format_value
 VERDICT_WORDS: Final = {
     Verdict.OPEN: "open",
     Verdict.SHORT: "short",
-    Verdict.BELOW: "below the window",
-    Verdict.IN_WINDOW: "in the window",
-    Verdict.ABOVE: "above the window",
+    Verdict.BELOW: "below limits",
+    Verdict.IN_WINDOW: "within limits",
+    Verdict.ABOVE: "above limits",
 }
 
 EVIDENCE_WORDS: Final = {
@@ -49,8 +49,8 @@ COMPONENT_WORDS: Final = {
 """Lines of a budget."""
 
 METER_FAILED: Final = (
-    "The meter failed its check against a known resistor: trust no value of this job before the "
-    "meter has been seen to."
+    "Trust no value of this job: the meter failed its check against a known resistor. See to the "
+    "meter first."
 )
 """Said wherever a job is summed up whose meter failed."""
 
@@ -124,12 +124,11 @@ def sure_words(judged: Judged, *, ohm_sign: bool = True) -> str:
     off = format_value(judged.u, judged.unit, judged.u / 10, ohm_sign=ohm_sign)
     if judged.clear:
         return (
-            f"Clear: it may be off by {off} either way, leads and all, and still is {stated} "
-            f"({percent(judged.probability)} sure)."
+            f"Clear: {stated}, even if {off} off either way ({percent(judged.probability)} sure)."
         )
     beside = others_words(judged.verdict, judged.probabilities)
     return (
-        f"Close: it may be off by {off} either way, so it is {percent(judged.probability)} "
+        f"Close: {off} off either way makes it {percent(judged.probability)} "
         f"{stated}{beside}. {judged.advice}"
     ).strip()
 

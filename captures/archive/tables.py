@@ -161,7 +161,7 @@ TABLES: Final[dict[str, tuple[Column, ...]]] = {
         Column("part", "string", "Name of the gap or fastener in the profile."),
         Column("value", "number", "As set."),
         Column("unit", "string", "metre for a gap, newton-metre for a torque."),
-        Column("within", "boolean", "It lies within the window."),
+        Column("within", "boolean", "It lies within limits."),
         Column("who", "string", "Who worked then, as far as somebody said."),
         Column("stands", "boolean", "It was not set again afterwards."),
     ),

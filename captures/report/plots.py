@@ -104,7 +104,7 @@ def draw_ruler(check: CheckRow) -> Markup | None:
         axes.spines["left"].set_visible(False)
         axes.annotate(unit, (1, 0), (5, -4), "axes fraction", "offset points", va="top", color=INK)
         value = "over range" if judged.corrected is None else format_value(judged.corrected)
-        return _svg(figure, f"{value} against the window {low:g} to {high:g} {unit}")
+        return _svg(figure, f"{value} against the limits {low:g} to {high:g} {unit}")
 
 
 def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: float) -> None:

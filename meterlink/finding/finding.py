@@ -168,7 +168,7 @@ FIRM: Final = 0.8
 EVEN: Final = 0.6
 """Under this share of the draws the next check is as good as any other: little hangs on it."""
 
-_STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "a little"))
+_STRENGTHS: Final = ((5.0, "very strongly"), (3.0, "strongly"), (1.0, "clearly"), (0.0, "weakly"))
 """From so many bits on: 32, 8, 2 times the odds, and less."""
 
 
@@ -179,7 +179,7 @@ def strength(bits: float) -> str:
 
 def say_weight(clause: str, bits: float, why: str, *, said: bool = False) -> str:
     """Say what one outcome, given as a clause, speaks for or against; ``said`` by mere word."""
-    side = "For" if bits > 0 else "Against"
+    side = "Points to" if bits > 0 else "Points away from"
     reason = f" {why}" if why else ""
     word = f" ({SAID_WORDS})" if said else ""
     return f"{side} it, {strength(bits)}: {clause}{word}.{reason}"
@@ -199,7 +199,7 @@ def say_meaning(said: str, chance: float, named: Mapping[str, float]) -> str:
 
 def say_odd(check: str, said: str, wrong: float) -> str:
     """Say which outcome, given as a clause, may have been recorded wrongly."""
-    return f"Doubtful: {said}. That is a slip with {percent(wrong)}; do the check «{check}» again."
+    return f"Do «{check}» again: {said} may be a slip ({percent(wrong)})."
 
 
 def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
@@ -207,11 +207,11 @@ def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
     kept, rival, draws = _kept(shaken)
     share = "always" if kept == 1 else f"in {percent(kept)} of the cases"
     if kept >= FIRM:
-        say = f"Firm: {share} the same with every judged number doubled or halved at random."
+        say = f"Firm: {share} the same when the judged numbers are doubled or halved."
     else:
         say = (
-            f"A toss-up: either «{shaken[0][0]}» or «{rival}»; {share} the first with every judged "
-            "number doubled or halved at random."
+            f"Open: «{shaken[0][0]}» or «{rival}». The first {share}, when the judged numbers are "
+            "doubled or halved."
         )
     return Firmness(draws=draws, kept=kept, rival=rival, say=say)
 
@@ -226,8 +226,7 @@ def firm_next(shaken: Sequence[tuple[str, int]], asks: Mapping[str, Proposed]) -
     if kept < EVEN and other is not None:
         quicker = min((one, other), key=lambda each: each.minutes)
         say = (
-            f"Whether to do «{one.say}» or «{other.say}» next is a toss-up; "
-            f"take the quicker, «{quicker.say}»."
+            f"Do «{one.say}» or «{other.say}» next: both tell as much. «{quicker.say}» is quicker."
         )
     return Firmness(draws=draws, kept=kept, rival=rival, say=say)
 
@@ -252,12 +251,12 @@ def sentences(found: Finding, complaint: str, strange: Sequence[str] = ()) -> tu
 
 def _clean(found: Finding, complaint: str) -> Iterable[str]:
     """Say that no outcome speaks of a fault: a service, or too few checks."""
-    yield "Nothing that was checked speaks of a fault."
+    yield "No check found a fault."
     if not found.next:
-        yield f"If the engine still has its complaint ({complaint}), no check would tell."
+        yield f"Complaint still there ({complaint})? No check left would tell."
         return
     best = found.next[0]
-    yield f"If the engine still has its complaint ({complaint}), the next best check, {_next(best)}"
+    yield f"Complaint still there ({complaint})? Next best check, {_next(best)}"
     if best.caution:
         yield best.caution
 
@@ -267,7 +266,7 @@ def _told(found: Finding) -> Iterable[str]:
         yield f"Put right: {', '.join(found.mended)}. The engine starts, and stops by its control."
     yield from _leading(found)
     if found.contradictory:
-        yield "Some outcome is likelier a slip than not. Do the doubtful ones again."
+        yield "Outcomes contradict each other. Do the doubtful checks again."
     yield from (outcome.say for outcome in found.odd)
     yield from _grounds(found)
     first = _first_at(found, found.named[0].place)
@@ -332,7 +331,7 @@ def _onward(found: Finding) -> Iterable[str]:
         for place in left:
             yield _first_at(found, place).mend
         if left:
-            yield "Then spark, start and the stop check before sign-off."
+            yield "Then prove spark, start and stop before sign-off."
             names = {placed.place for placed in found.named}
             beside = next((p.place for p in found.places if p.place not in names), None)
             if beside is not None and found.more >= WORTH_NAMING:

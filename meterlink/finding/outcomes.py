@@ -1,7 +1,7 @@
 """Recorded outcomes made into evidence: said, left open by a close verdict, measured, repeated.
 
 What a verdict keeps of a value is which of five boxes it fell into. The value itself tells more: a
-little above the window is mostly a sound part or a bad touch, a hundred times above never is. So
+little above the limits is mostly a sound part or a bad touch, a hundred times above never is. So
 each outcome has a density over the values that it gives, convolved with the uncertainty of this
 one. The densities overlap, and nothing jumps at a limit.
 

@@ -12,7 +12,7 @@ from meterlink.quantities.plausible import below_zero, beyond_measure
 _NO_LONGER: Final = "holding longer will not help"
 
 LIVE: Final = (
-    "A resistance below zero cannot be: make sure that the ignition is off and nothing is live, "
+    "No resistance is below zero. Make sure that the ignition is off and nothing is live, "
     "then check the meter with its probes together."
 )
 
@@ -37,80 +37,63 @@ class Situation(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def advise(limit: Limit | None, edge: float, name: str, unit: str, how: Situation) -> str:
-    """Return one sentence: which limit the value is close to, what limits, what would help."""
+    """Return which limit the value is close to, what limits, and what to do about it."""
     near = f"Too close to the {name}, {format_value(edge, unit)}, to be sure"
-    return f"{near}." if limit is None else f"{near}: {_remedy(limit, how)}."
+    return f"{near}." if limit is None else f"{near}: {_remedy(limit, how)}"
 
 
 def _remedy(limit: Limit, how: Situation) -> str:
-    if (unknown := _undeclared(limit, how)) is not None:
-        return unknown
-    match limit:
-        case Limit.NOISE:
-            return (
-                "the unsteady reading is what limits; clean the contacts, press the tips firmly "
-                "and hold longer"
-            )
-        case Limit.RESOLUTION:
-            return (
-                f"the meter's last digit is what limits, not the noise, so {_NO_LONGER}; choose a "
-                "finer range"
-            )
-        case Limit.METER if how.offset_in:
-            return (
-                f"the meter's accuracy is what limits, not the noise, so {_NO_LONGER}; take the "
-                "lead zero on the range that measures, which takes the meter's offset out too, or "
-                "choose a finer range"
-            )
-        case Limit.METER:
-            return (
-                f"the meter's accuracy is what limits, not the noise, so {_NO_LONGER}; choose a "
-                "finer range or use a better meter"
-            )
-        case Limit.CONTACT:
-            return (
-                f"what the tips add on the work is what limits, so {_NO_LONGER}; clean the spots "
-                "to bright metal, or use four wires where the meter can"
-            )
-        case Limit.EMF:
-            return (
-                f"thermal voltages at the tips are what limits, so {_NO_LONGER}; let part and tips "
-                "come to one temperature, and measure once more with the leads swapped"
-            )
-        case Limit.LEADS:
-            return (
-                f"the lead zero is what limits, so {_NO_LONGER}; take it again on the range that "
-                "measures, or use four wires where the meter can"
-            )
-        case Limit.TEMPERATURE:
-            return (
-                f"the winding's temperature is what limits, so {_NO_LONGER}; let it come to the "
-                "temperature of the room, then measure and enter that"
-            )
-        case Limit.SERIES:
-            return (
-                f"the tolerance of the cap or suppressor in line is what limits, so {_NO_LONGER}; "
-                "take it off or measure it by itself"
-            )
+    if limit is Limit.NOISE:
+        return "the reading is unsteady. Clean the contacts, press firmly and hold longer."
+    why, mend = _undeclared(limit, how) or _WHY_AND_MEND[limit]
+    if limit is Limit.METER and how.accuracy_known and how.offset_in:
+        mend = "Take the lead zero on this range, or choose a finer range"
+    return f"{why}. {mend}; {_NO_LONGER}."
 
 
-def _undeclared(limit: Limit, how: Situation) -> str | None:
-    """Return what would help where a fact that nobody declared is what limits."""
+_WHY_AND_MEND: Final = {
+    Limit.RESOLUTION: ("the meter's last digit limits", "Choose a finer range"),
+    Limit.METER: (
+        "the meter's accuracy limits",
+        "Choose a finer range, or use a better meter",
+    ),
+    Limit.CONTACT: (
+        "contact of the tips limits",
+        "Clean the spots to bright metal, or use four wires where the meter can",
+    ),
+    Limit.EMF: (
+        "thermal voltages at the tips limit",
+        "Let part and tips come to one temperature, and measure again with the leads swapped",
+    ),
+    Limit.LEADS: (
+        "the lead zero limits",
+        "Take it again on this range, or use four wires where the meter can",
+    ),
+    Limit.TEMPERATURE: (
+        "the winding's temperature limits",
+        "Let the winding come to room temperature, and enter that",
+    ),
+    Limit.SERIES: (
+        "the tolerance of the cap or suppressor limits",
+        "Take it off, or measure it by itself",
+    ),
+}
+
+
+def _undeclared(limit: Limit, how: Situation) -> tuple[str, str] | None:
+    """Return what limits and what helps where a fact that nobody declared is what limits."""
     match limit:
         case Limit.METER if not how.accuracy_known:
             return (
-                f"the meter's accuracy is not declared, and {how.accuracy_assumed} is assumed, so "
-                f"{_NO_LONGER}; declare it as its manual has it, or choose a finer range"
+                f"the meter's accuracy is not declared ({how.accuracy_assumed} is assumed)",
+                "Declare it as the meter's manual has it, or choose a finer range",
             )
         case Limit.LEADS if not how.lead_zero and how.leads_assumed:
-            return (
-                f"leads not taken off: take the lead zero, as {how.leads_assumed} is assumed for "
-                f"them and {_NO_LONGER}"
-            )
+            return f"{how.leads_assumed} is assumed of the leads", "Take the lead zero"
         case Limit.TEMPERATURE if not how.temperature_known:
             return (
-                f"the winding's temperature, which nobody took, is what limits, so {_NO_LONGER}; "
-                "measure it and enter it"
+                "nobody took the winding's temperature, which limits",
+                "Measure and enter it",
             )
     return None
 
@@ -119,13 +102,13 @@ def unphysical(how: Situation) -> str:
     """Return one sentence on a resistance that comes out below zero beyond its uncertainty."""
     if how.value >= 0 and how.lead_zero and how.offset_in:
         return (
-            "The lead zero was taken on another range, whose last digit or offset may be larger "
-            "than the reading: take the lead zero again on the range that measures."
+            "Take the lead zero again on this range: it came from another, whose last digit may be "
+            "larger than the reading."
         )
     if how.value >= 0 and how.lead_zero:
         return (
-            "The lead zero is larger than the reading, which cannot be: hold the tips firmly "
-            "together and take the lead zero again."
+            "Hold the tips firmly together and take the lead zero again: it is larger than the "
+            "reading."
         )
     return LIVE
 
@@ -143,14 +126,14 @@ def why_implausible(value: float, unit: str, resolution: float = 0.0) -> str:
 def reads_like(name: str, value: float) -> str:
     """Return one sentence on a value that fits another part of the engine far better."""
     return (
-        f"{format_value(value, 'ohm')} reads like the {name} winding: see where both probes are, "
-        "lift and touch again."
+        f"{format_value(value, 'ohm')} reads like the {name} winding. Check both probes, lift and "
+        "touch again."
     )
 
 
 def beyond_range(full_scale: float, needed: float, unit: str) -> str:
     """Return one sentence on an over range that a larger range would have measured."""
     return (
-        f"Over range only says more than {format_value(full_scale, unit)}, where the meter's range "
-        f"ends: choose a range that reaches {format_value(needed, unit)}."
+        f"Choose a range that reaches {format_value(needed, unit)}: over range here only says more "
+        f"than {format_value(full_scale, unit)}."
     )

@@ -75,12 +75,12 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True, dict=True):
     def __post_init__(self) -> None:
         if self.open_above is not None and self.open_above < self.window.ceiling < inf:
             raise NotationError(
-                f"what counts as open, {self.open_above:g}, is below the window's high end "
+                f"what counts as open, {self.open_above:g}, is below the high limit "
                 f"{self.window.ceiling:g}; it must be above"
             )
         if self.short_below is not None and -inf < self.window.floor < self.short_below:
             raise NotationError(
-                f"what counts as short, {self.short_below:g}, is above the window's low end "
+                f"what counts as short, {self.short_below:g}, is above the low limit "
                 f"{self.window.floor:g}; it must be below"
             )
 

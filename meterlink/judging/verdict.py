@@ -170,9 +170,9 @@ def _nearest_edge(
     edge = min((region.high for region in regions[:-1]), key=lambda e: abs(e - estimate))
     window = criterion.window
     if edge == window.low:
-        return edge, "low end of the window"
+        return edge, "low limit"
     if edge == window.high:
-        return edge, "high end of the window"
+        return edge, "high limit"
     return edge, "short limit" if edge == criterion.short_below else "open limit"
 
 

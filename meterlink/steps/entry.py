@@ -269,8 +269,8 @@ class EntryWorker(Worker[Never]):
         if not low <= value.value <= high:
             yield self.again(
                 t,
-                f"{value.value:.4g} °C is outside {low:g} to {high:g} °C; it takes the temperature "
-                f"of the parts on the bench, or «{UNKNOWN}».",
+                f"Type {low:g} to {high:g} °C, or «{UNKNOWN}»: {value.value:.4g} °C is no bench "
+                "temperature.",
             )
             return
         yield self.entered(t, command, text, value.value, value.unit)
@@ -282,8 +282,8 @@ class EntryWorker(Worker[Never]):
         if not low <= felt.value <= high:
             yield self.again(
                 t,
-                f"{shown} is outside {low:g} to {high:g} °C, which parts on a bench have; see to "
-                f"the sensor, type the temperature, or «{UNKNOWN}».",
+                f"Check the sensor: {shown} is outside {low:g} to {high:g} °C. Type the "
+                f"temperature, or «{UNKNOWN}».",
             )
             return
         by_probes = structs.replace(command, how=How.PROBES)

@@ -67,16 +67,16 @@ class LeadZeroWorker(Worker[Never]):
                 yield self.again(event.t, wrong)
             case Held() if event.value > self._step.at_most:
                 shown = format_value(event.value, "ohm")
-                yield self.again(event.t, f"{shown} is no pair of leads: metal to metal.")
+                yield self.again(event.t, f"{shown} is too much for leads. Hold metal to metal.")
             case Held() if event.value < BELOW_ZERO:
                 yield self.refuse(
                     event.t,
-                    f"{format_value(event.value, 'ohm')} is less than nothing: the meter is on too "
-                    "coarse a range, or needs its own zero.",
+                    f"{format_value(event.value, 'ohm')} is below zero. Choose a finer range, or "
+                    "zero the meter itself.",
                 )
             case Held() if not self.around.gestures:
                 shown = format_value(event.value, "ohm", event.resolution)
-                yield self.ask(event.t, f"{shown} is held; take it with the key for the lead zero.")
+                yield self.ask(event.t, f"{shown} held. The command «zero» takes it as lead zero.")
             case Held() if doubt := self._doubt(event):
                 yield self.ask(event.t, doubt)
             case Held():
@@ -107,8 +107,8 @@ class LeadZeroWorker(Worker[Never]):
         if like is not None:
             what = f"what the {plain(like.name)} winding has"
         return (
-            f"{format_value(held.value, 'ohm', held.resolution)} is {what}: hold the tips on each "
-            "other alone. If it is the leads, take it with the key for the lead zero."
+            f"{format_value(held.value, 'ohm', held.resolution)} is {what}. Hold the tips on each "
+            "other alone. If it is the leads, the command «zero» takes it."
         )
 
     def _typed(self, command: Enter, t: float) -> Iterable[CommonEvent]:

@@ -146,8 +146,8 @@ class MeterCheckWorker(Worker[MeterChecked]):
         elif self._resistor is None:
             yield self.ask(
                 t,
-                f"{say} Type a known resistor, such as «4.7 kohm 1%» or «yellow violet red gold»; "
-                "none at hand: skip.",
+                f"{say} Type a known resistor, such as «4.7 kohm 1%» or «yellow violet red gold». "
+                "None at hand: skip.",
             )
         else:
             yield self.ask(t, f"{say} {self._where(self._resistor)}")

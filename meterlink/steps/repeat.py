@@ -149,7 +149,7 @@ class RepeatWorker(Worker[Repeated]):
                 yield self.again(event.t, wrong)
             case Held() if event.value < BELOW_ZERO:
                 shown = format_value(event.value, "ohm", event.resolution or None)
-                yield self.refuse(event.t, f"{shown} is less than nothing: check the meter's zero.")
+                yield self.refuse(event.t, f"{shown} is below zero. Zero the meter itself.")
             case Held() if first is not None and event.contact_t != first.contact_t:
                 yield from self._compare(first, event)
             case Held():

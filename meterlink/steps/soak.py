@@ -23,8 +23,8 @@ OFF_S: Final = 5.0
 """An over range that lasts longer is asked about: an open winding, or a clip that came off?"""
 
 OPEN_WARM: Final = (
-    "Over range: a clip came off, or the winding opened warm. See to the clips; where both are on "
-    "bare metal, call it «open» on your word."
+    "Over range: a clip came off, or the winding opened warm. Check both clips. If both are on "
+    "bare metal, call it «open»."
 )
 
 WORDS: Final = {"opens-hot": "opens when hot"}

@@ -26,8 +26,8 @@ SLIP_S: Final = 0.3
 """Nobody hears «back» and moves a switch in less; a shorter over range is a probe that slipped."""
 
 NO_PROOF: Final = (
-    "Over range alone says nothing of a switch: lifted probes read the same. See that both tips "
-    "are on bare metal; where it stays, call it «open» on your word."
+    "Over range may be an open switch, or lifted probes. Press both tips on bare metal. If it "
+    "stays, call it «open»."
 )
 
 PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
@@ -222,8 +222,7 @@ class SwitchWorker(Worker[Never]):
         position = self._asks[self._at][0]
         yield self.ask(
             held.t,
-            f"Too short for a switch: a probe slipped. Keep them on, move the {self._part.name} to "
-            f"«{position}».",
+            f"A probe slipped. Keep both on, move the {self._part.name} to «{position}».",
             position,
         )
 

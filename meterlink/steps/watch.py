@@ -25,8 +25,8 @@ CLOSES_BELOW: Final = 1e5
 """Ohms; a path that should stay open has closed below this."""
 
 OPEN_FROM_START: Final = (
-    "Over range alone says nothing: lifted probes read the same. See that both tips are on bare "
-    "metal; where it is open from the start, call it «open» on your word."
+    "Over range may be an open wire, or lifted probes. Press both tips on bare metal. Open from "
+    "the start: call it «open»."
 )
 
 WORDS: Final = {"none": "no dropouts", "some": "dropouts"}

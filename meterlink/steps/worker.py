@@ -38,18 +38,15 @@ ON_METAL: Final = "on bare metal"
 NOT_SURE: Final = "no"
 """Answers to the question whether both tips are on bare metal; the harmless one is shown first."""
 
-TIPS_QUESTION: Final = (
-    f"Are both tips on bare metal right now? Answer «{ON_METAL}» or «{NOT_SURE}»; it is recorded "
-    "as said, not measured."
-)
+TIPS_QUESTION: Final = f"Are both tips on bare metal? Answer «{ON_METAL}» or «{NOT_SURE}»."
 PROOF: Final = (
-    "Over range alone is no open: lifted probes read the same. Tap the tips together, touch the "
-    "part for two seconds, tap again; or call it «open» on your word."
+    "Over range may be an open, or lifted probes. Tap the tips together, touch the part for two "
+    "seconds, tap again. Or call it «open»."
 )
 """What to do where an open is to be concluded."""
 NO_TAPS: Final = (
-    "Over range alone is no open: lifted probes read the same, and taps cannot show it here. See "
-    "that both tips are on bare metal; where it stays, call it «open» on your word."
+    "Over range may be an open, or lifted probes. Press both tips on bare metal. If it stays, "
+    "call it «open»."
 )
 """The same where taps do not count, or the part may read as little as the tips alone."""
 

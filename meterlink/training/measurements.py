@@ -187,7 +187,7 @@ def practice_card(complaint: str, steps: Mapping[str, PracticeMeasurement]) -> C
         title="Practice",
         complaint=complaint,
         step=(
-            CautionStep(id=CAUTIONS, title="Before anything else"),
+            CautionStep(id=CAUTIONS, title="Cautions"),
             EntryStep(id=FREE, title="Probes free", takes="text"),
             EntryStep(id=AMBIENT, title="Temperature of the parts", takes="temperature"),
             LeadZeroStep(id=LEAD_ZERO, title="Lead zero"),

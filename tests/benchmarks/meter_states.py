@@ -1,4 +1,4 @@
-"""What a verdict becomes of 0.850 ohm, in the window, in each state that a meter can tell.
+"""What a verdict becomes of 0.850 ohm, within limits, in each state that a meter can tell.
 
 The engine is fed as by a meter that sends the flag with every reading, and the verdict is what it
 says. Beside it stands how many of the descriptions that ship tell the state.

@@ -50,7 +50,7 @@ def test_a_good_coil_that_was_scrapped_for_its_leads_is_listed(store):
     (one,) = rejudge(job, no_shelf)
     assert (one.step, one.verdict, one.clear, one.rules) == ("primary", Verdict.ABOVE, True, "1")
     assert (one.now_clear, one.now_rules) == (False, RULES)
-    assert "leads not taken off" in one.why
+    assert "assumed of the leads" in one.why
     assert job.log_path.read_bytes() == before
 
 
@@ -75,7 +75,7 @@ def test_the_command_lists_them_and_says_so_by_its_exit_code(store, capsys):
     make(store, CARD, [ROOM, ZERO, *touch("primary", 1.0, Verdict.IN_WINDOW, corrected=0.85)])
     assert main(["jobs", "rejudge", "--jobs", str(store.root)]) == 1
     out = capsys.readouterr().out
-    assert "above the window (clear, over 99 %) by rules 1" in out
+    assert "above limits (clear, over 99 %) by rules 1" in out
     assert "2 jobs, 1 verdict that today's rules would not give so" in out
     assert main(["jobs", "rejudge", "--jobs", str(store.root), "--json"]) == 1
     told = [json.loads(line) for line in capsys.readouterr().out.splitlines()]

@@ -213,7 +213,7 @@ def test_the_workshop_report_says_what_the_record_holds(store):
     seen = Seen(page_of(job))
     for words in (
         "0.850 ± 0.012 Ω",
-        "in the window",
+        "within limits",
         "0.7 Ω to 1 Ω at 20 °C",
         "probes, 9 readings",
         "the probes stayed on: closed before and after",
@@ -279,7 +279,7 @@ def test_a_failed_check_of_the_meter_stands_at_the_top(store):
         job.log.append(meter_check(1.0, passed=False))
         job.log.append(StepEnded(t=2.0, step="meter", outcome="failed"))
     text = Seen(page_of(job.job)).text
-    assert "trust no value of this job" in text
+    assert "Trust no value of this job" in text
     for words in ("5.000 ± 0.050 kΩ", "marked 4.7 kΩ, 1 %", "300 ± 50 Ω", "failed"):
         assert words in text, words
     for words in ("accuracy of the meter", "the known resistor", "67 %", "Something was assumed."):
@@ -331,7 +331,7 @@ def test_a_step_done_again_shows_only_what_counts(store):
         )
         again.log.append(StepEnded(t=12.0, step="primary", outcome="above"))
     seen = Seen(page_of(job))
-    assert "above the window" in seen.text
+    assert "above limits" in seen.text
     assert "done again once" in seen.text
     assert "1 of 3 checks did not pass" in seen.text
 

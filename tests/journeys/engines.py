@@ -107,7 +107,7 @@ def draw(profile: Profile, seed: int, fault: str = "") -> Patient:
 
 
 def _within(entry: Any, usual: float, rng: Generator) -> Ohms:
-    """Anywhere in the window but its outermost tenths, even on a scale of ratios."""
+    """Anywhere within limits but its outermost tenths, even on a scale of ratios."""
     low, high = getattr(entry, "low", None), getattr(entry, "high", None)
     if low is None or high is None:
         return Ohms(usual * rng.uniform(0.9, 1.1))

@@ -33,7 +33,7 @@ def test_stop_circuit_is_found_and_said():
     assert found.sure
     assert first(found) == "stop-switch-stuck-closed"
     assert found.sentences[0].startswith("Found: stop switch, ")
-    assert any(s.startswith("For it, ") and "stuck closed" in s for s in found.sentences)
+    assert any(s.startswith("Points to ") and "stuck closed" in s for s in found.sentences)
     assert any("stop check" in sentence for sentence in found.sentences)
     # Two faults at once are never ruled out by the checks of one: it says what would be next.
     assert found.sentences[-1].startswith("If the complaint is still there, something beside it")
@@ -62,7 +62,7 @@ def test_contradictory_outcomes_are_said_to_be_so():
     found = find({"spark-at-gap": "yes", "primary-resistance": "open"}, "no-spark")
     assert found.contradictory
     assert not found.sure
-    assert any("likelier a slip than not" in sentence for sentence in found.sentences)
+    assert any("contradict each other" in sentence for sentence in found.sentences)
     assert {odd.check for odd in found.odd} == {"spark-at-gap", "primary-resistance"}
     again = [proposed.check for proposed in found.next if proposed.again]
     assert set(again[:2]) == {"spark-at-gap", "primary-resistance"}
@@ -91,10 +91,10 @@ def test_two_faults_at_once_are_both_named():
     assert found.sentences[0].startswith("Most likely: armature, ")
     assert ", and stop switch, " in found.sentences[0]
     # One reason for each outcome, under the place for which it weighs most.
-    told = [s for s in found.sentences if s.startswith(("For ", "Against "))]
+    told = [s for s in found.sentences if s.startswith(("Points to ", "Points away from "))]
     assert len(told) == len(said)
-    assert any(s.startswith("For stop switch, strongly: the stop switch is") for s in told)
-    assert any(s.startswith("For armature, clearly: the secondary reads open") for s in told)
+    assert any(s.startswith("Points to stop switch, strongly: the stop switch is") for s in told)
+    assert any(s.startswith("Points to armature, clearly: the secondary reads open") for s in told)
     # With the lead open as well, the winding was only measured through it.
     lead = find({**said, "lead-resistance": "open"}, "no-spark")
     assert {placed.place for placed in lead.named} == {"plug lead or cap", "stop switch"}
@@ -132,7 +132,7 @@ def test_the_finding_says_how_firm_it_is():
     loose = find(said, "no-spark", draws=8)
     assert loose.firm is not None
     assert loose.firm.kept < 0.8
-    assert any("toss-up: either" in sentence for sentence in loose.sentences)
+    assert any("Open: " in sentence for sentence in loose.sentences)
     assert find(said, "no-spark", draws=8) == loose
 
 
@@ -365,7 +365,7 @@ def test_outcomes_of_a_sound_circuit_are_no_finding():
     outcomes = {"primary-resistance": "in-window", "stop-switch": "passed"}
     found = find(outcomes, "no-spark")
     assert found.clean
-    assert found.sentences[0] == "Nothing that was checked speaks of a fault."
+    assert found.sentences[0] == "No check found a fault."
     assert "no spark" in found.sentences[1]
     assert not find(outcomes | {"spark-at-gap": "no"}, "no-spark").clean
     assert not find(outcomes | {"secondary-resistance": "open"}, "no-spark").clean

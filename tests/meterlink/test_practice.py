@@ -398,7 +398,7 @@ def test_a_check_that_misled_is_set_beside_what_care_shows():
     practice.ended("primary", "short")
     practice.name("armature", "shorted-primary")
     told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
-    assert "you got «short»; done with care it shows «in the window»" in told
+    assert "you got «short»; done with care it shows «within limits»" in told
     assert "The stop wire was on its tab." in told
     assert "Renewed for nothing, as it was good: armature, 60 in parts." in told
 

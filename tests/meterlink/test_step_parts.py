@@ -40,7 +40,7 @@ def test_a_range_too_short_for_the_insulation_is_said_and_is_not_clear():
     hands = Hands(card(INSULATION)).cautions().set(Setting(range=6e6)).read(OVER, 3)
     judged = hands.call_open().last(Judged)
     assert not judged.clear
-    assert "choose a range that reaches 10 M" in judged.advice
+    assert "Choose a range that reaches 10 M" in judged.advice
 
 
 @pytest.mark.parametrize(("ohms", "outcome"), [(0.4, "in-window"), (8.0, "above"), (50e3, "open")])

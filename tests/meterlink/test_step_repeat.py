@@ -74,7 +74,7 @@ def test_nothing_but_a_second_touch_ends_it():
 
 def test_a_value_below_nothing_is_refused():
     hands = repeating().touch(-3.0)
-    assert "less than nothing" in hands.last(Asked).say
+    assert "below zero" in hands.last(Asked).say
     assert not hands.bench.sound
 
 

@@ -129,18 +129,18 @@ def test_few_readings_make_a_verdict_less_sure():
         ("resolution", Limit.RESOLUTION, "finer range"),
         ("meter", Limit.METER, "finer range"),
         ("leads", Limit.LEADS, "four wires"),
-        ("temperature", Limit.TEMPERATURE, "temperature of the room"),
-        ("series", Limit.SERIES, "take it off"),
+        ("temperature", Limit.TEMPERATURE, "room temperature"),
+        ("series", Limit.SERIES, "Take it off"),
     ],
 )
 def test_a_close_verdict_says_what_limits_and_what_would_help(name, limit, word):
     judgement = judge(AtReference(1.005), uncertain(0.01, name), PRIMARY)
     assert judgement.verdict is Verdict.ABOVE
     assert judgement.limit is limit
-    assert "high end of the window, 1 Ω" in judgement.advice
+    assert "high limit, 1 Ω" in judgement.advice
     assert word in judgement.advice
     assert ("holding longer will not help" in judgement.advice) == (limit is not Limit.NOISE)
-    assert judgement.advice.count(". ") == 0
+    assert judgement.advice.count(". ") == 1
 
 
 def test_a_clear_verdict_needs_no_advice():
@@ -151,8 +151,8 @@ def test_a_clear_verdict_needs_no_advice():
     ("value", "name"),
     [
         (0.0701, "short limit"),
-        (0.6999, "low end of the window"),
-        (1.0001, "high end of the window"),
+        (0.6999, "low limit"),
+        (1.0001, "high limit"),
         (10.001e3, "open limit"),
     ],
 )
@@ -170,7 +170,7 @@ def test_a_hair_below_zero_is_still_a_short_or_a_closed_switch():
 def test_far_below_zero_cannot_be_and_is_said_so():
     judgement = judge(AtReference(-0.5), uncertain(0.004), PRIMARY)
     assert not judgement.clear
-    assert "below zero cannot be" in judgement.advice
+    assert "No resistance is below zero" in judgement.advice
     assert "ignition is off" in judgement.advice
 
 

@@ -28,8 +28,8 @@ def judged(**other: object) -> Judged:
 
 def test_clear_says_that_being_off_would_change_nothing():
     said = sure_words(judged())
-    assert said.startswith("Clear: it may be off by 0.02")
-    assert "still is in the window (over 99 % sure)" in said
+    assert said.startswith("Clear: within limits, even if 0.02")
+    assert said.endswith("off either way (over 99 % sure).")
 
 
 def test_close_says_what_else_it_may_be_and_what_helps():
@@ -41,7 +41,7 @@ def test_close_says_what_else_it_may_be_and_what_helps():
             advice="Take the lead zero again.",
         )
     )
-    assert "83 % in the window, 17 % above the window. Take the lead zero again." in said
+    assert "83 % within limits, 17 % above limits. Take the lead zero again." in said
     assert "open" not in said
 
 

@@ -51,7 +51,7 @@ title = "Every kind of step"
 [[step]]
 kind = "caution"
 id = "cautions"
-title = "Before anything else"
+title = "Cautions"
 
 [[step]]
 kind = "entry"

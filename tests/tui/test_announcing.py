@@ -92,13 +92,13 @@ def test_what_is_no_news_makes_no_sound(heard):
 
 def test_a_sentence_has_value_verdict_and_next_step(heard):
     heard.tell(judged(Verdict.IN_WINDOW))
-    assert heard.ear.said == ["Primary winding: 0.84 ohms, in the window. Lift the probes."]
+    assert heard.ear.said == ["Primary winding: 0.84 ohms, within limits. Lift the probes."]
 
 
 def test_one_moment_is_one_sentence(heard):
     heard.tell(judged(Verdict.ABOVE, value=5300.0), Asked(t=1.0, step="primary", say="Go on."))
     assert heard.ear.said == [
-        "Primary winding: 5.3 kilo ohms, above the window. Lift the probes. Go on."
+        "Primary winding: 5.3 kilo ohms, above limits. Lift the probes. Go on."
     ]
     assert heard.ear.tunes == [Tune.OUT]
 

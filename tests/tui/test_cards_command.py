@@ -16,7 +16,7 @@ complaint = "no-spark"
 [[step]]
 kind = "caution"
 id = "cautions"
-title = "Before anything else"
+title = "Cautions"
 
 [[step]]
 kind = "confirmation"
@@ -76,7 +76,7 @@ def test_the_users_own_card_comes_before_a_shipped_one_of_the_same_name(own, cap
 def test_a_card_beside_a_profile_says_which_steps_it_would_pass_over(own, capsys):
     assert main(["cards", "check", "club-check", "--profile", "pump-set-module"]) == 0
     said = capsys.readouterr().out
-    assert "(coil) would be passed over: the profile has no winding «third»" in said
+    assert "(coil) would be passed over: not on this engine: third winding" in said
     assert "coil-again" not in said  # it depends on what is passed over
     assert "(primary) ends «cannot-tell»: electronics" in said
     assert "no step asks for the gap «armature»" in said

@@ -57,7 +57,7 @@ def test_why_says_the_budget_of_the_newest_verdict():
     face(Update(hands.events, hands.bench.look()))
     lines.clear()
     face.why()
-    assert "leads not taken off: take the lead zero" in lines[0]
+    assert "Take the lead zero" in lines[0]
     assert any("leads, not taken off (assumed)" in line for line in lines)
     assert any("not declared" in line for line in lines)
 

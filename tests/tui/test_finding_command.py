@@ -23,7 +23,7 @@ complaint = "no-spark"
 [[step]]
 kind = "caution"
 id = "cautions"
-title = "Before anything else"
+title = "Cautions"
 [[step]]
 kind = "confirmation"
 id = "spark"

@@ -59,7 +59,7 @@ def test_the_keys_of_the_contract(capsys):
 def test_nothing_is_clear_that_rests_on_what_nobody_declared(capsys):
     told = facts(capsys, "0.99", *WINDOW)
     assert told["clear"] is False
-    assert "leads not taken off: take the lead zero" in told["advice"]
+    assert "Take the lead zero" in told["advice"]
     assert {line["name"] for line in told["budget"] if line["assumed"]} == {
         *("meter", "leads", "contact", "emf", "drift")
     }
@@ -183,8 +183,8 @@ def test_plain_text_says_it_all_in_a_few_lines(capsys):
         (["0.8", *WINDOW, "--temperature", "20", "--temperature-within", "x"], "invalid float"),
         (["1e300", *WINDOW], "too large"),
         (["1e14", *WINDOW], "more than any meter measures"),
-        (["-0.85", *WINDOW], "below zero cannot be"),
-        (["0.1", *WINDOW, "--lead-zero", "0.5"], "lead zero is larger"),
+        (["-0.85", *WINDOW], "No resistance is below zero"),
+        (["0.1", *WINDOW, "--lead-zero", "0.5"], "take the lead zero again"),
         (["0.8", *WINDOW, "--leads", "0.3:0.1ohm"], "upside down"),
         (["0.8", *WINDOW, "--drift", "2"], "0 to 1"),
         (["0.8"], "--window"),

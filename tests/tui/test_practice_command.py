@@ -100,7 +100,7 @@ def test_with_the_stop_wire_left_on_a_good_primary_reads_short_and_the_score_say
     play(practice, *SAFE, "check primary", *(2 * (ON_PRIMARY, "wait", "lift")))
     assert practice.ledger.outcomes["primary-resistance"] in ("short", "below")
     assert "The stop wire was on its tab." in flaws_of(practice)
-    assert "with care it shows «in the window»" in flaws_of(practice)
+    assert "with care it shows «within limits»" in flaws_of(practice)
 
 
 def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touches():
@@ -161,7 +161,7 @@ def test_it_is_said_that_the_tips_are_off_once_a_check_has_its_outcome():
         "  The tips are off.",
     ]
     ends = play(practice_on(**STUCK), *SAFE, *measured, "lift").splitlines()[-1]
-    assert ends == "  done: Primary winding: in the window"
+    assert ends == "  done: Primary winding: within limits"
     left = play(practice_on(**STUCK), *SAFE, *measured, "check spark at the test gap")
     assert "The check is left; the tips are off." in left
     ends = play(practice_on(**STUCK), *SAFE, ON_PRIMARY, "check spark at the test gap")

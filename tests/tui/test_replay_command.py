@@ -130,11 +130,11 @@ def test_verdicts_are_hidden_until_they_are_said_and_the_answers_kept(
     args = ["--plain", "--speed", "max", "--hide-verdict", "--who", "Ines B."]
     assert main(["replay", str(capture), *args]) == 0
     out = capsys.readouterr().out
-    asked = out.index("your verdict: open, short")
+    asked = out.index("Say your verdict: open, short")
     assert "Primary winding: open" not in out[:asked]
     assert "«maybe» is none of them" in out
     assert "the bench says so too: open" in out
-    assert "you said short; the bench says: in the window" in out
+    assert "you said short; the bench says: within limits" in out
     assert "not said; the bench says: open" in out  # the switch in «run»: the typed lines had ended
     answers = list(read_answers(tmp_path / "answers" / "ines-b.jsonl"))
     assert [(a.step, a.position, a.said, a.right) for a in answers] == [
@@ -152,7 +152,7 @@ def test_step_by_step_waits_for_a_line_before_each_thing_that_happens(capture, c
     assert main(["replay", str(capture), "--plain", "--speed", "max", "--step-by-step"]) == 0
     out = capsys.readouterr().out
     assert out.count("[Enter goes on]") == 6  # the sixth found the end of the input and went on
-    assert out.index("[Enter goes on]") < out.index("Before anything else")
+    assert out.index("[Enter goes on]") < out.index("Cautions")
 
 
 def test_notes_are_shown_at_their_moment_and_may_pause(capture, tmp_path, capsys):

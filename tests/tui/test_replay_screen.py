@@ -173,7 +173,7 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
     player.keep_answers(tmp_path / "answers.jsonl", "Ines")
     app = ReplayApp(player, title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
-        text = await until(pilot, lambda text: "What is your verdict on «Primary winding»" in text)
+        text = await until(pilot, lambda text: "Say your verdict on «Primary winding»" in text)
         assert "waits for your verdict" in text
         assert "✗" not in text
         assert "The window is 0.7 Ω to 1 Ω." in text
@@ -202,7 +202,7 @@ async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
     app = ReplayApp(player_at(Pacing(1.0)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
         await pilot.press("n", "n")
-        await until(pilot, lambda text: "What is your verdict on «Primary winding»" in text)
+        await until(pilot, lambda text: "Say your verdict on «Primary winding»" in text)
         await pilot.press("down", "enter")
         await until(pilot, lambda text: "the bench says so too: open" in text)
 
@@ -210,7 +210,7 @@ async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
 async def test_leaving_while_a_verdict_is_waited_for_ends_everything(player_at):
     app = ReplayApp(player_at(Pacing(inf)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
-        await until(pilot, lambda text: "What is your verdict" in text)
+        await until(pilot, lambda text: "Say your verdict" in text)
         await pilot.press("q")  # typed into the answer
         assert app.return_code is None
         await pilot.press("ctrl+q")
@@ -221,11 +221,11 @@ async def test_going_back_takes_a_question_back(player_at):
     player = player_at(Pacing(inf))
     app = ReplayApp(player, title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
-        await until(pilot, lambda text: "What is your verdict" in text)
+        await until(pilot, lambda text: "Say your verdict" in text)
         player.pause_or_go()
         await pilot.press("escape", "b")
         text = await until(pilot, lambda text: "‖ paused" in text)
-        assert "What is your verdict" not in text
+        assert "Say your verdict" not in text
 
 
 async def test_help_and_narrow_terminals(player_at):

@@ -82,7 +82,7 @@ async def test_the_same_is_said_in_every_theme(theme):
             session.touch(1.4)
             texts.append((await settled(pilot)).splitlines()[1:13])
     assert texts[0] == texts[1]
-    assert any("above the window" in line for line in texts[0])
+    assert any("above limits" in line for line in texts[0])
 
 
 async def test_no_colour_is_used_where_none_is_wanted(monkeypatch):

@@ -81,13 +81,13 @@ async def test_the_card_is_worked_by_the_probes_alone_between_two_answers():
         await asyncio.to_thread(session.lift)
         await touch(session, 0.97)
         text = await settled(pilot)
-        assert "in the window" in text
+        assert "within limits" in text
         assert "lift the probes" in text
         assert "corrected 0.8" in text
         await asyncio.to_thread(session.lift)
         text = await settled(pilot)
         assert session.bench.progress.current == "stop-switch"
-        assert "Primary winding: in the window" in text
+        assert "Primary winding: within limits" in text
         assert "b takes it back" in text
         assert len(session.told) == told
 
@@ -114,9 +114,9 @@ async def test_stages_are_seen_in_word_and_picture():
 @pytest.mark.parametrize(
     ("ohms", "words"),
     [
-        (0.132 + 0.85, "in the window"),
-        (0.132 + 0.5, "below the window"),
-        (0.132 + 3.0, "above the window"),
+        (0.132 + 0.85, "within limits"),
+        (0.132 + 0.5, "below limits"),
+        (0.132 + 3.0, "above limits"),
         (20000.0, "open"),
     ],
 )
@@ -318,7 +318,7 @@ async def test_help_and_budget_take_the_lower_band_and_never_hide_the_reading():
         assert "████" in text.splitlines()[2]  # the figures still stand
         text = await press(pilot, "question_mark")
         assert "Tap the tips together twice" in text
-        assert "in the window" in text
+        assert "within limits" in text
         text = await press(pilot, "escape")
         assert "touch here" in text
 

@@ -56,7 +56,7 @@ async def test_a_passed_job_says_so_and_where_it_is_kept():
 async def test_a_failed_job_shows_each_failure_with_value_and_limits_and_nothing_else_large():
     text = await last_page(*primary(2.97, Verdict.ABOVE), *signed("skipped"))
     assert "✗ NOT PASSED, not signed off" in text
-    assert "Primary winding: 2.970 ± 0.013 Ω, above the window (clear); limits 0.7 Ω to 1 Ω" in (
+    assert "Primary winding: 2.970 ± 0.013 Ω, above limits (clear); limits 0.7 Ω to 1 Ω" in (
         " ".join(text.split())
     )
     assert "Stop switch: skipped" in text

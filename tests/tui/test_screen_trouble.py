@@ -49,7 +49,7 @@ async def test_a_lost_meter_is_told_with_the_mend_and_the_card_waits():
         await touch(session, 0.97)
         pilot.app._tick()
         text = await settled(pilot)
-        assert "in the window" in text
+        assert "within limits" in text
         assert "no longer answers" not in text
 
 

@@ -95,7 +95,7 @@ class Teller:
                 held = "now" if event.revises else "held"
                 return f"{held} {shown} from {event.readings} readings"
             case Lift():
-                return "" if event.held else "lifted before anything was held"
+                return "" if event.held else "lifted too soon: nothing held"
             case Judged():
                 return self.verdict(event)
             case Zeroed():

@@ -44,7 +44,7 @@ COMMANDS: Final = {
         "jobs",
         "list jobs, show one, attach files, pack one, mend, hold old verdicts to today's rules",
     ),
-    "judge": CliCommand("judge", "judge a typed reading against a window, with its uncertainty"),
+    "judge": CliCommand("judge", "judge a typed reading against limits, with its uncertainty"),
     "key": CliCommand("records", "make or show the key with which this bench signs its records"),
     "library": CliCommand(
         "library", "recorded exercises to learn from: list, show, check, make, pack, unpack"

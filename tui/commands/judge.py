@@ -69,7 +69,7 @@ def add_judge(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--reference-temperature",
         metavar="C",
-        help="that the window holds for (20 where only --temperature is given)",
+        help="that the limits hold for (20 where only --temperature is given)",
     )
     add_known(parser)
     json_option(parser, text="one JSON object")
@@ -206,7 +206,7 @@ def _lines(
         at = f", at {criterion.reference:g} °C" if criterion.reference is not None else ""
         with_u = format_with_u(assessment.corrected, assessment.expanded, value.unit, ohm_sign=sign)
         yield f"  corrected    {with_u}  (95 %{at})"
-    yield f"  window       {window_words(criterion, ohm_sign=sign)}"
+    yield f"  limits       {window_words(criterion, ohm_sign=sign)}"
     decided = judgement.decided
     yield f"  decision     {decision_words(judgement.rule, decided.decision, decided.risk)}"
     if judgement.advice:

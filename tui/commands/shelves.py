@@ -183,7 +183,7 @@ def _winding_lines(winding: Winding, written: Callable[[float], str]) -> Iterato
     criterion = winding.criterion
     if criterion.open_above is not None and criterion.short_below is not None:
         above, below = written(criterion.open_above), written(criterion.short_below)
-        yield f"open above {above}, short below {below}, corrected like the window"
+        yield f"open above {above}, short below {below}, corrected like the limits"
     if winding.series:
         series = written(winding.series)
         yield f"{series} in line, {winding.series_tolerance:g} % either way, is taken off"

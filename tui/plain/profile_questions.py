@@ -88,14 +88,14 @@ def _ask_winding(asker: Prompter) -> Table:
         winding,
         "open_above",
         "  Above what value does it count as open (empty: ten times the highest, 10 kohm at least)",
-        _between("ohm", low=high, why="that is in or below the window"),
+        _between("ohm", low=high, why="that is in or below limits"),
     )
     _maybe(
         asker,
         winding,
         "short_below",
         "  Below what value does it count as short (empty: a tenth of the lowest)",
-        _between("ohm", high=low, why="that is in or above the window"),
+        _between("ohm", high=low, why="that is in or above limits"),
     )
     _maybe(
         asker,

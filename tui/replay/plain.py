@@ -59,12 +59,12 @@ class PlainReplay:
         window = ""
         if question.criterion is not None:
             words = window_words(question.criterion, ohm_sign=can_show("Ω"))
-            window = f"; the window is {words}"
+            window = f"; limits {words}"
         self._write(
             f"{judged.t:8.2f} s  {self._teller.title(judged.step)}{at} reads {read}{window}"
         )
         while not gone():
-            self._write(f"            your verdict: {', '.join(_CODES)}?")
+            self._write(f"            Say your verdict: {', '.join(_CODES)}.")
             line = self._typed.readline()
             said = line.strip().lower().replace(" ", "-")
             if said in _CODES or not line:

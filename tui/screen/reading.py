@@ -285,7 +285,7 @@ def _pointer(scale: AxisScale, value: float | None, u: float, last: int) -> str:
 
 
 def _line(criterion: Criterion, scale: AxisScale, last: int) -> str:
-    """Return the line: thick in the window, thin outside, ticked where the verdict changes."""
+    """Return the line: thick within limits, thin outside, ticked where the verdict changes."""
     window = criterion.window
     row = ["─"] * (last + 1)
     left = 0 if window.low is None else _column(scale, window.low, last)
