@@ -175,8 +175,8 @@ def _unknown(link: Link, notes: Notes) -> str:
     """Say that bytes came which nothing here can read."""
     at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
     return (
-        f"{notes.count} bytes came from {plain(link.name)}, such as «{notes.sample.hex(' ')}», "
-        f"that fit no format known here{at}; wrong speed? «meterlink frames new» describes an "
+        f"{notes.count} bytes came from {plain(link.name)}, such as “{notes.sample.hex(' ')}”, "
+        f"that fit no format known here{at}; wrong speed? “meterlink frames new” describes an "
         "unknown meter"
     )
 

@@ -150,7 +150,7 @@ def _written_out(
         for borrowed in other.step:
             if isinstance(borrowed, StepsOf):
                 raise InvalidFileError(
-                    f"{name}: step[{index}]: «{step.card}» uses steps of «{borrowed.card}» itself; "
+                    f"{name}: step[{index}]: “{step.card}” uses steps of “{borrowed.card}” itself; "
                     "name that card here instead"
                 )
             if isinstance(borrowed, CautionStep) or borrowed.id in own:
@@ -170,7 +170,7 @@ def _faults(card: Card) -> list[str]:
     for index, step in enumerate(card.step):
         at = f"step[{index}]"
         if step.id in earlier:
-            faults.append(f"{at}.id: «{step.id}» is there twice; give each step its own")
+            faults.append(f"{at}.id: “{step.id}” is there twice; give each step its own")
         requires = step.requires if isinstance(step, ConfirmationStep) else ()
         for key, conditions in (("only_if", step.only_if), ("requires", requires)):
             found = (_condition_fault(condition, step, card, earlier) for condition in conditions)
@@ -199,7 +199,7 @@ def _never_reached(step: Step, steps: dict[str, Step]) -> str:
         left[known.id] = was & left.get(known.id, was)
         if not left[known.id]:
             return (
-                f"«{step.id}» can never be reached: «{known.id}» would have to end in two ways at "
+                f"“{step.id}” can never be reached: “{known.id}” would have to end in two ways at "
                 "once"
             )
         waiting += known.only_if
@@ -212,13 +212,13 @@ def _condition_fault(
     known = earlier.get(condition.step)
     if known is None:
         if any(other.id == condition.step for other in card.step):
-            return f"«{condition.step}» does not come before «{step.id}»; a step can only look back"
-        return f"there is no step «{condition.step}»"
+            return f"“{condition.step}” does not come before “{step.id}”; a step can only look back"
+        return f"there is no step “{condition.step}”"
     possible = known.outcomes
     impossible = sorted(set(condition.was) - possible) if possible is not None else []
     if impossible:
         return (
-            f"«{condition.step}» never ends «{impossible[0]}», so «{step.id}» might never be "
+            f"“{condition.step}” never ends “{impossible[0]}”, so “{step.id}” might never be "
             f"reached; it can end {', '.join(sorted(possible or ()))}"
         )
     if not condition.was:

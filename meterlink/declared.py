@@ -73,7 +73,7 @@ def _decode_declared(shape: type, given: object) -> Any:
     if not issubclass(shape, Declared):
         raise NotImplementedError(shape)
     if not isinstance(given, str):
-        raise ValueError(f"needs a text with a unit, such as «{shape.example}»")
+        raise ValueError(f"needs a text with a unit, such as “{shape.example}”")
     try:
         value = parse_as(given, shape.unit, bare=shape.unit == "ohm")
     except NotationError as fault:

@@ -238,7 +238,7 @@ def _faults(profile: Profile) -> list[str]:
         for index, part in enumerate(getattr(profile, kind)):
             key = f"{kind}[{index}]"
             if part.name in seen:
-                faults.append(f"{key}.name: «{part.name}» is there twice; give each its own name")
+                faults.append(f"{key}.name: “{part.name}” is there twice; give each its own name")
             seen.add(part.name)
             low, high = getattr(part, "low", None), getattr(part, "high", None)
             if low is not None and high is not None and low > high:
@@ -278,7 +278,7 @@ def _winding_faults(winding: Winding) -> list[str]:
 def _switch_faults(switch: Switch) -> list[str]:
     faults = []
     if set(switch.positions.values()) != {"closed", "open"}:
-        faults.append(".positions: needs at least one «closed» and one «open» position")
+        faults.append(".positions: needs at least one “closed” and one “open” position")
     if switch.closed_at_most >= switch.open_at_least:
         faults.append(".closed_at_most: must be below open_at_least")
     return faults

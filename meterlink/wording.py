@@ -26,7 +26,7 @@ EVIDENCE_WORDS: Final = {
 }
 
 SAID_WORDS: Final = "said, not measured"
-"""Where others read «clear» or «close»."""
+"""Where others read “clear” or “close”."""
 
 OUTCOME_WORDS: Final = {verdict.value: words for verdict, words in VERDICT_WORDS.items()} | {
     "cannot-tell": "resistance cannot tell",
@@ -150,7 +150,7 @@ def percent(probability: float) -> str:
 
 
 def counted(number: int, what: str) -> str:
-    """Return so many of a thing that makes its plural with an s: «1 check», «3 checks»."""
+    """Return so many of a thing that makes its plural with an s: “1 check”, “3 checks”."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 

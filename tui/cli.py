@@ -41,7 +41,7 @@ class _Parser(argparse.ArgumentParser):
     """Usage errors are one sentence like every other error."""
 
     def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{plain(message, 400)}; see «{self.prog} --help»")
+        raise UsageError(f"{plain(message, 400)}; see “{self.prog} --help”")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -161,7 +161,7 @@ def _details(fault: BaseException, argv: Sequence[str], job: Path | None) -> str
 
     where = traceback.extract_tb(fault.__traceback__)
     at = f" at {Path(where[-1].filename).name}:{where[-1].lineno}" if where else ""
-    return f"the details could be written nowhere, it says «{plain(_words(fault), 200)}»{at}"
+    return f"the details could be written nowhere, it says “{plain(_words(fault), 200)}”{at}"
 
 
 def _state_folder() -> Path | None:

@@ -70,7 +70,7 @@ class Shelf(Generic[Thing]):
                 return _bytes_of(found.file)
         there = ", ".join(found.name for found in self.all())
         raise UsageError(
-            f"there is no {self._kind} «{plain(name)}»; give a path, or one of: {there}"
+            f"there is no {self._kind} “{plain(name)}”; give a path, or one of: {there}"
         )
 
     def get(self, name: str) -> Thing:
@@ -123,7 +123,7 @@ def only_profile() -> str:
     own = [found.name for found in PROFILES.all() if not found.shipped]
     if len(own) == 1:
         return own[0]
-    raise UsageError("say which coil profile with --profile; «meterlink profiles» lists them")
+    raise UsageError("say which coil profile with --profile; “meterlink profiles” lists them")
 
 
 def write_whole(file: Path, data: bytes) -> None:

@@ -232,7 +232,7 @@ def package_of(paths: dict[str, list[str]], created: str) -> bytes:
         "description": (
             "Written by meterlink. Rows are only ever added. Where a job was brought in more than "
             "once, the rows of its newest batch count. The units of values are named in the column "
-            "«unit»; unitCodes gives the UCUM code of each."
+            "“unit”; unitCodes gives the UCUM code of each."
         ),
         "created": created,
         "unitCodes": UCUM,

@@ -208,7 +208,7 @@ def write_parquet(rows: Iterable[TableRow], kind: type[TableRow], path: Path) ->
         import pyarrow.parquet
     except ImportError as fault:
         raise UsageError(
-            "Parquet needs pyarrow; install meterlink with its extra «parquet»"
+            "Parquet needs pyarrow; install meterlink with its extra “parquet”"
         ) from fault
     schema = _schema(kind)
     rows = iter(rows)

@@ -17,7 +17,7 @@ FILE: Final = Path(__file__).parents[1] / "record.schema.json"
 
 _DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
 _WORDS: Final = ["inf", "-inf", "nan"]
-"""What may stand in place of a number (see FORMAT.md, «Numbers»)."""
+"""What may stand in place of a number (see FORMAT.md, “Numbers”)."""
 
 
 def schema() -> dict[str, Any]:

@@ -85,7 +85,7 @@ def gather(jobs: Iterable[Job]) -> list[Series]:
                 marking = " ".join(record.checked.marking.lower().split())
                 found.setdefault((record.meter, marking), []).append(record)
         except UnreadableError:
-            continue  # «meterlink verify» names it
+            continue  # “meterlink verify” names it
     return [
         Series(meter=meter, marking=marking, checks=tuple(sorted(records, key=lambda r: r.at)))
         for (meter, marking), records in sorted(found.items())
@@ -214,7 +214,7 @@ def pairs(store: JobStore) -> Iterator[TouchPair]:
         try:
             yield from pairs_in(job)
         except UnreadableError:
-            continue  # «meterlink verify» names it
+            continue  # “meterlink verify” names it
 
 
 def pairs_in(job: Job) -> Iterator[TouchPair]:

@@ -2,7 +2,7 @@
 
 A list of ten thousand jobs says of each whether its record is whole, and must be quick: a job whose
 files have the sizes and times that they had is not read again. What changes bytes and neither size
-nor time, as a failing disk may, is found by «verify», which always reads all of it.
+nor time, as a failing disk may, is found by “verify”, which always reads all of it.
 """
 
 import contextlib

@@ -201,7 +201,7 @@ def _alone(row: Side, waiting: _Waiting) -> Difference:
 
 
 def _where(step: str, position: str) -> str:
-    return f"{step} in «{position}»" if position else step
+    return f"{step} in “{position}”" if position else step
 
 
 def _fields(name: str, was: Any, now: Any) -> Iterator[ChangedField]:

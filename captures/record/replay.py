@@ -140,7 +140,7 @@ def read_replay_setup(header: Header, name: str) -> ReplaySetup:
     if "card" not in settings or "profile" not in settings:
         raise UnreadableError(
             f"{name} does not say by what card and profile it was recorded, so it cannot be "
-            "replayed; «meterlink analyse» reads it"
+            "replayed; “meterlink analyse” reads it"
         )
     where = f"the header of {name}"
     policy, lacks = _policy_of(settings)

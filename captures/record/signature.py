@@ -50,7 +50,7 @@ def make_key(folder: Path | None = None) -> str:
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     except ImportError as fault:
         raise UsageError(
-            "signing needs cryptography; install meterlink with its extra «sign»"
+            "signing needs cryptography; install meterlink with its extra “sign”"
         ) from fault
     folder = default_folder() if folder is None else folder
     path = folder / KEY_FILE
@@ -147,8 +147,8 @@ def read_trusted(path: Path) -> dict[str, str]:
         found = _PUBLIC.fullmatch(key) if isinstance(key, str) else None
         if found is None:
             raise FaultFoundError(
-                f"{name}: the key of «{plain(who)}» is none; expected ed25519: and 64 "
-                "hexadecimal digits, as «meterlink key show» prints them"
+                f"{name}: the key of “{plain(who)}” is none; expected ed25519: and 64 "
+                "hexadecimal digits, as “meterlink key show” prints them"
             )
         trusted[found[1]] = plain(who)
     return trusted
@@ -158,13 +158,13 @@ def _read_key(folder: Path) -> "Ed25519PrivateKey":
     path = folder / KEY_FILE
     name = plain(str(path), 400)
     if not path.exists():
-        raise UnreadableError("this bench has no key; «meterlink key make» makes one")
+        raise UnreadableError("this bench has no key; “meterlink key make” makes one")
     try:
         from cryptography.hazmat.primitives import serialization
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     except ImportError as fault:
         raise UnreadableError(
-            "signing needs cryptography; install meterlink with its extra «sign»"
+            "signing needs cryptography; install meterlink with its extra “sign”"
         ) from fault
     try:
         if os.name == "posix" and path.stat().st_mode & _FOR_OTHERS:

@@ -200,7 +200,7 @@ class LogGatherer:
 
 
 def _only_leads_on(step: Step, card: Card) -> bool:
-    """Whether a yes or no only chooses what is done next, as «Does the lead come off?» does."""
+    """Whether a yes or no only chooses what is done next, as “Does the lead come off?” does."""
     if not isinstance(step, ConfirmationStep) or step.check:
         return False
     return any(need.step == step.id for other in card.step for need in other.only_if)

@@ -244,7 +244,7 @@ def mark_of(check: CheckRow) -> str:
 def title_words(check: CheckRow) -> str:
     """Return what a row is called."""
     if check.position:
-        return f"in «{check.position}»"
+        return f"in “{check.position}”"
     return check.step.title
 
 

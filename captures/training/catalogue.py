@@ -108,13 +108,13 @@ def parse_catalogue(data: bytes, folder: Path) -> list[Shelved]:
     for index, exercise in enumerate(exercises):
         if exercise.id in seen:
             raise InvalidFileError(
-                f"{name}: exercise[{index}].id: «{exercise.id}» is there twice; give each its own"
+                f"{name}: exercise[{index}].id: “{exercise.id}” is there twice; give each its own"
             )
         seen.add(exercise.id)
         for step in exercise.close:
             if step not in exercise.expect:
                 raise InvalidFileError(
-                    f"{name}: exercise[{index}].close: «{plain(step)}» has no outcome in expect"
+                    f"{name}: exercise[{index}].close: “{plain(step)}” has no outcome in expect"
                 )
     return [Shelved(exercise, folder) for exercise in exercises]
 
@@ -139,7 +139,7 @@ class Library(NamedTuple):
         found = self.find(name)
         if found is None:
             raise UnreadableError(
-                f"there is no exercise {plain(name)!r}; «meterlink library» lists those that are"
+                f"there is no exercise {plain(name)!r}; “meterlink library” lists those that are"
             )
         return found
 
@@ -197,13 +197,13 @@ def _unlike(exercise: Exercise, progress: Progress) -> Iterator[str]:
     for step, expected in exercise.expect.items():
         result = progress.results.get(step)
         if result is None:
-            yield f"{exercise.id}: the card has no step «{plain(step)}»"
+            yield f"{exercise.id}: the card has no step “{plain(step)}”"
             continue
         outcomes = (expected,) if isinstance(expected, str) else expected
         if result.outcome not in outcomes:
             yield (
-                f"{exercise.id}: {step} should come to «{' or '.join(outcomes)}» and comes to "
-                f"«{result.outcome or 'nothing'}»"
+                f"{exercise.id}: {step} should come to “{' or '.join(outcomes)}” and comes to "
+                f"“{result.outcome or 'nothing'}”"
             )
         clear = all(judged.clear for judged in result.judged.values())
         if clear and step in exercise.close:

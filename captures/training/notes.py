@@ -70,7 +70,7 @@ class Pinned(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
             return f"{float(self.at):g} s"
         if self.touch is not None:
             return f"touch {self.touch}, {self.when or 'contact'}"
-        return f"step «{plain(self.step or '')}», {self.when or 'begin'}"
+        return f"step “{plain(self.step or '')}”, {self.when or 'begin'}"
 
 
 class _File(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -123,7 +123,7 @@ class Notes:
         if note.touch is not None and self._touch < note.touch:
             return f"the capture has {self._touch} touches"
         if note.step is not None and note.step not in known:
-            return f"the card «{plain(card.id)}» has no such step"
+            return f"the card “{plain(card.id)}” has no such step"
         return "that never happens in the capture"
 
     def _is_at(self, note: Pinned, event: BenchEvent) -> bool:
@@ -181,7 +181,7 @@ def _fault(note: Pinned) -> str:
     fits: dict[str, type[Event]] = {"at": {}, "touch": _TOUCH_WHEN, "step": _STEP_WHEN}[pins[0]]
     if note.when is not None and note.when not in fits:
         known = ", ".join(fits) or "nothing, as it is a time already"
-        return f".when: with «{pins[0]}» expected {known}, found «{note.when}»"
+        return f".when: with “{pins[0]}” expected {known}, found “{note.when}”"
     if note.at is not None and note.at < 0:
         return ".at: expected a time after the start of the capture"
     return ""

@@ -175,7 +175,7 @@ class TraineeFile(Closing):
             self._file = AppendFile(path, create=not is_regular(path))
         except InUseError as fault:
             raise InUseError(
-                f"«{plain(name)}» is practising in another terminal at this moment; end that "
+                f"“{plain(name)}” is practising in another terminal at this moment; end that "
                 "practice first, or practise under another name"
             ) from fault
         if not path.stat().st_size:
@@ -274,7 +274,7 @@ class TraineeStore:
     def _unknown(self, name: str) -> UnreadableError:
         known = ", ".join(results.name for results in self.all()) or "nobody's yet"
         return UnreadableError(
-            f"there are no results of «{plain(name)}» in {plain(str(self.folder))}; "
+            f"there are no results of “{plain(name)}” in {plain(str(self.folder))}; "
             f"there are {known}"
         )
 

@@ -61,9 +61,9 @@ class FrameFormat:
                 "a newer program may read it"
             )
         if description.start is not None and not _is_hex(description.start.hex):
-            raise InvalidFileError("start.hex: is not hexadecimal, such as «55 AA»")
+            raise InvalidFileError("start.hex: is not hexadecimal, such as “55 AA”")
         if description.hid is not None and not all(map(_is_hex, description.hid.start)):
-            raise InvalidFileError("hid.start: is not hexadecimal, such as «00 4B 01»")
+            raise InvalidFileError("hid.start: is not hexadecimal, such as “00 4B 01”")
         if description.rate.usual_hz < description.rate.slowest_hz:
             raise InvalidFileError("rate.usual_hz: is less than slowest_hz")
         self.description = description

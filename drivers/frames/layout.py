@@ -164,7 +164,7 @@ def _hex(text: str, key: str) -> bytes:
     except ValueError:
         found = b""
     if not found:
-        raise InvalidFileError(f"{key}: «{plain(text)}» is not hexadecimal, such as «0D 0A»")
+        raise InvalidFileError(f"{key}: “{plain(text)}” is not hexadecimal, such as “0D 0A”")
     return found
 
 
@@ -211,7 +211,7 @@ def _sign(
         raise InvalidFileError("sign: needs either flag or at")
     if sign.flag is not None:
         if sign.flag not in flags:
-            raise InvalidFileError(f"sign.flag: «{plain(sign.flag)}» is not in [flags]")
+            raise InvalidFileError(f"sign.flag: “{plain(sign.flag)}” is not in [flags]")
         return flags[sign.flag], ()
     field = places.field(sign.at if sign.at is not None else -1, "sign.at")
     places.claim(field.mask, "sign.at")
@@ -260,7 +260,7 @@ def _code_bits(code: str, fields: list[BitField], name: str) -> int:
     parts = [code] if len(fields) == 1 else code.split(" ")
     if len(parts) != len(fields):
         raise InvalidFileError(
-            f"{name}: code «{plain(code)}» must have {len(fields)} parts with a space between"
+            f"{name}: code “{plain(code)}” must have {len(fields)} parts with a space between"
         )
     return sum(
         code_value(part, field, f"{name}: code") << field.shift

@@ -103,13 +103,13 @@ def _check_words(wire: Description, frame: LinesFrame) -> None:
     for key, text in texts:
         if not text or text != text.strip() or frame.end in text:
             raise InvalidFileError(
-                f"{key}: «{plain(text)}» may not begin or end with a space, nor hold a line's end"
+                f"{key}: “{plain(text)}” may not begin or end with a space, nor hold a line's end"
             )
         try:
             text.encode(frame.encoding)
         except UnicodeEncodeError:
             raise InvalidFileError(
-                f"{key}: «{plain(text)}» cannot be written in {frame.encoding}, the encoding"
+                f"{key}: “{plain(text)}” cannot be written in {frame.encoding}, the encoding"
             ) from None
 
 

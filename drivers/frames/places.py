@@ -62,7 +62,7 @@ class Places:
         half = _HALF.fullmatch(at)
         if half is None:
             raise InvalidFileError(
-                f"{key}: «{plain(at)}» is no place; write a byte as 3, a half byte as «3.high»"
+                f"{key}: “{plain(at)}” is no place; write a byte as 3, a half byte as “3.high”"
             )
         shift = self.byte(int(half[1]), key).shift + (4 if half[2] == "high" else 0)
         return BitField(0xF << shift, shift, 4)
@@ -72,7 +72,7 @@ class Places:
         bit = _BIT.fullmatch(at)
         if bit is None:
             raise InvalidFileError(
-                f"{key}: «{plain(at)}» is no bit; write bit 5 of byte 3 as «3.5»"
+                f"{key}: “{plain(at)}” is no bit; write bit 5 of byte 3 as “3.5”"
             )
         return 1 << (self.byte(int(bit[1]), key).shift + int(bit[2]))
 
@@ -125,7 +125,7 @@ def code_value(code: str, field: BitField, key: str) -> int:
         value = -1
     if not 0 <= value < 1 << field.width:
         holds = "character, or 0x00 to 0xFF" if field.width == 8 else "hexadecimal digit"
-        raise InvalidFileError(f"{key}: «{plain(code)}» is no code; it must be one {holds}")
+        raise InvalidFileError(f"{key}: “{plain(code)}” is no code; it must be one {holds}")
     return value
 
 
@@ -185,14 +185,14 @@ def make_digit(digits: Digits, number: int, places: Places) -> Digit:
     at, key = digits.at[number], f"digits.at[{number}]"
     if digits.coding == "segments":
         if not isinstance(at, dict):
-            raise InvalidFileError(f"{key}: must be a table of segments, such as {{ a = «2.0» }}")
+            raise InvalidFileError(f"{key}: must be a table of segments, such as {{ a = “2.0” }}")
         digit = _segments(at, digits, key, places)
     else:
         if isinstance(at, dict):
             raise InvalidFileError(f"{key}: a table of segments, yet coding is {digits.coding}")
         field = places.field(at, key)
         if field.width != (8 if digits.coding == "ascii" else 4):
-            whole = "whole byte, such as 3" if digits.coding == "ascii" else "half byte: «3.high»"
+            whole = "whole byte, such as 3" if digits.coding == "ascii" else "half byte: “3.high”"
             raise InvalidFileError(f"{key}: a digit in {digits.coding} is a {whole}")
         digit = _characters(field, digits, key)
     places.claim(digit.mask, key)

@@ -81,17 +81,17 @@ def parse_display(text: str) -> Display:
         word, _, rest = shown.partition(" ")
         sign, number = word[:1], ""
         if word.upper().lstrip("+-") not in OVER_WORDS:
-            raise NotationError(f"«{shown}» is no display; type such as «0.842 ohm» or «OL Mohm»")
+            raise NotationError(f"“{shown}” is no display; type such as “0.842 ohm” or “OL Mohm”")
     words = rest.split()
     unit = find_unit(words[0]) if words else None
     if unit is None or unit.si not in _QUANTITIES or unit.offset:
-        raise NotationError(f"«{shown}» has no unit that is known; type such as «0.842 ohm»")
+        raise NotationError(f"“{shown}” has no unit that is known; type such as “0.842 ohm”")
     flags = set()
     for word in words[1:]:
         name = _FLAG_WORDS.get(word.lower(), word.lower())
         if name not in MEANINGS:
             known = ", ".join(sorted(MEANINGS))
-            raise NotationError(f"«{word}» is no sign of a display known here; known are {known}")
+            raise NotationError(f"“{word}” is no sign of a display known here; known are {known}")
         flags.add(name)
     whole, _, part = number.partition(".")
     return Display(

@@ -59,7 +59,7 @@ def quantity_of(mode: Mode, key: str) -> Quantity | None:
     except ValueError:
         known = ", ".join(q.value for q in Quantity)
         raise InvalidFileError(
-            f"{key}.quantity: «{plain(mode.quantity)}» is no quantity; "
+            f"{key}.quantity: “{plain(mode.quantity)}” is no quantity; "
             f"it must be one of {known}, or {NOTHING}"
         ) from None
 
@@ -188,7 +188,7 @@ def _by_code(wire: Description, number: int, largest: int) -> dict[ScaleKey, Sca
             raise InvalidFileError(f"{key}.code: missing")
         told = ScaleKey(number, None, 0, listed.code)
         if told in found:
-            raise InvalidFileError(f"{key}.code: «{plain(listed.code)}» is another range's")
+            raise InvalidFileError(f"{key}.code: “{plain(listed.code)}” is another range's")
         found[told] = make_scale(
             wire, number, exact(listed.resolution), listed, largest, code=listed.code
         )
@@ -238,17 +238,17 @@ def _check_names(wire: Description) -> None:
         for name in mode.prefixes:
             if name not in wire.prefixes:
                 raise InvalidFileError(
-                    f"modes[{number}].prefixes: «{plain(name)}» is not in [prefixes]"
+                    f"modes[{number}].prefixes: “{plain(name)}” is not in [prefixes]"
                 )
         _check_told_by_code(wire, mode, f"modes[{number}]")
     for key, name in named:
         if name not in wire.flags:
-            raise InvalidFileError(f"{key}: «{plain(name)}» is not in [flags]")
+            raise InvalidFileError(f"{key}: “{plain(name)}” is not in [flags]")
     digits = len(wire.digits.at) if wire.digits else 9
     for place, shown in enumerate(wire.overload.shown):
         if len(shown) != digits:
             raise InvalidFileError(
-                f"overload.shown[{place}]: «{plain(shown)}» must be {digits} characters, "
+                f"overload.shown[{place}]: “{plain(shown)}” must be {digits} characters, "
                 "one for each digit"
             )
     decimals = _points(wire)

@@ -51,7 +51,7 @@ def sample_bytes(wire: FrameFormat, sample: Sample, key: str = "sample") -> byte
         try:
             return bytes.fromhex(sample.hex)
         except ValueError:
-            raise InvalidFileError(f"{key}.hex: «{plain(sample.hex)}» is not hexadecimal") from None
+            raise InvalidFileError(f"{key}.hex: “{plain(sample.hex)}” is not hexadecimal") from None
     text = sample.text or ""
     encoding = frame.encoding if isinstance(frame, LinesFrame) else "latin-1"
     try:
@@ -71,13 +71,13 @@ def sample_fault(wire: FrameFormat, sample: Sample, key: str = "sample") -> str 
     decoder.expect_whole()
     frames = decoder.feed(data)
     if sample.refused:
-        return f"the frame «{shown}» must be refused, but is read" if frames else None
+        return f"the frame “{shown}” must be refused, but is read" if frames else None
     if len(frames) != 1:
         length = wire.longest if not isinstance(wire.description.frame, LinesFrame) else len(data)
         why = f" ({len(data)} bytes long, not {length})" if len(data) != length else ""
-        return f"the frame «{shown}» is not read as a whole and sound frame{why}"
+        return f"the frame “{shown}” is not read as a whole and sound frame{why}"
     difference = _difference(sample, frames[0])
-    return None if difference is None else f"the frame «{shown}» {difference}"
+    return None if difference is None else f"the frame “{shown}” {difference}"
 
 
 def _difference(sample: Sample, frame: Frame) -> str | None:
@@ -139,17 +139,17 @@ def _round_trip(wire: FrameFormat, scale: Scale, value: float) -> str | None:
     shown = plain(data.decode("latin-1").strip()) if is_line else data.hex(" ").upper()
     said = "an overload" if value == inf else f"{value:.6g}"
     if len(frames) != 1:
-        return f"{said} would be sent as «{shown}», which is not read as a frame"
+        return f"{said} would be sent as “{shown}”, which is not read as a frame"
     frame = frames[0]
     quantity = frame.status.quantity.value if frame.status.quantity is not None else "none"
     bare = frame.overload and is_line and wire.description.overload.bare
     if quantity != named.quantity and not bare:
-        return f"«{shown}» is read as {quantity}, not {named.quantity}"
+        return f"“{shown}” is read as {quantity}, not {named.quantity}"
     if (value == inf) != frame.overload:
-        return f"{said} would be sent as «{shown}», which is read as {frame.value:.6g}"
+        return f"{said} would be sent as “{shown}”, which is read as {frame.value:.6g}"
     tolerance = _tolerance(wire, scale, value)
     if value != inf and abs(frame.value - value) > tolerance:
-        return f"{said} would be sent as «{shown}», which is read as {frame.value:.6g}"
+        return f"{said} would be sent as “{shown}”, which is read as {frame.value:.6g}"
     return None
 
 
@@ -221,7 +221,7 @@ def load(name: str | Path, folder: Path | None = None) -> FrameFormat:
         if wire.name == name:
             return wire
     raise UsageError(
-        f"there is no frame format called {plain(str(name))}; «meterlink frames list» shows them"
+        f"there is no frame format called {plain(str(name))}; “meterlink frames list” shows them"
     )
 
 

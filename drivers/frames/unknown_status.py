@@ -139,7 +139,7 @@ class _Status:
             unsigned = sorted({int(text) for text in shown})
             self.tables["overload"] = {"counts": unsigned}
             return not shown & usual
-        # A lone 1 at the left is no number, as blanks are on its right; « 12» is one.
+        # A lone 1 at the left is no number, as blanks are on its right; “ 12” is one.
         if not shown & usual and not any(t.strip().isdigit() and t[-1] != " " for t in shown):
             self.tables["overload"] = {"shown": sorted(shown)}
             return True

@@ -44,7 +44,7 @@ class HidLink:
         if library is None:
             raise MeterError(
                 f"{plain(name)} is an HID device, which needs one more package; install it with "
-                "«python -m pip install hidapi»"
+                "“python -m pip install hidapi”"
             )
         self._packets = Packets()
         there = [
@@ -53,7 +53,7 @@ class HidLink:
             if found[3] is None or device.get("serial_number") == found[3]
         ]
         if not there:
-            raise MeterError(f"{plain(name)} is not plugged in; «meterlink meters» lists what is")
+            raise MeterError(f"{plain(name)} is not plugged in; “meterlink meters” lists what is")
         self._device = library.device()
         try:
             self._device.open_path(there[0]["path"])

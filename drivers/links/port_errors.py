@@ -90,11 +90,11 @@ def refuse_what_is_no_port(name: str) -> None:
         return
     path = Path(name)
     if path.is_dir():
-        raise MeterError(f"{name} is a directory, not a port; «meterlink meters» lists the ports")
+        raise MeterError(f"{name} is a directory, not a port; “meterlink meters” lists the ports")
     if path.is_file():
         raise MeterError(
-            f"{name} is a file, not a port; «meterlink meters» lists the ports, "
-            "«meterlink analyse» reads files"
+            f"{name} is a file, not a port; “meterlink meters” lists the ports, "
+            "“meterlink analyse” reads files"
         )
 
 
@@ -128,9 +128,9 @@ class Trouble(Enum):
 
 _SAYS: Final = {
     Trouble.MISSING: (
-        "there is no port {name}; plug the meter in, «meterlink meters» lists the ports"
+        "there is no port {name}; plug the meter in, “meterlink meters” lists the ports"
     ),
-    Trouble.NO_PORT: "{name} is not a serial port; «meterlink meters» lists the ports",
+    Trouble.NO_PORT: "{name} is not a serial port; “meterlink meters” lists the ports",
     Trouble.STUCK: "the adapter of {name} does not answer; unplug it, wait a moment, plug it in",
     Trouble.OTHER: "{name} cannot be opened; unplug it and plug it in again",
 }
@@ -219,5 +219,5 @@ def _permission_mend(name: str) -> str:
         except (OSError, KeyError):
             return "ask the owner of this computer for it"
         if status.st_mode & 0o060 == 0o060 and group != "root":
-            return f"join the group {group} with «sudo usermod -aG {group} $USER» and log in again"
+            return f"join the group {group} with “sudo usermod -aG {group} $USER” and log in again"
     return "ask the owner of this computer for a udev rule that gives it to you"

@@ -55,7 +55,7 @@ class SerialLink:
             self._port.open()
         except ValueError as fault:
             raise MeterError(
-                f"{name} is not a port that can be opened; «meterlink meters» lists the ports"
+                f"{name} is not a port that can be opened; “meterlink meters” lists the ports"
             ) from fault
         except OSError as fault:
             raise port_errors.cannot_open(name, fault) from fault

@@ -144,7 +144,7 @@ def locate(port: str) -> Address:
     """
     port = port.strip()
     if not port or not port.isprintable():
-        raise UsageError("no port is named; «meterlink meters» lists the ports")
+        raise UsageError("no port is named; “meterlink meters” lists the ports")
     scheme = _SCHEME.match(port)
     if scheme:
         return Address(port, scheme[1], {"device": port})

@@ -71,7 +71,7 @@ class VisaLink:
         except (OSError, ValueError) as fault:
             raise MeterError(
                 "no VISA library is installed on this system; install one, "
-                "or leave out «--visa system»"
+                "or leave out “--visa system”"
             ) from fault
         # A message protocol marks its end by itself; streams end at the line feed.
         stream = resource.upper().endswith("::SOCKET") or resource.upper().startswith("ASRL")
@@ -192,7 +192,7 @@ def _need_usb(name: str) -> None:
 def _usb_missing(name: str) -> MeterError:
     return MeterError(
         f"{name} is a USB instrument, which needs two more packages; install them with "
-        "«python -m pip install pyusb libusb-package»"
+        "“python -m pip install pyusb libusb-package”"
     )
 
 
@@ -208,10 +208,10 @@ def _cannot_open(name: str, fault: Exception) -> MeterError:
         return _usb_missing(name)
     if "Please install" in text or "not available" in text:
         return MeterError(
-            f"{name} is of a kind that needs the VISA of this system; add «--visa system»"
+            f"{name} is of a kind that needs the VISA of this system; add “--visa system”"
         )
     if "No device found" in text:
-        return MeterError(f"{name} is not plugged in; «meterlink meters» lists what is")
+        return MeterError(f"{name} is not plugged in; “meterlink meters” lists what is")
     if getattr(fault, "errno", None) == 13 or "Access denied" in text:
         return MeterError(f"no permission to open {name}; {_udev_rule(name)}")
     if isinstance(fault, OSError) and name.upper().startswith("ASRL"):

@@ -162,7 +162,7 @@ def parse_number(text: str) -> float:
     """
     text = text.strip()
     if not _NUMBER.fullmatch(text):
-        raise AnswerFormError(f"«{plain(text, 40)}» is not a number")
+        raise AnswerFormError(f"“{plain(text, 40)}” is not a number")
     return real_value(float("".join(text.split())))
 
 
@@ -254,7 +254,7 @@ def parse_measured(text: str) -> Measured:
     quantity, power = _unit(found["unit"], text)
     value = real_value(float("".join(found["number"].split())))
     if _MOST < abs(value) < math.inf:
-        raise AnswerFormError(f"«{plain(text, 40)}» is more than any quantity")
+        raise AnswerFormError(f"“{plain(text, 40)}” is more than any quantity")
     if math.isfinite(value) and power:
         value = value * 10.0**power if power > 0 else value / 10.0**-power
     return Measured(value, text, quantity)
@@ -287,7 +287,7 @@ def _word(text: str) -> Measured:
             quantity,
             plain_number=False,
         )
-    raise AnswerFormError(f"«{plain(text, 40)}» is not a number")
+    raise AnswerFormError(f"“{plain(text, 40)}” is not a number")
 
 
 def _unit(unit: str, text: str) -> tuple[Quantity | None, int]:
@@ -307,4 +307,4 @@ def _unit(unit: str, text: str) -> tuple[Quantity | None, int]:
             power = 6 if quantity is Quantity.FREQUENCY else -3
         if power is not None:
             return quantity, power
-    raise AnswerFormError(f"«{plain(text, 40)}» is not a number")
+    raise AnswerFormError(f"“{plain(text, 40)}” is not a number")

@@ -117,7 +117,7 @@ class Conversation:
             if known is not None:
                 self._greeting = known
                 return None
-            heard = f"«{plain(text, 40)}» is no answer to {query}"
+            heard = f"“{plain(text, 40)}” is no answer to {query}"
         return heard
 
     def _identity_again(self, query: str, text: str) -> str | None:

@@ -148,7 +148,7 @@ def read_dialect(path: Path) -> Dialect:
         if flag not in MEANINGS:
             known = ", ".join(sorted(MEANINGS))
             raise InvalidFileError(
-                f"{shown}: states.{plain(query)}: «{plain(flag)}» has no meaning; use {known}"
+                f"{shown}: states.{plain(query)}: “{plain(flag)}” has no meaning; use {known}"
             )
     return dialect
 
@@ -162,7 +162,7 @@ def check_dialect(dialect: Dialect) -> None:
     for number, sample in enumerate(dialect.samples):
         said = _fault(dialect, sample)
         if said:
-            raise InvalidFileError(f"samples[{number}]: «{plain(sample.answer, 60)}» {said}")
+            raise InvalidFileError(f"samples[{number}]: “{plain(sample.answer, 60)}” {said}")
 
 
 def _fault(dialect: Dialect, sample: Sample) -> str:

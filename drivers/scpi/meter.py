@@ -42,7 +42,7 @@ def choose_readout(
         known = Readout(dialect.ask.query, dialect.ask.before, 1, timeout_s)
         if (found := _brings_a_number(talk, panel, known, dialect)) is None:
             raise MeterError(
-                f"the meter at {talk.name} gives no reading when asked «{known.query}»"
+                f"the meter at {talk.name} gives no reading when asked “{known.query}”"
                 f"{_heard(talk)}; look at its display for what it waits for"
             )
         return found, chosen.setting
@@ -68,7 +68,7 @@ def choose_readout(
 
 def _heard(talk: Conversation) -> str:
     """What came last, as an error shows it; empty where nothing did."""
-    return f"; it said «{plain(talk.newest.decode('latin-1'), 40)}»" if talk.newest else ""
+    return f"; it said “{plain(talk.newest.decode('latin-1'), 40)}”" if talk.newest else ""
 
 
 def _with_burst(

@@ -151,7 +151,7 @@ class Panel:
         found = quantity_named(answer)
         if found is None:
             raise MeterError(
-                f"the meter at {self._talk.name} was turned to «{plain(answer, 40)}»; turn it back "
+                f"the meter at {self._talk.name} was turned to “{plain(answer, 40)}”; turn it back "
                 "to resistance and touch again"
             )
         return found

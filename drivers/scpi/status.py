@@ -48,7 +48,7 @@ def may_be_identity(text: str) -> bool:
         return False
     ascii_share = sum(c.isascii() for c in text) / len(text)
     number = _NUMBER_FIRST.match(first)
-    # A number and a unit is a reading; «4 1/2 digit meter» is not.
+    # A number and a unit is a reading; “4 1/2 digit meter” is not.
     reading = number is not None and len(first[number.end() :].split()) < 2
     return ascii_share > 0.6 and not reading
 
@@ -138,7 +138,7 @@ def parse_entry(answer: str) -> Refusal | None:
     """
     found = _ENTRY.fullmatch(answer)
     if found is None:
-        raise AnswerFormError(f"«{plain(answer, 40)}» is no entry of an error queue")
+        raise AnswerFormError(f"“{plain(answer, 40)}” is no entry of an error queue")
     code = int(found[1])
     if code == 0:
         return None

@@ -153,7 +153,7 @@ class Hands:
         for name in (red, black):
             if name not in self._world.places:
                 known = ", ".join(self._world.places)
-                raise ValueError(f"there is no place «{name}»; there is {known}")
+                raise ValueError(f"there is no place “{name}”; there is {known}")
         self._by_hand(lambda t: self._land(t, red, black))
 
     def lift(self) -> None:
@@ -361,7 +361,7 @@ class Hands:
                 return  # said once already, and nothing came of it
             yield self._jitter(self._script.notice)
             if here == asked.position and self._worked:
-                self._say(Confirm(how=How.KEY, who=WHO))  # «is it really there?» It is.
+                self._say(Confirm(how=How.KEY, who=WHO))  # “is it really there?” It is.
             else:
                 self._world.move(self._t, switch, asked.position)
             self._worked, self._answered = True, asked

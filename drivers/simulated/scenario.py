@@ -272,7 +272,7 @@ def load_scenario(name: str) -> Scenario:
         return read_scenario(data, f"{name}.toml")
     if not name.endswith(".toml"):
         known = ", ".join(scenario_names())
-        raise UsageError(f"there is no scenario «{plain(name)}»; there is {known}, or name a file")
+        raise UsageError(f"there is no scenario “{plain(name)}”; there is {known}, or name a file")
     try:
         return read_scenario(Path(name).read_bytes(), name)
     except OSError as fault:
@@ -308,7 +308,7 @@ def _faults(scenario: Scenario) -> list[str]:
         if sum(forms) + (script.enter is not None) != 1:
             faults.append(f"{at}: expected exactly one of do, touch, say and enter")
         if script.switch and script.switch not in names:
-            faults.append(f"{at}.switch: the engine has no «{plain(script.switch)}»")
+            faults.append(f"{at}.switch: the engine has no “{plain(script.switch)}”")
         for index, act in enumerate(script.acts()):
             where = f"{at}.do[{index}]" if script.do else at
             faults += [f"{where}{fault}" for fault in _act_faults(scenario, act)]
@@ -324,7 +324,7 @@ def _act_faults(scenario: Scenario, act: Act) -> list[str]:
     if isinstance(act.touch, tuple):
         known = places(scenario.engine)
         faults += [
-            f".touch: there is no place «{plain(place)}»; there is {', '.join(known)}"
+            f".touch: there is no place “{plain(place)}”; there is {', '.join(known)}"
             for place in act.touch
             if place not in known
         ]
@@ -336,8 +336,8 @@ def _control_faults(scenario: Scenario, moves: dict[str, str], at: str) -> list[
     faults = []
     for control, position in moves.items():
         if control not in known:
-            faults.append(f"{at}: there is no «{plain(control)}»; there is {', '.join(known)}")
+            faults.append(f"{at}: there is no “{plain(control)}”; there is {', '.join(known)}")
         elif position not in known[control]:
             wanted = ", ".join(known[control])
-            faults.append(f"{at}: «{plain(control)}» has no «{plain(position)}»; it has {wanted}")
+            faults.append(f"{at}: “{plain(control)}” has no “{plain(position)}”; it has {wanted}")
     return faults

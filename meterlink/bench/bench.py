@@ -393,7 +393,7 @@ def _no_answer(command: AnyCommand) -> str:
     """Return what to say to a command that nothing comes of."""
     match command:
         case Enter(text=text) if text.strip():
-            return f"«{plain(text)}» is no answer here."
+            return f"“{plain(text)}” is no answer here."
         case Back() | Redo() | Skip() | Zero():
             return "There is nothing to do that with."
     return "That answers nothing here."

@@ -213,9 +213,9 @@ class Progress:
         """Return why ``step`` cannot be done again; empty where it can."""
         if step not in self.results:
             there = ", ".join(self.results)
-            return f"There is no step «{plain(step)}» on this card; there are: {there}."
+            return f"There is no step “{plain(step)}” on this card; there are: {there}."
         if step != self.current and not self.outcome(step):
-            return f"«{self.title(step)}» has not been done yet, so it cannot be done again."
+            return f"“{self.title(step)}” has not been done yet, so it cannot be done again."
         why = lacking(self.card.find(step), profile)
         return f"That cannot be done: {why}." if why else ""
 
@@ -272,7 +272,7 @@ def withdraw_sign_off(progress: Progress, step: str, t: float) -> Iterator[Commo
     """
     for signed in progress.signatures:
         if signed.id != step and progress.outcome(signed.id) == "yes":
-            reason = f"«{progress.title(step)}» is done again"
+            reason = f"“{progress.title(step)}” is done again"
             yield StepReopened(t=t, step=signed.id, reason=reason)
 
 

@@ -170,10 +170,10 @@ class EngineCondition(msgspec.Struct, frozen=True, kw_only=True):
         """
         known = _every(engine)
         if control not in known:
-            raise ValueError(f"there is no «{control}»; there is {', '.join(known)}")
+            raise ValueError(f"there is no “{control}”; there is {', '.join(known)}")
         if position not in known[control]:
             wanted = ", ".join(known[control])
-            raise ValueError(f"«{control}» has no position «{position}»; it has {wanted}")
+            raise ValueError(f"“{control}” has no position “{position}”; it has {wanted}")
         return msgspec.structs.replace(self, controls={**self.controls, control: position})
 
 

@@ -323,7 +323,7 @@ def afflict(engine: Engine, faults: str | Sequence[str], complaint: str, rng: Ge
     for fault in names:
         if fault not in fault_names(engine):
             known = ", ".join(fault_names(engine))
-            raise UsageError(f"there is no fault «{plain(fault)}» of this engine; there is {known}")
+            raise UsageError(f"there is no fault “{plain(fault)}” of this engine; there is {known}")
         # The same draw twice: on the engine as it is cold so far, and as it is hot.
         again = deepcopy(rng)
         cold, _ = _drawn(DrawContext(cold, complaint, rng), fault)

@@ -192,7 +192,7 @@ class Workshop:
             UsageError: there is no such check.
         """
         if check not in self._checks:
-            raise UsageError(f"there is no check «{plain(check)}» of this engine")
+            raise UsageError(f"there is no check “{plain(check)}” of this engine")
         return self._checks[check]()
 
     def spark(self, check: str, controls: Mapping[str, str] | None = None) -> str:

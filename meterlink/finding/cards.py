@@ -158,7 +158,7 @@ def unsafe(card: Card) -> Iterator[str]:
         if isinstance(step, ConfirmationStep) and step.signs_off and not _after_stop(step, card):
             yield (
                 f"step[{index}].requires: no sign-off without the stop check; require that "
-                f'«{STOP_CHECK}» was = ["yes"]'
+                f'“{STOP_CHECK}” was = ["yes"]'
             )
 
 
@@ -175,7 +175,7 @@ def mistakes_beside_table(card: Card, table: FaultTable) -> Iterator[str]:
     """Yield what ``card`` says that ``table`` does not understand, each with its key."""
     if card.complaint and card.complaint not in table.complaints:
         yield (
-            f"complaint: the fault table has no «{card.complaint}»; it has "
+            f"complaint: the fault table has no “{card.complaint}”; it has "
             f"{', '.join(table.complaints)}"
         )
     for index, step in enumerate(card.step):
@@ -184,12 +184,12 @@ def mistakes_beside_table(card: Card, table: FaultTable) -> Iterator[str]:
         at = f"step[{index}].check"
         words, outcomes = table.understands(step.check), step.outcomes
         if words is None:
-            yield f"{at}: the fault table has no check «{step.check}»"
+            yield f"{at}: the fault table has no check “{step.check}”"
         elif outcomes is None:
             yield f"{at}: a free text tells the fault table nothing; make it a choice"
         elif strange := sorted(outcomes - words):
             yield (
-                f"{at}: «{step.id}» can end «{strange[0]}», which «{step.check}» does not know; it "
+                f"{at}: “{step.id}” can end “{strange[0]}”, which “{step.check}” does not know; it "
                 f"knows {', '.join(sorted(words))}"
             )
 
@@ -199,7 +199,7 @@ def passed_over(card: Card, profile: Profile) -> Iterator[str]:
     never = unreachable(card, profile)
     for step in card.step:
         if step.id not in never and (why := lacking(step, profile)):
-            yield f"«{step.title}» ({step.id}) would be passed over: {why}"
+            yield f"“{step.title}” ({step.id}) would be passed over: {why}"
 
 
 def not_judged(card: Card, profile: Profile) -> Iterator[str]:
@@ -208,10 +208,10 @@ def not_judged(card: Card, profile: Profile) -> Iterator[str]:
         name = getattr(step, "winding", "")
         for winding in profile.winding:
             if name == winding.name and not winding.judged_by_resistance:
-                yield f"«{step.title}» ({step.id}) ends «cannot-tell»: {winding.why_not}"
+                yield f"“{step.title}” ({step.id}) ends “cannot-tell”: {winding.why_not}"
 
 
 def not_measured(card: Card, profile: Profile) -> Iterator[str]:
     """Yield the entries of ``profile`` that no step of ``card`` asks for."""
     for kind, name in unused(card.step, profile):
-        yield f"no step asks for the {kind} «{name}»"
+        yield f"no step asks for the {kind} “{name}”"

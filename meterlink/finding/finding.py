@@ -199,7 +199,7 @@ def say_meaning(said: str, chance: float, named: Mapping[str, float]) -> str:
 
 def say_odd(check: str, said: str, wrong: float) -> str:
     """Say which outcome, given as a clause, may have been recorded wrongly."""
-    return f"Do «{check}» again: {said} may be a slip ({percent(wrong)})."
+    return f"Do “{check}” again: {said} may be a slip ({percent(wrong)})."
 
 
 def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
@@ -210,7 +210,7 @@ def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
         say = f"Firm: {share} the same when the judged numbers are doubled or halved."
     else:
         say = (
-            f"Open: «{shaken[0][0]}» or «{rival}». The first {share}, when the judged numbers are "
+            f"Open: “{shaken[0][0]}” or “{rival}”. The first {share}, when the judged numbers are "
             "doubled or halved."
         )
     return Firmness(draws=draws, kept=kept, rival=rival, say=say)
@@ -226,7 +226,7 @@ def firm_next(shaken: Sequence[tuple[str, int]], asks: Mapping[str, Proposed]) -
     if kept < EVEN and other is not None:
         quicker = min((one, other), key=lambda each: each.minutes)
         say = (
-            f"Do «{one.say}» or «{other.say}» next: both tell as much. «{quicker.say}» is quicker."
+            f"Do “{one.say}” or “{other.say}” next: both tell as much. “{quicker.say}” is quicker."
         )
     return Firmness(draws=draws, kept=kept, rival=rival, say=say)
 
@@ -243,7 +243,7 @@ def sentences(found: Finding, complaint: str, strange: Sequence[str] = ()) -> tu
     """
     say = _clean(found, complaint) if found.clean else _told(found)
     odd_values = (
-        f"The value of «{check}» is odd, whatever is wrong: measure again." for check in strange
+        f"The value of “{check}” is odd, whatever is wrong: measure again." for check in strange
     )
     counted = [f"Counted in: {found.counted} jobs of the workshop."] if found.counted else []
     return (*say, *odd_values, *counted)
@@ -331,7 +331,7 @@ def _onward(found: Finding) -> Iterable[str]:
         for place in left:
             yield _first_at(found, place).mend
         if left:
-            yield "Then prove spark, start and stop before sign-off."
+            yield "Before sign-off, prove spark, start and stop check."
             names = {placed.place for placed in found.named}
             beside = next((p.place for p in found.places if p.place not in names), None)
             if beside is not None and found.more >= WORTH_NAMING:

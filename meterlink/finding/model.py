@@ -102,7 +102,7 @@ class Node:
         return self.declared.each_of or self.kind
 
     def said(self, outcome: str) -> str:
-        """Return an outcome, or several with «or» between, as a clause.
+        """Return an outcome, or several with “or” between, as a clause.
 
         Where the table has none, it is the check's name with the outcome's.
         """

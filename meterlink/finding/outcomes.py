@@ -286,13 +286,13 @@ def _weights(node: Node, once: Once) -> tuple[Array, bool]:
     for word, probability in once.items():
         if not (isfinite(probability) and probability >= 0):
             raise UsageError(
-                f"check «{node.name}»: a probability of {probability:g} for «{plain(word)}» makes "
+                f"check “{node.name}”: a probability of {probability:g} for “{plain(word)}” makes "
                 "no sense; give 0 to 1"
             )
         weights[_place(node, word)] += probability
     total = fsum(weights)
     if total <= 0:
-        raise UsageError(f"check «{node.name}»: no outcome has a probability above 0")
+        raise UsageError(f"check “{node.name}”: no outcome has a probability above 0")
     result = weights / total
     return result, False
 
@@ -300,7 +300,7 @@ def _weights(node: Node, once: Once) -> tuple[Array, bool]:
 def _place(node: Node, said: str) -> int:
     outcome = node.declared.reads_as.get(said, said)
     if outcome not in node.outcomes:
-        raise UsageError(f"check «{node.name}»: {unknown(said, 'outcome', node.outcomes)}")
+        raise UsageError(f"check “{node.name}”: {unknown(said, 'outcome', node.outcomes)}")
     return node.outcomes.index(outcome)
 
 

@@ -86,7 +86,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     ask_for: dict[Name, Words] = {}
     """What to do besides, for one complaint."""
     says: dict[Name, Words] = {}
-    """An outcome as a clause, such as «a spark jumps»; without one it is said by its name."""
+    """An outcome as a clause, such as “a spark jumps”; without one it is said by its name."""
     sound: Row
     """What it shows where the fault at hand does not touch it."""
     faulty: Row | None = None
@@ -218,8 +218,8 @@ def unknown(word: str, what: str, known: Iterable[str]) -> str:
     """Return the sentence for a word that is not there, with the nearest one that is."""
     words = list(known)
     near = get_close_matches(word, words, n=1)
-    mend = f"did you mean «{near[0]}»?" if near else f"there is {', '.join(words) or 'none'}"
-    return f"there is no {what} «{plain(word)}»; {mend}"
+    mend = f"did you mean “{near[0]}”?" if near else f"there is {', '.join(words) or 'none'}"
+    return f"there is no {what} “{plain(word)}”; {mend}"
 
 
 def either(clauses: Sequence[str]) -> str:

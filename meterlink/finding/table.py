@@ -80,7 +80,7 @@ def read_counts(data: bytes, name: str, table: FaultTable) -> dict[str, dict[str
         known = [part for fault in table.faults for part in _names_of(table, fault, complaint)]
         for fault in jobs:
             if fault not in known:
-                where = f"{plain(name)}: complaint «{complaint}»"
+                where = f"{plain(name)}: complaint “{complaint}”"
                 raise InvalidFileError(f"{where}: {unknown(fault, 'fault', known)}")
     return counts
 
@@ -100,15 +100,15 @@ def _shaped(data: bytes, name: str) -> FaultTable:
     raw = decode(data, dict[str, Any], name)
     name = plain(name)
     checks = {
-        key: _check_read(given, f"{name}: check «{plain(key)}»")
+        key: _check_read(given, f"{name}: check “{plain(key)}”")
         for key, given in _section(raw, "checks", name).items()
     }
     faults = {
-        key: _fault_read(given, f"{name}: fault «{plain(key)}»")
+        key: _fault_read(given, f"{name}: fault “{plain(key)}”")
         for key, given in _section(raw, "faults", name).items()
     }
     setups = {
-        key: from_plain(given, Preparation, f"{name}: setup «{plain(key)}»")
+        key: from_plain(given, Preparation, f"{name}: setup “{plain(key)}”")
         for key, given in _section(raw, "setups", name).items()
     }
     return from_plain(
@@ -133,8 +133,8 @@ def _fault_read(given: Any, where: str) -> Fault:
     gives = _rows_read(_section(raw, "gives", where), f"{where}: gives")
     when = {
         complaint: _rows_read(
-            from_plain(rows, dict[str, Any], f"{where}: when «{plain(complaint)}»"),
-            f"{where}: when «{plain(complaint)}»",
+            from_plain(rows, dict[str, Any], f"{where}: when “{plain(complaint)}”"),
+            f"{where}: when “{plain(complaint)}”",
         )
         for complaint, rows in _section(raw, "when", where).items()
     }
@@ -143,7 +143,7 @@ def _fault_read(given: Any, where: str) -> Fault:
 
 def _rows_read(given: dict[str, Any], where: str) -> dict[str, Row]:
     return {
-        check: _row_read(row, f"{where}, check «{plain(check)}»") for check, row in given.items()
+        check: _row_read(row, f"{where}, check “{plain(check)}”") for check, row in given.items()
     }
 
 
@@ -151,7 +151,7 @@ def _row_read(given: Any, where: str) -> Row:
     row = from_plain(given, Row, where)
     for context in (row.row, *row.given.values()):
         for outcome, share in context.items():
-            from_plain(share, float, f"{where}, outcome «{plain(outcome)}»")
+            from_plain(share, float, f"{where}, outcome “{plain(outcome)}”")
     return row
 
 
@@ -162,13 +162,13 @@ def _mistakes_in(table: FaultTable) -> Iterator[str]:
     """Yield what is wrong with ``table``, naming the check or fault; nothing when it is right."""
     seen: list[str] = []
     for name, check in table.checks.items():
-        yield from (f"check «{name}»: {said}" for said in _check(table, name, check, seen))
+        yield from (f"check “{name}”: {said}" for said in _check(table, name, check, seen))
         seen.append(name)
     for name, fault in table.faults.items():
-        yield from (f"fault «{name}»: {said}" for said in _fault(table, name, fault))
+        yield from (f"fault “{name}”: {said}" for said in _fault(table, name, fault))
     for complaint in table.complaints:
         if sum(complaint in fault.prior for fault in table.faults.values()) < 2:
-            yield f"complaint «{complaint}»: at least two faults need a prior for it"
+            yield f"complaint “{complaint}”: at least two faults need a prior for it"
 
 
 def _check(table: FaultTable, name: str, check: Check, earlier: list[str]) -> Iterator[str]:
@@ -189,7 +189,7 @@ def _check(table: FaultTable, name: str, check: Check, earlier: list[str]) -> It
             yield from (f"{key}: {said}" for said in _row(table, name, row))
             for context in table.contexts(name):
                 if context not in row.contexts:
-                    yield f"{key}: nothing is given for «{context or 'row'}»"
+                    yield f"{key}: nothing is given for “{context or 'row'}”"
 
 
 def _names(table: FaultTable, check: Check) -> Iterator[str]:
@@ -203,12 +203,12 @@ def _names(table: FaultTable, check: Check) -> Iterator[str]:
         if name not in table.checks:
             yield f"made_of: {unknown(name, 'check', table.checks)}"
         elif good not in table.checks[name].outcomes:
-            yield f"made_of: {unknown(good, f'outcome of «{name}»', table.checks[name].outcomes)}"
+            yield f"made_of: {unknown(good, f'outcome of “{name}”', table.checks[name].outcomes)}"
     if check.made_of and len(check.outcomes) != 2:
         yield "made_of: such a check has two outcomes, the good one first"
     for part in check.each:
         if part in table.checks:
-            yield f"each: «{part}» is the name of a check already"
+            yield f"each: “{part}” is the name of a check already"
 
 
 def _each_of(table: FaultTable, name: str, check: Check) -> Iterator[str]:
@@ -216,13 +216,13 @@ def _each_of(table: FaultTable, name: str, check: Check) -> Iterator[str]:
     if check.each_of not in kinds:
         yield unknown(check.each_of, "check done for each part", kinds)
     elif check.each:
-        yield "this check has parts of its own already, under «each»"
+        yield "this check has parts of its own already, under “each”"
     elif check.each_of not in name.split("-"):
-        yield f"the name of this check must hold «{check.each_of}», where the part's goes"
+        yield f"the name of this check must hold “{check.each_of}”, where the part's goes"
     else:
         for own in table.done_for(name):
             if own in table.checks:
-                yield f"«{own}» is the name of a check already"
+                yield f"“{own}” is the name of a check already"
 
 
 def _kinds(table: FaultTable) -> list[str]:
@@ -235,7 +235,7 @@ def _outcomes(check: Check) -> Iterator[str]:
         yield "outcomes: one is there twice"
     for word, outcome in check.reads_as.items():
         if word in check.outcomes:
-            yield f"reads_as: «{plain(word)}» is an outcome already"
+            yield f"reads_as: “{plain(word)}” is an outcome already"
         elif outcome not in check.outcomes:
             yield f"reads_as: {unknown(outcome, 'outcome', check.outcomes)}"
     if check.worse and sorted(check.worse) != sorted(check.outcomes):
@@ -253,29 +253,29 @@ def _fault(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
         yield "prior: give one for at least one complaint"
     for complaint in fault.when:
         if complaint in table.complaints and complaint not in fault.prior:
-            yield f"when: there is no prior for «{complaint}», so this would never be used"
+            yield f"when: there is no prior for “{complaint}”, so this would never be used"
     yield from _parts(table, name, fault)
-    blocks = [("gives", fault.gives), *((f"when «{c}»", rows) for c, rows in fault.when.items())]
+    blocks = [("gives", fault.gives), *((f"when “{c}”", rows) for c, rows in fault.when.items())]
     for block, rows in blocks:
         for check, row in rows.items():
             if check in table.checks:
                 said = _row(table, check, row)
             else:
                 said = iter([unknown(check, "check", table.checks)])
-            yield from (f"{block}, check «{plain(check)}»: {line}" for line in said)
+            yield from (f"{block}, check “{plain(check)}”: {line}" for line in said)
 
 
 def _parts(table: FaultTable, name: str, fault: Fault) -> Iterator[str]:
     if not fault.each:
         if fault.shares:
-            yield "shares: only a fault with «each» has parts to share out among"
+            yield "shares: only a fault with “each” has parts to share out among"
         return
     kind = table.checks.get(fault.each)
     if kind is None or not kind.each:
         yield f"each: {unknown(fault.each, 'check done for each part', _kinds(table))}"
         return
     if fault.each not in name.split("-"):
-        yield f"each: the name of this fault must hold «{fault.each}», where the part's goes"
+        yield f"each: the name of this fault must hold “{fault.each}”, where the part's goes"
     if set(fault.shares) != set(kind.each):
         yield f"shares: name each of {', '.join(kind.each)}, and no other"
 
@@ -285,16 +285,16 @@ def _row(table: FaultTable, check: str, row: Row) -> Iterator[str]:
     if after and after not in table.checks:
         return
     if row.row and after:
-        yield f"row: this check comes after «{after}», so its rows stand under «given»"
+        yield f"row: this check comes after “{after}”, so its rows stand under “given”"
     if row.given and not after:
-        yield "given: this check comes after no other, so it has one «row»"
+        yield "given: this check comes after no other, so it has one “row”"
     if not row.row and not row.given:
-        yield "expected a «row»" if not after else "expected rows under «given»"
+        yield "expected a “row”" if not after else "expected rows under “given”"
     expected = table.contexts(check)
     for context, shares in row.contexts.items():
         key = f"given.{plain(context)}" if context != ALWAYS else "row"
         if context not in expected and context != ALWAYS:
-            yield f"given: {unknown(context, f'outcome of «{after}»', expected)}"
+            yield f"given: {unknown(context, f'outcome of “{after}”', expected)}"
         yield from (f"{key}: {said}" for said in _shares(table.checks[check].outcomes, shares))
 
 
@@ -304,10 +304,10 @@ def _shares(outcomes: tuple[str, ...], shares: Distribution) -> Iterator[str]:
             yield unknown(outcome, "outcome", outcomes)
     missing = [outcome for outcome in outcomes if outcome not in shares]
     if missing:
-        yield f"nothing is given for «{missing[0]}»"
+        yield f"nothing is given for “{missing[0]}”"
     for outcome, share in shares.items():
         if not LEAST <= share <= 1:
-            yield f"«{plain(outcome)}» is {share:g}; give {LEAST:g} at least and 1 at most"
+            yield f"“{plain(outcome)}” is {share:g}; give {LEAST:g} at least and 1 at most"
     total = fsum(shares.values())
     if not missing and not isclose(total, 1.0, abs_tol=1e-6):
         yield f"the probabilities sum to {total:.6g}; they must sum to 1"

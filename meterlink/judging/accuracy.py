@@ -53,7 +53,7 @@ def parse_accuracy(text: str) -> Accuracy:
         match = _ACCURACY_PART.fullmatch(part.strip())
         if match is None:
             raise NotationError(
-                f"«{plain(text)}» is no accuracy; expected percent of reading and counts, such as "
+                f"“{plain(text)}” is no accuracy; expected percent of reading and counts, such as "
                 "0.8%+3, or percent of reading and of range, such as 0.01%+0.004%range"
             )
         number = float(match["number"])
@@ -64,7 +64,7 @@ def parse_accuracy(text: str) -> Accuracy:
         else:
             percent += number
     if percent > 100 or of_range > 100:
-        raise NotationError(f"«{plain(text)}» is no accuracy: it is over 100 percent")
+        raise NotationError(f"“{plain(text)}” is no accuracy: it is over 100 percent")
     return Accuracy(percent=percent, counts=counts, of_range=of_range, source="as typed")
 
 

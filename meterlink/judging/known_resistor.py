@@ -64,7 +64,7 @@ def parse_bands(text: str) -> tuple[float, float]:
     """
     bands = _words(text)
     if not 3 <= len(bands) <= 6:
-        raise NotationError(f"«{plain(text)}» has {len(bands)} bands; a resistor has 3 to 6")
+        raise NotationError(f"“{plain(text)}” has {len(bands)} bands; a resistor has 3 to 6")
     many = 2 if len(bands) <= 4 else 3
     number = 0
     for band in bands[:many]:
@@ -76,7 +76,7 @@ def parse_bands(text: str) -> tuple[float, float]:
     if len(bands) == 6:
         _look_up(bands[5], MULTIPLIERS, "a temperature coefficient", text)
     if number == 0:
-        raise NotationError(f"«{plain(text)}» is zero ohms; a meter check needs a resistor")
+        raise NotationError(f"“{plain(text)}” is zero ohms; a meter check needs a resistor")
     # Through text, so that 47 and 10**-1 give 4.7 to the last bit.
     return float(f"{number}e{power}"), tolerance
 
@@ -89,7 +89,7 @@ def _words(text: str) -> list[str]:
 def _look_up(band: str, table: dict[str, int] | dict[str, float], place: str, text: str) -> float:
     if band not in table:
         raise NotationError(
-            f"«{plain(band)}» is not the colour of {place} in «{plain(text)}»; "
+            f"“{plain(band)}” is not the colour of {place} in “{plain(text)}”; "
             f"expected one of {', '.join(table)}"
         )
     return table[band]
@@ -132,12 +132,12 @@ def parse_known_resistor(text: str) -> KnownResistor:
         ohms, tolerance = value.value, float(match["tolerance"])
         if value.overload or not ohms > 0 or not 0 < tolerance <= 100:
             raise NotationError(
-                f"«{plain(text)}» is no resistor; expected a value above zero and a tolerance "
+                f"“{plain(text)}” is no resistor; expected a value above zero and a tolerance "
                 "of up to 100 %"
             )
     else:
         raise NotationError(
-            f"«{plain(text)}» is no known resistor; expected value and tolerance such as "
-            "«4.7 kohm 1%», or its colour bands such as «yellow violet red gold»"
+            f"“{plain(text)}” is no known resistor; expected value and tolerance such as "
+            "“4.7 kohm 1%”, or its colour bands such as “yellow violet red gold”"
         )
     return KnownResistor(ohms=ohms, tolerance=tolerance, marking=plain(text), name=plain(name))

@@ -127,4 +127,4 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text[:10])
     except ValueError:
-        raise NotationError(f"«{plain(text, 40)}» is no day; expected such as 2026-03-01") from None
+        raise NotationError(f"“{plain(text, 40)}” is no day; expected such as 2026-03-01") from None

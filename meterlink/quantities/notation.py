@@ -160,7 +160,7 @@ def unit_named(word: str) -> Unit:
     """
     unit = Unit(word) if word in SI_UNITS else find_unit(word)
     if unit is None:
-        raise NotationError(f"«{word}» is no unit known here; known are {', '.join(_examples())}")
+        raise NotationError(f"“{word}” is no unit known here; known are {', '.join(_examples())}")
     return unit
 
 
@@ -236,7 +236,7 @@ def parse_quantity(text: str, default_unit: str = "ohm") -> Value:
     factor = unit.factor * scale
     value = float((number - unit.offset) * factor)
     if abs(value) > _LARGEST:
-        raise NotationError(f"«{plain(text)}» is too large to be a measured value")
+        raise NotationError(f"“{plain(text)}” is too large to be a measured value")
     return Value(value, unit.si, float(step * factor), bare=not names_unit(word))
 
 

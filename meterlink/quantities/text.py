@@ -62,4 +62,4 @@ def chosen_of(choices: Sequence[str], text: str) -> tuple[str, str]:
 
 def quoted(text: str) -> str:
     """Return what was typed, to be said back."""
-    return f"«{plain(text)}»" if text.strip() else "Nothing"
+    return f"“{plain(text)}”" if text.strip() else "Nothing"

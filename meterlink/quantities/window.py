@@ -49,7 +49,7 @@ OVER_WORDS: Final = frozenset(
     {"OL", "O.L", "0L", "OVL", "OVLD", "OVER", "OVERLOAD", "OVERFLOW", "OVERRANGE", "OFL"}
     | {"INF", "INFINITY", "OPEN", "----", "-----"}
 )
-"""Words for «over range», upper case. INFinity is the standard's (SCPI-1999 volume 1, 7.2.1.4)."""
+"""Words for “over range”, upper case. INFinity is the standard's (SCPI-1999 volume 1, 7.2.1.4)."""
 
 INFINITY: Final = 9.9e37
 NOT_A_NUMBER: Final = 9.91e37

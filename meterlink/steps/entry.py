@@ -200,7 +200,7 @@ class ConfirmationWorker(Worker[Never]):
         progress = self.around.progress
         for need in self._step.requires:
             if not progress.holds((need,)):
-                return f"«{progress.title(need.step)}» ({' or '.join(need.was)})"
+                return f"“{progress.title(need.step)}” ({' or '.join(need.was)})"
         return ""
 
 
@@ -269,7 +269,7 @@ class EntryWorker(Worker[Never]):
         if not low <= value.value <= high:
             yield self.again(
                 t,
-                f"Type {low:g} to {high:g} °C, or «{UNKNOWN}»: {value.value:.4g} °C is no bench "
+                f"Type {low:g} to {high:g} °C, or “{UNKNOWN}”: {value.value:.4g} °C is no bench "
                 "temperature.",
             )
             return
@@ -283,7 +283,7 @@ class EntryWorker(Worker[Never]):
             yield self.again(
                 t,
                 f"Check the sensor: {shown} is outside {low:g} to {high:g} °C. Type the "
-                f"temperature, or «{UNKNOWN}».",
+                f"temperature, or “{UNKNOWN}”.",
             )
             return
         by_probes = structs.replace(command, how=How.PROBES)
@@ -310,7 +310,7 @@ class EntryWorker(Worker[Never]):
         unit = "metre" if isinstance(part, GapSetting) else "newton-metre"
         value = parse_as(text, unit, bare=False)
         if value.overload or value.value < 0:
-            raise NotationError(f"«{text}» is nothing that a {self._step.takes} can be")
+            raise NotationError(f"“{text}” is nothing that a {self._step.takes} can be")
         question = _unit_question(text, value, part) or _far_question(text, value, part)
         if question and text != self._insisted:
             self._insisted = text

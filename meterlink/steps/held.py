@@ -113,7 +113,7 @@ def expected(criterion: Criterion) -> float | None:
     """Return the value that the meter's range should reach, ohms; None leaves it to the meter.
 
     For a winding it reaches what counts as open: on a shorter range, over range would only say
-    «more than the range», and an open could not be told from a winding that is merely high. A
+    “more than the range”, and an open could not be told from a winding that is merely high. A
     lead or an earth path is a fraction of an ohm, and open or high it fails alike: there the last
     digit matters more.
     """

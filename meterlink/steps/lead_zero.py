@@ -76,7 +76,7 @@ class LeadZeroWorker(Worker[Never]):
                 )
             case Held() if not self.around.gestures:
                 shown = format_value(event.value, "ohm", event.resolution)
-                yield self.ask(event.t, f"{shown} held. The command «zero» takes it as lead zero.")
+                yield self.ask(event.t, f"{shown} held. The command “zero” takes it as lead zero.")
             case Held() if doubt := self._doubt(event):
                 yield self.ask(event.t, doubt)
             case Held():
@@ -108,7 +108,7 @@ class LeadZeroWorker(Worker[Never]):
             what = f"what the {plain(like.name)} winding has"
         return (
             f"{format_value(held.value, 'ohm', held.resolution)} is {what}. Hold the tips on each "
-            "other alone. If it is the leads, the command «zero» takes it."
+            "other alone. If it is the leads, the command “zero” takes it."
         )
 
     def _typed(self, command: Enter, t: float) -> Iterable[CommonEvent]:
@@ -119,7 +119,7 @@ class LeadZeroWorker(Worker[Never]):
             return
         if not 0 <= held.value <= self._step.at_most:
             most = format_value(self._step.at_most, "ohm")
-            yield self.again(t, f"The leads are between zero and {most}; type such as «0.12 ohm».")
+            yield self.again(t, f"The leads are between zero and {most}; type such as “0.12 ohm”.")
             return
         yield self.entered(t, command, plain(command.text.strip()), held.value, "ohm")
         yield zeroed(self.step_id, held, None)

@@ -146,7 +146,7 @@ class MeterCheckWorker(Worker[MeterChecked]):
         elif self._resistor is None:
             yield self.ask(
                 t,
-                f"{say} Type a known resistor, such as «4.7 kohm 1%» or «yellow violet red gold». "
+                f"{say} Type a known resistor, such as “4.7 kohm 1%” or “yellow violet red gold”. "
                 "None at hand: skip.",
             )
         else:

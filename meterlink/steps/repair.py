@@ -144,7 +144,7 @@ class RepairWorker(Worker[Mended]):
                 yield from self._place(typed, t)
             case 1:
                 self._told.append(typed)
-                yield self.ask(t, f"What was done to «{self._told[0]}»? Such as: renewed, cleaned.")
+                yield self.ask(t, f"What was done to “{self._told[0]}”? Such as: renewed, cleaned.")
             case 2 if not typed:
                 yield self.again(t, "That takes an entry.")
             case 2:
@@ -170,7 +170,7 @@ class RepairWorker(Worker[Mended]):
             yield self.again(t, why)
             return
         self._told = [place]
-        yield self.ask(t, f"What was found at «{place}»? Confirm to leave it open.")
+        yield self.ask(t, f"What was found at “{place}”? Confirm to leave it open.")
 
     def _record(self, typed: str, command: Enter | Confirm, t: float) -> Mended:
         place, found, done = self._told

@@ -24,7 +24,7 @@ OFF_S: Final = 5.0
 
 OPEN_WARM: Final = (
     "Over range: a clip came off, or the winding opened warm. Check both clips. If both are on "
-    "bare metal, call it «open»."
+    "bare metal, call it “open”."
 )
 
 WORDS: Final = {"opens-hot": "opens when hot"}
@@ -79,7 +79,7 @@ class SoakStep(StepBase, frozen=True, kw_only=True, forbid_unknown_fields=True, 
     @property
     def fault(self) -> str:
         if not 0 < self.every <= self.lasts:
-            return ".every: expected more than nothing and at most «lasts»"
+            return ".every: expected more than nothing and at most “lasts”"
         return ""
 
     @property

@@ -23,11 +23,11 @@ STUCK_AFTER_S: Final = 8.0
 """A switch asked to open that still reads closed after this is asked about."""
 
 SLIP_S: Final = 0.3
-"""Nobody hears «back» and moves a switch in less; a shorter over range is a probe that slipped."""
+"""Nobody hears “back” and moves a switch in less; a shorter over range is a probe that slipped."""
 
 NO_PROOF: Final = (
     "Over range may be an open switch, or lifted probes. Press both tips on bare metal. If it "
-    "stays, call it «open»."
+    "stays, call it “open”."
 )
 
 PASSED, STUCK, NEVER = "passed", "stuck-closed", "never-closes"
@@ -117,7 +117,7 @@ class SwitchWorker(Worker[Never]):
         a, b = self._part.between
         say = self._step.say or f"Probes on {a} and {b}."
         self._asked_t = t
-        yield self.ask(t, f"{say} Set the {self._part.name} to «{position}».", position)
+        yield self.ask(t, f"{say} Set the {self._part.name} to “{position}”.", position)
 
     def touch(self, event: TouchEvent) -> Iterable[CommonEvent]:
         if self._finished:
@@ -174,7 +174,7 @@ class SwitchWorker(Worker[Never]):
     def _still_closed(self, t: float) -> CommonEvent:
         self._questioned = True
         position = self._asks[self._at][0]
-        say = f"Still closed. Is the {self._part.name} in «{position}»? Then confirm."
+        say = f"Still closed. Is the {self._part.name} in “{position}”? Then confirm."
         return self.ask(t, say, position)
 
     def corrected(self, value: float) -> float:
@@ -222,7 +222,7 @@ class SwitchWorker(Worker[Never]):
         position = self._asks[self._at][0]
         yield self.ask(
             held.t,
-            f"A probe slipped. Keep both on, move the {self._part.name} to «{position}».",
+            f"A probe slipped. Keep both on, move the {self._part.name} to “{position}”.",
             position,
         )
 
@@ -261,5 +261,5 @@ class SwitchWorker(Worker[Never]):
         position, closed = self._asks[self._at]
         back = "back " if closed else ""
         yield self.ask(
-            t, f"Keep the probes on. Move the {self._part.name} {back}to «{position}».", position
+            t, f"Keep the probes on. Move the {self._part.name} {back}to “{position}”.", position
         )

@@ -28,7 +28,7 @@ BOUNCES: Final = 2
 NEAR_SHARE: Final = 0.5
 """Share of the lowest good value that a reading above the leads must stay below to be the tips."""
 AGAIN_WITHIN_S: Final = 1.0
-"""Two taps closer than this mean «again»."""
+"""Two taps closer than this mean “again”."""
 OPEN_AFTER_S: Final = 1.5
 """Between two taps, the work is touched at least so long before an over range counts."""
 OPEN_WITHIN_S: Final = 15.0

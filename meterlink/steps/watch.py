@@ -26,7 +26,7 @@ CLOSES_BELOW: Final = 1e5
 
 OPEN_FROM_START: Final = (
     "Over range may be an open wire, or lifted probes. Press both tips on bare metal. Open from "
-    "the start: call it «open»."
+    "the start: call it “open”."
 )
 
 WORDS: Final = {"none": "no dropouts", "some": "dropouts"}

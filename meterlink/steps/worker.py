@@ -38,15 +38,15 @@ ON_METAL: Final = "on bare metal"
 NOT_SURE: Final = "no"
 """Answers to the question whether both tips are on bare metal; the harmless one is shown first."""
 
-TIPS_QUESTION: Final = f"Are both tips on bare metal? Answer «{ON_METAL}» or «{NOT_SURE}»."
+TIPS_QUESTION: Final = f"Are both tips on bare metal? Answer “{ON_METAL}” or “{NOT_SURE}”."
 PROOF: Final = (
     "Over range may be an open, or lifted probes. Tap the tips together, touch the part for two "
-    "seconds, tap again. Or call it «open»."
+    "seconds, tap again. Or call it “open”."
 )
 """What to do where an open is to be concluded."""
 NO_TAPS: Final = (
     "Over range may be an open, or lifted probes. Press both tips on bare metal. If it stays, "
-    "call it «open»."
+    "call it “open”."
 )
 """The same where taps do not count, or the part may read as little as the tips alone."""
 
@@ -286,7 +286,7 @@ class Worker(Generic[Own]):
             self._tips = None
             yield self.again(t)
         elif said != ON_METAL or command.how in (How.PEDAL, How.PROBES):
-            yield self.again(t, f"«{plain(command.text)}» is no answer to that.")
+            yield self.again(t, f"“{plain(command.text)}” is no answer to that.")
         elif why := self.no_word:
             self._tips = None
             yield self.again(t, why)

@@ -219,14 +219,14 @@ def check_order(order: Order) -> Sequence[str]:
     table = shipped_table()
     if order.complaint and order.complaint not in table.complaints:
         known = ", ".join(table.complaints)
-        raise UsageError(f"there is no complaint «{plain(order.complaint)}»; there is {known}")
+        raise UsageError(f"there is no complaint “{plain(order.complaint)}”; there is {known}")
     if order.fault and order.fault not in fault_names(table):
         known = ", ".join(fault_names(table))
-        raise UsageError(f"there is no fault «{plain(order.fault)}»; there is {known}")
+        raise UsageError(f"there is no fault “{plain(order.fault)}”; there is {known}")
     fits = [complaint for complaint in table.complaints if _can(order.fault, complaint)]
     if order.complaint and order.complaint not in fits:
         raise UsageError(
-            f"the fault «{order.fault}» never makes an engine come in with «{order.complaint}»; "
+            f"the fault “{order.fault}” never makes an engine come in with “{order.complaint}”; "
             f"it goes with {', '.join(fits)}"
         )
     if order.complaint:

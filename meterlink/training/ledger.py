@@ -81,7 +81,7 @@ class Flaw(msgspec.Struct, frozen=True):
 
     topic: Topic
     say: str
-    """As part of a sentence: «the stop wire was on its tab»."""
+    """As part of a sentence: “the stop wire was on its tab”."""
 
 
 class Safety(Enum):

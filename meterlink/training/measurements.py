@@ -100,7 +100,7 @@ def _how_it_stood(control: str, there: str, engine: Engine) -> Flaw:
         return Flaw(Topic.CLIP_LEAD, f"the clip lead was {where}")
     if control in connectors(engine):
         return Flaw(Topic.CONNECTORS, f"the {control} was {there}")
-    return Flaw(Topic.POSITIONS, f"the {control} stood in «{there}»")
+    return Flaw(Topic.POSITIONS, f"the {control} stood in “{there}”")
 
 
 CAUTIONS: Final = "cautions"
@@ -337,11 +337,11 @@ def _at_the_tips(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> 
     if OTHER_TIP in (touch.red, touch.black):
         yield Flaw(Topic.PLACES, "the tips were on each other")
     elif not right:
-        yield Flaw(Topic.PLACES, f"the probes were on «{red.name}» and «{black.name}»")
+        yield Flaw(Topic.PLACES, f"the probes were on “{red.name}” and “{black.name}”")
     for place in (red, black):
         if place.film != "bare":
             film = {"rust": "rust", "paint": "paint"}[place.film]
-            yield Flaw(Topic.BARE_METAL, f"a probe was on {film} («{place.name}»)")
+            yield Flaw(Topic.BARE_METAL, f"a probe was on {film} (“{place.name}”)")
     if touch.fingers and Topic.FINGERS in probing.matters:
         yield Flaw(Topic.FINGERS, "fingers were on the tips")
 
@@ -357,7 +357,7 @@ def _around(touch: Touch, probing: PracticeMeasurement, engine: Engine) -> Itera
         if there != touch.asked:
             yield Flaw(
                 Topic.POSITIONS,
-                f"the {touch.switch} stood in «{there}» where «{touch.asked}» was asked for",
+                f"the {touch.switch} stood in “{there}” where “{touch.asked}” was asked for",
             )
     if not touch.moved:
         yield Flaw(Topic.MOVING, "the wire was not moved while it was watched")

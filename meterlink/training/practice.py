@@ -164,7 +164,7 @@ class Practice:
         """
         setups = self.case.model.table.setups
         if setup not in setups:
-            raise UsageError(f"there is no «{plain(setup)}»; there is {', '.join(setups)}")
+            raise UsageError(f"there is no “{plain(setup)}”; there is {', '.join(setups)}")
         if setup not in self.ledger.opened():
             self.ledger.add(Opened(setup=setup, minutes=setups[setup].minutes))
 
@@ -176,7 +176,7 @@ class Practice:
         """
         if check not in self.checks:
             known = ", ".join(self.checks)
-            raise UsageError(f"there is no check «{plain(check)}»; there is {known}")
+            raise UsageError(f"there is no check “{plain(check)}”; there is {known}")
         if check in RUNS:
             self._check_fitted()
         node = self.case.model.nodes[check]
@@ -282,7 +282,7 @@ class Practice:
         self._known(place)
         if fault and fault not in self.faults_at(place):
             known = ", ".join(self.faults_at(place))
-            raise UsageError(f"«{place}» cannot have «{plain(fault)}»; it can have {known}")
+            raise UsageError(f"“{place}” cannot have “{plain(fault)}”; it can have {known}")
         mend = mend_of(place)
         due, unsafe = self._safety_of_mending(place)
         self._mend(place)
@@ -316,7 +316,7 @@ class Practice:
     def _known(self, place: str) -> None:
         if place not in self.places:
             known = ", ".join(self.places)
-            raise UsageError(f"there is no place «{plain(place)}»; there is {known}")
+            raise UsageError(f"there is no place “{plain(place)}”; there is {known}")
 
     def _mend(self, place: str) -> bool:
         before = self.patient

@@ -141,7 +141,7 @@ def _fault(case: Case, ledger: Ledger) -> Worth:
         points, how = _found(case, ledger, last)
         return points, (how, truth)
     likely = support(case.model, ledger.search)
-    wrong = f"You named «{last.place}», and that was not it"
+    wrong = f"You named “{last.place}”, and that was not it"
     if likely[last.place] >= max(likely.values()):
         had = percent(likely[last.place])
         return HALF, (f"{wrong}, though what you had seen spoke for it most ({had}).", truth)
@@ -151,7 +151,7 @@ def _fault(case: Case, ledger: Ledger) -> Worth:
 def _found(case: Case, ledger: Ledger, last: Named) -> tuple[float, str]:
     """Return what the right name is worth, and why, by how it was come by."""
     if last.place in [entry.place for entry in ledger.search.all(Renewed)]:
-        return HALF, f"You found it by renewing «{last.place}», not by a check."
+        return HALF, f"You found it by renewing “{last.place}”, not by a check."
     wrong = sum(not entry.right for entry in ledger.all(Named))
     if wrong:
         return HALF, f"Right in the end, after you had named another place {_times(wrong)}."
@@ -192,8 +192,8 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Worth:
     if again:
         say.append(f"{counted(again, 'check')} repeated one that you had begun before.")
     say += [
-        f"{_first(case.model.nodes[e.check].say)}: you got «{_words(e.outcome)}»; done with care "
-        f"it shows «{_words(e.with_care)}»."
+        f"{_first(case.model.nodes[e.check].say)}: you got “{_words(e.outcome)}”; done with care "
+        f"it shows “{_words(e.with_care)}”."
         for e in misled(search)
     ]
     hints = len(search.all(Hinted))
@@ -202,7 +202,7 @@ def _checks(case: Case, ledger: Ledger, expected: float) -> Worth:
     if named:
         place = named[-1].place
         had = percent(support(case.model, search)[place])
-        say.append(f"When you named «{place}», what you had seen made it {had} probable.")
+        say.append(f"When you named “{place}”, what you had seen made it {had} probable.")
     share = min(1.0, max(1, advised) / max(1, took)) * reasoned(case, ledger)
     share *= max(0.5, 1 - 0.1 * hints)
     return CHECKS * share, say

@@ -1,6 +1,6 @@
 """Jobs into an archive, and questions to it: seconds, memory and growth, against two other ways.
 
-For each number of jobs, a thousand readings each: how long «archive» takes and how much memory, and
+For each number of jobs, a thousand readings each: how long “archive” takes and how much memory, and
 each question. Then the same two questions (the mean of each winding's standing verdict; the mean of
 all readings) to the archive, to DuckDB on the raw logs and captures, and to a loop over the files
 with json and pandas. Processor seconds of the process and its children are what to compare on a

@@ -1,7 +1,7 @@
 """Ten thousand jobs listed: cold, warm, and against reading every log whole.
 
 Each job has a header as large as the real ones (card and profile in it) and a log of some sixty
-lines. «Cold» asks the system to forget the files first: by ``/proc/sys/vm/drop_caches`` where that
+lines. “Cold” asks the system to forget the files first: by ``/proc/sys/vm/drop_caches`` where that
 is allowed, else by ``posix_fadvise`` for every log.
 
     python tests/benchmarks/captures_listing.py [--jobs 10000]

@@ -5,7 +5,7 @@ The engines are not those of the circuit and know nothing of the fault table's n
 random in 0, 5 and 15 % of the times it is done. The advice is followed to its end.
 
 For every engine the probability of the place named first goes into one of ten bins, and beside it
-stands how often that place was at fault; the same for the set of places. «!» marks a bin that is
+stands how often that place was at fault; the same for the set of places. “!” marks a bin that is
 off by more than 0.05 and two binomial standard errors. ``all named``: every place at fault is in
 the set; ``one``: a place of the set is at fault; ``sure, wrong``: every place of the set is said to
 be found, and one of them is sound.

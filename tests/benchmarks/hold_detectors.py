@@ -20,7 +20,7 @@ Last printed with --alone, 40,000 traces from seed 90,000,000, which nothing was
     worst families                false: inductive 4.48 (6.10; 5); missed: rising pressure 4.91 (10)
     families not designed for     false 16.3, of them with a wrong value 8.4; missed 3.2
 
-Every aim of these is met. «Beyond 3 tol» is met as measured and with 84 % confidence, false holds
+Every aim of these is met. “Beyond 3 tol” is met as measured and with 84 % confidence, false holds
 in the inductive family with 72 %; all others with 95 %. Clear verdicts (``hold_verdicts.py``,
 45,043 of them from seed 95,000,000): 0.33 in 1,000 wrong (0.51; 1.0); three are out by more than
 a resolution or two standard deviations, where none should be.

@@ -101,8 +101,8 @@ def test_a_result_that_is_stated_wrongly_is_found(tmp_path):
     shelved = copied(tmp_path)
     wrong = replace(shelved.exercise, expect={"primary": "short", "tertiary": "open"})
     assert list(faults_of(Shelved(wrong, tmp_path))) == [
-        "dropped-on-the-quay: primary should come to «short» and comes to «open»",
-        "dropped-on-the-quay: the card has no step «tertiary»",
+        "dropped-on-the-quay: primary should come to “short” and comes to “open”",
+        "dropped-on-the-quay: the card has no step “tertiary”",
     ]
     close = replace(shelved.exercise, close=("secondary",))
     (fault,) = faults_of(Shelved(close, tmp_path))
@@ -132,7 +132,7 @@ def test_shipped_notes_can_be_read():
     [
         ("format = 1", "exercise"),
         ("format = 2\n" + ENTRY, "format"),
-        ("format = 1\n" + ENTRY + ENTRY, "exercise[1].id: «open-primary» is there twice"),
+        ("format = 1\n" + ENTRY + ENTRY, "exercise[1].id: “open-primary” is there twice"),
         ("format = 1\n" + ENTRY.replace("easy", "mild"), "exercise[0].difficulty"),
         ("format = 1\n" + ENTRY.replace("open-primary", "../up"), "exercise[0].id"),
         ("format = 1\n" + ENTRY + 'close = ["tertiary"]', "exercise[0].close"),

@@ -93,7 +93,7 @@ def test_a_note_is_shown_once_at_its_moment(where, t):
     [
         ('at = "99 s"', "the capture ends at 7.0 s"),
         ("touch = 3", "the capture has 2 touches"),
-        ('step = "tertiary"', "the card «short» has no such step"),
+        ('step = "tertiary"', "the card “short” has no such step"),
         ('step = "cautions"', "that never happens in the capture"),
     ],
 )

@@ -44,7 +44,7 @@ def touch(step: str, value: float, verdict: Verdict, *, t: float = 1.0, **more: 
 
 
 def test_a_good_coil_that_was_scrapped_for_its_leads_is_listed(store):
-    """0.90 ohm on leads of 0.15 that nobody took off was «above, clear»."""
+    """0.90 ohm on leads of 0.15 that nobody took off was “above, clear”."""
     job = make(store, CARD, [ROOM, *touch("primary", 1.05, Verdict.ABOVE)])
     before = job.log_path.read_bytes()
     (one,) = rejudge(job, no_shelf)

@@ -214,10 +214,10 @@ def test_a_value_far_off_the_scale_is_named_and_not_drawn_on_its_edge(store, val
     """A diamond at the edge would read as a value there."""
     events = [judged("primary", corrected=value, u=0.5, verdict=Verdict.ABOVE)]
     page = page_of(make(store, CARDS.get("ignition-check"), events))
-    [ruler] = re.findall(r"<svg[^>]*against the window.*?</svg>", page, re.DOTALL)
+    [ruler] = re.findall(r"<svg[^>]*against the limits.*?</svg>", page, re.DOTALL)
     assert words in Seen(ruler).text.replace("\N{MINUS SIGN}", "-")
     within = page_of(make(store, CARDS.get("ignition-check"), [judged("primary")]))
-    [ruler] = re.findall(r"<svg[^>]*against the window.*?</svg>", within, re.DOTALL)
+    [ruler] = re.findall(r"<svg[^>]*against the limits.*?</svg>", within, re.DOTALL)
     assert "780 mΩ" not in Seen(ruler).text
 
 

@@ -98,7 +98,7 @@ def test_verify_says_who_closed_a_record(job, tmp_path, capsys):
     trusted.write_text(f'"Bench 1" = "ed25519:{public_key()}"\n')
     others.write_text(f'"Bench 2" = "ed25519:{"0" * 64}"\n')
     assert main(["verify", str(job.folder), "--trusted", str(trusted)]) == 0
-    assert capsys.readouterr().out.count("signed by «Bench 1»") == 2
+    assert capsys.readouterr().out.count("signed by “Bench 1”") == 2
     assert main(["verify", str(job.log_path), "--trusted", str(trusted), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["signed_by"] == "Bench 1"
     assert main(["verify", str(job.folder), "--trusted", str(others)]) == 1

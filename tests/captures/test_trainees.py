@@ -166,14 +166,14 @@ def test_a_file_is_plain_json_lines_whose_first_says_whose_it_is(tmp_path):
 def test_an_unknown_trainee_is_told_who_is_known(tmp_path):
     store = TraineeStore(tmp_path)
     keep(store, "Ann", practised())
-    with pytest.raises(UnreadableError, match=r"no results of «Bob».*there are Ann"):
+    with pytest.raises(UnreadableError, match=r"no results of “Bob”.*there are Ann"):
         store.results("Bob")
 
 
 def test_a_file_is_written_by_one_practice_at_a_time(tmp_path):
     store = TraineeStore(tmp_path)
     with store.open("Ann") as file:
-        with pytest.raises(InUseError, match=r"«Ann» is practising in another terminal"):
+        with pytest.raises(InUseError, match=r"“Ann” is practising in another terminal"):
             store.open(" Ann ")
         keep(store, "Bob", practised())
         file.append(practised())
@@ -190,7 +190,7 @@ def test_a_file_that_a_crash_left_empty_says_whose_it_is_all_the_same(tmp_path):
 
 
 def test_whoever_has_to_be_known_gets_no_file(tmp_path):
-    with pytest.raises(UnreadableError, match=r"no results of «Bob».*nobody's yet"):
+    with pytest.raises(UnreadableError, match=r"no results of “Bob”.*nobody's yet"):
         TraineeStore(tmp_path).open("Bob", known=True)
     assert not list(tmp_path.iterdir())
 

@@ -1,7 +1,7 @@
 """What a frame description can say beyond the formats that ship, each against frames made by hand.
 
 CRCs are held against the one of the standard library (``binascii.crc_hqx``, polynomial 0x1021), and
-against the check values of «123456789» that catalogues of CRCs print (from memory).
+against the check values of “123456789” that catalogues of CRCs print (from memory).
 """
 
 import binascii

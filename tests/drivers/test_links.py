@@ -323,7 +323,7 @@ def test_without_a_visa_of_the_system_that_is_said():
         try:
             link = open_link(peer.resource, visa="system")
         except MeterError as fault:
-            assert "leave out «--visa system»" in str(fault)  # noqa: PT017 - some systems have one
+            assert "leave out “--visa system”" in str(fault)  # noqa: PT017 - some systems have one
         else:
             link.close()
 
@@ -371,7 +371,7 @@ def test_a_serial_port_is_known_by_the_name_that_its_system_lists(typed, system,
 
 
 # What the serial library says of the system's errors: on Windows in its text only, as the library's
-# own source has it («could not open port {!r}: {!r}»); codes are of Microsoft's published list.
+# own source has it (“could not open port {!r}: {!r}”); codes are of Microsoft's published list.
 @pytest.mark.parametrize(
     ("fault", "says"),
     [
@@ -412,7 +412,7 @@ def test_errors_of_windows_are_told_by_their_number(fault, says):
     ("code", "says"),
     [
         (2, "there is no port"),
-        (6, "there is no port"),  # ENXIO: «Device not configured» on macOS
+        (6, "there is no port"),  # ENXIO: “Device not configured” on macOS
         (13, "no permission to open"),
         (16, "is in use"),
         (25, "is not a serial port"),

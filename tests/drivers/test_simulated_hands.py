@@ -232,7 +232,7 @@ def test_a_person_takes_over_and_the_script_is_left_alone() -> None:
 
 def test_a_person_s_slip_of_the_tongue_is_said_at_once() -> None:
     stage = Stage()
-    with pytest.raises(ValueError, match="there is no place «tab»"):
+    with pytest.raises(ValueError, match="there is no place “tab”"):
         stage.hands.place("tab", "block")
     with pytest.raises(ValueError, match="it has stop, run"):
         stage.hands.switch("stop switch", "up")

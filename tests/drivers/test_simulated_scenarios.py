@@ -36,7 +36,7 @@ def test_a_scenario_is_read_with_its_units() -> None:
     [
         ('[bench]\nambient = "14 ohm"', "bench.ambient", "celsius"),
         ("[bench]\nambient = 14", "bench.ambient", "unit"),
-        ('[bench.controls]\n"stop swich" = "run"', "bench.controls", "there is no «stop swich»"),
+        ('[bench.controls]\n"stop swich" = "run"', "bench.controls", "there is no “stop swich”"),
         ('[bench.controls]\n"stop switch" = "up"', "bench.controls", "it has stop, run"),
         ("[meter]\ncounts = 5", "meter.counts", ">= 100"),
         ('[meter]\nranges = ["100 ohm", "10 ohm"]', "meter.ranges", "larger than the last"),
@@ -45,12 +45,12 @@ def test_a_scenario_is_read_with_its_units() -> None:
         (
             '[hands.steps.x]\ntouch = ["tab", "block"]',
             "hands.steps.x.touch",
-            "there is no place «tab»",
+            "there is no place “tab”",
         ),
         (
             '[hands.steps.x]\ntouch = ["stop wire", "block"]\nswitch = "lamp"',
             "hands.steps.x.switch",
-            "no «lamp»",
+            "no “lamp”",
         ),
         ("[[hands.steps.x.do]]", "hands.steps.x.do[0]", "exactly one thing to do, found none"),
         (

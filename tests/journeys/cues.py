@@ -97,7 +97,7 @@ class Cues:
             if not alive or time.monotonic() - began > LONGEST_S:
                 gone = "" if alive else " (the program has ended)"
                 said = self.asked.get("say", "")
-                raise NeverCameError(f"stands at «{self.current}»: {said!r}{gone}")
+                raise NeverCameError(f"stands at “{self.current}”: {said!r}{gone}")
             time.sleep(0.002)  # another thread or process writes: there is nothing to await
 
     def follow(self, alive: Callable[[], bool]) -> None:

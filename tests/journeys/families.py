@@ -68,8 +68,8 @@ def play(folder: Path, family: str, seed: int) -> Told:
 
 def _sum_up(journey: Journey, told: Told) -> None:
     told.faults += faults_of(journey)
-    told.faults += [f"gave up «{step}»" for step in journey.player.gave_up]
-    told.faults += [f"a hasty confirm made «{made}»" for made in journey.player.hasty]
+    told.faults += [f"gave up “{step}”" for step in journey.player.gave_up]
+    told.faults += [f"a hasty confirm made “{made}”" for made in journey.player.hasty]
     told.steps += journey.player.steps
     told.seeded += len(journey.patient.faults)
     told.slips += len(journey.habits.done)

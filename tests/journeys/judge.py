@@ -67,11 +67,11 @@ def _left_open(journey: Journey) -> list[str]:
         outcome = outcomes.get(step.id, "")
         if lacks(step, journey.patient.profile):
             if outcome not in ("", "skipped"):
-                faults.append(f"«{step.id}» is not on this engine and ended as {outcome}")
+                faults.append(f"“{step.id}” is not on this engine and ended as {outcome}")
         elif not outcome and applies(step, outcomes):
-            faults.append(f"«{step.id}» was left open")
+            faults.append(f"“{step.id}” was left open")
         if outcome == "skipped" and not _reason(journey, step.id):
-            faults.append(f"«{step.id}» was passed over without a reason")
+            faults.append(f"“{step.id}” was passed over without a reason")
     return faults
 
 
@@ -84,7 +84,7 @@ def _misrecorded(journey: Journey) -> list[str]:
     """What a person answered is what stands."""
     outcomes = journey.cues.outcomes
     return [
-        f"«{step}» was answered {said} and is recorded as {outcomes.get(step)}"
+        f"“{step}” was answered {said} and is recorded as {outcomes.get(step)}"
         for step, said in journey.player.said.items()
         if outcomes.get(step, said) != said
     ]
@@ -181,14 +181,14 @@ def _disagreeing(journey: Journey) -> list[str]:
         words = step.outcome_words(outcome)
         if last.get(step.id) != outcome:
             faults.append(
-                f"jobs show --json says {last.get(step.id)} of «{step.id}», not {outcome}"
+                f"jobs show --json says {last.get(step.id)} of “{step.id}”, not {outcome}"
             )
         if not _says(table, step.title, words):
-            faults.append(f"the table does not say «{words}» of «{step.title}»")
+            faults.append(f"the table does not say “{words}” of “{step.title}”")
         if not isinstance(step, CautionStep) and not _says(report, step.title, words):
-            faults.append(f"the report does not say «{words}» of «{step.title}»")
+            faults.append(f"the report does not say “{words}” of “{step.title}”")
         if journey.screen and _denied(journey.screen, step, words):
-            faults.append(f"the last screen does not say «{words}» of «{step.title}»")
+            faults.append(f"the last screen does not say “{words}” of “{step.title}”")
     return faults
 
 

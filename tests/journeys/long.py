@@ -1,7 +1,7 @@
 """Play journeys for so many minutes: python tests/journeys/long.py --minutes N [--seed S].
 
 Prints counts by family, and for each journey that failed the command line that plays it again.
-«at most» is the share of wrong ones among the clear verdicts that the counts leave possible, at
+“at most” is the share of wrong ones among the clear verdicts that the counts leave possible, at
 95 %; it says something once there are some sixty clear verdicts in a family.
 """
 

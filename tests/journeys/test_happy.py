@@ -2,7 +2,7 @@
 
 Cards and profiles are found where the program finds them: a new one is played from then on. The
 screen takes its time, so each pair is played at one of the sizes, in turn; ``JOURNEYS=all`` plays
-every pair at every size, and so does the family «happy» of ``long.py``.
+every pair at every size, and so does the family “happy” of ``long.py``.
 """
 
 import os

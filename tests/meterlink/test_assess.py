@@ -247,8 +247,7 @@ def test_advice_fits_how_the_value_was_taken():
     coarse = (Accuracy(percent=0.1, counts=10),)
     near = held(1.003 * 260 / 255)
     assert (
-        "Take the lead zero"
-        in Assessor(PRIMARY, coarse, None, ROOM).assess(near).judgement.advice
+        "Take the lead zero" in Assessor(PRIMARY, coarse, None, ROOM).assess(near).judgement.advice
     )
     with_zero = held(1.003 * 260 / 255 + 0.1)
     better = Assessor(PRIMARY, (Accuracy(percent=2.0),), LEADS, ROOM).assess(with_zero)

@@ -55,7 +55,7 @@ WORDS = st.sampled_from(
             NOT_SURE,
             "unknown",
             "maybe",
-            "«»",
+            "“”",
             "\x1b[2J",
         ),
         *("19 °C", "0.84 ohm", "5 Mohm", "-3 ohm", "0.3 mm", "9.5 N·m", "84 lbf·in", "4.7 kohm 1%"),

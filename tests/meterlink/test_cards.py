@@ -52,7 +52,7 @@ def test_checks_and_outcomes_of_shipped_cards_are_those_of_the_fault_table():
     [
         (HEAD + ASK, "cautions come first"),
         (HEAD + CAUTION + CAUTION, "there twice"),
-        (HEAD + CAUTION + ASK + 'only_if = [{ step = "nope", was = ["yes"] }]', "no step «nope»"),
+        (HEAD + CAUTION + ASK + 'only_if = [{ step = "nope", was = ["yes"] }]', "no step “nope”"),
         (
             HEAD + CAUTION + ASK + 'only_if = [{ step = "late", was = ["yes"] }]\n'
             '[[step]]\nkind = "confirmation"\nid = "late"\ntitle = "Late"\n',
@@ -109,7 +109,7 @@ def asks(step: str, *needs: tuple[str, str]) -> str:
 def test_a_step_that_no_answers_lead_to_is_refused():
     with pytest.raises(InvalidFileError) as caught:
         card_of(asks("a"), asks("b", ("a", "yes")), asks("c", ("b", "yes"), ("a", "no")), asks("d"))
-    assert "«c» can never be reached" in str(caught.value)
+    assert "“c” can never be reached" in str(caught.value)
     assert str(caught.value).startswith("mine.toml: step[3].only_if")
 
 
@@ -175,7 +175,7 @@ def test_a_card_signs_off_after_the_stop_check():
 
 
 def test_cautions_cannot_have_been_skipped():
-    with pytest.raises(InvalidFileError, match="never ends «skipped»"):
+    with pytest.raises(InvalidFileError, match="never ends “skipped”"):
         card_of(asks("a", ("cautions", "skipped")))
 
 

@@ -141,7 +141,7 @@ def test_a_winding_lends_its_inductance_where_the_current_goes_through_it() -> N
 
 @pytest.mark.parametrize(
     ("control", "position", "said"),
-    [("stop swich", "run", "there is no «stop swich»"), ("stop switch", "up", "it has stop, run")],
+    [("stop swich", "run", "there is no “stop swich”"), ("stop switch", "up", "it has stop, run")],
 )
 def test_what_cannot_be_moved_is_said(control: str, position: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):

@@ -185,9 +185,9 @@ def test_a_wire_that_parts_when_moved_is_seen_by_the_watch_alone() -> None:
 def test_what_does_not_exist_is_said() -> None:
     rng = np.random.default_rng(1)
     engine = sound_engine(rng)
-    with pytest.raises(UsageError, match="there is no fault «rust»"):
+    with pytest.raises(UsageError, match="there is no fault “rust”"):
         afflict(engine, "rust", "no-spark", rng)
-    with pytest.raises(UsageError, match="there is no check «smell»"):
+    with pytest.raises(UsageError, match="there is no check “smell”"):
         workshop("none", "no-spark", 1).answer("smell")
     assert "brake-switch-stuck-closed" not in fault_names(engine)
     assert "brake-switch-stuck-closed" in fault_names(sound_engine(rng, "brake switch"))

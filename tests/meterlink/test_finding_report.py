@@ -113,7 +113,7 @@ def test_what_a_mended_engine_shows_tells_of_what_is_left():
     found = find(said, "no-spark", later=still)
     assert found.more > 0.5
     assert found.mended == ("stop switch",)
-    with pytest.raises(UsageError, match="there is no place «stop swich»; did you mean"):
+    with pytest.raises(UsageError, match="there is no place “stop swich”; did you mean"):
         find(said, "no-spark", later=[Later(mended=("stop swich",), outcomes={})])
 
 
@@ -219,16 +219,16 @@ def test_what_says_nothing_is_left_out_and_not_proposed_again(word):
 @pytest.mark.parametrize(
     ("said", "sentence"),
     [
-        ({"spark-at-gp": "no"}, "there is no check «spark-at-gp»; did you mean «spark-at-gap»?"),
+        ({"spark-at-gp": "no"}, "there is no check “spark-at-gp”; did you mean “spark-at-gap”?"),
         (
             {"spark-at-gap": "weak"},
-            "check «spark-at-gap»: there is no outcome «weak»; there is yes, no",
+            "check “spark-at-gap”: there is no outcome “weak”; there is yes, no",
         ),
-        ({"spark-at-gap": {"yes": -0.1, "no": 1.1}}, "a probability of -0.1 for «yes» makes no"),
-        ({"spark-at-gap": {"yes": float("nan")}}, "a probability of nan for «yes» makes no"),
+        ({"spark-at-gap": {"yes": -0.1, "no": 1.1}}, "a probability of -0.1 for “yes” makes no"),
+        ({"spark-at-gap": {"yes": float("nan")}}, "a probability of nan for “yes” makes no"),
         ({"spark-at-gap": {"yes": 0.0}}, "no outcome has a probability above 0"),
         ({"spark-at-gap": {}}, "no outcome has a probability above 0"),
-        ({"spark-at-gap": {"yess": 1.0}}, "there is no outcome «yess»; did you mean «yes»?"),
+        ({"spark-at-gap": {"yess": 1.0}}, "there is no outcome “yess”; did you mean “yes”?"),
     ],
 )
 def test_outcomes_that_make_no_sense_are_plain_errors(said, sentence):
@@ -238,7 +238,7 @@ def test_outcomes_that_make_no_sense_are_plain_errors(said, sentence):
 
 
 def test_close_verdict_refuses_what_makes_no_sense():
-    with pytest.raises(UsageError, match="there is no verdict «hot»"):
+    with pytest.raises(UsageError, match="there is no verdict “hot”"):
         close_verdict("hot", 0.5)
     with pytest.raises(UsageError, match=r"probability of 1\.5"):
         close_verdict("open", 1.5)

@@ -36,69 +36,69 @@ MISTAKES = [
     (
         (*BENT, "toss", "row", "heads"),
         0.8,
-        "fault «bent»: gives, check «toss»: row: the probabilities sum to 0.9; they must sum to 1",
+        "fault “bent”: gives, check “toss”: row: the probabilities sum to 0.9; they must sum to 1",
     ),
-    ((*BENT, "toss", "row", "heads"), 0.0, "«heads» is 0; give 0.001 at least and 1 at most"),
-    ((*BENT, "toss", "row", "heads"), -1.0, "«heads» is -1; give"),
-    ((*BENT, "toss", "row", "heads"), float("nan"), "«heads» is nan; give"),
-    ((*BENT, "toss", "row", "heads"), "much", "check «toss», outcome «heads»: Expected `float`"),
-    ((*BENT, "toss", "row", "heads"), None, "check «toss»: row: nothing is given for «heads»"),
-    ((*BENT, "toss", "row", "head"), 0.1, "there is no outcome «head»; did you mean «heads»?"),
+    ((*BENT, "toss", "row", "heads"), 0.0, "“heads” is 0; give 0.001 at least and 1 at most"),
+    ((*BENT, "toss", "row", "heads"), -1.0, "“heads” is -1; give"),
+    ((*BENT, "toss", "row", "heads"), float("nan"), "“heads” is nan; give"),
+    ((*BENT, "toss", "row", "heads"), "much", "check “toss”, outcome “heads”: Expected `float`"),
+    ((*BENT, "toss", "row", "heads"), None, "check “toss”: row: nothing is given for “heads”"),
+    ((*BENT, "toss", "row", "head"), 0.1, "there is no outcome “head”; did you mean “heads”?"),
     (
         (*BENT, "toss", "source"),
         None,
-        "fault «bent»: gives, check «toss»: Object missing",
+        "fault “bent”: gives, check “toss”: Object missing",
     ),
     (
         (*BENT, "toss", "wy"),
         "x",
-        "gives, check «toss»: Object contains unknown field `wy`",
+        "gives, check “toss”: Object contains unknown field `wy`",
     ),
     (
         (*BENT, "tos"),
         {"row": {"heads": 0.5, "tails": 0.5}, "source": "x"},
-        "fault «bent»: gives, check «tos»: there is no check «tos»; did you mean «toss»?",
+        "fault “bent”: gives, check “tos”: there is no check “tos”; did you mean “toss”?",
     ),
     (
         (*BENT, "toss", "given"),
         {"x": {"heads": 0.5, "tails": 0.5}},
-        "this check comes after no other, so it has one «row»",
+        "this check comes after no other, so it has one “row”",
     ),
     (
         ("faults", "bent", "prior"),
         {"ded": 1.0},
-        "there is no complaint «ded»; did you mean «dead»?",
+        "there is no complaint “ded”; did you mean “dead”?",
     ),
-    (("faults", "bent", "prior"), {}, "fault «bent»: prior: give one for at least one complaint"),
-    (("faults", "bent", "prior"), {"dead": 0.0}, "fault «bent»: prior[...]: Expected `float` > 0"),
+    (("faults", "bent", "prior"), {}, "fault “bent”: prior: give one for at least one complaint"),
+    (("faults", "bent", "prior"), {"dead": 0.0}, "fault “bent”: prior[...]: Expected `float` > 0"),
     (
         ("faults", "bent", "say"),
         None,
-        "fault «bent»: Object missing required field `say`",
+        "fault “bent”: Object missing required field `say`",
     ),
-    (("faults", "bent", "when"), {"hot": {}}, "fault «bent»: there is no complaint «hot»"),
+    (("faults", "bent", "when"), {"hot": {}}, "fault “bent”: there is no complaint “hot”"),
     (
         ("faults", "bent", "each"),
         "toss",
-        "fault «bent»: each: there is no check done for each part",
+        "fault “bent”: each: there is no check done for each part",
     ),
-    (("faults", "bent", "shares"), {"a": 1.0}, "fault «bent»: shares: only a fault with «each»"),
-    (("faults", "bent"), 3, "fault «bent»: Expected `object`, got `int`"),
+    (("faults", "bent", "shares"), {"a": 1.0}, "fault “bent”: shares: only a fault with “each”"),
+    (("faults", "bent"), 3, "fault “bent”: Expected `object`, got `int`"),
     (
         ("checks", "toss", "outcomes"),
         ["heads", "heads"],
-        "check «toss»: outcomes: one is there twice",
+        "check “toss”: outcomes: one is there twice",
     ),
-    (("checks", "toss", "outcomes"), ["heads"], "check «toss»: outcomes: Expected `array`"),
-    (("checks", "toss", "minutes"), 0, "check «toss»: minutes: Expected `float` > 0"),
-    (("checks", "toss", "needs"), ["strip"], "check «toss»: needs: there is no setup «strip»"),
-    (("checks", "toss", "after"), "toss", "check «toss»: after: there is no earlier check «toss»"),
-    (("checks", "toss", "reads_as"), {"up": "head"}, "reads_as: there is no outcome «head»"),
-    (("checks", "toss", "reads_as"), {"tails": "heads"}, "«tails» is an outcome already"),
+    (("checks", "toss", "outcomes"), ["heads"], "check “toss”: outcomes: Expected `array`"),
+    (("checks", "toss", "minutes"), 0, "check “toss”: minutes: Expected `float` > 0"),
+    (("checks", "toss", "needs"), ["strip"], "check “toss”: needs: there is no setup “strip”"),
+    (("checks", "toss", "after"), "toss", "check “toss”: after: there is no earlier check “toss”"),
+    (("checks", "toss", "reads_as"), {"up": "head"}, "reads_as: there is no outcome “head”"),
+    (("checks", "toss", "reads_as"), {"tails": "heads"}, "“tails” is an outcome already"),
     (
         ("complaints", "slow"),
         "is slow",
-        "complaint «slow»: at least two faults need a prior for it",
+        "complaint “slow”: at least two faults need a prior for it",
     ),
     (("format",), 2, "format: this program does not know format 2"),
     (("titel",), "x", "Object contains unknown field `titel`"),
@@ -133,24 +133,24 @@ AFTER_MISTAKES = [
     (
         ("checks", "again", "sound", "given", "no"),
         None,
-        "check «again»: sound: nothing is given for «no»",
+        "check “again”: sound: nothing is given for “no”",
     ),
     (
         ("checks", "again", "sound", "given", "maybe"),
         {"yes": 0.5, "no": 0.5},
-        "given: there is no outcome of «first» «maybe»",
+        "given: there is no outcome of “first” “maybe”",
     ),
     (
         ("checks", "again", "sound", "row"),
         {"yes": 0.5, "no": 0.5},
-        "row: this check comes after «first», so its rows stand under «given»",
+        "row: this check comes after “first”, so its rows stand under “given”",
     ),
     (
         ("faults", "x", "gives"),
         {"again": {"source": "x"}},
-        "fault «x»: gives, check «again»: expected rows under «given»",
+        "fault “x”: gives, check “again”: expected rows under “given”",
     ),
-    (("checks", "first", "after"), "again", "check «first»: after: there is no earlier check"),
+    (("checks", "first", "after"), "again", "check “first”: after: there is no earlier check"),
 ]
 
 
@@ -183,32 +183,32 @@ PARTS = table(
 
 PART_MISTAKES = [
     (("faults", "switch-stuck", "shares"), {"left": 1.0}, "shares: name each of left, right"),
-    (("checks", "switch", "each"), {"switch": "a switch"}, "each: «switch» is the name of a check"),
+    (("checks", "switch", "each"), {"switch": "a switch"}, "each: “switch” is the name of a check"),
     (
         ("faults", "stuck"),
         PARTS["faults"]["switch-stuck"],
-        "fault «stuck»: each: the name of this fault must hold «switch»",
+        "fault “stuck”: each: the name of this fault must hold “switch”",
     ),
 ]
 
 
 UNPLUGGED = check(["back", "gone"], {"back": 0.1, "gone": 0.9}, each_of="switch")
 PART_MISTAKES += [
-    (("checks", "unplugged"), UNPLUGGED, "each_of: the name of this check must hold «switch»"),
+    (("checks", "unplugged"), UNPLUGGED, "each_of: the name of this check must hold “switch”"),
     (
         ("checks", "without-switch"),
         {**UNPLUGGED, "each_of": "swich"},
-        "each_of: there is no check done for each part «swich»; did you mean «switch»?",
+        "each_of: there is no check done for each part “swich”; did you mean “switch”?",
     ),
     (
         ("checks", "without-switch"),
         {**UNPLUGGED, "each": {"up": "upper switch"}},
-        "each_of: this check has parts of its own already, under «each»",
+        "each_of: this check has parts of its own already, under “each”",
     ),
     (
         ("checks", "without-switch"),
         {**UNPLUGGED, "says": {"bak": "it is back"}},
-        "says: there is no outcome «bak»; did you mean «back»?",
+        "says: there is no outcome “bak”; did you mean “back”?",
     ),
 ]
 
@@ -276,9 +276,9 @@ def test_texts_of_a_table_cannot_steer_a_terminal():
 
 
 def test_an_unknown_complaint_or_part_is_a_plain_error():
-    with pytest.raises(UsageError, match="no complaint «no-sprak»; did you mean «no-spark»"):
+    with pytest.raises(UsageError, match="no complaint “no-sprak”; did you mean “no-spark”"):
         find({}, "no-sprak")
-    with pytest.raises(UsageError, match="no part with a check of its own «break-switch»; did you"):
+    with pytest.raises(UsageError, match="no part with a check of its own “break-switch”; did you"):
         find({}, "no-spark", parts=["break-switch"])
 
 

@@ -115,12 +115,12 @@ def test_harder_engines_take_the_advice_more_checks():
 @pytest.mark.parametrize(
     ("order", "said"),
     [
-        ({"fault": "nope"}, "there is no fault «nope»; there is open-primary"),
-        ({"fault": "\x1b[31m"}, "there is no fault «�[31m»"),
-        ({"complaint": "rattles"}, "there is no complaint «rattles»; there is no-spark"),
+        ({"fault": "nope"}, "there is no fault “nope”; there is open-primary"),
+        ({"fault": "\x1b[31m"}, "there is no fault “�[31m”"),
+        ({"complaint": "rattles"}, "there is no complaint “rattles”; there is no-spark"),
         (
             {"fault": "stop-wire-broken", "complaint": "no-spark"},
-            "the fault «stop-wire-broken» never makes an engine come in with «no-spark»; it goes "
+            "the fault “stop-wire-broken” never makes an engine come in with “no-spark”; it goes "
             "with wont-stop",
         ),
     ],
@@ -144,7 +144,7 @@ def test_a_spark_trial_takes_no_care_of_switches_left_at_stop():
     practice.begin("spark-at-gap")
     assert practice.answer("spark-at-gap") == "yes"
     told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
-    assert "stop switch stood in «stop»" in told.lower()
+    assert "stop switch stood in “stop”" in told.lower()
     assert "repeated one" in told
 
 
@@ -398,7 +398,7 @@ def test_a_check_that_misled_is_set_beside_what_care_shows():
     practice.ended("primary", "short")
     practice.name("armature", "shorted-primary")
     told = " ".join(sentences(score(practice.case, practice.ledger, EXPECTED)))
-    assert "you got «short»; done with care it shows «within limits»" in told
+    assert "you got “short”; done with care it shows “within limits”" in told
     assert "The stop wire was on its tab." in told
     assert "Renewed for nothing, as it was good: armature, 60 in parts." in told
 

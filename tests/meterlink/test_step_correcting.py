@@ -56,7 +56,7 @@ def test_a_skip_keeps_reason_and_who():
 
 def test_redo_of_a_step_that_is_not_there_says_which_are():
     hands = Hands(card(GAP)).cautions().tell(Redo(step="gpa"))
-    assert "no step «gpa»" in hands.last(Asked).say
+    assert "no step “gpa”" in hands.last(Asked).say
     assert "gap" in hands.last(Asked).say
     assert hands.bench.progress.current == "gap"
 

@@ -129,7 +129,7 @@ def test_a_slip_of_a_probe_on_a_closed_switch_is_no_open(closed, data):
 
 @pytest.mark.parametrize(("lasts", "verdicts"), [(0.2, 1), (0.28, 1), (0.32, 3)])
 def test_a_fast_meter_sees_a_slip_as_a_lift_and_it_is_no_open_all_the_same(lasts, verdicts):
-    """Fifty readings a second: nobody hears «back» and moves a switch in three tenths of one."""
+    """Fifty readings a second: nobody hears “back” and moves a switch in three tenths of one."""
     bench = Hands(card(SWITCH)).cautions().bench
     found = []
     for number in range(240):

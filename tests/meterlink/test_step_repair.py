@@ -67,9 +67,9 @@ def test_nothing_is_an_answer_too(typed):
 
 def test_what_cannot_be_meant_is_asked_again_and_no_work_is_no_repair():
     hands = type_in(at_work(), "flywheel")
-    assert "«flywheel» is none of armature, plug" in hands.last(Asked).say
+    assert "“flywheel” is none of armature, plug" in hands.last(Asked).say
     type_in(hands, "plug", "fouled", "")
-    assert "What was done to «plug»" in hands.last(Asked).say
+    assert "What was done to “plug”" in hands.last(Asked).say
     hands.tell(Deny())
     assert "repair" not in hands.outcomes
 

@@ -35,4 +35,4 @@ class Terminal:
             if words in shown:
                 return shown
             time.sleep(0.1)  # another process's screen: there is nothing to await
-        raise AssertionError(f"«{words}» was never shown; this was:\n{shown}")
+        raise AssertionError(f"“{words}” was never shown; this was:\n{shown}")

@@ -143,7 +143,7 @@ def test_an_exported_workbook_is_one(archived, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("args", "says"),
     [
-        (["spraed"], "no question «spraed»"),
+        (["spraed"], "no question “spraed”"),
         (["spread", "--sql", "SELECT 1"], "not both"),
         (["--sql", "SELECT 1", "--picture"], "--picture"),
         (["spread", "--format", "xlsx"], "--output"),

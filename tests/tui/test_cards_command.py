@@ -63,7 +63,7 @@ def test_a_card_of_the_users_own_is_listed_shown_and_borrows_steps(own, capsys):
     assert main(["cards", "show", "club-check"]) == 0
     shown = capsys.readouterr().out
     assert "Primary winding  (measurement, primary)" in shown
-    assert "only if «coil» was open" in shown
+    assert "only if “coil” was open" in shown
 
 
 def test_the_users_own_card_comes_before_a_shipped_one_of_the_same_name(own, capsys):
@@ -78,8 +78,8 @@ def test_a_card_beside_a_profile_says_which_steps_it_would_pass_over(own, capsys
     said = capsys.readouterr().out
     assert "(coil) would be passed over: not on this engine: third winding" in said
     assert "coil-again" not in said  # it depends on what is passed over
-    assert "(primary) ends «cannot-tell»: electronics" in said
-    assert "no step asks for the gap «armature»" in said
+    assert "(primary) ends “cannot-tell”: electronics" in said
+    assert "no step asks for the gap “armature”" in said
 
 
 def test_checks_that_no_fault_table_knows_are_named(own, capsys):
@@ -88,8 +88,8 @@ def test_checks_that_no_fault_table_knows_are_named(own, capsys):
     file.write_text(text, encoding="utf-8")
     assert main(["cards", "check", str(file)]) == 1
     complaint, check = capsys.readouterr().out.splitlines()
-    assert "complaint: the fault table has no «no-moon»; it has no-spark" in complaint
-    assert "step[1].check: the fault table has no check «spark-by-moonlight»" in check
+    assert "complaint: the fault table has no “no-moon”; it has no-spark" in complaint
+    assert "step[1].check: the fault table has no check “spark-by-moonlight”" in check
     assert complaint.startswith(str(file))
 
 
@@ -97,7 +97,7 @@ def test_outcomes_that_the_check_does_not_know_are_named(own, capsys):
     file = own / "odd.toml"
     file.write_text(OWN.replace("spark-at-gap", "plug-condition"), encoding="utf-8")
     assert main(["cards", "check", str(file)]) == 1
-    assert "can end «no», which «plug-condition» does not know" in capsys.readouterr().out
+    assert "can end “no”, which “plug-condition” does not know" in capsys.readouterr().out
 
 
 def test_every_shipped_card_passes_its_own_check(capsys):

@@ -89,7 +89,7 @@ def test_once_it_is_turned_back_the_same_touch_counts(tmp_path):
 def test_a_function_without_a_name_here_is_shown_as_the_meter_says_it(tmp_path):
     events, _ = work(Turned("THER:FRTD"), tmp_path, 200)
     assert not of(events, Judged)
-    assert '«"THER:FRTD"»' in of(events, MeterConfirmed)[0].failed
+    assert '“"THER:FRTD"”' in of(events, MeterConfirmed)[0].failed
 
 
 def test_an_untouched_meter_is_judged_as_ever(tmp_path):

@@ -160,10 +160,10 @@ def test_an_outcome_on_the_command_line_counts_beside_the_job(job, capsys):
         (
             ["finding", "--outcome", "spark-at-gap=weak", "--complaint", "no-spark"],
             2,
-            "there is no outcome «weak»; there is yes, no",
+            "there is no outcome “weak”; there is yes, no",
         ),
         (["finding", "no-such-job"], 4, "there is no job"),
-        (["finding", "one", "two"], 2, "only «table» takes a file"),
+        (["finding", "one", "two"], 2, "only “table” takes a file"),
         (["finding", "table", "no-such-file.toml"], 4, "no-such-file.toml cannot be read"),
     ],
 )
@@ -205,7 +205,7 @@ def test_a_table_of_ones_own_is_checked_and_used(tmp_path, capsys):
     own.write_text(data.replace("yes = 0.97, no = 0.03", "yes = 0.97, no = 0.13", 1), "utf-8")
     assert main(["finding", "table", str(own)]) == 1
     assert (
-        "check «spark-at-gap»: sound: row: the probabilities sum to 1.1" in capsys.readouterr().out
+        "check “spark-at-gap”: sound: row: the probabilities sum to 1.1" in capsys.readouterr().out
     )
     asked = ["finding", "--outcome", "spark-at-gap=no", "--complaint", "no-spark"]
     assert main([*asked, "--table", str(own)]) == 1
@@ -226,7 +226,7 @@ def test_what_a_mended_engine_shows_is_told_after_the_mend(capsys):
     assert found["named"][0]["place"] == "stop switch"
     assert found["firm"]["draws"] == 24
     assert main([*asked, "--mended", "stop swich"]) == 2
-    assert "there is no place «stop swich»; did you mean «stop switch»?" in capsys.readouterr().err
+    assert "there is no place “stop swich”; did you mean “stop switch”?" in capsys.readouterr().err
 
 
 def test_jobs_of_the_workshop_are_counted_in_and_said(tmp_path, capsys):
@@ -240,9 +240,9 @@ def test_jobs_of_the_workshop_are_counted_in_and_said(tmp_path, capsys):
     for text, said in (
         (
             "[no-sprak]\nplug-bad = 1\n",
-            "there is no complaint «no-sprak»; did you mean «no-spark»?",
+            "there is no complaint “no-sprak”; did you mean “no-spark”?",
         ),
-        ("[no-spark]\nplug = 1\n", "complaint «no-spark»: there is no fault «plug»; did you mean"),
+        ("[no-spark]\nplug = 1\n", "complaint “no-spark”: there is no fault “plug”; did you mean"),
         ("[no-spark]\nplug-bad = -1\n", "counts.toml"),
     ):
         counts.write_text(text, encoding="utf-8")

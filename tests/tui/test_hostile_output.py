@@ -55,7 +55,7 @@ HOSTILE = st.text(
     alphabet=st.one_of(
         st.sampled_from(STEERING),
         st.characters(categories=["Cc", "Cf", "Lo", "Zl", "Zp"]),
-        st.sampled_from('a{"}[]«'),
+        st.sampled_from('a{"}[]“'),
     ),
     min_size=1,
     max_size=40,

@@ -156,7 +156,7 @@ def test_a_stated_step_that_the_card_lacks_is_said(own, capsys):
 
 def test_one_that_is_not_there_is_a_sentence(capsys):
     assert main(["library", "show", "moon"]) == 4
-    assert "«meterlink library» lists" in capsys.readouterr().err
+    assert "“meterlink library” lists" in capsys.readouterr().err
 
 
 def test_the_check_passes_and_fails(own, tmp_path, capsys):
@@ -168,7 +168,7 @@ def test_the_check_passes_and_fails(own, tmp_path, capsys):
     assert main(["library", "check", "dropped-on-the-quay", "--json"]) == 1
     (found,) = map(json.loads, capsys.readouterr().out.splitlines())
     assert found["faults"] == [
-        "dropped-on-the-quay: primary should come to «short» and comes to «open»"
+        "dropped-on-the-quay: primary should come to “short” and comes to “open”"
     ]
 
 

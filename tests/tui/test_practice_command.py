@@ -100,7 +100,7 @@ def test_with_the_stop_wire_left_on_a_good_primary_reads_short_and_the_score_say
     play(practice, *SAFE, "check primary", *(2 * (ON_PRIMARY, "wait", "lift")))
     assert practice.ledger.outcomes["primary-resistance"] in ("short", "below")
     assert "The stop wire was on its tab." in flaws_of(practice)
-    assert "with care it shows «within limits»" in flaws_of(practice)
+    assert "with care it shows “within limits”" in flaws_of(practice)
 
 
 def test_paint_under_a_probe_reads_over_range_until_somebody_says_that_it_touches():
@@ -327,14 +327,14 @@ def test_an_exercise_file_orders_the_engine(tmp_path, monkeypatch, capsys):
 @pytest.mark.parametrize(
     ("argv", "code", "said"),
     [
-        (["--fault", "nope"], 2, "there is no fault «nope»"),
-        (["--complaint", "nope"], 2, "there is no complaint «nope»"),
+        (["--fault", "nope"], 2, "there is no fault “nope”"),
+        (["--complaint", "nope"], 2, "there is no complaint “nope”"),
         (["--fault", "stop-wire-broken", "--complaint", "no-spark"], 2, "never makes an engine"),
         (["--seed", "-4"], 2, "a seed of -4"),
         (["--trainee", "  "], 2, "a trainee needs a name"),
         (["--exercise", "/nowhere/to/be.toml"], 4, "cannot be read"),
         (["--exercise", "x.toml", "--seed", "3"], 2, "an exercise orders the engine"),
-        (["--results", "--trainee", "Nobody"], 4, "there are no results of «Nobody»"),
+        (["--results", "--trainee", "Nobody"], 4, "there are no results of “Nobody”"),
     ],
 )
 def test_bad_input_is_one_plain_sentence_with_its_exit_code(tmp_path, capsys, argv, code, said):
@@ -361,17 +361,17 @@ def test_a_damaged_results_file_shows_the_rest_and_says_so(tmp_path, monkeypatch
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("juggle", "There is no command «juggle»"),
-        ("check zzz", "There is no check «zzz»"),
-        ("probes nose, ear", "There is no place «nose»"),
+        ("juggle", "There is no command “juggle”"),
+        ("check zzz", "There is no check “zzz”"),
+        ("probes nose, ear", "There is no place “nose”"),
         ("probes stop wire", "Name two places with a comma between"),
-        ("set stop wire sideways", "There is no position «sideways»"),
+        ("set stop wire sideways", "There is no position “sideways”"),
         ("set", "Say which control and its position"),
-        ("name moon", "There is no place «moon»"),
-        ("name plug: open", "There is no fault «open»"),
-        ("range many", "«many» cannot be read"),
+        ("name moon", "There is no place “moon”"),
+        ("name plug: open", "There is no fault “open”"),
+        ("range many", "“many” cannot be read"),
         ("range 1 V", "The meter has no such range"),
-        ("probes \x1b[2J, [/]", "There is no place «�[2j»"),
+        ("probes \x1b[2J, [/]", "There is no place “�[2j”"),
     ],
 )
 def test_a_line_that_makes_no_sense_is_said_and_changes_nothing(line, said):

@@ -108,7 +108,7 @@ def test_whoever_leaves_for_later_goes_on_where_they_were(monkeypatch, tmp_path,
 def test_without_a_name_there_is_no_later(monkeypatch, capsys):
     monkeypatch.setattr("sys.stdin", io.StringIO("later\nquit\n"))
     assert main(["practice", "--plain", *STUCK]) == 0
-    assert "nothing is kept to go on with; «quit» gives up" in capsys.readouterr().out
+    assert "nothing is kept to go on with; “quit” gives up" in capsys.readouterr().out
 
 
 def test_it_can_be_interrupted_again_and_again(monkeypatch, tmp_path, capsys):
@@ -216,7 +216,7 @@ def test_a_practice_that_runs_in_another_terminal_is_not_gone_on_with(tmp_path, 
         for options in (["--resume"], STUCK):
             assert main(["practice", "--plain", *options, *own]) == 5
             told = capsys.readouterr()
-            assert "«Ann» is practising in another terminal at this moment; end that" in told.err
+            assert "“Ann” is practising in another terminal at this moment; end that" in told.err
             assert told.err.count("\n") == 1
             assert not told.out
         rest, _ = program.communicate("done\n")

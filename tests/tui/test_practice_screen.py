@@ -101,7 +101,7 @@ async def test_markup_and_control_bytes_that_are_typed_are_shown_harmless(app):
         shown = running_text(app)
         assert "[red]probes[/]" in shown
         assert "\x1b" not in shown
-        assert "«[/nothing]»" in shown
+        assert "“[/nothing]”" in shown
 
 
 async def test_giving_the_engine_back_ends_the_screen_with_the_ledger_whole(app):

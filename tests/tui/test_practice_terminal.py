@@ -34,7 +34,7 @@ def test_a_practice_runs_in_a_real_terminal_to_its_score(terminal):
     wait_for("Find the faulty part")
     type_in("cautions", "Read, and met.")
     type_in("safe", "and earthed to the block.")
-    type_in("set stop wire off", "Stop wire: «off».")
+    type_in("set stop wire off", "Stop wire: “off”.")
     type_in("check primary", "Stop wire off. Measure")
     type_in("probes primary terminal, laminations", "Nothing is held;")
     type_in("on", "Are both tips on bare metal")

@@ -71,7 +71,7 @@ def test_wherever_it_is_it_ends_in_one_sentence_with_the_record_sealed(tmp_path,
     "place", ["tui.plain.plain_face:read_command", "meterlink.bench.bench:Bench.tell", SYNCER]
 )
 def test_a_thread_of_the_live_bench_that_fails_ends_the_run(tmp_path, place):
-    """Nobody types «quit»: the run would go on for ever."""
+    """Nobody types “quit”: the run would go on for ever."""
     with SimulatedBench(load_scenario("spring-service"), clock=MonotonicClock()) as bench:
         words = ("--plain", "--port", bench.port, "--profile", "pump-set-demo")
         jobs = tmp_path / "jobs"
@@ -129,7 +129,7 @@ def test_where_no_file_can_be_written_the_sentence_says_what_it_was(tmp_path):
     assert done.returncode == 70
     assert done.stderr.count("\n") == 1
     assert "could be written nowhere" in done.stderr
-    assert "foresaw» at injected.py:" in done.stderr
+    assert "foresaw” at injected.py:" in done.stderr
     assert "\x1b" not in done.stderr
 
 
@@ -244,7 +244,7 @@ def test_a_signal_seals_and_says_what_is_safe(tmp_path, name):
         program.send_signal(getattr(signal, name))
         _, said = program.communicate(timeout=60)
     (folder,) = (tmp_path / "jobs").iterdir()
-    # A program that a signal ended has 128 and its number: POSIX shells, «Exit Status».
+    # A program that a signal ended has 128 and its number: POSIX shells, “Exit Status”.
     assert program.returncode == 128 + getattr(signal, name)
     assert (
         said == f"meterlink: ended by {name}; everything recorded until then is safe in {folder}\n"

@@ -132,10 +132,10 @@ def test_verdicts_are_hidden_until_they_are_said_and_the_answers_kept(
     out = capsys.readouterr().out
     asked = out.index("Say your verdict: open, short")
     assert "Primary winding: open" not in out[:asked]
-    assert "«maybe» is none of them" in out
+    assert "“maybe” is none of them" in out
     assert "the bench says so too: open" in out
     assert "you said short; the bench says: within limits" in out
-    assert "not said; the bench says: open" in out  # the switch in «run»: the typed lines had ended
+    assert "not said; the bench says: open" in out  # the switch in “run”: the typed lines had ended
     answers = list(read_answers(tmp_path / "answers" / "ines-b.jsonl"))
     assert [(a.step, a.position, a.said, a.right) for a in answers] == [
         ("primary", "", "open", True),
@@ -177,7 +177,7 @@ def test_notes_that_point_nowhere_are_said_and_nothing_is_lost(capture, tmp_path
     out = capsys.readouterr().out
     assert "each as it was recorded" in out
     assert "note[0] points at touch 50, contact, and the capture has" in out
-    assert "note[1] points at step «moon», begin, and the card «ignition-check» has no" in out
+    assert "note[1] points at step “moon”, begin, and the card “ignition-check” has no" in out
 
 
 def test_notes_that_make_no_sense_are_one_sentence(capture, tmp_path, capsys):
@@ -214,7 +214,7 @@ def test_the_same_version_that_comes_to_other_events_is_a_fault(capture, capsys)
 
     assert main(["replay", str(rewritten(capture, altered)), "--check"]) == 1
     out = capsys.readouterr().out
-    assert "«meterlink verify» tells" in out
+    assert "“meterlink verify” tells" in out
     assert "hold: " in out
 
 
@@ -291,9 +291,9 @@ def test_a_capture_without_card_is_sent_to_the_analysis(tmp_path, capsys):
     header = Header(started="2026-11-03T09:00:00.000+00:00", program="meterlink 0.1.0")
     path.write_bytes(encode(header))
     assert main(["replay", str(path)]) == 4
-    assert "«meterlink analyse» reads it" in capsys.readouterr().err
+    assert "“meterlink analyse” reads it" in capsys.readouterr().err
 
 
 def test_what_is_nowhere_is_said_with_where_to_look(capsys, tmp_path):
     assert main(["replay", "nothing", "--jobs", str(tmp_path)]) == 4
-    assert "«meterlink library» lists" in capsys.readouterr().err
+    assert "“meterlink library” lists" in capsys.readouterr().err

@@ -173,18 +173,18 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
     player.keep_answers(tmp_path / "answers.jsonl", "Ines")
     app = ReplayApp(player, title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
-        text = await until(pilot, lambda text: "Say your verdict on «Primary winding»" in text)
+        text = await until(pilot, lambda text: "Say your verdict on “Primary winding”" in text)
         assert "waits for your verdict" in text
         assert "✗" not in text
-        assert "The window is 0.7 Ω to 1 Ω." in text
+        assert "Limits: 0.7 Ω to 1 Ω." in text
         await pilot.press(*"sho", "enter")
-        text = await until(pilot, lambda text: "verdict on «Secondary winding»" in text)
+        text = await until(pilot, lambda text: "verdict on “Secondary winding”" in text)
         assert "✗ Primary winding" in text
         assert "✓ Secondary winding" not in text
         await pilot.press("4", "enter")
-        await until(pilot, lambda text: "verdict on «Stop switch» in «stop»" in text)
+        await until(pilot, lambda text: "verdict on “Stop switch” in “stop”" in text)
         await pilot.press("ctrl+n")  # not said: on to the next touch
-        await until(pilot, lambda text: "in «run»? The window is at least 1 MΩ" in text)
+        await until(pilot, lambda text: "in “run”. Limits: at least 1 MΩ" in text)
         await pilot.press("enter")  # nothing is chosen beforehand
         await pilot.press("o", "enter")
         await until(pilot, lambda text: "the record ends here" in text)
@@ -202,7 +202,7 @@ async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
     app = ReplayApp(player_at(Pacing(1.0)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
         await pilot.press("n", "n")
-        await until(pilot, lambda text: "Say your verdict on «Primary winding»" in text)
+        await until(pilot, lambda text: "Say your verdict on “Primary winding”" in text)
         await pilot.press("down", "enter")
         await until(pilot, lambda text: "the bench says so too: open" in text)
 

@@ -31,7 +31,7 @@ def wait_for(words: str) -> str:
         if words in shown:
             return shown
         time.sleep(0.1)  # another process's screen: there is nothing to await
-    raise AssertionError(f"«{words}» was never shown; this was:\n{shown}")
+    raise AssertionError(f"“{words}” was never shown; this was:\n{shown}")
 
 
 def test_an_exercise_is_played_paused_and_left(tmp_path):

@@ -103,14 +103,14 @@ def test_a_finished_job_is_not_opened_silently(store, signed, mend):
 def test_a_new_job_is_said_to_be_new_and_an_old_one_to_be_gone_on_with(simulated, tmp_path):
     begun = bench(tmp_path, simulated.port, "--profile", "pump-set-demo", "--job", "Pump 3")
     assert begun.returncode == 0, begun.stderr
-    assert begun.stdout.startswith("new job «Pump 3» begun in ")
+    assert begun.stdout.startswith("new job “Pump 3” begun in ")
     (name,) = folders(tmp_path)
     again = bench(tmp_path, simulated.port, "--job", "Pump 3")
     assert again.returncode == 0, again.stderr
-    assert again.stdout.startswith("going on with the job «Pump 3» in ")
+    assert again.stdout.startswith("going on with the job “Pump 3” in ")
     assert folders(tmp_path) == [name]
     another = bench(tmp_path, simulated.port, "--new", "Pump 3")
-    assert another.stdout.startswith("new job «Pump 3» begun in ")
+    assert another.stdout.startswith("new job “Pump 3” begun in ")
     assert len(folders(tmp_path)) == 2
     both = bench(tmp_path, simulated.port, "--job", "Pump 3")
     assert both.returncode == 2

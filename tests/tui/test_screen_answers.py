@@ -60,7 +60,7 @@ async def test_a_word_that_is_typed_is_what_is_recorded_and_no_setting_changes(w
     async with app.run_test(size=size) as pilot:
         await settled(pilot)
         text = await press(pilot, *word)
-        assert f"Enter takes «{word}»" in " ".join(text.split())
+        assert f"Enter takes “{word}”" in " ".join(text.split())
         assert session.told == []
         text = await press(pilot, "enter")
         assert session.bench.progress.outcome("spark") == word
@@ -81,7 +81,7 @@ async def test_what_is_not_clear_is_not_taken():
             assert session.told == []
             await press(pilot, "ctrl+u")
         await press(pilot, *"rust", "enter")
-        assert "No answer is «rust»" in " ".join(screen_text(app).split())
+        assert "No answer is “rust”" in " ".join(screen_text(app).split())
 
 
 async def test_nothing_typed_overtakes_a_key_that_clears_the_line():
@@ -191,7 +191,7 @@ async def test_the_judged_value_is_the_large_one_and_goes_with_its_step():
 # --- keys at random -----------------------------------------------------------------------------
 
 MASH = (
-    *"abcdefghijklmnopqrstuvwxyz0123456789[]{}/\\«»?.,-+ ",
+    *"abcdefghijklmnopqrstuvwxyz0123456789[]{}/\\“”?.,-+ ",
     *("space", "enter", "tab", "escape", "up", "down", "left", "right", "backspace", "delete"),
     *("home", "end", "pageup", "pagedown", "f1", "f2", "f5", "f10", "shift+tab"),
     *(f"ctrl+{letter}" for letter in "abdefgjklnorstuwxyz"),

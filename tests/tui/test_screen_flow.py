@@ -330,7 +330,7 @@ async def test_the_job_goes_on_where_it_was():
     app = BenchApp(session, title="pump 3", settings=QUIET)
     async with app.run_test(size=(80, 24)) as pilot:
         text = await settled(pilot)
-        assert "✓ Before anything" in text
+        assert "✓ Cautions" in text
         assert app.view.progress.current == "ambient"
 
 

@@ -28,8 +28,8 @@ def wait_for(path, lines):
 def test_words_reach_the_program_whole_and_as_words(tmp_path):
     heard = tmp_path / "heard"
     voice = Voice([sys.executable, "-c", SPEAKS, str(heard)])
-    voice.say("--help; $(rm -rf) «0.842 ohms»")
-    assert wait_for(heard, 1) == ["--help; $(rm -rf) «0.842 ohms»"]
+    voice.say("--help; $(rm -rf) “0.842 ohms”")
+    assert wait_for(heard, 1) == ["--help; $(rm -rf) “0.842 ohms”"]
     voice.close()
 
 

@@ -94,8 +94,8 @@ def test_check_finds_what_ships_in_order(file, capsys):
     [
         ('d = "2.3" }', 'd = "22.3" }', "digits.at[0].d: byte 22 lies outside the frame"),
         ('d = "2.3" }', 'd = "4.0" }', "digits.at[1]: overlaps digits.at[0] in byte 4"),
-        ('"resistance"', '"ohms"', "modes[0].quantity: «ohms» is no quantity"),
-        ("value = 0.842", "value = 842", "samples[0]: the frame «13 27 3D 4F 5F 62 77 85 9B A0"),
+        ('"resistance"', '"ohms"', "modes[0].quantity: “ohms” is no quantity"),
+        ("value = 0.842", "value = 842", "samples[0]: the frame “13 27 3D 4F 5F 62 77 85 9B A0"),
     ],
 )
 def test_check_names_the_key_and_the_frame_in_one_sentence(old, new, said, tmp_path, capsys):

@@ -143,7 +143,7 @@ class Teller:
 
     def verdict(self, event: Judged) -> str:
         """Return a verdict in words, with value, uncertainty and probability."""
-        at = f" in «{event.position}»" if event.position else ""
+        at = f" in “{event.position}”" if event.position else ""
         head = f"{self.title(event.step)}{at}: {VERDICT_WORDS[event.verdict]}"
         if event.corrected is None or event.u is None:
             return f"{head} ({EVIDENCE_WORDS[event.evidence]})" if event.evidence else head
@@ -227,7 +227,7 @@ def _rows(step: Step, result: StepResult, teller: Teller) -> Iterator[tuple[str,
     if not result.judged or result.outcome not in {v.value for v in VERDICT_WORDS}:
         yield title, outcome, _said(result, teller), SAID_WORDS if result.said else ""
     for position, judged in result.judged.items():
-        name = f"  in «{position}»" if position else title
+        name = f"  in “{position}”" if position else title
         value = "over range"
         if judged.corrected is not None and judged.u is not None:
             value = teller.with_u(judged.corrected, judged.u, judged.unit)
@@ -261,6 +261,6 @@ def finding_of(progress: Progress, profile: Profile | None = None) -> Iterator[s
     try:
         found = find(told.outcomes, complaint, parts=told.parts, later=told.later, draws=DRAWS)
     except UsageError as fault:
-        yield f"No finding: {fault}; «meterlink finding» takes a fault table with --table."
+        yield f"No finding: {fault}; “meterlink finding” takes a fault table with --table."
         return
     yield from found.sentences

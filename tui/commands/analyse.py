@@ -237,6 +237,6 @@ class JudgingBy:
             profile = self._profile
             names = [w.name for w in profile.winding] + [s.name for s in profile.switch]
             raise UsageError(
-                f"nothing to judge «{plain(name)}» by; the profile has: {', '.join(names)}"
+                f"nothing to judge “{plain(name)}” by; the profile has: {', '.join(names)}"
             )
         return found

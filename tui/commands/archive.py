@@ -107,7 +107,7 @@ def _run_ask(args: argparse.Namespace) -> int:
     question = QUESTIONS.get(args.question) if args.sql is None else None
     if question is None and args.sql is None:
         known = ", ".join(QUESTIONS)
-        raise UsageError(f"there is no question «{plain(args.question)}»; there are {known}")
+        raise UsageError(f"there is no question “{plain(args.question)}”; there are {known}")
     if args.picture and question is None:
         raise UsageError("--picture draws the answer to a ready question, not to --sql")
     how = _format_of(args)
@@ -155,7 +155,7 @@ def _data_to_ask(args: argparse.Namespace, sql: str) -> "Iterator[DataSet]":
         data = DataSet(args.archive)
         if not data.exists:
             raise UnreadableError(
-                f"{data.name} holds no archive; «meterlink archive {data.name}» brings jobs in"
+                f"{data.name} holds no archive; “meterlink archive {data.name}” brings jobs in"
             )
         yield data
         return
@@ -177,7 +177,7 @@ def _tell_not_whole(asker: "Asker", *, ready: bool) -> None:
     for record, jobs, is_counted in not_whole(asker):
         many = f"{counted(jobs, 'job')} whose record is {record}"
         if not ready:
-            says = f"among all: {many}, as the column «record» says of each row"
+            says = f"among all: {many}, as the column “record” says of each row"
         elif is_counted:
             says = f"counted, though more may have been there: {many}"
         else:

@@ -153,7 +153,7 @@ def _enter(
     """Say which job it is, close it at the end, and say where it lies."""
     title = plain(job.job.header().title)
     to = _words_to(args)
-    print(f"{what} «{title}» {place} {shown_path(job.folder)}", file=to)
+    print(f"{what} “{title}” {place} {shown_path(job.folder)}", file=to)
     opened.callback(print, f"wrote {job.folder}", file=to)
     opened.enter_context(job)
 
@@ -232,7 +232,7 @@ def _check_step(name: str, card: Card) -> None:
     steps = [step.id for step in card.step]
     if name not in steps:
         raise UsageError(
-            f"the card {plain(card.id)} has no step «{plain(name)}»; it has {', '.join(steps)}"
+            f"the card {plain(card.id)} has no step “{plain(name)}”; it has {', '.join(steps)}"
         )
 
 

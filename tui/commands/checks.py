@@ -58,7 +58,7 @@ def _show_meters(args: argparse.Namespace) -> int:
     elif series:
         print("\n".join(line for one in series for line in _series_lines(one)))
     else:
-        print("no meter check is on record; do one with a card that has «meter-check»")
+        print("no meter check is on record; do one with a card that has “meter-check”")
     return 0
 
 

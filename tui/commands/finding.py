@@ -37,11 +37,11 @@ def add_finding(parser: argparse.ArgumentParser) -> None:
         "job",
         nargs="?",
         metavar="JOB",
-        help=f"name or folder of a job; or the word «{TABLE}», to show and check a fault table; or "
-        f"«{COUNTS}», for how many jobs ended with which repair, as --counts takes it",
+        help=f"name or folder of a job; or the word “{TABLE}”, to show and check a fault table; or "
+        f"“{COUNTS}”, for how many jobs ended with which repair, as --counts takes it",
     )
     parser.add_argument(
-        "file", nargs="?", metavar="FILE", help=f"after «{TABLE}»: the fault table to check"
+        "file", nargs="?", metavar="FILE", help=f"after “{TABLE}”: the fault table to check"
     )
     jobs_option(parser)
     parser.add_argument("--table", metavar="FILE", help="a fault table of your own")
@@ -90,7 +90,7 @@ def _show(args: argparse.Namespace) -> int:
         return _show_counts(args)
     if args.file is not None:
         raise UsageError(
-            f"«{plain(args.file)}» is one argument too many; only «{TABLE}» takes a file"
+            f"“{plain(args.file)}” is one argument too many; only “{TABLE}” takes a file"
         )
     if args.job is None and not args.said:
         raise UsageError("name a job, or give at least one --outcome CHECK=OUTCOME")
@@ -169,7 +169,7 @@ def _after_the_cards(
 def _outcome(text: str) -> tuple[str, str]:
     check, equals, outcome = text.partition("=")
     if not (check and equals and outcome):
-        raise UsageError(f"«{plain(text)}» is no outcome; give such as spark-at-gap=no")
+        raise UsageError(f"“{plain(text)}” is no outcome; give such as spark-at-gap=no")
     return check.strip(), outcome.strip()
 
 

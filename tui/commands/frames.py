@@ -148,8 +148,8 @@ def _recorded(port: str, count: int) -> tuple[list[Recording], LineSettings | No
     """Ask for the displays one by one, and record what comes meanwhile."""
     print(
         f"Let the display stand still each time, and type what it shows: {count} displays, two of "
-        "them on one range, one over range, one negative. Such as «0.842 ohm», «OL Mohm», "
-        "«-12.40 V hold»."
+        "them on one range, one over range, one negative. Such as “0.842 ohm”, “OL Mohm”, "
+        "“-12.40 V hold”."
     )
     asker, link, made = Prompter(), open_link(port), list["Recording"]()
     line = None

@@ -145,7 +145,7 @@ def _list(args: argparse.Namespace, store: JobStore) -> int:
 
 def _day(text: str) -> str:
     if text and not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
-        raise UsageError(f"«{plain(text)}» is no day; expected such as 2026-11-03")
+        raise UsageError(f"“{plain(text)}” is no day; expected such as 2026-11-03")
     return text
 
 
@@ -234,7 +234,7 @@ def _differs(one: Differing) -> str:
     def said(verdict: Verdict, probability: float, *, clear: bool) -> str:
         return f"{VERDICT_WORDS[verdict]} ({'clear' if clear else 'close'}, {percent(probability)})"
 
-    at = f" in «{one.position}»" if one.position else ""
+    at = f" in “{one.position}”" if one.position else ""
     was = said(one.verdict, one.probability, clear=one.clear)
     now = said(one.now_verdict, one.now_probability, clear=one.now_clear)
     return (
@@ -308,7 +308,7 @@ def _keep_list(args: argparse.Namespace, store: JobStore) -> int:
         print_json({"head": head})
     else:
         print(f"wrote {shown_path(store.root / LIST_NAME)}")
-        print(f"its head is {head}; keep that elsewhere, and «meterlink verify --head» checks it")
+        print(f"its head is {head}; keep that elsewhere, and “meterlink verify --head” checks it")
     return 0
 
 

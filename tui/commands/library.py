@@ -114,7 +114,7 @@ def _lines(shelved: Shelved, *, explain: bool) -> Iterator[str]:
     yield f"{exercise.title} ({exercise.difficulty})"
     yield fill(f"To learn: {exercise.goal}", 90)
     made = "made by the simulated bench" if header.settings.get("simulated") else "a real capture"
-    yield f"Capture: {shelved.capture}, {made}, card «{plain(header.card, 80)}»"
+    yield f"Capture: {shelved.capture}, {made}, card “{plain(header.card, 80)}”"
     if explain:
         yield ""
         yield fill(exercise.explanation, 90)
@@ -127,7 +127,7 @@ def _lines(shelved: Shelved, *, explain: bool) -> Iterator[str]:
             close = ", too close to call" if step in exercise.close else ""
             yield f"  {plain(steps[step].title)}: {plain(words)}{close}"
     yield ""
-    yield f"Play it with «meterlink replay {exercise.id} --hide-verdict»."
+    yield f"Play it with “meterlink replay {exercise.id} --hide-verdict”."
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -248,7 +248,7 @@ def make_library(shelf: Sequence[Shelved], folder: Path, seed: int | None) -> It
 def _made(exercise: Exercise, seed: int | None) -> Made:
     made = exercise.made
     if made is None:
-        raise UsageError(f"«{exercise.id}» was captured on a real engine and cannot be made again")
+        raise UsageError(f"“{exercise.id}” was captured on a real engine and cannot be made again")
     return made if seed is None else replace(made, seed=seed)
 
 

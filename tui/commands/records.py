@@ -91,11 +91,11 @@ def _can_be_signed(found: Verification | JobPart) -> bool:
 
 def _signed_words(found: Verification | JobPart, who: str | None) -> str:
     if who is not None:
-        return f"signed by «{who}»"
+        return f"signed by “{who}”"
     if not found.key:
         return "not signed"
     if found.signed_well is None:
-        return "signed, which cannot be checked without the extra «sign»"
+        return "signed, which cannot be checked without the extra “sign”"
     return f"signed with a key that is not among the trusted, {found.key}"
 
 

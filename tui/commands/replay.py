@@ -45,11 +45,11 @@ def add_replay(parser: argparse.ArgumentParser) -> None:
         "--speed",
         metavar="X",
         default="1",
-        help=f"times its own pace, or «{AS_FAST_AS_CAN_BE}» (default 1)",
+        help=f"times its own pace, or “{AS_FAST_AS_CAN_BE}” (default 1)",
     )
     start = parser.add_mutually_exclusive_group()
     start.add_argument(
-        "--from", metavar="T", dest="from_t", help="begin at this time, such as «12 s»"
+        "--from", metavar="T", dest="from_t", help="begin at this time, such as “12 s”"
     )
     start.add_argument("--touch", metavar="N", type=int, help="begin at touch N, counted from 1")
     parser.add_argument(
@@ -141,7 +141,7 @@ def _pacing(args: argparse.Namespace) -> Pacing:
     except ValueError:
         speed = 0.0
     if not (isfinite(speed) and speed > 0):
-        raise UsageError(f"--speed is a number above zero, or «{AS_FAST_AS_CAN_BE}»")
+        raise UsageError(f"--speed is a number above zero, or “{AS_FAST_AS_CAN_BE}”")
     return Pacing(speed, paused=args.step_by_step)
 
 
@@ -199,8 +199,8 @@ def _find_records(what: str, jobs: str | None) -> list[Path]:
         if exercise is not None:
             return [exercise.capture]
         raise UnreadableError(
-            f"there is no capture, exercise or job {plain(what)!r}; «meterlink library» lists "
-            "the exercises, «meterlink jobs» the jobs"
+            f"there is no capture, exercise or job {plain(what)!r}; “meterlink library” lists "
+            "the exercises, “meterlink jobs” the jobs"
         ) from fault
     captures = job.captures()
     if not captures:

@@ -135,7 +135,7 @@ def _card_lines(card: Card) -> Iterator[str]:
         if step.say:
             yield f"     {plain(step.say, 600)}"
         for condition in step.only_if:
-            yield f"     only if «{condition.step}» was {' or '.join(condition.was)}"
+            yield f"     only if “{condition.step}” was {' or '.join(condition.was)}"
         if kind == "caution":
             yield from (f"     - {line}" for line in (*STANDING, *getattr(step, "lines", ())))
 

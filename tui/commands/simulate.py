@@ -168,7 +168,7 @@ def _start_scpi(args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
     print(f"port {port}", flush=True)
     print(
         f"  try: meterlink bench --port {port} --profile {scenario.profile}{card}\n"
-        f"  «{scenario.title}» waits for a reader; its hands play each step as that bench asks "
+        f"  “{scenario.title}” waits for a reader; its hands play each step as that bench asks "
         "for it,\n  and again for the next. For any other reader they probe in turn.",
         flush=True,
     )
@@ -181,7 +181,7 @@ def _open_port(args: argparse.Namespace) -> StreamPort:
 
 
 def _say_where(args: argparse.Namespace, port: str, wire: str | None) -> None:
-    """Say where the meter is; the first word on the line after «port» is the port alone."""
+    """Say where the meter is; the first word on the line after “port” is the port alone."""
     if args.json:
         print_json({"port": port, "wire": wire or "scpi"})
         return

@@ -75,9 +75,9 @@ class PlainFace:
 
 
 HELP: Final = (
-    "Type and press Enter: nothing or «yes» confirms, «no» denies, «redo», «redo STEP REASON», "
-    "«skip REASON», «back», «zero», «open» for an over range on your word, «why» for the "
-    "uncertainty budget, «quit»; anything else is an entry, such as «19 °C» or «0.84 ohm». A yes "
+    "Type and press Enter: nothing or “yes” confirms, “no” denies, “redo”, “redo STEP REASON”, "
+    "“skip REASON”, “back”, “zero”, “open” for an over range on your word, “why” for the "
+    "uncertainty budget, “quit”; anything else is an entry, such as “19 °C” or “0.84 ohm”. A yes "
     "or no is typed in full or by its letter, a choice by word, beginning or number."
 )
 
@@ -88,8 +88,8 @@ _NO: Final = frozenset({"n", "no"})
 def read_command(line: str, who: str = "", step: Step | None = None) -> AnyCommand | None:
     """Return the command that ``line`` says at ``step``; None for the wish to quit.
 
-    While a step asks for an entry, what is typed goes there, unless it is a command word; so «yes»
-    can be a text, and «n» the beginning of a choice.
+    While a step asks for an entry, what is typed goes there, unless it is a command word; so “yes”
+    can be a text, and “n” the beginning of a choice.
     """
     text = line.strip()
     how, when = How.TYPED, rfc3339(local_now())
@@ -114,7 +114,7 @@ def read_command(line: str, who: str = "", step: Step | None = None) -> AnyComma
 def _with_reason(text: str, who: str, when: str, *, asks: bool) -> AnyCommand | None:
     """Return the command that ``text`` begins with, the rest being its reason; None: no command.
 
-    While a step ``asks`` for an entry, «back» is one only by itself: «back plate loose» is a text.
+    While a step ``asks`` for an entry, “back” is one only by itself: “back plate loose” is a text.
     """
     word, _, rest = text.partition(" ")
     how, rest = How.TYPED, rest.strip()

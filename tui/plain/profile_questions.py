@@ -60,7 +60,7 @@ def _ask_parts(
 
         def unused(answer: str, taken: frozenset[str] = frozenset(names)) -> str:
             if answer in taken:
-                raise UsageError(f"there is a {kind} «{answer}» already; give another name")
+                raise UsageError(f"there is a {kind} “{answer}” already; give another name")
             return text(1, 80, "give it a name")(answer)
 
         name = asker.ask("  Its name, as the cards call it", unused, _USUAL.get(kind, ""))
@@ -207,7 +207,7 @@ def _between(
         if value.overload:
             raise UsageError(f"“{answer}” is no limit; {what_to_type(unit)}")
         if not low <= value.value <= high or (above and value.value == low):
-            raise UsageError(f"«{answer}»: {why}")
+            raise UsageError(f"“{answer}”: {why}")
         return answer
 
     return read
@@ -225,7 +225,7 @@ def _percent(answer: str) -> float:
     except ValueError:
         number = -1.0
     if not 0 <= number <= 100:
-        raise UsageError(f"«{answer}» is no percentage; type such as «5»")
+        raise UsageError(f"“{answer}” is no percentage; type such as “5”")
     return number
 
 
@@ -235,7 +235,7 @@ def _positions(answer: str) -> dict[str, str]:
         name, equals, state = (part.strip() for part in pair.partition("="))
         if not (name and equals) or state not in {"closed", "open"} or len(name) > 80:
             raise UsageError(
-                f"«{pair.strip()}» is no position; type such as «stop=closed, run=open»"
+                f"“{pair.strip()}” is no position; type such as “stop=closed, run=open”"
             )
         positions[name] = state
     if set(positions.values()) != {"closed", "open"}:

@@ -68,7 +68,7 @@ class Prompter:
                 answer = plain(self._read().strip(), LONGEST)
             except EOFError:
                 raise EndedError(
-                    f"the answers ended at «{question}»; nothing was written"
+                    f"the answers ended at “{question}”; nothing was written"
                 ) from None
             try:
                 return read(answer or default)

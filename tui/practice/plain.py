@@ -179,11 +179,11 @@ class PlainPractice:
     def _set(self, rest: str) -> None:
         control, position = self._control(rest)
         self.practice.put(control, position)
-        self._write(f"  {_first(control)}: «{position}».")
+        self._write(f"  {_first(control)}: “{position}”.")
         self._tell(self.bench.put(control, position))
 
     def _control(self, rest: str) -> tuple[str, str]:
-        """Take «stop wire off» apart: a control is as many of the first words as name one."""
+        """Take “stop wire off” apart: a control is as many of the first words as name one."""
         known = self.practice.controls
         words = rest.split()
         for at in range(len(words) - 1, 0, -1):
@@ -194,7 +194,7 @@ class PlainPractice:
                     raise
                 continue
             return control, pick(" ".join(words[at:]), known[control], "position")
-        raise UsageError("say which control and its position, such as «set stop wire off»")
+        raise UsageError("say which control and its position, such as “set stop wire off”")
 
     # --- checks -------------------------------------------------------------------------------
 
@@ -252,7 +252,7 @@ class PlainPractice:
         one, comma, other = (part.strip() for part in rest.partition(","))
         if not comma:
             raise UsageError(
-                "name two places with a comma between, such as «probes stop wire, block»"
+                "name two places with a comma between, such as “probes stop wire, block”"
             )
         red, black = pick(one, known, "place"), pick(other, known, "place")
         events = self.bench.place(red, black)
@@ -261,7 +261,7 @@ class PlainPractice:
         if not any(isinstance(event, Held | Judged) for event in events):
             self._write(f"  Nothing is held; the meter shows {self._teller.shown}.")
             if self._doing is not None and self.practice.case.tells_places:
-                self._write("  Where the tips do touch, and it is over range, say so: «on».")
+                self._write("  Where the tips do touch, and it is over range, say so: “on”.")
 
     def _lift(self, _rest: str) -> None:
         if not self._tell(self.bench.lift()):
@@ -356,7 +356,7 @@ class PlainPractice:
 
     def _later(self, _rest: str) -> None:
         if self._diary is None:
-            raise UsageError("without --trainee nothing is kept to go on with; «quit» gives up")
+            raise UsageError("without --trainee nothing is kept to go on with; “quit” gives up")
         self.later = self._over = True
 
     def _quit(self, _rest: str) -> None:

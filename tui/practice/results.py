@@ -120,7 +120,7 @@ def interrupted(store: TraineeStore, name: str) -> Unfinished:
     """
     unfinished = store.results(name).unfinished
     if not unfinished:
-        raise UsageError(f"«{plain(name)}» has no practice that was interrupted; begin a new one")
+        raise UsageError(f"“{plain(name)}” has no practice that was interrupted; begin a new one")
     return unfinished[-1]
 
 
@@ -210,7 +210,7 @@ def result_lines(results: Results) -> Iterator[str]:
     for unfinished in results.unfinished:
         yield f"  {plain(unfinished.begun.when[:16])}  {_unfinished_line(unfinished)}"
     if results.unfinished:
-        yield "«--resume» goes on with the last that was not finished."
+        yield "“--resume” goes on with the last that was not finished."
     topics = results.topics()
     if not topics:
         return

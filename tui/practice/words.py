@@ -64,7 +64,7 @@ class PracticeTeller:
         return self._teller.tell(event) if isinstance(event, _TOLD) else ""
 
 
-ASKED: Final = "What do you do? «help» lists what you can type."
+ASKED: Final = "What do you do? “help” lists what you can type."
 
 COMMANDS: Final[Mapping[str, str]] = {
     "look": "what was seen so far, how everything stands, minutes and parts",
@@ -84,7 +84,7 @@ COMMANDS: Final[Mapping[str, str]] = {
     "fingers on|off": "lay your fingers across the tips, or take them off",
     "flex": "move the stop wire along its whole run",
     "warm": "warm the winding gently, away from fuel",
-    "range VALUE|auto": "turn the meter to a range, such as «range 20k», or let it choose",
+    "range VALUE|auto": "turn the meter to a range, such as “range 20k”, or let it choose",
     "wait": "watch the meter for ten seconds",
     "leave": "leave the check that was begun",
     "strip": "shroud off",
@@ -120,8 +120,8 @@ def pick(typed: str, choices: Sequence[str], what: str) -> str:
         if len(fits) == 1:
             return fits[0]
         if fits:
-            raise UsageError(f"«{plain(typed)}» may be {' or '.join(fits)}; type more of it")
-    raise UsageError(f"there is no {what} «{plain(typed)}»; there is {', '.join(choices)}")
+            raise UsageError(f"“{plain(typed)}” may be {' or '.join(fits)}; type more of it")
+    raise UsageError(f"there is no {what} “{plain(typed)}”; there is {', '.join(choices)}")
 
 
 def pick_named(typed: str, known: Mapping[str, str], what: str) -> str:
@@ -160,7 +160,7 @@ def control_lines(practice: Practice) -> Iterator[str]:
     for control, positions in practice.controls.items():
         stands = practice.condition.position(control, practice.engine)
         others = ", ".join(position for position in positions if position != stands)
-        yield f"  {control}: «{stands}» (or {others})"
+        yield f"  {control}: “{stands}” (or {others})"
 
 
 def look_lines(practice: Practice, shown: str) -> Iterator[str]:

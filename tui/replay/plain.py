@@ -48,7 +48,7 @@ class PlainReplay:
     def ask(self, question: Question, gone: Callable[[], bool]) -> str:
         """Ask for the verdict of ``question``; return its code, empty where none is given."""
         judged = question.judged
-        at = f" in «{judged.position}»" if judged.position else ""
+        at = f" in “{judged.position}”" if judged.position else ""
         read = (
             "over range"
             if judged.value is None
@@ -69,7 +69,7 @@ class PlainReplay:
             said = line.strip().lower().replace(" ", "-")
             if said in _CODES or not line:
                 break
-            strange = f"«{plain(said, 40)}» is none of them" if said else "say one of them"
+            strange = f"“{plain(said, 40)}” is none of them" if said else "say one of them"
             self._write(f"            {strange}")
         else:
             said = ""
@@ -126,7 +126,7 @@ class Report(NamedTuple):
             if not reasons:
                 yield (
                     "  program and settings are those that recorded it, so the engine was changed "
-                    "since, or the record was; «meterlink verify» tells whether the record was"
+                    "since, or the record was; “meterlink verify” tells whether the record was"
                 )
         for reason in reasons:
             yield f"  why it may differ: {reason}"

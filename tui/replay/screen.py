@@ -107,9 +107,9 @@ class ReplayView(View):
         """Ask for a verdict."""
         self.question, self.comment = question, ""
         judged, criterion = question.judged, question.criterion
-        at = f" in «{judged.position}»" if judged.position else ""
+        at = f" in “{judged.position}”" if judged.position else ""
         window = "" if criterion is None else f" Limits: {window_words(criterion, ohm_sign=True)}."
-        say = f"Say your verdict on «{self.progress.card.find(judged.step).title}»{at}.{window}"
+        say = f"Say your verdict on “{self.progress.card.find(judged.step).title}”{at}.{window}"
         self.asked = Asked(t=judged.t, step=judged.step, say=say)
 
 

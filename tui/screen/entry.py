@@ -269,11 +269,11 @@ class EntryView(Vertical):
         if question is None:
             return ""
         if not question.choices:
-            return f"Enter takes «{plain(typed, _LONGEST)}»." if typed else "Type it, then Enter."
+            return f"Enter takes “{plain(typed, _LONGEST)}”." if typed else "Type it, then Enter."
         if (picked := self._picked) is not None:
-            return f"Enter takes «{question.shown(question.choices.index(picked))}»."
+            return f"Enter takes “{question.shown(question.choices.index(picked))}”."
         if not self._fits:
-            return f"No answer is «{plain(typed, _LONGEST)}»."
+            return f"No answer is “{plain(typed, _LONGEST)}”."
         if typed:
             return "Type more of it, or use the arrows."
         return "Type it or use the arrows, then Enter."

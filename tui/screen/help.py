@@ -92,7 +92,7 @@ def budget_page(view: View) -> Iterator[str]:
     if judged is None:
         yield NOTHING_YET
         return
-    at = f" in «{judged.position}»" if judged.position else ""
+    at = f" in “{judged.position}”" if judged.position else ""
     title = plain(view.progress.card.find(judged.step).title)
     yield f"{title}{plain(at)}: {VERDICT_WORDS[judged.verdict]}"
     if judged.evidence is Evidence.SAID:

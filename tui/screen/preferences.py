@@ -159,7 +159,7 @@ class PreferencesApp(FaultApp[int]):
     def _taught(self, message: TeachingView.Taught) -> None:
         self._change(pedal={**self.settings.pedal, message.command: message.key})
         self.set_keymap(keymap(self.settings.keys, self.settings.pedal))
-        self._say(f"The pedal «{message.key}» now means {message.command}.")
+        self._say(f"The pedal “{message.key}” now means {message.command}.")
 
     def _change(self, **changes: object) -> None:
         self.settings = replace(self.settings, **changes)

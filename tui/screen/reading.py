@@ -195,7 +195,7 @@ class StageView(Widget):
 
 def _sure(judged: Judged) -> str:
     """Return how sure ``judged`` is, and of which position where a switch has been moved since."""
-    at = f"«{plain(judged.position, 12)}» " if judged.position else ""
+    at = f"“{plain(judged.position, 12)}” " if judged.position else ""
     return f"{at}{sure_in_short(judged)}"
 
 

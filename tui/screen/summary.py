@@ -189,7 +189,7 @@ def _said(step: Step, result: StepResult, profile: Profile) -> Iterator[str]:
     if isinstance(step, SwitchStep):
         yield f"{title}: {word}{f', {SAID_WORDS}' if result.said else ''}"
         for position, judged in result.judged.items():
-            yield f"  in «{plain(position)}»: {_verdict(step, judged, profile)}"
+            yield f"  in “{plain(position)}”: {_verdict(step, judged, profile)}"
         return
     judged_once = result.judged.get("")
     if isinstance(step, MeasurementStep) and judged_once is not None:

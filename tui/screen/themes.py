@@ -2,8 +2,8 @@
 
 Light, dark and plain: colours that hold for every eye, and none that says something alone.
 
-Good, bad and unsure are blue, orange and yellow on dark, after Okabe and Ito, «Color Universal
-Design» (2008), the palette made to be told apart with every common colour vision; on light they
+Good, bad and unsure are blue, orange and yellow on dark, after Okabe and Ito, “Color Universal
+Design” (2008), the palette made to be told apart with every common colour vision; on light they
 are blue, brown and near black, chosen by measured distance. Form and word say the same everywhere.
 """
 

@@ -166,12 +166,12 @@ def called(store: JobStore, name: str) -> Job | None:
         return store.job(titled[0].job)
     if titled:
         raise UsageError(
-            f"{len(titled)} jobs have the title «{plain(name)}»: {_names(titled)}; "
+            f"{len(titled)} jobs have the title “{plain(name)}”: {_names(titled)}; "
             "go on with one of them by --job and that name, or begin another with --new TITLE"
         )
     if begins:
         raise UsageError(
-            f"there is no job «{plain(name)}», but the name of {_names(begins)} begins so; go on "
+            f"there is no job “{plain(name)}”, but the name of {_names(begins)} begins so; go on "
             f"with that by --job {_word(begins[0].job)}, or begin a new job by --new {_word(name)}"
         )
     return None
@@ -257,5 +257,5 @@ def pick_meter(found: Sequence[FoundMeter]) -> MeterChoice:
         raise UsageError(f"there is more than one meter; say which with --port: {there}")
     raise MeterError(
         "no meter was found; plug one in and switch it on, or say where it is with --port "
-        "(«meterlink meters» says what is at each port)"
+        "(“meterlink meters” says what is at each port)"
     )
