@@ -89,6 +89,8 @@ _FIRST_S: Final = 3.0
 """Longest wait for a first frame in ``prepare``."""
 _TOO_MANY: Final = 8
 """Frames that do not fit before we say that this is no such meter."""
+_NONSENSE_S: Final = 0.5
+"""And for so long: a burst of noise at the very beginning is a single fault."""
 
 
 class FrameSource:
@@ -113,6 +115,7 @@ class FrameSource:
         self._told: Setting | None = None
         self._noticed: tuple[Status, bool] | None = None
         self._last_t = 0.0
+        self._first_heard_t: float | None = None
         self._last_heard_t: float | None = None
         self._waiting_since: float | None = None
         self.on_setting: Callable[[Setting], None] | None = None
@@ -242,6 +245,7 @@ class FrameSource:
         now = self._clock.now()
         if data:
             self._last_heard_t = self._waiting_since = now
+            self._first_heard_t = now if self._first_heard_t is None else self._first_heard_t
         elif self._waiting_since is not None and now - self._waiting_since > self._patience_s:
             raise MeterSilentError(
                 f"{plain(self._link.name)} is there, but no meter sends; it may have switched "
@@ -252,7 +256,7 @@ class FrameSource:
             self._newest = frames[-1]
             self._heard.set()
         elif not self._heard.is_set():
-            self._refuse_nonsense()
+            self._refuse_nonsense(now)
         return frames
 
     def _readings_of(self, frames: list[Frame]) -> Iterator[Reading]:
@@ -286,9 +290,11 @@ class FrameSource:
             self._told = setting
             self.on_setting(setting)
 
-    def _refuse_nonsense(self) -> None:
-        decoder, longest = self._decoder, self.wire.longest
-        if decoder.dropped >= _TOO_MANY or decoder.dropped_bytes > _TOO_MANY * longest:
+    def _refuse_nonsense(self, now: float) -> None:
+        decoder, since = self._decoder, self._first_heard_t
+        too_much = decoder.dropped >= _TOO_MANY
+        too_much = too_much or decoder.dropped_bytes > _TOO_MANY * self.wire.longest
+        if too_much and since is not None and now - since > _NONSENSE_S:
             raise MeterError(
                 f"what comes from {plain(self._link.name)} does not fit the frame format "
                 f"{self.wire.name}; check the speed, or leave --frames out to have it found"

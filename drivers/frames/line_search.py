@@ -96,11 +96,7 @@ def listen(
     levels = _levels(talking) if has_line else [(None, None)]
     quiet_s = min(_quiet(talking), budget_s / (len(levels) + 1))
     for dtr, rts in levels:
-        left = [
-            None if line is None else msgspec.structs.replace(line, dtr=dtr, rts=rts)
-            for line in settings
-        ]
-        left = list(dict.fromkeys(left))
+        left = list(dict.fromkeys(_with_levels(line, dtr, rts) for line in settings))
         talks = False
         while left and clock.now() < until:
             line = left.pop(0)
@@ -120,6 +116,12 @@ def listen(
     if not notes.count and may_send:
         heard += _ask(link, wires, clock, until + budget_s / 2, has_line=has_line)
     return sorted(heard, key=lambda match: -match.confidence)
+
+
+def _with_levels(
+    line: LineSettings | None, dtr: bool | None, rts: bool | None
+) -> LineSettings | None:
+    return None if line is None else msgspec.structs.replace(line, dtr=dtr, rts=rts)
 
 
 def _levels(wires: Sequence[FrameFormat]) -> list[tuple[bool | None, bool | None]]:

@@ -8,7 +8,7 @@ import threading
 import msgspec
 import pytest
 
-from drivers.clock import MonotonicClock
+from drivers.clock import MonotonicClock, VirtualClock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.frame_source import FrameSource, open_wire
 from drivers.frames.line_search import listen
@@ -223,6 +223,30 @@ def test_what_does_not_fit_the_wire_is_said_and_does_not_go_on_for_ever(port):
         with pytest.raises(MeterError, match="does not fit the frame format ascii-digits-11"):
             take(source, 1)
         source.close()
+
+
+class Played:
+    """A link that gives what it was made with, one piece a read, while its clock goes on."""
+
+    name, whole = "played", False
+
+    def __init__(self, pieces, clock, each_s):
+        self.pieces, self.clock, self.each_s = iter(pieces), clock, each_s
+
+    def read(self, timeout_s):
+        self.clock.advance(self.each_s)
+        return next(self.pieces, b"")
+
+
+def test_noise_before_the_first_frame_ends_nothing_unless_it_lasts():
+    wire, clock = load("bcd-nibbles-8"), VirtualClock()
+    frame = wire.encoder().frame(842.0)
+    played = Played([b"\x55" * 2000, *(frame,) * 4], clock, 0.05)
+    readings = take(FrameSource(played, wire, clock), 3)
+    assert [reading.value for reading in readings] == [842.0] * 3
+    noise = Played(itertools.repeat(b"\x55" * 200), clock, 0.05)
+    with pytest.raises(MeterError, match="does not fit"):
+        take(FrameSource(noise, wire, clock), 3)
 
 
 FAULTS = {
