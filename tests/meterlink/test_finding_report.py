@@ -376,12 +376,12 @@ def test_outcomes_of_a_sound_circuit_are_no_finding():
     [
         (["the key is whole"], "the key is whole"),
         (
-            ["the primary reads above its window", "the primary reads short"],
-            "the primary reads above its window or short",
+            ["the primary reads above its limits", "the primary reads short"],
+            "the primary reads above its limits or short",
         ),
         (
-            ["the gap is inside its window", "the gap is too wide", "the gap is too narrow"],
-            "the gap is inside its window, too wide or too narrow",
+            ["the gap is within its limits", "the gap is too wide", "the gap is too narrow"],
+            "the gap is within its limits, too wide or too narrow",
         ),
         (["a spark jumps", "no spark jumps"], "a spark jumps or no spark jumps"),
         (["the key is", "the key is sheared"], "the key is or is sheared"),
