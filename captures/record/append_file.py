@@ -178,11 +178,11 @@ class AppendFile:
             self._held += data[taken:]
             self._retry_at = self._clock() + _RETRY_S
             self._say(fault.strerror or "unknown fault")
-        if taken:
-            self._took(data if taken == length else data[:taken])
-
-    def _took(self, data: bytes) -> None:
-        self._written += len(data)
+        if not taken:
+            return
+        if taken < length:
+            data = data[:taken]
+        self._written += taken
         if len(self._head) < _HEAD_BYTES:
             self._head += data[: _HEAD_BYTES - len(self._head)]
         self._unsynced.append(data)

@@ -179,6 +179,8 @@ class Sealer:
             self.feed(stretch.data)
 
 
+END_OF_SALT: Final = b'"}\n'
+"""How a line with a salt ends, as do some without one."""
 _SALT: Final = re.compile(rb',"salt":"([0-9a-f]{32})"\}\n\Z')
 _SALT_BYTES: Final = 16
 _LONGEST_SALT: Final = 64
@@ -204,7 +206,7 @@ def salted(line: bytes, record: object) -> bytes:
 
 def as_sealed(line: bytes) -> bytes:
     """Return a line as it is sealed, which is as it stands once its texts are struck."""
-    if not line.endswith(b'"}\n'):
+    if not line.endswith(END_OF_SALT):
         return line
     found = _SALT.search(line, max(0, len(line) - _LONGEST_SALT))
     if found is None:

@@ -24,7 +24,14 @@ from captures.record.records import (
     decode,
     encode,
 )
-from captures.record.seals import SEAL_EVERY_LINES, Sealer, as_sealed, salted, stretches
+from captures.record.seals import (
+    END_OF_SALT,
+    SEAL_EVERY_LINES,
+    Sealer,
+    as_sealed,
+    salted,
+    stretches,
+)
 from meterlink.closing import Closing
 from meterlink.events import CardEnded, Event, Gap, Judged, StepEnded
 from meterlink.reading import Reading
@@ -168,11 +175,13 @@ class RecordWriter(Closing):
         keep_free = 0 if important else _RESERVED
         if self._missing is not None and self._take(encode(self._missing), keep_free):
             self._missing = None
-        if not self._take(line, keep_free):
+        if not self._file.append(line, keep_free=keep_free):
             self._miss(t)
             return
+        sealer = self._sealer
+        sealer.feed(as_sealed(line) if line.endswith(END_OF_SALT) else line)
         self.last_t = t
-        since = self._sealer.lines_since_seal
+        since = sealer.lines_since_seal
         if since >= SEAL_EVERY_LINES or (t - self._sealed_t >= SEAL_EVERY_S and since > 1):
             self._seal(final=False)
 
