@@ -13,8 +13,7 @@ from meterlink.declared import decode
 from meterlink.errors import InvalidFileError, NotationError
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import require_sensible
-from meterlink.judging.criterion import Criterion
-from meterlink.judging.rule import Rule
+from meterlink.judging.criterion import Criterion, Rule
 from meterlink.quantities.units import Celsius, Metres, NewtonMetres, Ohms
 from meterlink.quantities.window import Window
 

@@ -5,8 +5,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from meterlink.events import Entered, Evidence, Held, Judged, Noise, Verdict
-from meterlink.judging.criterion import Criterion
-from meterlink.judging.rule import Decision, Rule
+from meterlink.judging.criterion import Criterion, Decision, Rule
 from meterlink.quantities.budget import Component
 from meterlink.quantities.notation import find_unit, format_value
 

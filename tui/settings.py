@@ -17,8 +17,8 @@ from meterlink.declared import LARGEST_FILE, decode, to_plain
 from meterlink.errors import CannotWriteError, InvalidFileError, UnreadableError, UsageError
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
+from meterlink.judging.criterion import Rule
 from meterlink.judging.passport import Passport
-from meterlink.judging.rule import Rule
 from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 from meterlink.source import Identity

@@ -10,7 +10,7 @@ from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError
 from meterlink.events import Evidence, Gap, Verdict
 from meterlink.judging.accuracy import Accuracy
-from meterlink.judging.rule import Decision, Rule
+from meterlink.judging.criterion import Decision, Rule
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.notation import format_value, format_with_u
 from meterlink.steps.meter_check import MeterChecked, MeterCheckStep

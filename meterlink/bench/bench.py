@@ -41,8 +41,8 @@ from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.judging.accuracy import Accuracy
 from meterlink.meter_state import MeterState, meter_set, misfit, turned_meanwhile
 from meterlink.profile import Profile
-from meterlink.quantities.plausible import below_zero, beyond_measure
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import below_zero, beyond_measure
 from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup, Setting
 from meterlink.steps.entry import CautionStep

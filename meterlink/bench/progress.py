@@ -24,7 +24,7 @@ from meterlink.events import (
 )
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.correction import Temperature
-from meterlink.judging.rule import Rule
+from meterlink.judging.criterion import Rule
 from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain

@@ -17,7 +17,7 @@ from meterlink.hold.statement import Statement, is_noisy, is_poor, restless
 from meterlink.hold.steadiness import Steadiness
 from meterlink.hold.stopping import DecisionEdges, limit_of, serial_inflation, should_stop
 from meterlink.hold.wandering import FEWEST, factor, weigh
-from meterlink.quantities.plausible import beyond_measure
+from meterlink.quantities.units import beyond_measure
 from meterlink.reading import Quantity, Reading
 
 _NOTHING: Final[tuple[TouchEvent, ...]] = ()
@@ -96,8 +96,7 @@ class HoldDetector:
         """The value so far, or None while there is nothing under the probes."""
         if self._held is not None:
             return LiveEstimate(self._held.value, self._held.u)
-        found = self._steadiness.latest
-        if found is not None:
+        if (found := self._steadiness.latest) is not None:
             return LiveEstimate(found.value, found.u)
         newest = self._steadiness.newest
         return None if newest is None else LiveEstimate(newest, inf)
@@ -121,8 +120,7 @@ class HoldDetector:
         self._absence.finite()
         if reading.quantity is not self._quantity:
             self._change(reading.quantity)
-        held = self._held
-        if held is None:
+        if (held := self._held) is None:
             return self._settling(reading)
         if not self._follower.is_here(value):
             return self._astray(reading, held)

@@ -74,9 +74,14 @@ class Follower:
         self.course.add(point)
         if self.course.count < self._look_at:
             return False
-        sharp = self._half <= 0.25 * self._policy.sharper * self._fixed
-        settled = self._doubt_t == inf and sharp
-        return not settled or abs(self.track - held.value) > 0.5 * self._half
+        away, means, half = abs(self.track - held.value), self.course.means, self._half
+        if self._doubt_t < inf or away > 0.5 * half:
+            return True
+        if half <= 0.25 * self._policy.sharper * self._fixed:
+            return False
+        # Of quiet readings that stay well within the interval there is nothing else to say.
+        quiet = not is_noisy(held.value, held.noise, held.resolution)
+        return not (quiet and max(means) - min(means) <= half)
 
     def revision(
         self, t: float, held: Held, every: float, step: float, lasted: float, *, provisional: bool

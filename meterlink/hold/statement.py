@@ -6,7 +6,8 @@ interval. ``may_be_stated`` says whether that is a value at all, and ``restless`
 said before the touch comes to rest.
 """
 
-from math import hypot
+from itertools import pairwise
+from math import fsum, hypot, sqrt
 from typing import Final
 
 import msgspec
@@ -16,7 +17,7 @@ from meterlink.hold.exponentials import LONGEST
 from meterlink.hold.policy import HoldPolicy
 from meterlink.hold.settling import ModelComparison, tolerance, variance_floor
 from meterlink.hold.steadiness import OUTLIER_SPACING
-from meterlink.hold.wandering import FEWEST, Found, factor, weigh
+from meterlink.hold.wandering import FEWEST, Found, factor, memory_likelihood, weigh
 
 _RECTANGLE: Final = 1.96 / 3**0.5
 """Half of a 95 % interval that has the variance of a rectangle of half width one."""
@@ -43,7 +44,9 @@ _NO_FLOOR: Final = 0.05
 _BELOW: Final = 0.6
 """The value of a poor contact is so many standard deviations below the mean of its readings: then
 a part whose contact adds half a normal distribution is within two of them, and so is one whose
-readings scatter about it."""
+readings scatter about it. A larger share would put the value of an even noise off by two."""
+_ROOM: Final = 3.0
+"""What moves or scatters by so many times more than may be stated is not weighed."""
 _CREEP_GAIN: Final = 3.0
 """Log likelihood by which creep explains a touch better than settling does."""
 _LIKELY: Final = 0.5
@@ -202,7 +205,10 @@ def _above_floor(found: Found) -> Statement:
 
     What it adds is in all values: the part itself is hardly higher than the lowest.
     """
-    below = min(_BELOW * found.spread, found.value - found.floor + 0.4 * found.spread)
+    below = min(
+        _BELOW * found.spread,
+        found.value - found.floor + 0.4 * found.spread,
+    )
     half = below + 0.7 * found.half
     return Statement(
         value=found.value - below,
@@ -244,22 +250,59 @@ def restless(
     if span > len(values) + len(values) // OUTLIER_SPACING:
         return None  # contact that comes and goes
     fixed = tolerance(policy, values[-1], step)
+    # What is cheap to see goes first: most of what does not come to rest is still settling.
+    size, (slope, scatter, _) = abs(values[-1]), _line(values)
+    if (
+        abs(slope) > _ROOM * every * max(policy.creep_most * size, 2 * fixed)
+        or scatter > _ROOM * max(policy.noise_most * size, 10 * fixed)
+        or not (
+            _goes_and_returns(values)
+            or _is_noise(policy, places, values, every, step)
+            or _creeps(policy, course, every, step)
+        )
+    ):
+        return None
     found = weigh(values, every, 0.3 * fixed, variance_floor(policy, fixed, step))
     new = statement(policy, found, every, step, lasted)
-    if not may_be_stated(policy, new, fixed):
-        return None
-    if new.noise is Noise.JUMPING and found.switches >= _SWITCHES:
-        return new
-    slope = abs(found.slope) / every
-    if 2 * new.scatter > fixed and slope * _SLOWEST <= 2 * new.scatter:
-        model = ModelComparison(places, values, every, step, policy)
-        model.refine()
-        if found.like - model.like > _MEMORY_GAIN:
-            return new
-        moving = model.ask(policy.settling_share, bounce=False).p_moving
-        if moving <= _LATE_MOVING and model.scatter > 0.5 * new.scatter:
-            return new
-    return new if _creeps(policy, course, every, step) else None
+    return new if may_be_stated(policy, new, fixed) else None
+
+
+def _line(values: list[float]) -> tuple[float, float, float]:
+    """Slope, a place, of the line through values, and standard deviations about it and in all."""
+    n = len(values)
+    middle, mean = 0.5 * (n - 1), fsum(values) / n
+    away = [v - mean for v in values]
+    squares = n * (n * n - 1) / 12
+    slope = sum((i - middle) * a for i, a in enumerate(away)) / squares
+    whole = sum(a * a for a in away)
+    rest = max(0.0, whole - slope * slope * squares)
+    return slope, sqrt(rest / (n - 2)), sqrt(whole / (n - 1))
+
+
+def _goes_and_returns(values: list[float]) -> bool:
+    """Whether values jump between two levels; a range change only goes."""
+    low, high = min(values), max(values)
+    near = (high - low) / _STANDS_OUT
+    if not near or any(low + near < v < high - near for v in values):
+        return False
+    up = [v > low + near for v in values]
+    return sum(a != b for a, b in pairwise(up)) >= _SWITCHES
+
+
+def _is_noise(
+    policy: HoldPolicy, places: list[int], values: list[float], every: float, step: float
+) -> bool:
+    """Whether what is left to settle would be lost in the noise, or is noise with a memory."""
+    _, _, scatter = _line(values)
+    if 2 * scatter <= tolerance(policy, values[-1], step):
+        return False
+    model = ModelComparison(places, values, every, step, policy)
+    model.refine()
+    if memory_likelihood(values) - model.like > _MEMORY_GAIN:
+        return True
+    if model.scatter <= 0.5 * scatter:
+        return False
+    return model.ask(policy.settling_share, bounce=False).p_moving <= _LATE_MOVING
 
 
 def _creeps(policy: HoldPolicy, course: Course, every: float, step: float) -> bool:
@@ -270,11 +313,11 @@ def _creeps(policy: HoldPolicy, course: Course, every: float, step: float) -> bo
     if half < 4:
         return False
     every *= course.size
-    whole, newer = (
-        ModelComparison(list(range(len(part))), part, every, step, policy).creep_gain()
-        for part in (values, values[half:])
-    )
-    return whole > _CREEP_GAIN and newer > 0.0
+
+    def gain(part: list[float]) -> float:
+        return ModelComparison(list(range(len(part))), part, every, step, policy).creep_gain()
+
+    return gain(values) > _CREEP_GAIN and gain(values[half:]) > 0.0
 
 
 def is_noisy(value: float, scatter: float, step: float) -> bool:

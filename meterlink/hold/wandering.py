@@ -10,7 +10,8 @@ that kind may be looked at as often as one likes (see ``settling``).
 """
 
 from functools import lru_cache
-from math import erfc, exp, expm1, lgamma, log, pi, sqrt
+from math import erf, exp, expm1, fsum, inf, lgamma, log, pi, sqrt
+from operator import mul
 from typing import Final
 
 import msgspec
@@ -38,6 +39,8 @@ _SIZE_RANGE: Final = 8.0
 """Logarithm of the range of sizes that a movement or a jump may have, all equally likely."""
 _FEW: Final = 2
 """A level is seen in no fewer values."""
+_HARDLY: Final = 1e-3
+"""A model with less than this chance makes no interval wider."""
 FEWEST: Final = 4
 """Values without which nothing is weighed."""
 
@@ -79,11 +82,7 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     newest: float
     """... this between the lowest and the highest since the last change of level ..."""
     since: int
-    """... which was so many values ago ..."""
-    switches: int
-    """... and the last of so many."""
-    like: float
-    """Largest log likelihood of a constant level with some memory."""
+    """... which was so many values ago."""
     p_floor: float
     """Probability that the values lie above a floor, as they do where a contact adds to them ..."""
     floor: float
@@ -119,21 +118,20 @@ def _design(n: int) -> _Design:
     x = np.linspace(-1.0, 1.0, n)
     step = 2.0 / (n - 1)
     k = _MEMORIES.size
+    basis = np.vander(x, 3, increasing=True)
     weights, top = np.zeros((k, 3, n)), np.zeros((k, 3))
     level, slope, logs = np.zeros((k, 3)), np.zeros((k, 3)), np.zeros((k, 3))
     for i, r in enumerate(_MEMORIES):
         whiten = np.eye(n) * (1 + r * r) - r * (np.eye(n, k=1) + np.eye(n, k=-1))
         whiten[0, 0] = whiten[-1, -1] = 1.0
         whiten /= 1 - r * r
+        inner = basis.T @ whiten @ basis
         done: list[Floats] = []
         for d in range(3):
-            p = np.polynomial.Polynomial([0.0] * d + [1.0]).convert().coef
-            coef = np.zeros(3)
-            coef[: d + 1] = p
-            basis = np.vander(x, 3, increasing=True)
+            coef = np.eye(3)[d]
             for other in done:
-                coef = coef - (other @ basis.T @ whiten @ basis @ coef) * other
-            coef = coef / sqrt(float(coef @ basis.T @ whiten @ basis @ coef))
+                coef = coef - (other @ inner @ coef) * other
+            coef = coef / sqrt(float(coef @ inner @ coef))
             done.append(coef)
             weights[i, d] = whiten @ basis @ coef
             top[i, d] = coef[d]
@@ -189,7 +187,6 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     sizes = np.log(2 * _SIZE_RANGE * np.maximum(np.abs(top), 0.5 * least))
     logs[:, 1] -= sizes[:, 1]
     logs[:, 2] -= sizes[:, 1] + sizes[:, 2]
-    like = float((-0.5 * n * np.log(rest[:, 0] / n) - 0.5 * (n - 1) * np.log(1 - r * r)).max())
     most = float(logs.max())
     w = np.exp(logs - most)
     total = float(w.sum())
@@ -204,7 +201,7 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     bends = top[:, 2] * scale
     bend = float(v @ bends)
     bend_var = v @ (var[:, 2] * (made.top[:, 2] * scale) ** 2 + (bends - bend) ** 2)
-    jump, low, high, within, newest, since, switches = _two_levels(y, least, floor)
+    jump, low, high, within, newest, since = _two_levels(y, least, floor)
     against = log(total) + most
     return Found(
         value=base + value,
@@ -225,12 +222,26 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         within=within,
         newest=newest,
         since=since,
-        switches=switches,
-        like=like,
         p_floor=_floor_odds(y, float((w.sum(1) * r).sum())),
         floor=base + float(y.min()),
         n=n,
     )
+
+
+def memory_likelihood(values: list[float]) -> float:
+    """Largest log likelihood of a constant level whose noise has a memory."""
+    n = len(values)
+    mean = fsum(values) / n
+    y = [v - mean for v in values]
+    squares, lagged = sum(map(mul, y, y)), sum(map(mul, y, y[1:]))
+    ends = y[0] * y[0] + y[-1] * y[-1]
+    most = -inf
+    for r in _MEMORIES[1:].tolist():
+        rest = ((1 + r * r) * squares - 2 * r * lagged - r * r * ends) / (1 - r * r)
+        # The level lies where its generalised mean is, not at the plain one; y sums to zero.
+        rest -= (r * (y[0] + y[-1])) ** 2 / ((1 + r) * (n - (n - 2) * r))
+        most = max(most, -0.5 * n * log(max(rest, 1e-300) / n) - 0.5 * (n - 1) * log(1 - r * r))
+    return most
 
 
 def _floor_odds(y: Floats, r: float) -> float:
@@ -248,28 +259,40 @@ def _floor_odds(y: Floats, r: float) -> float:
 
 
 def _half_width(w: Floats, away: Floats, sd: Floats, n: int) -> float:
-    """Half width, about the mean, of what contains 95 % of a mixture."""
-    parts = [
-        (p, abs(a), s * factor(max(n - 1.0 - k % 3, 1.0)) / _Z * 1.4142135623730951 + 1e-300)
-        for k, (p, a, s) in enumerate(
-            zip(w.ravel().tolist(), away.ravel().tolist(), sd.ravel().tolist(), strict=True)
-        )
-        if p > 1e-3
-    ]
-    low, high = 0.0, max(a + 3 * s for _, a, s in parts)
-    for _ in range(12):
-        half = 0.5 * (low + high)
-        outside = sum(p * (erfc((half - a) / s) + erfc((half + a) / s)) for p, a, s in parts)
-        if outside > 2 * (1 - SURE):
+    """Half width, about the mean, of what contains 95 % of a mixture, within a hundredth."""
+    parts: list[tuple[float, float, float]] = []
+    for k, (p, a, s) in enumerate(zip(*map(_listed, (w, away, sd)), strict=True)):
+        if p > _HARDLY:
+            wide = s * factor(max(n - 1.0 - k % 3, 1.0)) / _Z * 1.4142135623730951 + 1e-300
+            parts.append((p, abs(a), wide))
+    within = sum(p for p, _, _ in parts) * SURE
+    half = 1.4 * max(a + s for _, a, s in parts)
+    low, high = 0.0, 2.2 * half
+    for _ in range(8):
+        inside = density = 0.0
+        for p, a, s in parts:
+            near, far = (half - a) / s, (half + a) / s
+            inside += p * 0.5 * (erf(near) + erf(far))
+            density += p * 0.5641895835477563 * (exp(-near * near) + exp(-far * far)) / s
+        if inside < within:
             low = half
         else:
             high = half
-    return high
+        step = half + (within - inside) / (density + 1e-300)
+        step = step if low < step < high else 0.5 * (low + high)
+        if abs(step - half) < 0.005 * half:
+            return step
+        half = step
+    return half
+
+
+def _listed(table: Floats) -> list[float]:
+    return [float(x) for x in table.ravel()]
 
 
 def _two_levels(
     y: Floats, least: float, floor: float
-) -> tuple[float, float, float, float, float, int, int]:
+) -> tuple[float, float, float, float, float, int]:
     """Logarithm of the weight of two levels on the scale of the others, both, their scatter.
 
     Last come the spread and the number of the values since the newest change between the two.
@@ -304,5 +327,4 @@ def _two_levels(
         sqrt(rest / (n - 1.0)),
         float(np.ptp(newest)),
         newest.size,
-        switches,
     )

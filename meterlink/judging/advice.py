@@ -7,7 +7,7 @@ import msgspec
 
 from meterlink.events import Limit
 from meterlink.quantities.notation import format_value
-from meterlink.quantities.plausible import below_zero, beyond_measure
+from meterlink.quantities.units import below_zero, beyond_measure
 
 _NO_LONGER: Final = "holding longer will not help"
 

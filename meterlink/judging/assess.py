@@ -31,9 +31,8 @@ from meterlink.judging.correction import (
     with_leads,
     without_leads,
 )
-from meterlink.judging.criterion import Criterion, Kind
+from meterlink.judging.criterion import Criterion, Kind, Rule
 from meterlink.judging.passport import beyond_limits, widened
-from meterlink.judging.rule import Rule
 from meterlink.judging.verdict import Judgement, judge
 from meterlink.quantities.budget import Budget, Component, combined, coverage_factor, spread
 from meterlink.quantities.units import AsRead, AtReference, LeadCorrected

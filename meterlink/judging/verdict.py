@@ -16,8 +16,7 @@ from msgspec import structs
 
 from meterlink.events import Limit, Verdict
 from meterlink.judging.advice import Situation, advise, unphysical
-from meterlink.judging.criterion import Criterion, Kind, Region
-from meterlink.judging.rule import Decided, Rule, decide
+from meterlink.judging.criterion import Criterion, Decided, Kind, Region, Rule, decide
 from meterlink.quantities.budget import Budget
 from meterlink.quantities.units import AsRead, AtReference, LeadCorrected
 from meterlink.quantities.window import Window

@@ -7,8 +7,8 @@ from meterlink.judging.assess import PROVE_IT, TRUST, Assessment, Assessor
 from meterlink.judging.criterion import Criterion, Kind
 from meterlink.judging.verdict import CLEAR, RULES
 from meterlink.quantities.notation import format_value, parse_as
-from meterlink.quantities.plausible import beyond_measure
 from meterlink.quantities.text import plain
+from meterlink.quantities.units import beyond_measure
 
 
 def judged(

@@ -8,9 +8,8 @@ from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, Lift, TouchEvent, Zeroed
 from meterlink.judging.assumed import LEADS
 from meterlink.quantities.notation import format_value
-from meterlink.quantities.plausible import BELOW_ZERO
 from meterlink.quantities.text import plain
-from meterlink.quantities.units import Ohms
+from meterlink.quantities.units import BELOW_ZERO, Ohms
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup, Setting
 from meterlink.steps.held import typed_hold, wrong_unit

@@ -5,8 +5,7 @@ from collections.abc import Iterable
 from meterlink.commands import AnyCommand, Confirm, Enter
 from meterlink.errors import NotationError
 from meterlink.events import CommonEvent, Held, Lift, StepEvent, TouchEvent
-from meterlink.judging.known_resistor import KnownResistor, parse_known_resistor
-from meterlink.judging.meter_check import check_meter
+from meterlink.judging.meter_check import KnownResistor, check_meter, parse_known_resistor
 from meterlink.profile import Profile
 from meterlink.quantities.budget import Component
 from meterlink.quantities.notation import format_value, format_with_u

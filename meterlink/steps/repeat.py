@@ -14,8 +14,7 @@ from meterlink.judging.correction import without_leads
 from meterlink.profile import Points, Profile
 from meterlink.quantities.budget import Budget, Component, of_digit
 from meterlink.quantities.notation import format_value, format_with_u
-from meterlink.quantities.plausible import BELOW_ZERO
-from meterlink.quantities.units import AsRead
+from meterlink.quantities.units import BELOW_ZERO, AsRead
 from meterlink.reading import Quantity
 from meterlink.source import MeterSetup
 from meterlink.steps.held import wrong_unit

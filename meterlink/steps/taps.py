@@ -10,7 +10,7 @@ from math import inf
 from typing import Final
 
 from meterlink.events import Contact, Held, Lift, TouchEvent
-from meterlink.quantities.plausible import ZERO_STEPS
+from meterlink.quantities.units import ZERO_STEPS
 from meterlink.reading import Reading
 
 LONGEST_S: Final = 1.5

@@ -25,8 +25,7 @@ from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assess import Assessor
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.correction import LeadZero, Temperature
-from meterlink.judging.criterion import Criterion
-from meterlink.judging.rule import Rule
+from meterlink.judging.criterion import Criterion, Rule
 from meterlink.profile import Profile, Winding
 from meterlink.quantities.notation import parse_quantity
 from meterlink.quantities.text import plain

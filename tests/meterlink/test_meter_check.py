@@ -12,8 +12,7 @@ from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_ASSUMED
 from meterlink.judging.control_chart import LEAST, RUN, Signal, control_chart
 from meterlink.judging.correction import LeadZero
-from meterlink.judging.known_resistor import parse_bands
-from meterlink.judging.meter_check import check_meter, parse_known_resistor
+from meterlink.judging.meter_check import check_meter, parse_bands, parse_known_resistor
 
 
 # IEC 60062: examples as textbooks print them.

@@ -13,14 +13,12 @@ from meterlink.judging.advice import why_implausible
 from meterlink.judging.assess import Assessment, Assessor
 from meterlink.judging.assumed import Assumed
 from meterlink.judging.correction import LeadZero, Temperature, require_sensible
-from meterlink.judging.criterion import Criterion
-from meterlink.judging.rule import Rule
+from meterlink.judging.criterion import Criterion, Rule
 from meterlink.judging.verdict import RULES
 from meterlink.quantities.given import parse_window
 from meterlink.quantities.notation import Value, format_value, format_with_u, parse_as
-from meterlink.quantities.plausible import BELOW_ZERO
 from meterlink.quantities.text import plain
-from meterlink.quantities.units import Ohms, Volts
+from meterlink.quantities.units import BELOW_ZERO, Ohms, Volts
 from meterlink.quantities.window import Window
 from meterlink.source import Setting
 from meterlink.steps.worker import MeasurementContext
