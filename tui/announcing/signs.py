@@ -56,6 +56,11 @@ _COLUMN: Final = re.compile(r"\S {2,}(?=\S)")
 """Where a column of a line begins that has several."""
 
 
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|°C|N·m|mm|min|s|[kMm]?Ω|[kM]?ohm)(?!\w))")
+"""A blank at which no line is broken: number and unit stand together (ISO 80000-1, 7.1.4)."""
+_TIED: Final = "\N{NO-BREAK SPACE}"
+
+
 def say(line: str) -> None:
     """Print ``line``, broken at words to the width of the terminal; whole where there is none.
 
@@ -73,9 +78,9 @@ def wrapped(line: str, columns: int) -> str:
     begins = [column.end() for column in _COLUMN.finditer(line) if column.end() <= columns // 2]
     indent = begins[-1] if begins else len(line) - len(line.lstrip())
     return fill(
-        line,
+        _BEFORE_UNIT.sub(_TIED, line),
         max(columns - 1, indent + 20),
         subsequent_indent=" " * indent,
         break_long_words=False,
         break_on_hyphens=False,
-    )
+    ).replace(_TIED, " ")

@@ -21,6 +21,7 @@ from meterlink.steps.lead_zero import LeadZeroStep
 from meterlink.steps.meter_check import MeterCheckStep
 from meterlink.steps.switch import SwitchStep
 from tui.screen.entry import EntryView, Question, question_of
+from tui.screen.figures import Sentences
 from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.own_views import own_views, panels_for
 from tui.screen.picture import PictureView
@@ -90,6 +91,7 @@ class BenchBody(Vertical):
         self._ruler, self._asked, self._ended = RulerView(), AskedView(), EndedView()
         self._steps, self._picture, self._trace = StepsView(), PictureView(), TraceView()
         self._entry, self._end = EntryView(), SummaryView(where)
+        self._text = Sentences("page-text")
         self._own_here, self._own_beside = own_views()
         self.hands = None if hands is None else HandsView(hands)
         self.playing = False
@@ -124,7 +126,7 @@ class BenchBody(Vertical):
                         yield self.hands
             yield self._end
             with VerticalScroll(id="page"):
-                yield Static(id="page-text", markup=False)
+                yield self._text
 
     def on_mount(self) -> None:
         """Name the panels."""
@@ -248,7 +250,7 @@ class BenchBody(Vertical):
         """Show the page ``name``; once more the same name turns back to the work."""
         self.page = "" if self.page == name else name
         if self.page:
-            self.query_one("#page-text", Static).update(text)
+            self._text.say(text.split("\n", allow_blank=True))
             self.query_one("#page", VerticalScroll).scroll_home(animate=False)
         self.set_class(bool(self.page), "-page")
         self._turn()

@@ -1,11 +1,16 @@
-"""Figures tall enough to read from across the workshop.
+"""Figures tall enough to read from across the workshop, and sentences that fit their page.
 
 A figure is three pixels wide and five high, which a tired eye tells apart best; at ``scale`` it
 is so 2.5 times ``scale`` rows high.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
+
+from textual.content import Content
+from textual.widgets import Static
+
+from tui.announcing.signs import wrapped
 
 _BLOCKS: Final = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
@@ -88,3 +93,36 @@ def _shape(character: str) -> tuple[str, ...]:
 
 def _gap(scale: int) -> int:
     return max(1, scale - 1)
+
+
+class Sentences(Static):
+    """Lines broken at words for the present width, and never between a number and its unit."""
+
+    def __init__(self, name: str) -> None:
+        """``name``: the widget's id."""
+        super().__init__(id=name, markup=False)
+        self._said: list[Content] = []
+
+    def say(self, lines: Iterable[Content]) -> None:
+        """Show ``lines`` from now on."""
+        self._said = list(lines)
+        self._break()
+
+    def on_resize(self) -> None:
+        """Break them anew."""
+        self._break()
+
+    def _break(self) -> None:
+        columns = self.content_size.width or self.app.size.width
+        self.update(Content("\n").join(broken(line, columns) for line in self._said))
+
+
+def broken(line: Content, columns: int) -> Content:
+    """Return ``line`` in rows of at most ``columns``, each part in its style."""
+    text, rows, at = line.plain, [], 0
+    for row in wrapped(text, columns + 1).splitlines():
+        words = row.lstrip()
+        begin = text.index(words, at)
+        at = begin + len(words)
+        rows.append(Content(row[: -len(words) or None]) + line[begin:at])
+    return Content("\n").join(rows)

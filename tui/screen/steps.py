@@ -28,6 +28,7 @@ from tui.announcing.forms import (
     tone_of_outcome,
 )
 from tui.announcing.signs import wrapped
+from tui.screen.figures import Sentences
 from tui.screen.view import View
 
 _SHORT_WORDS: Final = {
@@ -136,11 +137,11 @@ LIFT = "Lift the probes."
 STILL = "Keep still: the value is settling."
 
 
-class AskedView(Static):
+class AskedView(Sentences):
     """The instruction of this moment, in the plainest words there are."""
 
     def __init__(self) -> None:
-        super().__init__(id="asked", markup=False)
+        super().__init__("asked")
         self.said = ""
         """The instruction that is shown."""
 
@@ -149,7 +150,7 @@ class AskedView(Static):
         say = what_to_do(view)
         if say != self.said:
             self.said = say
-            self.update(Content.assemble(("▶ ", "bold $accent"), (say, "bold")), layout=False)
+            self.say([Content.assemble(("▶ ", "bold $accent"), (say, "bold"))])
 
 
 def what_to_do(view: View) -> str:

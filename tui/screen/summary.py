@@ -9,7 +9,6 @@ from typing import Final
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Static
 
 from meterlink.card import Step
 from meterlink.events import Judged
@@ -38,6 +37,7 @@ from tui.announcing.forms import (
     tone_of_verdict,
 )
 from tui.announcing.teller import finding_of
+from tui.screen.figures import Sentences
 from tui.screen.view import View
 
 UNSURE: Final = "?"
@@ -54,17 +54,17 @@ class SummaryView(VerticalScroll):
         super().__init__(id="summary")
         self._where = where
         self._shown: object = None
+        self._lines = Sentences("summary-lines")
 
     def compose(self) -> ComposeResult:
-        yield Static(id="summary-lines", markup=False)
+        yield self._lines
 
     def show(self, view: View) -> None:
         """Show what the card that ended came to."""
         state = [(id(result), result.outcome) for result in view.progress.results.values()]
         if state != self._shown:
             self._shown = state
-            lines = Content("\n").join(summary(view, self._where))
-            self.query_one("#summary-lines", Static).update(lines)
+            self._lines.say(summary(view, self._where))
             self.scroll_home(animate=False)
 
     def forget(self) -> None:
@@ -78,6 +78,8 @@ def summary(view: View, where: str = "") -> Iterator[Content]:
     unsure = [step for step in view.steps if _tone(step, view) is Tone.UNSURE]
     undone = [step for step in view.steps if _undone(step, view)]
     yield _headline(view, failed, unsure, undone)
+    if where:
+        yield Content(f"kept in {plain(where, _LONGEST)}").stylize("$quiet")
     if view.progress.meter_failed:
         yield _line("!", METER_FAILED, Tone.BAD)
     yield from _block("Did not pass", FAULT, failed, view)
@@ -92,9 +94,6 @@ def summary(view: View, where: str = "") -> Iterator[Content]:
         yield from _still_to_do(view, undone)
     if view.left_out:
         yield Content(f"- {view.left_out}").stylize("$quiet")
-    if where:
-        yield _head("Kept in")
-        yield Content(plain(where, _LONGEST))
     yield from _words("Why", why)
 
 
@@ -126,14 +125,17 @@ def _block(title: str, mark: str, steps: list[Step], view: View) -> Iterator[Con
 
 
 def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
-    """Return the finding's sentences: what is found, what to do next, and why it is found."""
+    """Return the finding's sentences: what is found, what to do next, and all the rest."""
     sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress, view.profile)]
     onward = next(
         (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
-        len(sentences) - 1,
+        max(0, len(sentences) - 1),
     )
-    found = sentences[: max(0, onward)]
-    return found[:_FOUND], sentences[max(0, onward) :], found[_FOUND:]
+    found, ahead = sentences[:onward], sentences[onward:]
+    # What each result of that check would mean is for whoever asks why.
+    ifs = (at for at, sentence in enumerate(ahead) if at and sentence.startswith("If "))
+    then = next(ifs, len(ahead))
+    return found[:_FOUND], ahead[:then], [*ahead[then:], *found[_FOUND:]]
 
 
 def _still_to_do(view: View, undone: list[Step]) -> Iterator[Content]:
