@@ -5,10 +5,10 @@ from pathlib import Path
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[2]))
-    import drivers.clock
+    from drivers.clock import MonotonicClock
     from tests.journeys.hands import Borrowed
     from tui.cli import main
 
     lent = Borrowed(Path(sys.argv[1]))
-    drivers.clock.MonotonicClock = lambda: lent  # type: ignore[assignment, misc]
+    MonotonicClock.__new__ = lambda _: lent  # type: ignore[assignment, misc]
     sys.exit(main(sys.argv[2:]))
