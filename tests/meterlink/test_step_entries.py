@@ -5,6 +5,7 @@ import pytest
 from meterlink.commands import Confirm, Enter
 from meterlink.events import Asked, Entered, Evidence, Judged, Verdict
 from meterlink.judging.assess import PROVE_IT, TRUST
+from meterlink.reading import Quantity
 from tests.meterlink.bench_hands import AMBIENT, PRIMARY, SECONDARY, SWITCH, Hands, card
 
 TEXT = 'kind = "entry"\nid = "serial"\ntitle = "Serial"\ntakes = "text"'
@@ -91,3 +92,18 @@ def test_an_open_that_was_read_is_as_sure_as_its_reading():
 )
 def test_the_range_reaches_what_counts_as_open_of_a_winding_and_the_window_of_a_lead(step, reaches):
     assert at(step).bench.setup.expected == reaches
+
+
+def test_nothing_held_is_no_entry():
+    hands = at(TEXT).tell(Confirm())
+    assert "takes an entry" in hands.last(Asked).say
+    assert not hands.all(Entered)
+
+
+@pytest.mark.parametrize(("typed", "taken"), [("yes", True), ("no", False)])
+def test_a_temperature_from_the_meter_is_taken_by_a_yes(typed, taken):
+    hands = at(AMBIENT).read(21.5, 2.0, step=0.1, quantity=Quantity.TEMPERATURE)
+    assert "Confirm takes it" in hands.last(Asked).say
+    hands.tell(Enter(text=typed))
+    assert (hands.outcomes.get("ambient") == "done") is taken
+    assert [entered.how for entered in hands.all(Entered)] == ["probes"] * taken
