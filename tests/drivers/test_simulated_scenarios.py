@@ -34,7 +34,7 @@ def test_a_scenario_is_read_with_its_units() -> None:
 @pytest.mark.parametrize(
     ("wrong", "key", "expected"),
     [
-        ('[bench]\nambient = "14 ohm"', "bench.ambient", "celsius"),
+        ('[bench]\nambient = "14 ohm"', "bench.ambient", "20 °C"),
         ("[bench]\nambient = 14", "bench.ambient", "unit"),
         ('[bench.controls]\n"stop swich" = "run"', "bench.controls", "there is no “stop swich”"),
         ('[bench.controls]\n"stop switch" = "up"', "bench.controls", "it has stop, run"),
