@@ -200,6 +200,16 @@ def test_jcgm_101_9_2_sums_of_rectangulars(half_widths, printed, digits):
     assert round(budget.expanded, digits) == printed
 
 
+def test_jcgm_101_9_3_mass_calibration_to_first_order():
+    # JCGM 101:2008, 9.3.4, table 6, first line (from memory): to first order 1.2340 mg, 0.0539 mg
+    # and 1.1285 to 1.3395 mg; densities enter in the second order only, which a budget has not.
+    weights = (Component(name="reference", u=0.050), Component(name="added", u=0.020))
+    budget = Budget(weights)
+    assert round(budget.u, 4) == 0.0539
+    low, high = budget.interval
+    assert (round(1.2340 + low, 4), round(1.2340 + high, 4)) == (1.1285, 1.3395)
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_probabilities_are_those_of_monte_carlo(seed):
     """The propagation of distributions (JCGM 101, clause 7) over budgets drawn at random."""

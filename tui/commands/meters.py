@@ -6,14 +6,20 @@ import json
 import math
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterable
 from typing import Final
+
+from msgspec import structs
 
 from drivers import ports
 from drivers.discovery import PATIENT, FoundMeter, probe, probe_all
 from drivers.opening import open_source
 from drivers.ports import PortInfo
 from drivers.scpi.dialect import ScpiOptions
+from meterlink.declared import to_plain
+from meterlink.errors import UsageError
+from meterlink.judging.passport import Certificate, Passport
 from meterlink.meter_state import MeterState
 from meterlink.quantities.notation import format_value
 from meterlink.reading import Quantity, Reading
@@ -35,12 +41,31 @@ def add_meters(parser: argparse.ArgumentParser) -> None:
         metavar="PORT",
         help="send nothing to this port; may hold * and be given several times",
     )
+    passport = parser.add_argument_group("the passport of a meter, entered once")
+    passport.add_argument(
+        "--passport", metavar="SERIAL", help="the meter: part of what it says it is"
+    )
+    passport.add_argument("--certificate", metavar="NUMBER", help="of its calibration")
+    passport.add_argument("--calibrated", metavar="DAY", help="such as 2026-03-01")
+    passport.add_argument("--expires", metavar="DAY", help="last day of the certificate")
+    passport.add_argument(
+        "--found-off", type=float, metavar="PERCENT", help="of reading, in resistance"
+    )
+    passport.add_argument(
+        "--celsius",
+        type=float,
+        nargs=2,
+        metavar=("LOW", "HIGH"),
+        help="between which its accuracy holds",
+    )
     json_option(parser)
     parser.set_defaults(run=_run_meters)
 
 
 def _run_meters(args: argparse.Namespace) -> int:
     """Print one entry for each port; 0 where a meter was found, else 3."""
+    if args.passport is not None:
+        return _enter_passport(args)
     listed = {port.name: port for port in ports.list_ports()}
     if args.port:
         found = [probe(args.port, visa=args.visa, patience=PATIENT)]
@@ -59,6 +84,46 @@ def _run_meters(args: argparse.Namespace) -> int:
             "asked with --port TCPIP::ADDRESS::PORT::SOCKET."
         )
     return 0 if any(one.wire for one in found) else _NO_METER
+
+
+def _enter_passport(args: argparse.Namespace) -> int:
+    """Add to the passport of a meter what is given, and print what is known of it now."""
+    known, meter = settings.load(), args.passport.strip()
+    if not meter:
+        raise UsageError("a passport needs a meter: part of what it says it is, as --passport")
+    if (args.certificate is None) != (args.calibrated is None):
+        raise UsageError(
+            "a certificate has a number and a day: give both --certificate, --calibrated"
+        )
+    others = tuple(one for one in known.passport if one.meter.lower() != meter.lower())
+    now = next((one for one in known.passport if one not in others), Passport(meter=meter))
+    if args.certificate is not None:
+        fresh = Certificate(
+            number=args.certificate,
+            calibrated=args.calibrated,
+            expires=args.expires or "",
+            error=args.found_off,
+        )
+        kept = (one for one in now.certificate if one.number != fresh.number)
+        now = structs.replace(now, certificate=(*kept, fresh))
+    if args.celsius is not None:
+        lowest, highest = sorted(args.celsius)
+        now = structs.replace(now, lowest=lowest, highest=highest)
+    settings.save(structs.replace(known, passport=(*others, now)))
+    if args.json:
+        print_json(to_plain(now))
+        return 0
+    for one in now.certificate:
+        end = f", holds until {one.expires}" if one.expires else ""
+        off = "" if one.error is None else f", found {one.error:+g} % off"
+        print(f"{now.meter}: certificate {one.number} of {one.calibrated}{end}{off}")
+    if now.drift is not None:
+        print(f"{now.meter}: moves by {now.drift:+.2g} % a year")
+    if now.lowest is not None:
+        print(f"{now.meter}: its accuracy holds from {now.lowest:g} to {now.highest:g} °C")
+    if warning := now.warning(time.strftime("%Y-%m-%d")):
+        print(warning)
+    return 0
 
 
 def _meter_text(found: FoundMeter, info: PortInfo | None) -> str:
