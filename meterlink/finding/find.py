@@ -9,6 +9,7 @@ import numpy as np
 
 from meterlink.errors import UsageError
 from meterlink.finding.finding import (
+    ONWARD,
     Finding,
     Meaning,
     Odd,
@@ -340,11 +341,13 @@ def _meaning(model: Model, node: Node, outcome: str, chance: float, then: Array)
 
 
 def _with_firmness(found: Finding, shaken: Shaken) -> Finding:
-    """Return the finding with what was learnt of its numbers, said before what to do next."""
+    """Return the finding with what was learnt of its numbers: each beside what it is about."""
     asks = {proposed.check: proposed for proposed in found.next}
     firm = firm_named(shaken.named)
     onward = firm_next(shaken.next, asks)
-    say = tuple(one.say for one in (firm, onward) if one is not None and one.say)
-    return msgspec.structs.replace(
-        found, firm=firm, firm_next=onward, sentences=(*found.sentences, *say)
-    )
+    say = list(found.sentences)
+    at = next((at for at, sentence in enumerate(say) if sentence.startswith(ONWARD)), len(say))
+    if onward is not None and onward.say:
+        say.insert(at, onward.say)
+    say.insert(min(at, 2 if found.closed else 1), firm.say)
+    return msgspec.structs.replace(found, firm=firm, firm_next=onward, sentences=tuple(say))

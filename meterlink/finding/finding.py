@@ -163,6 +163,9 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 WORTH_NAMING: Final = 0.10
 """A place less probable than this is not named beside the leading one."""
 
+ONWARD: Final = ("Next best check", "Worth repeating", "No check that is left")
+"""How the sentence begins that says what to do next."""
+
 FIRM: Final = 0.8
 """From this share of the draws on an answer is firm."""
 EVEN: Final = 0.6
@@ -210,8 +213,8 @@ def firm_named(shaken: Sequence[tuple[str, int]]) -> Firmness:
         say = f"Firm: {share} the same when the judged numbers are doubled or halved."
     else:
         say = (
-            f"Open: “{shaken[0][0]}” or “{rival}”. The first {share}, when the judged numbers are "
-            "doubled or halved."
+            f"Toss-up: “{shaken[0][0]}” or “{rival}”. The first {share}, when the judged numbers "
+            "are doubled or halved."
         )
     return Firmness(draws=draws, kept=kept, rival=rival, say=say)
 
@@ -346,7 +349,7 @@ def _onward(found: Finding) -> Iterable[str]:
         )
     else:
         best = found.next[0]
-        yield f"{'Worth repeating' if best.again else 'Next best check'}, {_next(best)}"
+        yield f"{ONWARD[best.again]}, {_next(best)}"
         if best.caution:
             yield best.caution
         yield from (means.say for means in best.means if means.chance >= WORTH_SAYING)

@@ -96,3 +96,85 @@ def test_every_density_integrates_to_one_or_its_share(low, high):
 
         total = sum(quad(density, a, b, limit=60)[0] for a, b in pairwise(edges))
         assert total == pytest.approx(whole, rel=0.03), verdict
+
+
+# --- gap, insulation, and two touches ---------------------------------------------------------
+
+GAP = {"low": 0.25e-3, "high": 0.36e-3, "u": 1.5e-5, "gap": True}
+
+
+@given(st.floats(0.02e-3, 3e-3))
+@settings(deadline=None, max_examples=60)
+def test_a_gap_a_thousandth_wider_moves_no_probability_by_more_than_two_percent(value):
+    one, other = (places("air-gap", Measured(value=each, **GAP)) for each in (value, value * 1.001))
+    assert all(abs(one[place] - other[place]) < 0.02 for place in MODEL.places)
+
+
+def test_a_gap_far_too_wide_says_more_than_one_a_little_out():
+    sound, a_little, far = (
+        places("air-gap", Measured(value=each, **GAP))["air gap"]
+        for each in (0.30e-3, 0.39e-3, 1.2e-3)
+    )
+    assert sound < a_little < far
+    assert sound < 0.05
+    assert far > 0.3
+
+
+@given(st.floats(2e3, 1e9))
+@settings(deadline=None, max_examples=60)
+def test_an_insulation_a_thousandth_higher_moves_no_probability_by_more_than_two_percent(value):
+    one, other = (
+        places("insulation", Measured(value=each, u=0.02 * each, low=1e7, high=inf))
+        for each in (value, value * 1.001)
+    )
+    assert all(abs(one[place] - other[place]) < 0.02 for place in MODEL.places)
+
+
+def test_insulation_over_range_is_good_and_one_far_below_its_least_is_not():
+    def leaks(value: float) -> float:
+        return places("insulation", Measured(value=value, u=0.0, low=1e7, high=inf))["armature"]
+
+    over_range, near, far = leaks(inf), leaks(0.9e7), leaks(5e4)
+    assert over_range < near < far
+
+
+@pytest.mark.parametrize("least", [1e6, 1e7])
+def test_the_densities_of_an_insulation_integrate_to_their_shares(least):
+    """Each is a density over the logarithm: quad of scipy, over all that a meter can show."""
+
+    def at(verdict: str):
+        def density(log_value: float) -> float:
+            found, _ = densities(
+                Measured(value=float(np.exp(log_value)), u=0.0, low=least, high=inf)
+            )
+            return found[verdict]
+
+        return density
+
+    ends = (np.log(10.0), np.log(1e13))
+    middle = [np.log(1e3), np.log(least), np.log(1e4 * least)]
+    assert quad(at("below"), *ends, points=middle, limit=400)[0] == pytest.approx(1.0, abs=0.01)
+    assert quad(at("in-window"), *ends, points=middle, limit=400)[0] == pytest.approx(0.2, abs=0.01)
+
+
+def test_two_touches_that_agree_are_less_likely_a_slip_than_one():
+    odd = {
+        twice: find(
+            {
+                "spark-at-gap": "yes",
+                "primary-resistance": Measured(value=inf, u=0.0, low=0.75, high=0.95, twice=twice),
+            },
+            "no-spark",
+        )
+        for twice in (False, True)
+    }
+    wrong = {
+        twice: sum(each.probability for each in found.odd if each.check == "primary-resistance")
+        for twice, found in odd.items()
+    }
+    armature = {
+        twice: {p.place: p.probability for p in found.places}["armature"]
+        for twice, found in odd.items()
+    }
+    assert wrong[True] < wrong[False]
+    assert armature[True] > armature[False]

@@ -132,7 +132,13 @@ def test_the_finding_says_how_firm_it_is():
     loose = find(said, "no-spark", draws=8)
     assert loose.firm is not None
     assert loose.firm.kept < 0.8
-    assert any("Open: " in sentence for sentence in loose.sentences)
+    # Beside what is named; that of the next check before it.
+    assert firm.sentences[1] == firm.firm.say
+    assert "Toss-up: " in loose.sentences[1]
+    assert loose.firm_next is not None
+    if loose.firm_next.say:
+        at = loose.sentences.index(loose.firm_next.say)
+        assert loose.sentences[at + 1].startswith(("Next best check", "Worth repeating"))
     assert find(said, "no-spark", draws=8) == loose
 
 

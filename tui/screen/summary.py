@@ -42,6 +42,13 @@ from tui.screen.view import View
 
 UNSURE: Final = "?"
 _LONGEST: Final = 600
+_ONWARD: Final = (
+    "next best check",
+    "worth repeating",
+    "both tell as much",
+    "no check that is left",
+)
+"""What a sentence of the finding says that is about what to do next."""
 _FOUND: Final = 3
 """So many sentences say what is found; what speaks for it comes last on the page."""
 
@@ -128,7 +135,7 @@ def _finding(view: View) -> tuple[list[str], list[str], list[str]]:
     """Return the finding's sentences: what is found, what to do next, and all the rest."""
     sentences = [plain(sentence, _LONGEST) for sentence in finding_of(view.progress, view.profile)]
     onward = next(
-        (at for at, sentence in enumerate(sentences) if "next best check" in sentence.lower()),
+        (at for at, said in enumerate(sentences) if any(w in said.lower() for w in _ONWARD)),
         max(0, len(sentences) - 1),
     )
     found, ahead = sentences[:onward], sentences[onward:]
