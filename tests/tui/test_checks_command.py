@@ -13,6 +13,7 @@ from meterlink.events import CardBegan, StepReopened
 from meterlink.judging.control_chart import LEAST
 from meterlink.source import Identity
 from meterlink.steps.meter_check import MeterChecked
+from meterlink.steps.repeat import Repeated
 from tui.cli import main
 from tui.commands.checks import COLUMNS, draw
 
@@ -172,3 +173,36 @@ def test_a_study_is_read_as_spreadsheets_write_it(tmp_path, capsys):
         assert main(["checks", "study", str(tmp_path / "study.csv"), "--json"]) == 0
         told.append(capsys.readouterr().out)
     assert told[0] == told[1]
+
+
+def repeated(first: float, second: float) -> Repeated:
+    return Repeated(
+        t=9.0,
+        step="primary",
+        contact_t=8.0,
+        first=first,
+        second=second,
+        readings=12,
+        difference=second - first,
+        u=0.02,
+        mean=(first + second) / 2,
+    )
+
+
+def test_repeat_touches_of_many_jobs_pool_into_one_spread(workshop, capsys):
+    # The within-pairs estimator: the root of the sum of squared differences over twice the pairs.
+    differences = (0.004, -0.006, 0.002, 0.010, -0.004)
+    for difference in differences:
+        workshop.job(repeated(0.9, 0.9 + difference))
+    facts = json.loads(workshop.say(capsys, "touches", "--json"))
+    assert (facts["pairs"], facts["swapped"], facts["dof"]) == (5, 5, 5)
+    assert facts["between"] == pytest.approx((sum(d * d for d in differences) / 10) ** 0.5)
+    assert "5 pairs of touches below 100 ohm, 5 with the leads swapped" in workshop.say(
+        capsys, "touches"
+    )
+
+
+def test_the_scatter_within_touches_is_not_zero_where_nobody_tells_it(workshop, capsys):
+    workshop.job(repeated(0.9, 0.95))
+    assert json.loads(workshop.say(capsys, "touches", "--json"))["within"] is None
+    assert "not told by repeat touches" in workshop.say(capsys, "touches")

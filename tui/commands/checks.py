@@ -170,7 +170,9 @@ def _show_touches(args: argparse.Namespace) -> int:
         else:
             print("no pair of touches below 100 ohm is on record; a repeat touch makes one")
         return 0
-    within = sqrt(fmean(pair.within**2 for pair in found))
+    # A repeat touch does not tell the scatter within its touches.
+    told = [pair.within**2 for pair in found if pair.within]
+    within = sqrt(fmean(told)) if told else None
     if args.json:
         facts = {
             "pairs": pooled.dof,
@@ -187,7 +189,7 @@ def _show_touches(args: argparse.Namespace) -> int:
     return 0
 
 
-def _touch_lines(found: list[TouchPair], pooled: Pooled, within: float) -> list[str]:
+def _touch_lines(found: list[TouchPair], pooled: Pooled, within: float | None) -> list[str]:
     sign = can_show("Ω")
 
     def ohms(value: float) -> str:
@@ -196,7 +198,9 @@ def _touch_lines(found: list[TouchPair], pooled: Pooled, within: float) -> list[
     swapped = sum(pair.swapped for pair in found)
     return [
         f"{counted(pooled.dof, 'pair')} of touches below 100 ohm, {swapped} with the leads swapped",
-        f"  within a touch    {ohms(within)}  standard deviation of one reading",
+        "  within a touch    not told by repeat touches"
+        if within is None
+        else f"  within a touch    {ohms(within)}  standard deviation of one reading",
         f"  between touches   {ohms(pooled.sd)}  standard deviation of one touch, "
         f"{counted(pooled.dof, 'degree')} of freedom",
         "Between people only a study tells: meterlink checks study FILE.",
