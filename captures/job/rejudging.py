@@ -13,6 +13,7 @@ from meterlink.errors import InvalidFileError
 from meterlink.events import CardBegan, Event, Held, Judged, MeterSet, StepReopened, Verdict
 from meterlink.judging.assess import Assessment
 from meterlink.judging.verdict import RULES
+from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
 from meterlink.source import Setting
 from meterlink.steps.measurement import MeasurementStep
@@ -135,9 +136,7 @@ class _Follower:
             case Held():
                 self._held = event
             case MeterSet():
-                self._setting = Setting(
-                    range=event.range, four_wire=event.four_wire, resolution=event.resolution
-                )
+                self._setting = setting_of(event)
             case StepReopened(step=step):
                 for key in [k for k in self.standing if k[:2] == (self._card, step)]:
                     del self.standing[key]
