@@ -138,3 +138,14 @@ def test_a_lead_zero_and_a_temperature_are_what_somebody_took_unless_they_say_ot
     assert Temperature(celsius=20.0).known
     assert not UNKNOWN_TEMPERATURE.known
     assert REFERENCE == 20.0  # degrees Celsius, as IEC 60228 states resistances of copper
+
+
+@pytest.mark.parametrize("celsius", [-98.0, 298.0])
+def test_all_that_a_temperature_may_be_is_one_of_a_winding(celsius):
+    with pytest.raises(NotationError, match="no temperature of a winding"):
+        Temperature(celsius=celsius, half_width=5.0)
+
+
+def test_nobody_took_it_means_a_bench_between_freezing_and_forty_degrees():
+    middle, half = UNKNOWN_TEMPERATURE.celsius, UNKNOWN_TEMPERATURE.half_width
+    assert (middle - half, middle + half) == (0.0, 40.0)
