@@ -33,6 +33,12 @@ _ENOUGH_TRIES: Final = 400
 """Ways to read one cut that are held against the displays: many that fit so few fit nothing."""
 
 
+_UNSURE: Final = (
+    "Where a frame begins was taken from the bytes alone, as no pauses between frames were seen. "
+    "Show two more displays, and compare what is read with them."
+)
+
+
 class Learnt(NamedTuple):
     """A description, ready to be used."""
 
@@ -126,8 +132,17 @@ def _candidates(
     for rare in (False, True):
         for cut in ways:
             samples = [{"hex": frame.hex(" ").upper()} for frame in cut.frames]
+            unsure = () if _begin_with_bursts(cut.frames, recordings) else (_UNSURE,)
             for solution in islice(solve(cut, displays, keep_time, rare=rare), _ENOUGH_TRIES):
-                yield solution.tables, solution.notes, samples
+                yield solution.tables, (*unsure, *solution.notes), samples
+
+
+def _begin_with_bursts(frames: Sequence[bytes], recordings: Sequence[Recording]) -> bool:
+    """Whether the pauses between bytes say that ``frames`` begin where they do."""
+    return all(
+        any(burst.startswith(frame) for burst in recording.bursts[1:-1])
+        for frame, recording in zip(frames, recordings, strict=True)
+    )
 
 
 def _usual_line(recording: Recording) -> tuple[str, str] | None:

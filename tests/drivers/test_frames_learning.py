@@ -118,6 +118,13 @@ def test_what_is_not_settled_is_said_with_the_display_that_would_settle_it():
     assert "probes swapped" in notes
 
 
+def test_without_pauses_the_beginning_is_said_to_be_unsure():
+    wire = load("bcd-nibbles-8")
+    for cut in (False, True):
+        notes = " ".join(learn(session(wire, cut=cut)).notes)
+        assert ("no pauses between frames" in notes) is cut
+
+
 def test_flags_that_were_typed_are_found():
     wire = load("lcd-segments-14")
     recordings = session(wire)
