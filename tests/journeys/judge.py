@@ -165,7 +165,7 @@ def _disagreeing(journey: Journey) -> list[str]:
     told(journey, "report", name, "--jobs", jobs, "--output", str(page))
     report = _rows_of(page.read_text(encoding="utf-8"))
     table = _table(shown)
-    faults = []
+    faults = _spoken_of(journey, (shown, *report))
     if journey.shown and "step " in journey.shown and _table(journey.shown) != table:
         apart = set(_table(journey.shown)) ^ set(table)
         faults.append(f"the plain table and jobs show differ: {sorted(apart)}")
@@ -190,6 +190,17 @@ def _disagreeing(journey: Journey) -> list[str]:
         if journey.screen and _denied(journey.screen, step, words):
             faults.append(f"the last screen does not say “{words}” of “{step.title}”")
     return faults
+
+
+def _spoken_of(journey: Journey, told_of: tuple[str, ...]) -> list[str]:
+    """What the engine lacks is nowhere called skipped: nobody skipped it."""
+    said = (journey.shown, journey.screen, *told_of)
+    return [
+        f"«{step.title}» is not on this engine and is called skipped"
+        for step in journey.card.step
+        if lacks(step, journey.patient.profile)
+        and any(re.search(rf"{re.escape(step.title)}:? +skipped", text) for text in said)
+    ]
 
 
 def _says(rows: list[str], title: str, words: str) -> bool:

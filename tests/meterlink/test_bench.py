@@ -385,6 +385,18 @@ def test_without_gestures_taps_mean_nothing_and_a_short_is_said_at_once():
     assert hands.last(Judged).verdict is Verdict.SHORT
 
 
+@pytest.mark.parametrize(
+    ("part", "gestures", "advised"),
+    [(SECONDARY, True, True), (SECONDARY, False, False), (PRIMARY, False, False)],
+)
+def test_taps_are_advised_only_where_they_count(part, gestures, advised):
+    hands = Hands(card(part)).cautions().tell(Gestures(on=gestures))
+    hands.read(OVER, 1).tell(Confirm())
+    say = hands.last(Asked).say
+    assert ("Tap the tips together" in say) is advised
+    assert "call it" in say
+
+
 def test_without_gestures_the_lead_zero_is_taken_by_its_key():
     hands = Hands(card(LEAD_ZERO)).cautions().tell(Gestures(on=False)).read(0.12)
     assert not hands.all(Zeroed)

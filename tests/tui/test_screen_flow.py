@@ -6,6 +6,7 @@ import time
 
 import msgspec
 import pytest
+from textual._styles_cache import StylesCache
 from textual.app import ScreenStackError
 from textual.widgets import Input, OptionList
 
@@ -46,6 +47,13 @@ async def test_what_comes_in_once_every_page_is_gone_breaks_nothing():
         app.screen.refresh()
     app._handle_exception(gone.value)
     assert app._exception is None
+
+
+async def test_what_was_painted_is_forgotten_with_its_screen():
+    async with bench("lead-zero") as (pilot, _):
+        await settled(pilot)
+        assert StylesCache.get_inner_outer.cache_info().currsize
+    assert not StylesCache.get_inner_outer.cache_info().currsize
 
 
 async def test_a_picture_due_at_once_is_painted_however_late_the_screen_comes_to_it():

@@ -9,6 +9,7 @@ are blue, brown and near black, chosen by measured distance. Form and word say t
 
 from typing import Any, Final, TypeVar
 
+from textual._styles_cache import StylesCache
 from textual.app import App, ScreenStackError
 from textual.theme import Theme
 from textual.worker import WorkerFailed
@@ -123,6 +124,10 @@ class FaultApp(App[T]):
         if fault is not None:
             raise fault
         return result
+
+    def on_unmount(self) -> None:
+        """Let the screen library forget what a thousand widgets were last painted as."""
+        StylesCache.get_inner_outer.cache_clear()
 
     def fail(self, fault: BaseException) -> None:
         """End the screen by ``fault``, which was met on a thread of ours."""
