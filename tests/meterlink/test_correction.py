@@ -135,7 +135,9 @@ def test_a_winding_is_neither_colder_nor_hotter_than_any_is(celsius, can_be):
 def test_a_lead_zero_and_a_temperature_are_what_somebody_took_unless_they_say_otherwise():
     assert not LeadZero(value=0.1).typed
     assert LeadZero(value=0.1).resolution == 0.0
+    assert LeadZero(value=0.1).u == 0.0
     assert Temperature(celsius=20.0).known
+    assert Temperature(celsius=20.0).half_width == 2.0
     assert not UNKNOWN_TEMPERATURE.known
     assert REFERENCE == 20.0  # degrees Celsius, as IEC 60228 states resistances of copper
 

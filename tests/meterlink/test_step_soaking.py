@@ -179,6 +179,19 @@ def test_an_over_range_says_nothing_of_a_warm_winding_by_being_confirmed():
     assert "clip came off" in hands.last(Asked).say
 
 
+def test_a_clip_is_asked_about_after_five_seconds_of_over_range_and_not_before():
+    hands = Hands(card(soak())).cautions().read(5200.0, 20, step=1.0).read(OVER, 4.5)
+    assert "clip came off" not in hands.last(Asked).say
+    assert "clip came off" in hands.read(OVER, 1.0).last(Asked).say
+    hands.read(5200.0, 2, step=1.0).read(OVER, 4.5)
+    assert len([asked for asked in hands.all(Asked) if "clip" in asked.say]) == 1
+
+
+def test_a_soak_can_be_ended_early_by_confirming_it():
+    hands = Hands(card(soak())).cautions().read(5200.0, 20, step=1.0).tell(Confirm())
+    assert hands.outcomes["soak"] == "steady"
+
+
 def test_a_path_that_is_open_from_the_start_is_kept_as_said():
     hands = Hands(card(watch())).cautions().read(OVER, 1.0).call_open()
     result = hands.bench.progress.results["watch"]
