@@ -19,6 +19,8 @@ from meterlink.events import Event
 
 ROUNDING: Final = 1e-9
 """Numbers that differ by less, as a share, differ in how a processor rounds and nothing else."""
+SENTENCES: Final = frozenset({"say", "advice"})
+"""Fields with a sentence for people: wording may get better, while what happened stays the same."""
 
 _WAITING: Final = 64
 """So many events may wait for their like before the oldest is given up as having none."""
@@ -53,6 +55,11 @@ class ChangedField(NamedTuple):
         return numbers and isclose(a, b, rel_tol=ROUNDING, abs_tol=1e-12)
 
     @property
+    def worded(self) -> bool:
+        """Whether the same is said in other words."""
+        return self.name in SENTENCES and bool(self.recorded) and bool(self.now)
+
+    @property
     def sentence(self) -> str:
         """The difference, numbers with no more digits than it takes to see it."""
         was, is_ = repr(self.recorded), repr(self.now)
@@ -81,6 +88,11 @@ class Difference(NamedTuple):
     def rounding(self) -> bool:
         """Whether nothing differs but rounding."""
         return self.only is None and all(field.rounding for field in self.fields)
+
+    @property
+    def harmless(self) -> bool:
+        """Whether nothing differs but rounding and the words of a sentence."""
+        return self.only is None and all(field.rounding or field.worded for field in self.fields)
 
     @property
     def sentence(self) -> str:
@@ -115,9 +127,11 @@ class Comparison:
         self.differences: list[Difference] = []
         """The first of them."""
         self.different = 0
-        """How many there are, rounding aside."""
+        """How many there are, rounding and wording aside."""
         self.rounded = 0
         """How many events differ in rounding alone."""
+        self.worded = 0
+        """How many events say the same in other words."""
         self.counts = {Side.RECORDED: 0, Side.NOW: 0}
         self._waiting: dict[Side, deque[_Waiting]] = {row: deque() for row in Side}
         self._hashes = {row: hashlib.sha256() for row in Side}
@@ -129,7 +143,7 @@ class Comparison:
 
     @property
     def equal(self) -> bool:
-        """Whether nothing differs but rounding; final once ``finish`` was called."""
+        """Whether nothing differs but rounding and wording; final once ``finish`` was called."""
         return self.different == 0
 
     def awaited(self) -> Iterator[Event]:
@@ -160,7 +174,7 @@ class Comparison:
                 if not (cut and row is Side.NOW):
                     self._differ(_alone(row, waiting))
             self._waiting[row].clear()
-        if not (self.exact or cut or self.different or self.rounded):
+        if not (self.exact or cut or self.differences):
             kept = Difference(
                 1, 0.0, "order", "", None, (ChangedField("order", "as recorded", "other"),)
             )
@@ -182,6 +196,8 @@ class Comparison:
     def _differ(self, difference: Difference) -> None:
         if difference.rounding:
             self.rounded += 1
+        elif difference.harmless:
+            self.worded += 1
         else:
             self.different += 1
         if len(self.differences) < _NAMED:

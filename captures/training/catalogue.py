@@ -185,9 +185,10 @@ def faults_of(shelved: Shelved) -> Iterator[str]:
         yield f"{name}: {fault}"
         return
     comparison = played.replay.comparison
-    if not comparison.equal:
+    if comparison.different or comparison.worded:
         first = comparison.differences[0].sentence
-        yield f"{name}: {comparison.different} events are not as recorded; {first}"
+        changed = comparison.different + comparison.worded
+        yield f"{name}: {changed} events are not as recorded; {first}"
     yield from _unlike(shelved.exercise, played.replay.bench.progress)
     yield from notes.astray(played.beginning.card, played.replay.t)
 

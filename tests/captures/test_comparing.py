@@ -53,6 +53,20 @@ def test_the_last_bit_is_rounding_and_named_as_such():
     assert comparison.rounded == 1
 
 
+def test_another_wording_is_no_difference_and_is_counted():
+    asked = Asked(t=4.0, step="primary", say="Probes on.")
+    comparison = compared([*ROW, asked], [*ROW, replace(asked, say="Put the probes on.")])
+    assert comparison.equal
+    assert (comparison.worded, comparison.different) == (1, 0)
+    moved = compared([*ROW, asked], [*ROW, replace(asked, say="Put the probes on.", t=4.5)])
+    assert (moved.worded, moved.different) == (0, 1)
+
+
+def test_a_sentence_that_is_gone_is_a_difference():
+    asked = Asked(t=4.0, step="primary", say="Probes on.")
+    assert not compared([asked], [replace(asked, say="")]).equal
+
+
 def test_a_field_that_differs_is_named_with_both_values():
     comparison = compared(ROW, with_hold(t=2.25, readings=12))
     (difference,) = comparison.differences

@@ -116,8 +116,16 @@ class Report(NamedTuple):
         if comparison.exact:
             yield f"{name}: {recorded} events, each as it was recorded"
         elif comparison.equal:
-            rounded = f", but for rounding in {comparison.rounded}" if comparison.rounded else ""
-            yield f"{name}: {recorded} events, each as it was recorded{rounded}"
+            aside = [
+                f"{what} in {count}"
+                for what, count in (
+                    ("rounding", comparison.rounded),
+                    ("wording", comparison.worded),
+                )
+                if count
+            ]
+            but = f", but for {' and '.join(aside)}" if aside else ""
+            yield f"{name}: {recorded} events, each as it was recorded{but}"
             if comparison.rounded:
                 yield "  numbers round in another way on another processor or mathematics library"
         else:
@@ -130,7 +138,7 @@ class Report(NamedTuple):
                 )
         for reason in reasons:
             yield f"  why it may differ: {reason}"
-        real = [difference for difference in comparison.differences if not difference.rounding]
+        real = [difference for difference in comparison.differences if not difference.harmless]
         for difference in real[:_SHOWN]:
             yield f"  {plain(difference.sentence, 600)}"
         if comparison.different > _SHOWN:
@@ -148,6 +156,7 @@ class Report(NamedTuple):
             "exact": comparison.exact,
             "equal": comparison.equal,
             "rounded": comparison.rounded,
+            "worded": comparison.worded,
             "different": comparison.different,
             "differences": [_facts_of(difference) for difference in comparison.differences],
             "reasons": played.reasons(),
