@@ -21,8 +21,6 @@ from meterlink.hold.wandering import FEWEST, Found, factor, memory_likelihood, w
 
 _RECTANGLE: Final = 1.96 / 3**0.5
 """Half of a 95 % interval that has the variance of a rectangle of half width one."""
-_SLOWEST: Final = 1.4
-"""Time constant of the slowest settling, seconds ..."""
 _CREEP_POINTS: Final = 8
 """Creep is seen in so many points ..."""
 _CREEP_TIME: Final = 1.0

@@ -8,7 +8,8 @@ import pytest
 from scipy import stats
 
 from meterlink.events import Noise
-from meterlink.hold.wandering import factor, weigh
+from meterlink.hold.following import has_turned
+from meterlink.hold.wandering import factor, memory_likelihood, weigh
 from meterlink.wording import remark_on
 from tests.traces import restless, unseen
 from tests.traces.score import holds_of
@@ -79,6 +80,54 @@ def test_a_known_memory_is_weighed_as_generalised_least_squares_does() -> None:
         known = 1.96 / sqrt(np.linalg.inv(cov).sum())
         ratios.append(weigh(y.tolist(), 0.1, 0.3, 1e-4).half / known)
     assert 0.6 < float(np.median(ratios)) < 1.5
+
+
+def test_the_likelihood_of_a_memory_is_that_of_a_normal_distribution() -> None:
+    # Against scipy.stats.multivariate_normal, at the generalised mean and the likeliest variance.
+    y = np.array([1.0, 1.3, 1.2, 0.8, 0.7, 0.9, 1.4, 1.5])
+    n, best = y.size, []
+    for rho in (0.35, 0.6, 0.78, 0.9, 0.96):
+        shape = rho ** np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+        inverse = np.linalg.inv(shape)
+        mean = (inverse @ y).sum() / inverse.sum()
+        variance = (y - mean) @ inverse @ (y - mean) / n
+        best.append(stats.multivariate_normal(np.full(n, mean), variance * shape).logpdf(y))
+    expected = max(best) + n / 2 * (1 + np.log(2 * np.pi))
+    assert memory_likelihood(y.tolist()) == pytest.approx(expected)
+
+
+def test_a_contact_that_goes_there_and_back_is_held_before_either_level_lasts() -> None:
+    jumps = [1.0, 0.982, 1.0, 0.982, 0.982, 1.0, 0.982, 1.0]
+    held = holds(readings([*air(5), *jumps, *air(5)], rate=2.5, resolution=0.001))
+    assert held
+    assert held[-1].origin is Noise.JUMPING
+    assert abs(held[-1].value - 0.991) <= 0.002
+
+
+def test_a_value_of_poor_contact_is_within_two_deviations_of_a_part_that_it_only_adds_to() -> None:
+    rng = random.Random(4)
+    far = 0
+    for _ in range(60):
+        course = [round(1.0 + 0.03 * abs(rng.gauss(0, 1)), 3) for _ in range(12)]
+        held = holds(readings([*air(5), *course, *air(5)], resolution=0.001))
+        far += any(abs(h.value - 1.0) > 2 * np.std(course) for h in held)
+    assert far <= 3
+
+
+@pytest.mark.parametrize(
+    ("course", "turned"),
+    [
+        ([1.0, 1.1, 1.3, 1.6], False),
+        ([1.0, 1.1, 1.6, 1.3], False),
+        ([1.0, 1.6, 1.3, 1.2], True),
+        ([1.0, 0.5, 0.9, 0.9], True),
+        ([1.0, 0.9, 0.6, 0.3], False),
+    ],
+)
+def test_only_where_neither_of_the_newest_two_leads_has_a_value_turned(
+    course: list[float], turned: bool
+) -> None:
+    assert has_turned(course, 1.0) is turned
 
 
 def test_white_noise_is_weighed_as_students_interval_does() -> None:
