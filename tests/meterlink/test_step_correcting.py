@@ -187,3 +187,14 @@ def test_back_passes_over_a_step_that_ends_by_itself():
     assert hands.outcomes["module"] == "cannot-tell"
     hands.tell(Back(reason="wrong gauge"))
     assert hands.bench.progress.current == "gap"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [("soon", "cannot be read"), ("2.1 ohm", "between zero and 2"), ("-0.1 ohm", "between zero")],
+)
+def test_what_is_typed_for_the_leads_must_be_a_pair_of_leads(typed, said):
+    hands = Hands(card(LEAD_ZERO)).cautions().tell(Enter(text=typed))
+    assert said in hands.last(Asked).say
+    assert not hands.all(Zeroed)
+    assert hands.tell(Enter(text="2 ohm")).outcomes["lead-zero"] == "done"

@@ -1,7 +1,10 @@
 """A verdict against the part asks for a second touch, and both are recorded."""
 
+import pytest
+
 from meterlink.commands import Confirm, Enter, Redo
 from meterlink.events import Asked, Judged, StepEnded, Verdict
+from meterlink.steps.second_touch import Touches
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, PRIMARY, SECONDARY, Hands, card
 
 ABOVE = 9.2e3
@@ -119,3 +122,36 @@ def test_a_shorted_primary_is_a_short_for_all_that():
     hands = Hands(card(LEAD_ZERO, PRIMARY)).cautions().touch(0.1)
     hands.touch(0.11, seconds=3.0).touch(0.11, seconds=3.0)
     assert hands.outcomes["primary"] == "short"
+
+
+def verdict(corrected: float | None, u: float | None = 100.0) -> Judged:
+    return Judged(
+        t=1.0,
+        step="secondary",
+        contact_t=0.0,
+        value=corrected,
+        corrected=corrected,
+        u=u,
+        verdict=Verdict.OPEN,
+        probability=0.99,
+        clear=True,
+    )
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "repeat"),
+    [
+        (verdict(None, None), verdict(300e3), "agrees"),
+        (verdict(300e3), verdict(None, None), "agrees"),
+        (verdict(300e3, 100.0), verdict(300_099.0, None), "agrees"),
+        (verdict(300e3, None), verdict(300_099.0, 100.0), "agrees"),
+        (verdict(300e3), verdict(300_101.0), "disagrees"),
+    ],
+)
+def test_touches_agree_within_the_larger_of_their_uncertainties(first, second, repeat):
+    touches = Touches(Verdict.IN_WINDOW)
+    assert touches.say() == ""
+    touches.take(first)
+    touches.lifted()
+    assert touches.take(second).repeat == repeat
+    assert touches.settled is (repeat == "agrees")
