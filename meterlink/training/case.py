@@ -120,15 +120,24 @@ _TRIES: Final = 60
 _COARSE_RANGES: Final = (100.0, 1e6, 1e8)
 
 
+TOGETHER: Final = "+"
+MOST_FAULTS: Final = 2
+
+
 class Order(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What is asked of a case; the same order always gives the same case."""
 
     seed: Annotated[int, msgspec.Meta(ge=0, le=2**53)] = 1
     difficulty: Difficulty = "medium"
     fault: Annotated[str, msgspec.Meta(max_length=80)] = ""
-    """A fault of the table; empty: any."""
+    """A fault of the table, or two with «+» between; empty: any."""
     complaint: Annotated[str, msgspec.Meta(max_length=80)] = ""
     """A complaint of the table; empty: any that fits."""
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """The faults that are asked for; none where any will do."""
+        return tuple(name.strip() for name in self.fault.split(TOGETHER) if name.strip())
 
 
 class Case(msgspec.Struct, frozen=True, kw_only=True):
@@ -144,19 +153,20 @@ class Case(msgspec.Struct, frozen=True, kw_only=True):
     """Full scale that the meter was left on, ohms; None: it ranges by itself."""
 
     @property
-    def suspect(self) -> Suspect:
-        """The fault that the engine has, as the table knows it."""
-        return next(s for s in self.model.suspects if s.name == self.patient.fault)
+    def suspects(self) -> tuple[Suspect, ...]:
+        """The fault that the engine has, or the two, as the table knows them."""
+        known = {suspect.name: suspect for suspect in self.model.suspects}
+        return tuple(known[fault] for fault in self.patient.faults)
 
     @property
-    def place(self) -> str:
-        """Where the fault is."""
-        return self.suspect.place
+    def places(self) -> tuple[str, ...]:
+        """Where the faults are."""
+        return tuple(suspect.place for suspect in self.suspects)
 
     @property
     def can_be_found(self) -> bool:
         """Whether the advice ends in the right place on this engine."""
-        return self.walk.place == self.place
+        return self.walk.place in self.places
 
     @property
     def tells_places(self) -> bool:
@@ -220,10 +230,16 @@ def check_order(order: Order) -> Sequence[str]:
     if order.complaint and order.complaint not in table.complaints:
         known = ", ".join(table.complaints)
         raise UsageError(f"there is no complaint “{plain(order.complaint)}”; there is {known}")
-    if order.fault and order.fault not in fault_names(table):
-        known = ", ".join(fault_names(table))
-        raise UsageError(f"there is no fault “{plain(order.fault)}”; there is {known}")
-    fits = [complaint for complaint in table.complaints if _can(order.fault, complaint)]
+    for fault in order.faults:
+        if fault not in fault_names(table):
+            known = ", ".join(fault_names(table))
+            raise UsageError(f"there is no fault “{plain(fault)}”; there is {known}")
+    fits = [complaint for complaint in table.complaints if _can(order.faults, complaint)]
+    if len(order.faults) > MOST_FAULTS or not fits:
+        raise UsageError(
+            f"no engine comes in with “{plain(order.fault)}”; give one fault, or two in different "
+            "places that make the same complaint"
+        )
     if order.complaint and order.complaint not in fits:
         raise UsageError(
             f"the fault “{order.fault}” never makes an engine come in with “{order.complaint}”; "
@@ -235,11 +251,11 @@ def check_order(order: Order) -> Sequence[str]:
     return mild if order.difficulty != "hard" and mild else fits
 
 
-def _can(fault: str, complaint: str) -> bool:
-    if not fault:
-        return True
+def _can(faults: Sequence[str], complaint: str) -> bool:
+    """Return whether each of ``faults`` makes an engine come in like this, each in its place."""
     model = Model(shipped_table(), complaint, list(SWITCH_NAMED))
-    return any(suspect.name == fault for suspect in model.suspects)
+    places = {suspect.name: suspect.place for suspect in model.suspects}
+    return len({places[fault] for fault in faults if fault in places}) == len(faults)
 
 
 def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generator) -> Case:
@@ -247,11 +263,11 @@ def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generato
     complaint = str(rng.choice(list(complaints), p=shares / shares.sum()))
     switches = _switches(order, rng)
     model = Model(shipped_table(), complaint, [slug(name) for name in switches])
-    fault = order.fault
-    if not fault:
-        fault = model.suspects[int(rng.choice(len(model.alone), p=model.alone))].name
+    faults = order.faults
+    if not faults:
+        faults = (model.suspects[int(rng.choice(len(model.alone), p=model.alone))].name,)
     engine = sound_engine(rng, switches)
-    patient = afflict(engine, fault, complaint, rng)
+    patient = afflict(engine, faults, complaint, rng)
     profile = practice_profile(base, engine)
     left_on = float(rng.choice(_COARSE_RANGES)) if order.difficulty == "hard" else None
     return Case(
@@ -266,7 +282,11 @@ def _drawn(order: Order, complaints: Sequence[str], base: Profile, rng: Generato
 
 def _switches(order: Order, rng: Generator) -> list[str]:
     """Draw the engine's switches: the stop switch, the one at fault, and some more."""
-    at_fault = [name for known, name in SWITCH_NAMED.items() if order.fault.startswith(f"{known}-")]
+    at_fault = [
+        name
+        for known, name in SWITCH_NAMED.items()
+        if any(f.startswith(f"{known}-") for f in order.faults)
+    ]
     chosen = list(dict.fromkeys([STOP_SWITCH, *at_fault]))
     wanted = int(rng.integers(1, _MOST_SWITCHES[order.difficulty] + 1))
     others = [str(name) for name in rng.permutation([n for n in SWITCHES if n not in chosen])]

@@ -286,7 +286,7 @@ def reasoned(case: Case, ledger: Ledger) -> float:
 def needless(case: Case, ledger: Ledger) -> list[str]:
     """Return the places whose good part was renewed, as often as it was."""
     mends = [e for e in ledger.lines if isinstance(e, Renewed | Named)]
-    return [e.place for e in mends if e.place != case.place and mend_of(e.place).parts > 0]
+    return [e.place for e in mends if e.place not in case.places and mend_of(e.place).parts > 0]
 
 
 def misled(ledger: Ledger) -> list[Concluded]:

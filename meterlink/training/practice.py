@@ -290,7 +290,7 @@ class Practice:
             Named(
                 place=place,
                 fault=fault,
-                right=place == self.case.place,
+                right=place in self.case.places,
                 minutes=mend.minutes,
                 parts=mend.parts,
                 due=due,

@@ -111,9 +111,9 @@ def score(case: Case, ledger: Ledger, expected: float) -> Score:
             _item("Time", TIME, _time(case, ledger)),
         ),
         topics=topics_of(case, ledger),
-        place=case.place,
-        fault=case.suspect.say,
-        found=bool(named) and named[-1].right,
+        place=" and ".join(case.places),
+        fault=" and ".join(suspect.say for suspect in case.suspects),
+        found=bool(named) and named[-1].right and not _unnamed(case, named),
         minutes=ledger.minutes,
         parts=ledger.parts,
         checks=len(search.checks),
@@ -133,7 +133,7 @@ def _item(title: str, of: float, worth: Worth) -> Item:
 
 def _fault(case: Case, ledger: Ledger) -> Worth:
     named = ledger.all(Named)
-    truth = f"It was: {case.suspect.say} ({case.place})."
+    truth = f"It was: {' and '.join(f'{s.say} ({s.place})' for s in case.suspects)}."
     if not named:
         return 0.0, ("You named no fault.", truth)
     last = named[-1]
@@ -157,10 +157,17 @@ def _found(case: Case, ledger: Ledger, last: Named) -> tuple[float, str]:
         return HALF, f"Right in the end, after you had named another place {_times(wrong)}."
     if reasoned(case, ledger) < _GUESS:
         return HALF, "Right, and a guess: what you had seen hardly spoke for it."
-    if last.fault == case.patient.fault:
+    if _unnamed(case, ledger.all(Named)):
+        return HALF, "One of the two faults; the other was not named."
+    if last.fault in case.patient.faults:
         return FAULT, "Right, place and fault."
     alone = len([s for s in case.model.suspects if s.place == last.place]) == 1
     return FAULT if alone else PLACE, "The right place, which is what gets mended."
+
+
+def _unnamed(case: Case, named: Sequence[Named]) -> set[str]:
+    """Return the places at fault that nobody named."""
+    return set(case.places) - {entry.place for entry in named}
 
 
 def _safety(ledger: Ledger) -> Worth:

@@ -92,7 +92,7 @@ def test_every_fault_of_the_table_can_be_ordered_and_is_hidden_in_the_engine(fau
     case = case_of(5, fault=fault)
     assert case.patient.fault == fault
     assert case.patient.ailing != case.patient.sound
-    assert case.place in case.model.places
+    assert case.places[0] in case.model.places
 
 
 @given(st.integers(0, 10**6), st.sampled_from(DIFFICULTIES))
@@ -123,6 +123,18 @@ def test_harder_engines_take_the_advice_more_checks():
             "the fault “stop-wire-broken” never makes an engine come in with “no-spark”; it goes "
             "with wont-stop",
         ),
+        (
+            {"fault": "open-primary+shorted-primary"},
+            "no engine comes in with “open-primary+shorted-primary”; give one fault, or two",
+        ),
+        (
+            {"fault": "stop-wire-broken+open-primary"},
+            "no engine comes in with “stop-wire-broken+open-primary”; give one fault, or two",
+        ),
+        (
+            {"fault": "open-primary+plug-bad+poor-earth"},
+            "no engine comes in with “open-primary+plug-bad+poor-earth”; give one fault, or two",
+        ),
     ],
 )
 def test_an_order_that_cannot_be_is_one_plain_sentence(order, said):
@@ -133,6 +145,25 @@ def test_an_order_that_cannot_be_is_one_plain_sentence(order, said):
 
 
 # --- rules ------------------------------------------------------------------------------------
+
+
+def test_two_faults_can_be_ordered_and_both_have_to_be_named():
+    case = case_of(3, fault="bad-lead-or-cap+stop-switch-stuck-closed", complaint="no-spark")
+    assert set(case.places) == {"plug lead or cap", "stop switch"}
+    half = careful(case)
+    judged = score(case, half.ledger, EXPECTED)
+    assert not judged.found
+    assert judged.place == "plug lead or cap and stop switch"
+    assert any("the other was not named" in say for say in judged.items[0].say)
+    whole = Practice(case)
+    for step in Safety:
+        whole.secure(step)
+    for place in case.places:
+        assert whole.patient.ailing != case.patient.sound
+        whole.name(place)
+    assert whole.patient.ailing == case.patient.sound
+    prove(whole)
+    assert score(case, whole.ledger, EXPECTED).found
 
 
 def test_a_spark_trial_takes_no_care_of_switches_left_at_stop():
@@ -316,7 +347,7 @@ def test_following_the_advice_loses_nothing_but_what_the_advice_itself_gets_wron
 @settings(max_examples=50, deadline=None)
 def test_following_the_advice_never_scores_worse_than_needless_swapping(seed, difficulty, random):
     case = case_of(seed, difficulty=difficulty)
-    good = [p for p in case.model.places if p != case.place and mend_of(p).parts > 0]
+    good = [p for p in case.model.places if p not in case.places and mend_of(p).parts > 0]
     first = random.choice(good)
     rest = [place for place in case.model.places if place != first]
     random.shuffle(rest)
@@ -333,7 +364,7 @@ def test_one_more_good_part_renewed_never_adds_a_point(seed, difficulty, at):
     before = points(practice)
     case, lines = practice.case, practice.ledger.lines
     other = Practice(case)
-    good = [p for p in case.model.places if p != case.place and mend_of(p).parts > 0]
+    good = [p for p in case.model.places if p not in case.places and mend_of(p).parts > 0]
     other.renew(good[seed % len(good)])
     lines.insert(min(at, len(practice.ledger.search.lines)), other.ledger.lines[-1])
     assert points(practice) < before or before == 0
@@ -376,7 +407,7 @@ def test_a_guess_without_a_check_is_worth_little_beside_the_same_name_with_reaso
     guess = Practice(case)
     for step in Safety:
         guess.secure(step)
-    guess.name(case.place, case.patient.fault)
+    guess.name(case.places[0], case.patient.fault)
     prove(guess)
     checks = next(
         item for item in score(case, guess.ledger, EXPECTED).items if item.title == "Checks"
@@ -454,7 +485,7 @@ def test_an_engine_given_back_untouched_is_worth_no_parts_no_contact_and_no_time
 def test_a_name_that_rests_on_nothing_is_a_guess_however_right_it_is():
     case = case_of(4, difficulty="medium")
     guess = Practice(case)
-    guess.name(case.place, case.patient.fault)
+    guess.name(case.places[0], case.patient.fault)
     by_title = {item.title: item for item in score(case, guess.ledger, EXPECTED).items}
     fault, contact = by_title["The fault"], by_title["Contact"]
     assert fault.points == fault.of / 2

@@ -391,5 +391,5 @@ def test_every_command_that_help_lists_is_taken():
 def test_every_fault_can_be_typed_to_its_place():
     for fault in fault_names():
         practice = practice_on(1, fault=fault, difficulty="hard")
-        play(practice, f"name {practice.case.place}: {fault}")
+        play(practice, f"name {practice.case.places[0]}: {fault}")
         assert score(practice.case, practice.ledger, 1.0).found

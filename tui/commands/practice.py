@@ -54,7 +54,8 @@ def add_practice(parser: argparse.ArgumentParser) -> None:
         "--difficulty", choices=_DIFFICULTIES, help="how hard the fault is to find (default easy)"
     )
     parser.add_argument(
-        "--fault", help="this fault; who reads the command line knows it, --exercise hides it"
+        "--fault",
+        help="this fault, or two joined by +; who reads the command line knows, --exercise hides",
     )
     parser.add_argument("--complaint", help="what the engine comes in with")
     parser.add_argument(
