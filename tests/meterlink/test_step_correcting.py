@@ -198,3 +198,16 @@ def test_what_is_typed_for_the_leads_must_be_a_pair_of_leads(typed, said):
     assert said in hands.last(Asked).say
     assert not hands.all(Zeroed)
     assert hands.tell(Enter(text="2 ohm")).outcomes["lead-zero"] == "done"
+
+
+def test_a_lead_zero_is_not_done_by_confirming_what_nobody_held():
+    hands = Hands(card(LEAD_ZERO)).cautions().tell(Confirm())
+    assert "lead-zero" not in hands.outcomes
+    assert not hands.all(Zeroed)
+
+
+def test_leads_below_zero_are_refused_and_no_open_can_be_had_until_a_sound_value():
+    hands = Hands(card(LEAD_ZERO)).cautions().read(-0.5, 2.0)
+    assert "below zero" in hands.last(Asked).say
+    assert not hands.bench.sound
+    assert not hands.all(Zeroed)

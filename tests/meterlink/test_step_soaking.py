@@ -254,3 +254,13 @@ def test_dropouts_before_a_break_still_count_after_it():
     again = Hands(first.bench.card, past=first.events)
     again.read(0.3, 23)
     assert again.outcomes["watch"] == "some"
+
+
+def test_a_path_that_closed_for_long_has_closed_however_long_it_was():
+    """Only what is over range may be probes that were lifted."""
+    hands = Hands(card(watch(expect="open"))).cautions().tell(Confirm())
+    hands.read(OVER, 1.0).read(500.0, 3.0, step=1.0).read(OVER, 1.0)
+    (closed,) = hands.all(Dropout)
+    assert closed.lasted_s == pytest.approx(3.0, abs=0.11)
+    assert not hands.bench.card.find("watch").is_expected("some", None)
+    assert hands.bench.card.find("watch").is_expected("none", None)
