@@ -11,7 +11,18 @@ from typing import Final
 
 from captures.record.reader import RecordReader
 from meterlink.card import Card, Step
-from meterlink.events import Contact, Entered, Gap, Held, Judged, Lift, StepBegan, StepEnded, Zeroed
+from meterlink.events import (
+    Contact,
+    Entered,
+    Gap,
+    Held,
+    Judged,
+    Lift,
+    StepBegan,
+    StepEnded,
+    Verdict,
+    Zeroed,
+)
 from meterlink.judging.criterion import Criterion
 from meterlink.profile import GapSetting, Torque
 from meterlink.reading import Reading
@@ -36,6 +47,10 @@ class CheckRow:
     ended: StepEnded | None = None
     at: str = ""
     """RFC 3339 time of the verdict, else of the end of the step."""
+    order: int = 0
+    """Line of the log from which on it stands as it does."""
+    before: "CheckRow | None" = None
+    """What the same check gave the first time, where it was done again or on an earlier card."""
     again: list[str] = field(default_factory=list)
     """Why the step was opened again, one text for each time."""
     good: bool | None = None
@@ -51,6 +66,8 @@ class CardFacts:
     checks: list[CheckRow] = field(default_factory=list)
     left_out: str = ""
     """In one line, what the card asks for and the engine lacks."""
+    undone: tuple[str, ...] = ()
+    """Titles of its steps that were never come to."""
     ended: bool = False
     signed_off: bool = False
     meter_failed: bool = False
@@ -72,6 +89,16 @@ class TouchFacts:
     value: list[float]
     """SI units; infinite where over range."""
 
+    @property
+    def is_unsteady(self) -> bool:
+        """Whether a reading before the lift was over range, or far from the held value."""
+        end = math.inf if self.lift_t is None else self.lift_t
+        on = [v for t, v in zip(self.t, self.value, strict=True) if self.held_t <= t < end]
+        return any(not abs(value - self.held) <= _FAR * abs(self.held) for value in on)
+
+
+_FAR: Final = 0.05
+"""A reading is far from a held value by more than this share of it."""
 
 _BEFORE: Final = 12
 """Readings shown before contact is said: the engine says it a few readings late."""
@@ -112,6 +139,26 @@ def held_touches(capture: RecordReader, name: str) -> Iterator[TouchFacts | Gap]
                 touch = None
     if touch is not None:
         yield from touch.done(None)
+
+
+def worth_drawing(touches: list[TouchFacts], cards: list[CardFacts]) -> list[TouchFacts]:
+    """Return the touches whose readings show something that the verdict does not.
+
+    Those that gave a verdict that is close or against the part, and those that left and came back
+    or wandered by more than a twentieth while the probes were on.
+    """
+    judged = {
+        (check.step.id, check.judged.contact_t): check.judged
+        for card in cards
+        for check in card.checks
+        if check.judged is not None
+    }
+    return [
+        touch
+        for touch in touches
+        if (verdict := judged.get((touch.step, touch.contact_t))) is not None
+        if not verdict.clear or verdict.verdict is not Verdict.IN_WINDOW or touch.is_unsteady
+    ]
 
 
 class _Touch:

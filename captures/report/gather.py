@@ -77,11 +77,9 @@ class JobFacts:
     """What a check of its files found."""
 
     @property
-    def repaired(self) -> tuple[str, ...]:
-        """The places that were put right, where the engine starts, stops and is signed off."""
-        if self.finding is None or not self.finding.closed or self.signed_off is None:
-            return ()
-        return self.finding.mended if self.stop_check else ()
+    def stops(self) -> bool:
+        """Whether the engine was seen to stop by its control, and the job is signed off."""
+        return self.signed_off is not None and bool(self.stop_check)
 
     @property
     def parts(self) -> tuple[JobPart, ...]:
@@ -97,6 +95,7 @@ class CardGatherer:
         self._profile = profile
         self._checks: dict[tuple[str, str], CheckRow] = {}
         self._again: dict[str, list[str]] = {}
+        self._before: dict[tuple[str, str], CheckRow] = {}
 
     def take(self, entry: LogEntry) -> None:
         """Take one entry of the log."""
@@ -106,9 +105,11 @@ class CardGatherer:
                 check = self._check(event.step, event.position)
                 check.judged, check.at = event, entry.at
                 check.criterion = criterion_of(check.step, event.position, self._profile)
+                check.order = entry.line
             case StepEvent():
                 check = self._check(event.step)
                 check.own.apply(event)
+                check.order = entry.line
                 check.at = entry.at if event.fulfils else check.at
             case Zeroed():
                 self._check(event.step).zeroed = event
@@ -119,11 +120,13 @@ class CardGatherer:
                     check.size = check.step.limits(self._profile)
             case StepEnded():
                 check = self._check(event.step)
-                check.ended = event
+                check.ended, check.order = event, entry.line
                 check.at = check.at or entry.at
             case StepReopened():
                 for key in [key for key in self._checks if key[0] == event.step]:
-                    del self._checks[key]
+                    first = self._checks.pop(key)
+                    first.good = self._is_good(first)
+                    self._before.setdefault(key, first)
                 self._again.setdefault(event.step, []).append(event.reason)
         self.progress.apply(event)
 
@@ -139,6 +142,7 @@ class CardGatherer:
             own.sort(key=lambda check: check.position != "")
             for check in own or [CheckRow(step, own=step.state())]:
                 check.again = self._again.get(step.id, [])
+                check.before = self._before.get((step.id, check.position))
                 check.good = None if _only_leads_on(step, card) else self._is_good(check)
                 rows.append(check)
         return CardFacts(
@@ -146,6 +150,7 @@ class CardGatherer:
             profile_name="" if self._profile is None else self._profile.name,
             checks=rows,
             left_out=left_out_words(left_out),
+            undone=tuple(row.step.title for row in rows if not row.order),
             ended=self.progress.ended,
             signed_off=self.progress.signed_off,
             meter_failed=self.progress.meter_failed,

@@ -1,174 +1,162 @@
-"""The plots of a report, as SVG that stands in the page itself: no script, no font, no link."""
+"""The drawings of a report, as small SVG that stands in the page itself and takes its colours.
 
-import io
-import itertools
+No script, no font and no link; the style sheet gives each class its colour, in light and dark.
+"""
+
 import math
-import re
-from typing import Any, Final
+from collections.abc import Iterator, Sequence
+from typing import Final, NamedTuple
 
-import matplotlib as mpl
 from markupsafe import Markup
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from captures.report.facts import CheckRow, TouchFacts
-from meterlink.events import Judged
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.window import Window
 
-INK: Final = "#1d2733"
-FAINT: Final = "#8a97a6"
-WINDOW: Final = "#cfe6dd"
-EDGE: Final = "#3f8f76"
-MARK: Final = "#b4532a"
-DOTS: Final = "#35618f"
+_STRIP: Final = (132.0, 16.0)
+"""Width and height of a strip of limits, in its own units."""
+_PLOT: Final = (330.0, 132.0)
+_LEFT, _RIGHT, _TOP, _BOTTOM = 42.0, 8.0, 14.0, 24.0
+"""Margins of a plot, for its numbers."""
+_MOST_DOTS: Final = 240
+"""Readings drawn of one touch; more would lie on each other."""
 
-_STYLE: Final[dict[Any, Any]] = {
-    "svg.fonttype": "none",  # text stays text: it can be searched, and is a tenth of the size
-    "svg.hashsalt": "meterlink",
-    "font.family": "sans-serif",
-    "font.size": 8,
-    "text.parse_math": False,
-    "text.color": INK,
-    "axes.edgecolor": FAINT,
-    "axes.labelcolor": INK,
-    "axes.linewidth": 0.6,
-    "xtick.color": INK,
-    "ytick.color": INK,
-    "xtick.major.width": 0.6,
-    "ytick.major.width": 0.6,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.formatter.useoffset": False,
-}
 
-_numbers = itertools.count(1)
+class Axis(NamedTuple):
+    """Where values of one direction stand on the drawing."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        """Return the place of ``value``, which may lie beyond an end, to a tenth."""
+        share = (value - self.low) / (self.high - self.low)
+        return round(self.start + share * (self.end - self.start), 1)
+
+    def ticks(self, most: int) -> Iterator[tuple[float, str]]:
+        """Yield places and numbers of at most ``most`` + 1 round values inside the ends."""
+        rough = (self.high - self.low) / most
+        power = 10.0 ** math.floor(math.log10(rough))
+        step = next(power * n for n in (1, 2, 5, 10) if power * n >= rough)
+        digits = max(0, -math.floor(math.log10(step)))
+        first = math.ceil(self.low / step)
+        for n in range(first, math.floor(self.high / step) + 1):
+            yield self(n * step), f"{n * step:.{digits}f}"
 
 
 def draw_touch(touch: TouchFacts) -> Markup:
     """Return one touch: its readings over time, the steadied value, and when it was held."""
-    with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(3.35, 1.62), layout="constrained")
-        axes = figure.subplots()
-        factor, unit = _scale(touch.held, touch.unit)
-        start = touch.contact_t
-        finite = [
-            (t - start, value / factor)
-            for t, value in zip(touch.t, touch.value, strict=True)
-            if math.isfinite(value)
-        ]
-        over = [
-            t - start for t, value in zip(touch.t, touch.value, strict=True) if math.isinf(value)
-        ]
-        held = touch.held / factor
-        axes.plot(*zip(*finite, strict=True), ".", color=DOTS, markersize=2.6)
-        low, high = _range_around(held, [value for _, value in finite])
-        axes.set_ylim(low, high)
-        if over:
-            axes.plot(over, [high] * len(over), "v", color=FAINT, markersize=3, clip_on=False)
-        end = (touch.lift_t if touch.lift_t is not None else touch.t[-1]) - start
-        axes.plot([touch.held_t - start, end], [held, held], color=MARK, linewidth=1.2)
-        axes.plot([touch.held_t - start], [held], "o", color=MARK, markersize=4)
-        axes.axvline(touch.held_t - start, color=MARK, linewidth=0.6, linestyle=(0, (2, 2)))
-        axes.set_xlabel("seconds since contact", color=FAINT)
-        axes.set_title(unit, loc="left", fontsize=8, color=FAINT)
-        label = (
-            f"Readings of one touch; held at {format_value(touch.held, touch.unit)} "
-            f"after {touch.held_t - start:.1f} seconds"
-        )
-        return _svg(figure, label)
-
-
-def draw_ruler(check: CheckRow) -> Markup | None:
-    """Return a value with its uncertainty against its window; None where there is no window."""
-    judged, criterion = check.judged, check.criterion
-    if judged is None or criterion is None or not _is_drawable(judged.corrected):
-        return None
-    window = criterion.window
-    if window.low is None or window.high is None:
-        return None
-    with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(6.9, 0.62), layout="constrained")
-        axes = figure.subplots()
-        factor, unit = _scale(window.high, window.unit)
-        low, high = window.low / factor, window.high / factor
-        left, right = _ends(judged, window, factor)
-        axes.axvspan(low, high, color=WINDOW, linewidth=0)
-        for edge in (low, high):
-            axes.axvline(edge, color=EDGE, linewidth=1)
-        _mark_value(axes, judged, factor, left, right)
-        margin = (right - left) * 0.02
-        axes.set_xlim(left - margin, right + margin)
-        axes.set_ylim(-1, 1)
-        axes.set_yticks([])
-        axes.spines["left"].set_visible(False)
-        axes.annotate(unit, (1, 0), (5, -4), "axes fraction", "offset points", va="top", color=INK)
-        value = "over range" if judged.corrected is None else format_value(judged.corrected)
-        return _svg(figure, f"{value} against the limits {low:g} to {high:g} {unit}")
-
-
-def _mark_value(axes: Axes, judged: Judged, factor: float, left: float, right: float) -> None:
-    if judged.corrected is None:
-        _point_out(axes, "over range", right, 1)
-        return
-    value = judged.corrected / factor
-    if not left <= value <= right:
-        side = 1 if value > right else -1
-        _point_out(
-            axes, format_value(judged.corrected, judged.unit), max(left, min(value, right)), side
-        )
-        return
-    axes.errorbar(
-        [value],
-        [0],
-        xerr=[_half_width(judged) / factor],
-        fmt="D",
-        color=MARK,
-        markersize=5,
-        capsize=4,
-        linewidth=1.4,
+    width, height = _PLOT
+    factor, unit = _scale(touch.held, touch.unit)
+    moments = [t - touch.contact_t for t in touch.t]
+    both = list(zip(moments, touch.value, strict=True))
+    both = both[:: 1 + len(both) // _MOST_DOTS]
+    finite = [(t, value / factor) for t, value in both if math.isfinite(value)]
+    held, held_t = touch.held / factor, touch.held_t - touch.contact_t
+    lift = moments[-1] if touch.lift_t is None else touch.lift_t - touch.contact_t
+    x = Axis(*_apart(min(0.0, moments[0]), max(lift, moments[-1], held_t)), _LEFT, width - _RIGHT)
+    y = Axis(*_range_around(held, [value for _, value in finite]), height - _BOTTOM, _TOP)
+    parts = [_grid(x, y, unit)]
+    shown = [(t, value) for t, value in finite if y.low <= value <= y.high]
+    dots = "".join(f"M{x(t)} {y(value)}h0" for t, value in shown)
+    parts.append(Markup('<path class="dots" d="{}"/>').format(dots))
+    over = "".join(f"M{x(t) - 2} {_TOP - 6}h4l-2 4z" for t, value in both if math.isinf(value))
+    parts.append(Markup('<path class="faint" d="{}"/>').format(over) if over else Markup(""))
+    parts.append(
+        Markup(
+            '<path class="mark dashed" d="M{0} {1}V{2}"/><path class="mark" d="M{0} {3}H{4}"/>'
+            '<circle class="point" cx="{0}" cy="{3}" r="2.6"/>'
+        ).format(x(held_t), _TOP, height - _BOTTOM, y(held), x(lift))
     )
-
-
-def _point_out(axes: Axes, words: str, end: float, side: int) -> None:
-    """Draw an arrow to what lies beyond the scale's ``end``, on the right or (-1) on the left."""
-    axes.annotate(
-        words,
-        (end, 0),
-        xytext=(-46 * side, 0),
-        textcoords="offset points",
-        va="center",
-        ha="right" if side > 0 else "left",
-        color=MARK,
-        arrowprops={"arrowstyle": "-|>", "color": MARK, "linewidth": 1.2},
+    label = (
+        f"Readings of one touch; held at {format_value(touch.held, touch.unit)} "
+        f"after {held_t:.1f} seconds"
     )
+    return _svg(_PLOT, "plot", label, parts)
 
 
-def _is_drawable(value: float | None) -> bool:
-    """Whether a value has a place on a scale; None, an over range, is drawn as an arrow."""
-    return value is None or math.isfinite(value)
+def _grid(x: Axis, y: Axis, unit: str) -> Markup:
+    """Return the axes with their numbers, the unit above and the seconds below."""
+    foot = y.start
+    lines = "".join(f"M{_LEFT} {place}H{x.end}" for place, _ in y.ticks(4))
+    parts = [Markup('<path class="grid" d="{}M{} {}H{}"/>').format(lines, _LEFT, foot, x.end)]
+    for place, words in y.ticks(4):
+        parts.append(_text(_LEFT - 4, place + 3, words, "end"))
+    for place, words in x.ticks(6):
+        parts.append(_text(place, foot + 10, words, "middle"))
+    parts.append(_text(0, 8, unit, "start"))
+    parts.append(_text(x.end, foot + 21, "seconds since contact", "end"))
+    return Markup("").join(parts)
 
 
-def _half_width(judged: Judged) -> float:
-    """Return the uncertainty to draw; none for what no record of this program holds."""
-    u = judged.u or 0.0
-    return u if math.isfinite(u) and u > 0 else 0.0
+def draw_limits(check: CheckRow) -> Markup | None:
+    """Return a value with its uncertainty against its limits; None where it has none.
+
+    An over range, and a value far off, stands as an arrow at the end of the strip.
+    """
+    measured = _measured(check)
+    if measured is None:
+        return None
+    value, u, limits = measured
+    width, height = _STRIP
+    middle = height / 2
+    x = Axis(*_ends(value, u, limits), 6, width - 6)
+    low = 0.0 if limits.low is None else x(limits.low)
+    high = width if limits.high is None else x(limits.high)
+    parts = [
+        Markup('<path class="track" d="M0 {0}H{1}"/>').format(middle, width),
+        Markup('<path class="band" d="M{} {}H{}"/>').format(low, middle, high),
+    ]
+    edges = "".join(
+        f"M{x(end)} 2V{height - 2}" for end in (limits.low, limits.high) if end is not None
+    )
+    parts.append(Markup('<path class="edge" d="{}"/>').format(edges))
+    parts.append(_value_mark(value, u, x))
+    said = "over range" if value is None else format_value(value, limits.unit)
+    return _svg(_STRIP, "gauge", f"{said} against the limits", parts)
 
 
-def _ends(judged: Judged, window: Window, factor: float) -> tuple[float, float]:
-    """Return the scale's ends: the window with room, and the value unless it is far off."""
-    low, high = (window.low or 0.0) / factor, (window.high or 0.0) / factor
-    room = (high - low or abs(high) or 1.0) * 0.6
-    left, right = max(0.0, low - room), high + room
-    if judged.corrected is not None:
-        value, u = judged.corrected / factor, _half_width(judged) / factor
+def _measured(check: CheckRow) -> tuple[float | None, float, Window] | None:
+    """Return value, uncertainty and limits of a row; None where they cannot be drawn."""
+    judged, entered, size = check.judged, check.entered, check.size
+    if judged is not None and check.criterion is not None:
+        value, u, limits = judged.corrected, judged.u or 0.0, check.criterion.window
+    elif entered is not None and entered.value is not None and size is not None:
+        value, u, limits = entered.value, 0.0, Window(size.low, size.high, size.unit)
+    else:
+        return None
+    if value is not None and not math.isfinite(value):
+        return None  # what no bench records
+    return value, u if math.isfinite(u) and u > 0 else 0.0, limits
+
+
+def _value_mark(value: float | None, u: float, x: Axis) -> Markup:
+    middle = _STRIP[1] / 2
+    if value is None or not x.low <= value <= x.high:
+        right = value is None or value > x.high
+        tip, foot = (x.end + 5, x.end - 4) if right else (x.start - 5, x.start + 4)
+        shape = Markup('<path class="value" d="M{} {}V{}L{} {}z"/>')
+        return shape.format(foot, middle - 4.5, middle + 4.5, tip, middle)
+    left, right_end = max(0.0, x(value - u)), min(_STRIP[0], x(value + u))
+    return Markup(
+        '<path class="whisker" d="M{} {}H{}"/><path class="value" d="M{} {}l4 4-4 4-4-4z"/>'
+    ).format(left, middle, right_end, x(value), middle - 4)
+
+
+def _ends(value: float | None, u: float, limits: Window) -> tuple[float, float]:
+    """Return the scale's ends: the limits with room, and the value unless it is far off."""
+    low = limits.low if limits.low is not None else 0.0
+    high = limits.high if limits.high is not None else 2 * low
+    span = high - low or abs(high) or 1.0
+    left, right = max(min(0.0, low), low - 0.6 * span), high + 0.6 * span
+    if value is not None and low - 2 * span <= value - u and value + u <= high + 2 * span:
         left, right = min(left, value - 1.5 * u), max(right, value + 1.5 * u)
-        span = (high - low) * 6
-        left, right = max(left, low - span), min(right, high + span)
-    return left, right
+    return _apart(left, right)
 
 
-def _range_around(held: float, values: list[float]) -> tuple[float, float]:
+def _range_around(held: float, values: Sequence[float]) -> tuple[float, float]:
     """Return the ends of the value axis: the hold, and most of the readings around it.
 
     A bounce at contact may reach far; it must not make the settled part a flat line.
@@ -176,8 +164,13 @@ def _range_around(held: float, values: list[float]) -> tuple[float, float]:
     ordered = sorted(values)
     inner = ordered[len(ordered) // 10 : len(ordered) - len(ordered) // 10] or [held]
     half = max(abs(inner[0] - held), abs(inner[-1] - held), abs(held) * 0.004) * 1.8
-    half = half or 1.0
-    return held - half, held + half
+    return _apart(held - half, held + half)
+
+
+def _apart(low: float, high: float) -> tuple[float, float]:
+    """Return two ends that a scale can lie between, far enough apart to be told so."""
+    least = 1e-9 * max(abs(low), abs(high)) or 1.0
+    return (low, high) if high - low > least else (low - least, high + least)
 
 
 def _scale(value: float, unit: str) -> tuple[float, str]:
@@ -189,18 +182,10 @@ def _scale(value: float, unit: str) -> tuple[float, str]:
     return 1.0, symbol
 
 
-def _svg(figure: Figure, label: str) -> Markup:
-    """Return the figure as an element of a page, with ids that no other figure has."""
-    out = io.StringIO()
-    figure.savefig(out, format="svg", transparent=True, metadata=_NO_METADATA)
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
-    own = f"p{next(_numbers)}-"
-    text = re.sub(r'\bid="', f'id="{own}', text)
-    text = re.sub(r'(url\(#|href="#)', rf"\g<1>{own}", text)
-    head = Markup('<svg role="img" aria-label="{}"').format(label)
-    return head + Markup(text.removeprefix("<svg"))  # noqa: S704  # the library's own output
+def _text(x: float, y: float, words: str, anchor: str) -> Markup:
+    return Markup('<text x="{}" y="{}" text-anchor="{}">{}</text>').format(x, y, anchor, words)
 
 
-_NO_METADATA: Final = {"Date": None, "Creator": None, "Format": None, "Type": None}
+def _svg(size: tuple[float, float], kind: str, label: str, parts: Sequence[Markup]) -> Markup:
+    head = Markup('<svg class="{}" viewBox="0 0 {:g} {:g}" role="img" aria-label="{}">')
+    return head.format(kind, *size, label) + Markup("").join(parts) + Markup("</svg>")

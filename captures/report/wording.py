@@ -1,11 +1,11 @@
 """How a report says things: values, probabilities, times, the way something was entered."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from captures.record.files import read_rfc3339
-from captures.report.facts import CheckRow
+from captures.report.facts import CardFacts, CheckRow
 from captures.report.own_rows import own_row
 from meterlink.errors import UnreadableError
 from meterlink.events import Evidence, Gap, Verdict
@@ -248,6 +248,20 @@ def title_words(check: CheckRow) -> str:
     return check.step.title
 
 
+def first_capital(words: str) -> str:
+    """Return ``words`` as they begin a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def corrected_words(cards: Iterable[CardFacts]) -> Iterator[str]:
+    """Yield what values were corrected by: the lead zero, and the warmth of the parts."""
+    for check in (check for card in cards for check in card.checks):
+        if check.zeroed is not None:
+            yield f"leads zeroed at {value_words(check)}"
+        elif check.entered is not None and check.entered.unit == "celsius":
+            yield f"parts at {value_words(check)}"
+
+
 def customer_words(check: CheckRow) -> str:
     """Return a row in words for somebody who has no meter; empty for what says nothing to them."""
     if check.good is None or check.position or isinstance(check.step, MeterCheckStep):
@@ -285,6 +299,16 @@ def time_words(text: str) -> str:
     except UnreadableError:
         return text
     return f"{when:%Y-%m-%d %H:%M} {when.isoformat()[-6:]}"
+
+
+def span_words(began: str, last: str) -> str:
+    """Return from when to when, in the time of the place, with its offset from universal time."""
+    try:
+        first, end = read_rfc3339(began), read_rfc3339(last)
+    except UnreadableError:
+        return f"{began} to {last}"
+    until = f"{end:%H:%M}" if first.date() == end.date() else f"{day_words(last)}, {end:%H:%M}"
+    return f"{first:%H:%M} to {until} (UTC{end.isoformat()[-6:]})"
 
 
 def clock_words(text: str) -> str:

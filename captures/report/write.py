@@ -19,13 +19,14 @@ from captures.record.files import open_regular
 from captures.record.records import Attached
 from captures.record.verify import State
 from captures.report import plots, wording
-from captures.report.facts import CardFacts
+from captures.report.facts import CardFacts, worth_drawing
 from captures.report.gather import JobFacts, gather
+from captures.report.summary import Summary
 from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING
-from meterlink.wording import METER_FAILED, component_words, percent
+from meterlink.wording import METER_FAILED, component_words, counted, percent
 
 
 class Audience(Enum):
@@ -47,10 +48,14 @@ def write_report(
     target: Path | None = None,
     store: JobStore | None = None,
     check: JobCheck | None = None,
+    *,
+    details: bool = False,
 ) -> Path:
     """Write the report of ``job`` into its folder, or to ``target``; return where.
 
     ``check`` is what a check of its files found, where one was made already.
+
+    ``details`` unfolds what stands behind the workshop's first page, so that it is printed too.
 
     ``store`` is where the meter's last check is looked for if the job itself has none.
 
@@ -60,8 +65,8 @@ def write_report(
         UnreadableError: the job's log cannot be read.
         CannotWriteError: the file cannot be written.
     """
-
-    page = fill(gather(job, shelved, store, check), audience.value or "workshop")
+    facts = gather(job, shelved, store, check)
+    page = fill(facts, audience.value or "workshop", details=details)
     path = target if target is not None else job.folder / audience.file_name
     _write(path, page)
     return path
@@ -81,9 +86,8 @@ def _write(path: Path, page: str) -> None:
 
 _LONGEST_TEXT: Final = 2_000
 
-_MOST_LINES: Final = 8
-"""Checks that a customer's page lists one by one; the rest of a long card is one paragraph, so
-that it stays one page."""
+_MOST_UNDONE: Final = 8
+"""Steps that were not done that a first page names; the others are counted."""
 
 _PICTURES: Final = {"jpg": "jpeg", "jpeg": "jpeg", "png": "png", "webp": "webp", "gif": "gif"}
 _LARGEST_PICTURE: Final = 6 << 20
@@ -105,7 +109,7 @@ RECORD_WORDS: Final = {
 """What stands at the top of a page whose record is not whole."""
 
 
-def fill(facts: JobFacts, template: str) -> str:
+def fill(facts: JobFacts, template: str, *, details: bool = False) -> str:
     """Return the page that the template called ``template`` makes of ``facts``."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("captures.report"),
@@ -119,9 +123,11 @@ def fill(facts: JobFacts, template: str) -> str:
     style = files("captures.report").joinpath("templates", "style.css").read_text("utf-8")
     return environment.get_template(f"{template}.html").render(
         job=facts,
+        sum=Summary(facts.cards, facts.finding, stops=facts.stops),
         style=Markup(style),  # noqa: S704  # our own file
         cautions=STANDING,
-        most_lines=_MOST_LINES,
+        most_undone=_MOST_UNDONE,
+        details=details,
         **_totals(facts),
     )
 
@@ -140,32 +146,27 @@ def _words() -> dict[str, Any]:
         "budget_of": wording.budget_of,
         "assumed": wording.assumed,
         "component_words": component_words,
-        "certificate_words": wording.certificate_words,
-        "decision_words": wording.decision_words,
-        "repeat_words": wording.repeat_words,
+        "first_capital": wording.first_capital,
         "state_words": STATE_WORDS,
         "percent": percent,
         "format_value": format_value,
         "draw_touch": plots.draw_touch,
-        "draw_ruler": plots.draw_ruler,
+        "draw_limits": plots.draw_limits,
+        "counted": counted,
         "icon": _icon,
         "picture": _picture,
     }
 
 
 def _totals(facts: JobFacts) -> dict[str, Any]:
-    checks = [check for card in facts.cards for check in card.checks if check.good is not None]
-    titles = {step.id: step.title for card in facts.cards for step in card.card.step}
     return {
         # Joined here: jinja's own filter makes markup, which would pass by ``_harmless``.
         "people": ", ".join(facts.people),
         "profiles": ", ".join(dict.fromkeys(card.profile_name for card in facts.cards)),
-        "worked": ", ".join(card.card.title for card in facts.cards),
-        "good": sum(check.good is True for check in checks),
-        "told": len(checks),
-        "repaired": ", ".join(facts.repaired),
-        "narrow": sum(check.good is True and wording.is_close(check) for check in checks),
-        "titles": titles,
+        "corrected": ", ".join(wording.corrected_words(facts.cards)),
+        "titles": {step.id: step.title for card in facts.cards for step in card.card.step},
+        "touches": worth_drawing(facts.touches, facts.cards),
+        "meters": list({str(h.meter): h for h in facts.headers.values()}.values()),
         "signed_off": any(card.signed_off for card in facts.cards),
         "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
         "whole": facts.check.state is State.WHOLE,

@@ -73,7 +73,8 @@ def judged(step, **more):
 
 
 def row(page, title):
-    """Return the cells of the row called ``title``, as words."""
+    """Return the cells of the row called ``title`` in the details, as words."""
+    page = page[page.index("<details") :]
     for found in re.findall(r"<tr class=[^>]*>(.*?)</tr>", page, re.DOTALL):
         cells = [Seen(cell).text for cell in re.findall(r"<td.*?</td>", found, re.DOTALL)]
         if cells[0].startswith(title):
@@ -172,8 +173,9 @@ def test_who_signed_off_and_when_is_said_to_both(store):
         CardEnded(t=2.0, card="reassembly", signed_off=True),
     ]
     job = make(store, CARDS.get("reassembly"), events)
-    for audience in Audience:
-        assert "signed off, 2026-11-03 09:14 +00:00 by Bo" in Seen(page_of(job, audience)).text
+    assert "signed off, 2026-11-03 09:14 +00:00 by Bo" in Seen(page_of(job)).text
+    customer = Seen(page_of(job, Audience.CUSTOMER)).text
+    assert "signed off, 3 November 2026 by Bo" in customer
 
 
 def test_a_question_that_only_leads_on_is_no_check(store):
@@ -214,11 +216,12 @@ def test_a_value_far_off_the_scale_is_named_and_not_drawn_on_its_edge(store, val
     """A diamond at the edge would read as a value there."""
     events = [judged("primary", corrected=value, u=0.5, verdict=Verdict.ABOVE)]
     page = page_of(make(store, CARDS.get("ignition-check"), events))
-    [ruler] = re.findall(r"<svg[^>]*against the limits.*?</svg>", page, re.DOTALL)
-    assert words in Seen(ruler).text.replace("\N{MINUS SIGN}", "-")
+    [strip] = re.findall(r"<svg[^>]*against the limits.*?</svg>", page, re.DOTALL)
+    assert "whisker" not in strip
+    assert words in page.replace("\N{MINUS SIGN}", "-")
     within = page_of(make(store, CARDS.get("ignition-check"), [judged("primary")]))
-    [ruler] = re.findall(r"<svg[^>]*against the limits.*?</svg>", within, re.DOTALL)
-    assert "780 mΩ" not in Seen(ruler).text
+    [strip] = re.findall(r"<svg[^>]*against the limits.*?</svg>", within, re.DOTALL)
+    assert "whisker" in strip
 
 
 def held(**more):
@@ -269,7 +272,6 @@ def test_the_longest_card_is_one_page_for_the_customer(store, tmp_path, paper):
     browse(sized, tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={target}")
     info = subprocess.run(["pdfinfo", target], capture_output=True, text=True, check=True).stdout
     assert re.search(r"Pages:\s+1\n", info)
-    assert "As it should be: " in Seen(page).text
 
 
 def test_the_columns_of_the_table_keep_their_words_whole(store, tmp_path):
@@ -291,7 +293,7 @@ def test_the_columns_of_the_table_keep_their_words_whole(store, tmp_path):
     text = re.sub(r'<meta http-equiv="Content-Security-Policy".*?>', "", text)
     page.write_text(text, encoding="utf-8")
     cells = json.loads(Seen(browse(page, tmp_path, "--dump-dom", "--window-size=700,900")).title)
-    assert ["Window", 1] in cells
+    assert ["Limits", 1] in cells
     assert all(lines <= len(text.split()) for text, lines in cells)
 
 

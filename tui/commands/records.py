@@ -269,7 +269,10 @@ def add_report(parser: argparse.ArgumentParser) -> None:
     """Declare the job and who the report is for."""
     parser.add_argument("job", metavar="JOB", help="name or folder of a job")
     parser.add_argument(
-        "--customer", action="store_true", help="one page for the customer, without the metrology"
+        "--customer", action="store_true", help="half a page for the customer, in plain words"
+    )
+    parser.add_argument(
+        "--details", action="store_true", help="unfold what stands behind the page, to print it too"
     )
     parser.add_argument("--output", metavar="FILE", help="default: in the job's folder")
     jobs_option(parser)
@@ -286,6 +289,6 @@ def _report(args: argparse.Namespace) -> int:
     check = pass_job(args, job)
     audience = Audience.CUSTOMER if args.customer else Audience.WORKSHOP
     target = Path(args.output) if args.output else None
-    written = write_report(job, CARDS.get, audience, target, store, check)
+    written = write_report(job, CARDS.get, audience, target, store, check, details=args.details)
     print(f"wrote {shown_path(written)}")
     return 0
