@@ -144,6 +144,27 @@ def test_a_fast_meter_sees_a_slip_as_a_lift_and_it_is_no_open_all_the_same(lasts
     assert bool(slipped) is (verdicts == 1)
 
 
+def test_a_switch_whose_open_contacts_read_megohms_is_open_between_two_closed_readings():
+    hands = Hands(card(SWITCH)).cautions().read(0.2, 1.6).read(5e6, 2.0, step=1000.0)
+    assert not opens(hands)
+    hands.read(0.2, 2.0)
+    assert [judged.evidence for judged in opens(hands)] == [Evidence.SAME_TOUCH]
+    assert hands.tell(Confirm()).outcomes["switch"] == "passed"
+
+
+def test_a_switch_that_leaks_where_it_should_be_open_is_no_good_one():
+    hands = Hands(card(SWITCH)).cautions().read(0.2, 1.6).read(20e3, 2.0, step=10.0)
+    assert hands.last(Judged).verdict is not Verdict.OPEN
+    assert hands.last(Asked).say == "Lift the probes."
+    assert hands.read(OVER, 1.0).outcomes["switch"] == "stuck-closed"
+
+
+def test_the_question_of_a_switch_is_that_of_its_card():
+    asks = SWITCH + '\nsay = "Clip on at the kill wire."'
+    assert "Clip on at the kill wire. Set the" in Hands(card(asks)).cautions().last(Asked).say
+    assert "Probes on stop wire and block." in Hands(card(SWITCH)).cautions().last(Asked).say
+
+
 def test_probes_that_come_off_before_the_first_closed_reading_move_no_switch():
     hands = Hands(card(SWITCH)).cautions().read(0.2, 0.2).read(OVER, 2.0)
     assert hands.last(Asked).position == "stop"
