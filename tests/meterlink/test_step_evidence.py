@@ -87,6 +87,7 @@ def test_the_streams_of_these_tests_can_tempt_at_all():
     tapped = [(OVER, 10), (0.1, 8), (OVER, 30), (0.1, 8), (OVER, 10)]
     assert taps_in(tapped) == 2
     assert len(opens(played(SECONDARY, tapped))) == 1
+    assert played(SECONDARY, tapped).outcomes["secondary"] == "open"
     moved = [(0.2, 16), (OVER, 20), (0.2, 16)]
     assert closed_again_after_open(moved)
     assert len(opens(played(SWITCH, moved))) == 1
