@@ -19,8 +19,8 @@ from drivers.frames.description import Description
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.recordings import Display, Recording, parse_display
 from drivers.frames.store import faults
-from drivers.frames.unknown_digits import digits_in, solve
-from drivers.frames.unknown_frames import cuts, usual_frame
+from drivers.frames.unknown_digits import shows, solve
+from drivers.frames.unknown_frames import counts_its_bytes, cuts, usual_frame
 from drivers.frames.unknown_lines import solve_lines
 from drivers.links.link import LineSettings
 from meterlink.errors import FaultFoundError, MeterlinkError
@@ -107,7 +107,7 @@ def plausibility(recording: Recording) -> int:
     frame = usual_frame(recording)
     if frame is None:
         return 0
-    return 1 if next(digits_in([frame], [display]), None) is None else 2
+    return 2 if counts_its_bytes(frame) or shows(frame, display) else 1
 
 
 def _candidates(

@@ -120,15 +120,35 @@ def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
     yield from _counts(frames, displays)
 
 
+def shows(frame: bytes, display: Display) -> bool:
+    """Whether ``frame`` holds the digits of one display in a row, which is hardly an accident."""
+    if display.over:
+        return False
+    both, most = ([frame], [display]), len(display.digits)
+    return any(
+        next(ways, None) is not None
+        for ways in (
+            _characters(*both, most, nibbles=False, scattered=False),
+            _characters(*both, most, nibbles=True, scattered=False),
+            _counts(*both),
+        )
+    )
+
+
 def _wanted(display: Display, most: int) -> list[str]:
     """The digits that a display shows, a space where it may be blank or a zero."""
     return list(display.digits.rjust(most))
 
 
 def _characters(
-    frames: Frames, displays: Sequence[Display], most: int, *, nibbles: bool
+    frames: Frames,
+    displays: Sequence[Display],
+    most: int,
+    *,
+    nibbles: bool,
+    scattered: bool = True,
 ) -> Iterator[Digits]:
-    """Digits that are a byte or a half byte each."""
+    """Digits that are a byte or a half byte each; ``scattered``: in any order too."""
     rows = [_nibbles(frame) if nibbles else list(frame) for frame in frames]
     base = 0 if nibbles else 0x30
     shown = [(row, _wanted(d, most)) for row, d in zip(rows, displays, strict=True) if not d.over]
@@ -146,7 +166,7 @@ def _characters(
             )
         ]
         ways.append(fits)
-    for at in _in_a_row(ways):
+    for at in _in_a_row(ways, scattered=scattered):
         blanks = {
             row[place]
             for row, text in shown
@@ -158,7 +178,7 @@ def _characters(
         yield _character_digits(rows, at, width, blanks, nibbles=nibbles)
 
 
-def _in_a_row(ways: list[list[int]]) -> Iterator[tuple[int, ...]]:
+def _in_a_row(ways: list[list[int]], *, scattered: bool) -> Iterator[tuple[int, ...]]:
     """Places that follow one another first, then evenly spaced ones, then any if they are few."""
     for step in (1, 2, -1, -2):
         for first in ways[0]:
@@ -168,7 +188,7 @@ def _in_a_row(ways: list[list[int]]) -> Iterator[tuple[int, ...]]:
     total = 1
     for way in ways:
         total *= len(way)
-    if 0 < total <= 16:
+    if scattered and 0 < total <= 16:
         for places in product(*ways):
             steps = {b - a for a, b in pairwise(places)}
             if len(set(places)) == len(places) and len(steps) > 1:

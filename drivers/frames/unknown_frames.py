@@ -61,6 +61,12 @@ def _unlike_frames(frames: Sequence[bytes]) -> tuple[bool, bool]:
     return not sound, len({frame[0] for frame in frames}) > 1
 
 
+def counts_its_bytes(frame: bytes) -> bool:
+    """Whether the upper half of each byte counts on from the byte before, beginning at 0 or 1."""
+    first = frame[0] >> 4
+    return first in (0, 1) and all(byte >> 4 == first + n for n, byte in enumerate(frame))
+
+
 def usual_frame(recording: Recording) -> bytes | None:
     """Return a frame of the likeliest length; None where nothing comes again."""
     lengths = _lengths([recording])
@@ -93,9 +99,8 @@ def _starts(recordings: Sequence[Recording], length: int) -> list[int]:
 
     def unlikely(start: int) -> tuple[int, int]:
         frame = data[start : start + length]
-        counts = all((frame[n] >> 4) == (frame[0] >> 4) + n for n in range(length))
         ends = frame.endswith((b"\r\n", b"\r", b"\n"))
-        return (0 if counts and frame[0] >> 4 in (0, 1) else 1 if ends else 2), start
+        return (0 if counts_its_bytes(frame) else 1 if ends else 2), start
 
     return sorted(range(min(length, max(1, len(data) - length))), key=unlikely)
 

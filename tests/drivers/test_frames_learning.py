@@ -4,15 +4,17 @@ import math
 import random
 from functools import partial
 
+import msgspec
 import pytest
 
-from drivers.frames.learning import learn
+from drivers.frames.learning import learn, plausibility
 from drivers.frames.recordings import Recording, parse_display
 from drivers.frames.store import load, names
+from drivers.links.link import decode_at_wrong_settings
 from meterlink.errors import FaultFoundError, NotationError
 from meterlink.reading import Quantity
 from tests.drivers.made_formats import made_format, sent
-from tests.drivers.recorded import ohm_scales, record, session
+from tests.drivers.recorded import ohm_scales, record, session, shown
 
 NAMES = sorted(names())
 
@@ -123,6 +125,24 @@ def test_without_pauses_the_beginning_is_said_to_be_unsure():
     for cut in (False, True):
         notes = " ".join(learn(session(wire, cut=cut)).notes)
         assert ("no pauses between frames" in notes) is cut
+
+
+@pytest.mark.parametrize("name", ["lcd-segments-14", "ascii-digits-11", "bcd-nibbles-8"])
+def test_bytes_heard_at_another_speed_look_less_like_the_display(name):
+    wire = load(name)
+    sent = wire.description.line
+    right, wrong = [], []
+    for value in (76.5, 34.6, 12.6, 84.2, 95.1):
+        scale = next(s for s in ohm_scales(wire) if s.largest * s.resolution >= 90)
+        frame, text = wire.encoder().frame(value, scale=scale), f"{value:.1f}"
+        shows = shown(value, float(scale.resolution), "ohm")
+        assert shows.startswith(text)
+        right.append(plausibility(Recording(shows, (frame,) * 6)))
+        for baud in {2400, 9600, 19200, 4800} - {sent.baud}:
+            heard = decode_at_wrong_settings(frame, sent, msgspec.structs.replace(sent, baud=baud))
+            wrong.append(plausibility(Recording(shows, (heard,) * 6)) if heard else 0)
+    assert set(right) == {2}
+    assert sum(grade == 2 for grade in wrong) <= 1
 
 
 def test_flags_that_were_typed_are_found():
