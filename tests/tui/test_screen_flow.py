@@ -24,7 +24,7 @@ from tui.screen.app import FRAME_S, BenchApp
 from tui.screen.body import BenchBody
 from tui.screen.own_views import WatchView
 from tui.screen.reading import StageView
-from tui.screen.status import StatusLine
+from tui.screen.sitting import StatusLine
 
 
 async def test_a_picture_and_a_key_that_come_in_as_the_page_is_taken_down_break_nothing():

@@ -10,8 +10,7 @@ from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.screen.hands import HandsView
-from tui.screen.picture import PictureView
+from tui.screen.picture import HandsView, PictureView
 from tui.session.hands import BenchHands
 from tui.settings import ScreenSettings
 

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tui.screen.status import SILENT_S, Pulse
+from tui.screen.sitting import SILENT_S, Pulse
 
 
 @given(st.floats(0.1, 2000), st.integers(3, 30))

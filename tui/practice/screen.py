@@ -28,9 +28,8 @@ from tui.practice.bench import PracticeBench
 from tui.practice.plain import PlainPractice
 from tui.practice.results import Diary
 from tui.practice.words import ASKED, COMMANDS
-from tui.screen.hands import BLACK, RED
-from tui.screen.picture import PictureView
-from tui.screen.themes import FALLBACK, THEMES, FaultApp
+from tui.screen.picture import BLACK, RED, PictureView
+from tui.screen.themes import THEMES, FaultApp
 
 _KEPT: Final = 2000
 """Lines that can be looked back at."""
@@ -172,10 +171,6 @@ class PracticeApp(FaultApp[None]):
                 yield Static(id="stands", markup=False)
         yield Input(id="line", placeholder=ASKED, suggester=SuggestFromList(self._to_type()))
         yield Footer(show_command_palette=False, compact=True)
-
-    def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Give our own colour names to themes that do not know them."""
-        return FALLBACK
 
     def on_mount(self) -> None:
         """Dress, and begin."""

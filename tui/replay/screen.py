@@ -25,7 +25,7 @@ from meterlink.wording import window_words
 from tui.replay.player import Question, ReplayPlayer, comment_on
 from tui.screen.app import BenchApp
 from tui.screen.entry import EntryView
-from tui.screen.session_view import Happened
+from tui.screen.sitting import Happened
 from tui.screen.view import View
 
 _QUESTION: Final = EntryStep(

@@ -8,18 +8,17 @@ import copy
 import threading
 import time
 from asyncio import get_running_loop
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from os import environ
 from pathlib import Path
 from typing import ClassVar, Final
 
 from textual import on
-from textual.app import ComposeResult, SystemCommand
+from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
@@ -31,14 +30,9 @@ from meterlink.events import StepReopened
 from meterlink.quantities.text import plain
 from tui.screen.body import BenchBody, CautionsView
 from tui.screen.entry import EntryView
-from tui.screen.hands import HandsView, PlayedHands
-from tui.screen.help import budget_page, help_page
 from tui.screen.keys import (
     COMMANDS,
-    KEYS,
     NAMES,
-    ON_SCREEN,
-    PEDAL,
     KeyCommand,
     bindings,
     command_named,
@@ -47,11 +41,20 @@ from tui.screen.keys import (
     types_something,
     works,
 )
+from tui.screen.pages import SummaryView, budget_page, help_page
+from tui.screen.picture import HandsView, PlayedHands
 from tui.screen.preferences import PreferencesApp, Sounds, TeachingView
-from tui.screen.session_view import Happened, SessionView, Shown, Struck, Taken
-from tui.screen.status import LinkState, Pulse, StatusLine
-from tui.screen.summary import SummaryView
-from tui.screen.themes import FALLBACK, PLAIN, THEMES
+from tui.screen.sitting import (
+    Happened,
+    LinkState,
+    Pulse,
+    SessionView,
+    Shown,
+    StatusLine,
+    Struck,
+    Taken,
+)
+from tui.screen.themes import PLAIN, THEMES
 from tui.screen.view import View
 from tui.settings import ScreenSettings
 
@@ -131,10 +134,6 @@ class BenchApp(PreferencesApp):
             yield self._notice
             yield TeachingView()
             yield Footer(show_command_palette=False, compact=True)
-
-    def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Give our own colour names to themes that do not know them."""
-        return FALLBACK
 
     def on_mount(self) -> None:
         """Dress, listen, and begin to read once the first picture stands."""
@@ -418,20 +417,3 @@ class BenchApp(PreferencesApp):
     def _key_of(self, command: KeyCommand) -> str:
         key = self.settings.keys.get(command.name, command.key)
         return self.get_key_display(Binding(key, ""))
-
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Offer the bench's own commands by name, and nothing of the library's."""
-        for key in KEYS:
-            yield SystemCommand(
-                key.label.capitalize(), key.does, lambda name=key.name: self.action_tell(name)
-            )
-        for key in ON_SCREEN:
-            yield SystemCommand(
-                key.label.capitalize(), key.does, getattr(self, f"action_{key.name}")
-            )
-        for name in PEDAL:
-            yield SystemCommand(
-                f"Pedal: {name}",
-                f"teach a pedal, or any key, to mean {name}",
-                lambda name=name: self.action_teach(name),
-            )

@@ -22,13 +22,12 @@ from meterlink.steps.meter_check import MeterCheckStep
 from meterlink.steps.switch import SwitchStep
 from tui.screen.entry import EntryView, Question, question_of
 from tui.screen.figures import Sentences
-from tui.screen.hands import HandsView, PlayedHands
 from tui.screen.own_views import own_views, panels_for
-from tui.screen.picture import PictureView
+from tui.screen.pages import SummaryView
+from tui.screen.picture import HandsView, PictureView, PlayedHands
 from tui.screen.plotting import TraceView
 from tui.screen.reading import ReadingView, RulerView, StageView
 from tui.screen.steps import AskedView, EndedView, StepsView
-from tui.screen.summary import SummaryView
 from tui.screen.view import View
 
 _ROWS_EACH: Final = 3

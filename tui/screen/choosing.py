@@ -24,7 +24,7 @@ from drivers.discovery import probe_all
 from drivers.ports import list_ports
 from meterlink.errors import MeterlinkError
 from meterlink.quantities.text import plain
-from tui.screen.themes import FALLBACK, PLAIN, THEMES, FaultApp
+from tui.screen.themes import PLAIN, THEMES, FaultApp
 from tui.settings import CARDS, PROFILES, Configuration, Shelf
 
 NEW_JOB: Final = "a new job"
@@ -114,10 +114,6 @@ class ChooseApp(FaultApp[Choice]):
         yield Static(id="said", markup=False)
         yield Button("Begin (ctrl+g)", id="begin", compact=True)
         yield Footer(compact=True)
-
-    def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Give our own colour names to themes that do not know them."""
-        return FALLBACK
 
     def on_mount(self) -> None:
         """Dress, and look for meters."""

@@ -5,20 +5,22 @@ name.
 """
 
 from abc import abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from msgspec.structs import replace
 from textual import events, on
+from textual.app import SystemCommand
 from textual.content import Content
 from textual.message import Message
+from textual.screen import Screen
 from textual.widgets import Static
 
 from meterlink.card import Card
 from meterlink.commands import Gestures
 from meterlink.profile import Profile
 from tui.announcing.announcer import Announcer, Tones, Voice, find_program
-from tui.screen.keys import keymap
-from tui.screen.session_view import SessionView
+from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, keymap
+from tui.screen.sitting import SessionView
 from tui.screen.themes import THEMES, FaultApp
 from tui.settings import ScreenSettings
 
@@ -119,8 +121,29 @@ class PreferencesApp(FaultApp[int]):
     _keep: Callable[[ScreenSettings], None] | None
 
     @abstractmethod
+    def action_tell(self, name: str, how: str = "key") -> None:
+        """Tell the bench the command called ``name``."""
+
+    @abstractmethod
     def _say(self, hint: str) -> None:
         """Say ``hint`` for a moment."""
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """Offer the bench's own commands by name, and nothing of the library's."""
+        for key in KEYS:
+            yield SystemCommand(
+                key.label.capitalize(), key.does, lambda name=key.name: self.action_tell(name)
+            )
+        for key in ON_SCREEN:
+            yield SystemCommand(
+                key.label.capitalize(), key.does, getattr(self, f"action_{key.name}")
+            )
+        for name in PEDAL:
+            yield SystemCommand(
+                f"Pedal: {name}",
+                f"teach a pedal, or any key, to mean {name}",
+                lambda name=name: self.action_teach(name),
+            )
 
     def action_gestures(self) -> None:
         """Let taps of the probes count, or not."""

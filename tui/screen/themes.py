@@ -111,6 +111,10 @@ T = TypeVar("T")
 class FaultApp(App[T]):
     """Base of all our screens."""
 
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Give our own colour names to themes that do not know them."""
+        return FALLBACK
+
     def run(self, **how: Any) -> T | None:
         """Run until the user leaves; arguments and result as the library has them.
 
