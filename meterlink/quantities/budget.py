@@ -115,21 +115,43 @@ class Distribution:
             return self._light(x)
         if not self._sigma and not self._first and not self._step:
             return _student_share(x / self._scale, self._nodes)
-        return sum(w * self._light(x - self._scale * at) for at, w in self._nodes)
+        if not self._step:
+            return sum(w * self._closed(x - self._scale * at) for at, w in self._nodes)
+        # As ``_light``, some hundred times over: what a verdict costs is spent here.
+        grid, first, each = self._grid, (x + self._half) / self._step, self._scale / self._step
+        total = 0.0
+        for at, w in self._nodes:
+            place = first - each * at
+            if place >= _CELLS:
+                total += w * grid[-1]
+            elif place > 0:
+                cell = int(place)
+                left = grid[cell]
+                total += w * (left + (place - cell) * (grid[cell + 1] - left))
+            else:
+                total += w * grid[0]
+        return total
 
     def quantile(self, p: float) -> float:
         """Return the value below which lies the probability ``p``."""
         if p > 0.5:
             return -self.quantile(1 - p)
         high, low = 0.0, -self._usual
-        while self.below(low) > p and low > -self.reach:
-            high, low = low, 2 * low
-        while high - low > 1e-5 * abs(low):
-            middle = (low + high) / 2
-            if self.below(middle) < p:
-                low = middle
+        above, under = 0.5 - p, self.below(low) - p
+        while under > 0 and low > -self.reach:
+            high, above, low = low, under, 2 * low
+            under = self.below(low) - p
+        # Regula falsi that halves the weight of an end that stays (M. Dowell and P. Jarratt,
+        # BIT 11, 1971, 168-174): a third of the looks that halving the interval takes.
+        while high - low > 1e-5 * abs(low) and under < 0:
+            at = min(max(low - under * (high - low) / (above - under), low), high)
+            here = self.below(at) - p
+            if abs(here) < 1e-7 * p:
+                return at
+            if here < 0:
+                low, under, above = at, here, above / 2
             else:
-                high = middle
+                high, above, under = at, here, under / 2
         return (low + high) / 2
 
     def _light(self, x: float) -> float:
@@ -162,8 +184,9 @@ class Distribution:
         """Convolve with the further parts: the rectangular ones first, each a moving mean."""
         half = sum(kept) + _REACH * self._sigma + _FAR * sum(scale for scale, _ in heavy)
         self._half, step = half, 2 * half / _CELLS
-        places = [step * i - half for i in range(_CELLS + 1)]
-        grid = [self._closed(x) for x in places]
+        # By symmetry one half is enough, all the way.
+        places = [step * i - half for i in range(_MIDDLE)]
+        grid = _mirrored([self._closed(x) for x in places])
         for a in kept[1:]:
             sums = [0.0]
             for left, right in pairwise(grid):
@@ -179,13 +202,18 @@ class Distribution:
                 slope = (grid[cell + 1] - grid[cell]) / step
                 return sums[cell] + into * (grid[cell] + slope * into / 2)
 
-            grid = [(area(x + a) - area(x - a)) / (2 * a) for x in places]
+            grid = _mirrored([(area(x + a) - area(x - a)) / (2 * a) for x in places])
         self._step, self._grid = step, grid
         for scale, dof in heavy:
             nodes = _student_nodes(dof, 2 * _STEP)
-            # By symmetry one half is enough.
-            low = [sum(w * self._light(x - scale * t) for t, w in nodes) for x in places[:_MIDDLE]]
-            self._grid = [*low, 0.5, *(1.0 - p for p in reversed(low))]
+            self._grid = _mirrored(
+                [sum(w * self._light(x - scale * t) for t, w in nodes) for x in places]
+            )
+
+
+def _mirrored(low: list[float]) -> list[float]:
+    """The distribution function over the whole grid, from its lower half."""
+    return [*low, 0.5, *(1.0 - p for p in reversed(low))]
 
 
 def _ramp(x: float, sigma: float) -> float:
