@@ -61,10 +61,6 @@ class Found(msgspec.Struct, frozen=True, gc=False):
     slope: float
     """Of the level at the newest value, per place."""
     slope_u: float
-    bend: float
-    """Second derivative of the level, per place squared, if it is a parabola ..."""
-    bend_u: float
-    """... and its standard uncertainty."""
     p_moves: float
     """Probability that the level moves."""
     p_bends: float
@@ -196,11 +192,6 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
     slope_var = float((w * (made.slope_var * var + (slopes - slope) ** 2)).sum())
     mean_dof = float((w * (dof - 1)).sum()) + 1.0
     half = _half_width(w, levels - value, np.sqrt(made.level_var * var), n)
-    v = w[:, 2] / max(float(w[:, 2].sum()), 1e-300)
-    scale = 2 * (2.0 / (n - 1)) ** 2
-    bends = top[:, 2] * scale
-    bend = float(v @ bends)
-    bend_var = v @ (var[:, 2] * (made.top[:, 2] * scale) ** 2 + (bends - bend) ** 2)
     jump, low, high, within, newest, since = _two_levels(y, least, floor)
     against = log(total) + most
     return Found(
@@ -211,8 +202,6 @@ def weigh(values: list[float], every: float, least: float, floor: float) -> Foun
         spread=sqrt(squares / (n - 1)),
         slope=slope,
         slope_u=sqrt(slope_var),
-        bend=bend,
-        bend_u=sqrt(float(bend_var)),
         p_moves=float(w[:, 1:].sum()),
         p_bends=float(w[:, 2].sum()),
         p_wanders=float(w[1:].sum()),
