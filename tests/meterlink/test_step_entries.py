@@ -2,11 +2,20 @@
 
 import pytest
 
-from meterlink.commands import Confirm, Enter
+from meterlink.commands import CallOpen, Confirm, Enter, Zero
 from meterlink.events import Asked, Entered, Evidence, Judged, Verdict
 from meterlink.judging.assess import PROVE_IT, TRUST
 from meterlink.reading import Quantity
-from tests.meterlink.bench_hands import AMBIENT, PRIMARY, SECONDARY, SWITCH, Hands, card
+from meterlink.steps.worker import NOT_SURE, ON_METAL
+from tests.meterlink.bench_hands import (
+    AMBIENT,
+    OVER,
+    PRIMARY,
+    SECONDARY,
+    SWITCH,
+    Hands,
+    card,
+)
 
 TEXT = 'kind = "entry"\nid = "serial"\ntitle = "Serial"\ntakes = "text"'
 CHOICE = (
@@ -107,3 +116,39 @@ def test_a_temperature_from_the_meter_is_taken_by_a_yes(typed, taken):
     hands.tell(Enter(text=typed))
     assert (hands.outcomes.get("ambient") == "done") is taken
     assert [entered.how for entered in hands.all(Entered)] == ["probes"] * taken
+
+
+def asked_about_the_tips() -> Hands:
+    hands = at(SECONDARY).read(OVER, 1.0).tell(CallOpen())
+    assert "Are both tips on bare metal" in hands.last(Asked).say
+    return hands
+
+
+def test_whoever_is_not_sure_of_the_tips_calls_no_open_and_the_question_is_gone():
+    hands = asked_about_the_tips().tell(Enter(text=NOT_SURE))
+    assert "bare metal" not in hands.last(Asked).say
+    hands.tell(Enter(text=ON_METAL))
+    assert not hands.all(Judged)
+
+
+def test_the_question_about_the_tips_takes_its_own_answers_alone():
+    hands = asked_about_the_tips().tell(Enter(text="I think so"))
+    assert "is no answer to that" in hands.last(Asked).say
+    assert "Are both tips" in hands.last(Asked).say
+    assert hands.tell(Enter(text="On  bare metal.")).outcomes["secondary"] == "open"
+
+
+def test_the_tips_cannot_be_vouched_for_once_the_meter_reads_something():
+    hands = asked_about_the_tips().read(5200.0, 0.1, step=1.0)
+    hands.tell(CallOpen()).tell(Enter(text=ON_METAL))
+    assert not hands.all(Judged)
+    hands.read(OVER, 1.0).tell(Enter(text=ON_METAL))
+    assert not hands.all(Judged)
+
+
+def test_no_open_is_called_after_a_value_that_cannot_be():
+    hands = at(PRIMARY).read(1.5).tell(Zero()).read(OVER, 1.0).read(0.1, 2.0)
+    assert not hands.bench.sound
+    hands.read(OVER, 1.0).tell(CallOpen())
+    assert "cannot be" in hands.last(Asked).say
+    assert "primary" not in hands.outcomes
