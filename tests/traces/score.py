@@ -142,7 +142,7 @@ def _is_rough(trace: Trace, span: Span, goal: Goal | None, h: Held) -> bool:
         return False
     until = clean[0] if clean else span.end
     values = [r.value for r in trace.readings if span.start <= r.t < until and not r.overload]
-    return abs(h.value - span.value) <= 2 * float(np.std(values))
+    return bool(values) and abs(h.value - span.value) <= 2 * float(np.std(values))
 
 
 def _goal_of(span: Span, h: Held) -> tuple[int, Goal | None]:
