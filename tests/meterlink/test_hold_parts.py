@@ -275,6 +275,13 @@ def test_what_averaging_cannot_mend_counts_as_well_as_the_noise() -> None:
     assert not enough(vague, u=0.1, n=40)
 
 
+@pytest.mark.parametrize(("edge", "decided"), [(82.34, False), (82.36, True)])
+def test_half_a_step_of_the_last_digit_is_what_averaging_cannot_mend(edge, decided) -> None:
+    """A step of 0.3 is a standard uncertainty of 0.3 over the root of twelve (GUM F.2.2.1)."""
+    aim = DecisionEdges(edges=(edge,))
+    assert should_stop(POLICY, aim, 82.0, 0.1, 0.1 * sqrt(40), 40, 0.3) is decided
+
+
 def test_where_the_meter_limits_more_readings_cannot_help() -> None:
     assert enough(DecisionEdges(edges=(82.1,), u_fixed=lambda _: 0.5))
 
