@@ -103,10 +103,10 @@ def draw_limits(check: CheckRow) -> Markup | None:
     width, height = _STRIP
     middle = height / 2
     x = Axis(*_ends(value, u, limits), 6, width - 6)
-    low = 0.0 if limits.low is None else x(limits.low)
-    high = width if limits.high is None else x(limits.high)
+    low = 3.0 if limits.low is None else x(limits.low)
+    high = width - 3 if limits.high is None else x(limits.high)
     parts = [
-        Markup('<path class="track" d="M0 {0}H{1}"/>').format(middle, width),
+        Markup('<path class="track" d="M3 {0}H{1}"/>').format(middle, width - 3),
         Markup('<path class="band" d="M{} {}H{}"/>').format(low, middle, high),
     ]
     edges = "".join(

@@ -170,6 +170,7 @@ def _totals(facts: JobFacts) -> dict[str, Any]:
         "signed_off": any(card.signed_off for card in facts.cards),
         "meter_failed": METER_FAILED if any(card.meter_failed for card in facts.cards) else "",
         "whole": facts.check.state is State.WHOLE,
+        "doubtful": facts.check.state in (State.ALTERED, State.CUT),
         "record": RECORD_WORDS.get(facts.check.state, ""),
         "acknowledged": _acknowledged(facts.cards),
     }

@@ -38,6 +38,38 @@ def test_budgets_come_to_the_uncertainties_that_the_bench_recorded(jobs):
         assert budget_of(check).expanded == pytest.approx(check.judged.u, rel=1e-9)
 
 
+def test_the_sheet_says_what_jobs_show_says(jobs, capsys):
+    root, name = jobs
+    assert main(["report", name, "--jobs", str(root)]) == 0
+    capsys.readouterr()
+    page = (root / name / "report.html").read_text(encoding="utf-8")
+    sheet = Seen(page[: page.index("<details")]).text
+    assert main(["jobs", "show", name, "--jobs", str(root)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    head = next(n for n, line in enumerate(lines) if line.startswith("step "))
+    starts = [lines[head].index(word) for word in ("outcome", "value", "sure")]
+    rows = [
+        (line[: starts[0]], line[starts[0] : starts[1]], line[starts[1] : starts[2]])
+        for line in lines[head + 1 :]
+    ]
+    values = [(title.strip(), verdict.strip(), value.strip()) for title, verdict, value in rows]
+    judged = [row for row in values if "±" in row[2] or row[2] == "over range"]
+    assert len(judged) >= 4
+    for title, verdict, value in judged:
+        assert title in sheet
+        assert verdict in sheet
+        assert value in sheet
+
+
+def test_details_are_folded_unless_asked_for(jobs):
+    root, name = jobs
+    page = root / name / "report.html"
+    assert main(["report", name, "--jobs", str(root)]) == 0
+    assert '<details class="more">' in page.read_text(encoding="utf-8")
+    assert main(["report", name, "--jobs", str(root), "--details"]) == 0
+    assert '<details class="more" open>' in page.read_text(encoding="utf-8")
+
+
 def test_a_report_goes_where_it_is_told(jobs, capsys, tmp_path):
     root, name = jobs
     assert main(["report", name, "--jobs", str(root), "--output", str(tmp_path / "r.html")]) == 0
