@@ -95,7 +95,8 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """Readings that scatter by more than this share of the value are no contact: at 0.085 a tenth
     more of the contacts that wander are held before they are good."""
     contact_most: float = 1e3
-    """... and by more than this, in SI units, neither: a body, or wet insulation."""
+    """... and by more than this, in SI units, neither: a body, or wet insulation.
+    Without it 14.9 of 1,000 holds are false for 2.2."""
     jump_share: float = 0.15
     """A contact jumps by no more than this share of the value; beyond it is another point. Without
     it a contact with two levels is held twice in half of its touches."""
@@ -108,7 +109,7 @@ class HoldPolicy(msgspec.Struct, frozen=True, kw_only=True):
     """... or in this share of the time that the touch has lasted."""
     doubt_time: float = 0.35
     """What speaks against a held value must do so for this long: that a probe coming off does not
-    revise what was right."""
+    revise what was right. Without it 2.7 of 1,000 holds are false for 2.2."""
     sharper: float = 1.3
     """Where noise matters, a value is stated again once its interval is this much narrower: at 2
     the last interval is 1.8 times that of one who knows the noise, at 1.3 1.5 times."""
