@@ -24,8 +24,8 @@ normal distribution for a second cannot be told from one that scatters about the
 No family has values of a few counts: at 20 counts with noise of 0.6 and of a whole count, 12
 readings at 5 a second, 5.5 and 30 in 1,000 are missed (4,000 touches each); 20 readings all hold.
 
-Before that, the same 1,500 traces for all, 4,789 touches from seed 110,000,000, in 1,000; delays in the fewest
-readings and in seconds:
+Before that, the same 1,500 traces for all, 4,789 touches from seed 110,000,000, in 1,000; delays
+in the fewest readings and in seconds:
 
                                   false  beyond 3 tol  doubled  missed   50 %  90 %   99 % in s
     N equal readings              45.5       6.9          6.3    61.9    1.00  1.67   2.34
