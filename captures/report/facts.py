@@ -20,7 +20,6 @@ from meterlink.events import (
     Lift,
     StepBegan,
     StepEnded,
-    Verdict,
     Zeroed,
 )
 from meterlink.judging.criterion import Criterion
@@ -144,20 +143,23 @@ def held_touches(capture: RecordReader, name: str) -> Iterator[TouchFacts | Gap]
 def worth_drawing(touches: list[TouchFacts], cards: list[CardFacts]) -> list[TouchFacts]:
     """Return the touches whose readings show something that the verdict does not.
 
-    Those that gave a verdict that is close or against the part, and those that left and came back
-    or wandered by more than a twentieth while the probes were on.
+    Of those that gave a verdict: where it is close, or against the part, and where readings went
+    far from the held value while the probes were on, unless that was a switch that was moved.
     """
-    judged = {
-        (check.step.id, check.judged.contact_t): check.judged
-        for card in cards
-        for check in card.checks
-        if check.judged is not None
-    }
+    judged: dict[tuple[str, float], bool] = {}
+    moved: set[tuple[str, float]] = set()
+    for check in (check for card in cards for check in card.checks):
+        if check.judged is not None:
+            key = (check.step.id, check.judged.contact_t)
+            told = not check.judged.clear or check.good is False
+            judged[key] = told or judged.get(key, False)
+            if check.position:
+                moved.add(key)
     return [
         touch
         for touch in touches
-        if (verdict := judged.get((touch.step, touch.contact_t))) is not None
-        if not verdict.clear or verdict.verdict is not Verdict.IN_WINDOW or touch.is_unsteady
+        if (key := (touch.step, touch.contact_t)) in judged
+        if judged[key] or (touch.is_unsteady and key not in moved)
     ]
 
 

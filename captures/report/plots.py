@@ -62,7 +62,9 @@ def draw_touch(touch: TouchFacts) -> Markup:
     shown = [(t, value) for t, value in finite if y.low <= value <= y.high]
     dots = "".join(f"M{x(t)} {y(value)}h0" for t, value in shown)
     parts.append(Markup('<path class="dots" d="{}"/>').format(dots))
-    over = "".join(f"M{x(t) - 2} {_TOP - 6}h4l-2 4z" for t, value in both if math.isinf(value))
+    over = "".join(
+        f"M{x(t) - 1.2:.1f} {_TOP - 6}h2.4l-1.2 3z" for t, value in both if math.isinf(value)
+    )
     parts.append(Markup('<path class="faint" d="{}"/>').format(over) if over else Markup(""))
     parts.append(
         Markup(

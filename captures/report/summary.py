@@ -16,6 +16,7 @@ from meterlink.finding.finding import Finding
 from meterlink.finding.table import shipped_table
 from meterlink.steps.entry import CautionStep, ConfirmationStep, EntryStep
 from meterlink.steps.lead_zero import LeadZeroStep
+from meterlink.steps.meter_check import MeterCheckStep
 from meterlink.steps.repair import Mended, RepairState, RepairStep
 from meterlink.steps.step import CANNOT_TELL, SKIPPED
 from meterlink.steps.switch import SwitchStep
@@ -38,10 +39,11 @@ class Summary:
     @cached_property
     def rows(self) -> list[CheckRow]:
         """The rows that count, in the order of the cards; each knows what it gave before."""
-        newest: dict[tuple[str, str], CheckRow] = {}
+        newest: dict[tuple[str, str, str], CheckRow] = {}
         for card in self.cards:
             for row in card.checks:
-                key = (row.step.check or f"{card.card.id}/{row.step.id}", row.position)
+                own = row.step.check or card.card.id  # another card's step may have the same name
+                key = (own, row.step.id, row.position)
                 old = newest.get(key)
                 if old is not None and row.ended is None and row.judged is None:
                     continue  # asked for again on a later card, and not done there
@@ -145,7 +147,8 @@ class Summary:
             yield f"{many}{missing}."
         found = self.finding
         if found is None:
-            yield "No work card of this job names a complaint, so nothing is concluded from it."
+            if not self.complaint:
+                yield "No work card of this job names a complaint, so nothing is concluded from it."
         elif found.closed:
             yield found.sentences[1]  # the first says what the lead says
         elif self.left or self.repairs:
@@ -227,7 +230,7 @@ def _named(row: CheckRow) -> str:
 
 
 def _is_part(row: CheckRow) -> bool:
-    return not isinstance(row.step, ConfirmationStep | EntryStep)
+    return not isinstance(row.step, ConfirmationStep | EntryStep | MeterCheckStep)
 
 
 def _is_measured(row: CheckRow) -> bool:

@@ -69,7 +69,8 @@ def make(store, card, events, *, clock=None, header=None):
 
 def judged(step, **more):
     usual = {"value": 0.92, "corrected": 0.78, "u": 0.01, "verdict": Verdict.IN_WINDOW}
-    return Judged(t=1.0, step=step, contact_t=1.0, probability=0.99, clear=True, **(usual | more))
+    usual |= {"contact_t": 1.0, "probability": 0.99, "clear": True}
+    return Judged(t=1.0, step=step, **(usual | more))
 
 
 def row(page, title):

@@ -1,14 +1,26 @@
 """The first page says how the job stands at its end, on one sheet; the customer's on half a one."""
 
 import json
+import math
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 
 import pytest
 
+from captures.report.facts import CardFacts, CheckRow, TouchFacts, worth_drawing
 from captures.report.write import Audience, write_report
-from meterlink.events import CardEnded, Entered, Evidence, Judged, StepEnded, StepReopened, Verdict
+from meterlink.events import (
+    CardBegan,
+    CardEnded,
+    Entered,
+    Evidence,
+    Judged,
+    StepEnded,
+    StepReopened,
+    Verdict,
+)
 from meterlink.steps.repair import Mended, PartFitted
 from tests.captures.browsing import Seen, browse
 from tests.captures.test_report import no_shelf, page_of
@@ -133,6 +145,45 @@ def test_what_fails_after_the_engine_ran_counts(store):
     mark, words = opening(page_of(worked(store, *FOUND, *REPAIR, *late)))
     assert mark == "bad"
     assert "1 of 10 checks did not pass" in words
+
+
+def test_a_check_of_an_earlier_card_is_what_the_later_one_gave_before(store):
+    """A spare armature is measured on its own card, and its value counts."""
+    card = CARDS.get("spare-armature")
+    job = worked(store, *FOUND)
+    with store.resume(job.name) as again:
+        again.log.append(CardBegan(t=20.0, card=card.id, profile="pump-set-demo"))
+        for event in sound("secondary", 5310.0, 170.0):
+            again.log.append(event)
+    page = write_report(job, CARDS.get).read_text("utf-8")
+    rows = re.findall(r"<tr[^>]*><td class=.name.>Secondary winding.*?</tr>", page, re.DOTALL)
+    assert [Seen(row).text for row in rows] == [
+        "Secondary winding 3.39 ± 0.16 kΩ below limits 5.31 ± 0.17 kΩ 4 kΩ to 7 kΩ at 20 °C "
+        "within limits"
+    ]
+    assert "Secondary winding: below" not in opening(page)[1]
+
+
+def test_a_switch_tried_again_unplugged_is_another_check(store):
+    """Both tell the same fault, and neither takes the other's place."""
+    again = StepEnded(t=1.0, step="stop-switch-unplugged", outcome="stuck-closed")
+    page = page_of(worked(store, *FOUND[:-1], again))
+    named = re.findall(r"<td class=.name.>(Stop switch[^<]*)</td>", page)
+    assert named == ["Stop switch", "Stop switch, unplugged"]
+
+
+def test_only_touches_that_show_something_are_drawn():
+    steady = TouchFacts("c", "primary", 1.0, 2.0, 0.85, "ohm", 4.0, [2.0, 3.0], [0.85, 0.851])
+    bounced = replace(steady, contact_t=5.0, held_t=6.0, lift_t=9.0, t=[7.0], value=[math.inf])
+    tips = replace(steady, contact_t=20.0)
+    card = CARDS.get("no-spark")
+    rows = [
+        CheckRow(card.find("primary"), judged=judged("primary", contact_t=at)) for at in (1.0, 5.0)
+    ]
+    facts = [CardFacts(card, "", rows)]
+    assert worth_drawing([steady, bounced, tips], facts) == [bounced]
+    rows[0].good = False
+    assert worth_drawing([steady, bounced, tips], facts) == [steady, bounced]
 
 
 def test_the_customer_is_told_in_plain_words(store):
