@@ -107,6 +107,12 @@ def _run(argv: Sequence[str] | None) -> int:
     """Do what the command line says; what the user can mend is told, and gives its exit code."""
     try:
         words = _by_present_name(argv)
+        if not set(words) - {"--plain"}:
+            start = importlib.import_module(f"{commands.__name__}.start")
+            chosen: list[str] | None = start.chosen_words(plain=bool(words))
+            if chosen is None:
+                return 0
+            words = chosen
         called = next((word for word in words if not word.startswith("-")), "")
         args = build_parser(called).parse_args(words)
         code: int = args.run(args)
@@ -125,7 +131,8 @@ def build_parser(called: str = "") -> argparse.ArgumentParser:
     parser = _Parser(
         prog="meterlink",
         description="Reads a bench meter while both hands hold the probes: steadies, judges "
-        "and records tests of small-engine ignition.",
+        "and records tests of small-engine ignition. Alone, it opens the start page; without a "
+        "terminal, or with --plain alone, it lists the same ways as commands.",
         epilog=CAUTION,
     )
     parser.add_argument("--version", action="version", version=f"meterlink {__version__}")

@@ -14,7 +14,13 @@ from msgspec import structs
 
 from meterlink.card import Card, read_card
 from meterlink.declared import LARGEST_FILE, decode, to_plain
-from meterlink.errors import CannotWriteError, InvalidFileError, UnreadableError, UsageError
+from meterlink.errors import (
+    CannotWriteError,
+    InvalidFileError,
+    MeterlinkError,
+    UnreadableError,
+    UsageError,
+)
 from meterlink.judging.accuracy import Accuracy
 from meterlink.judging.assumed import NOTHING_SAID, Assumed
 from meterlink.judging.criterion import Rule
@@ -164,6 +170,8 @@ class ScreenSettings(msgspec.Struct, frozen=True, kw_only=True):
     """Key of a command, by its name: ``{"confirm": "enter"}``."""
     pedal: dict[str, str] = {}
     """Key that a pedal sends, by the command that it shall mean."""
+    asked: bool = False
+    """Whether it was asked how to work while both hands hold the probes."""
 
 
 FILE: Final = "settings.toml"
@@ -264,6 +272,12 @@ def save(configuration: Configuration) -> None:
     """
     data = msgspec.toml.encode(_without_nothing(to_plain(configuration)))
     write_whole(path(), data)
+
+
+def keep_screen(changed: ScreenSettings) -> None:
+    """Remember what was changed on a screen; not worth failing for."""
+    with contextlib.suppress(MeterlinkError):
+        save(structs.replace(load(), screen=changed))
 
 
 def _without_nothing(given: object) -> object:

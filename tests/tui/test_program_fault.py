@@ -222,7 +222,7 @@ def test_on_the_screen_it_ends_so_too_and_the_terminal_is_as_it_was(screen, tmp_
         ("meterlink.bench.bench:Bench.feed@20", "replay sound-armature"),
         ("tui.practice.screen:PracticeApp.compose", "practice --seed 1"),
         ("tui.screen.choosing:find_meters", "bench"),
-        ("tui.screen.choosing:ChooseApp.compose", "bench"),
+        ("tui.screen.choosing:ChoosePage.compose", "bench"),
     ],
 )
 def test_on_every_other_screen_it_ends_so_too(screen, tmp_path, place, words):

@@ -60,8 +60,8 @@ async def test_a_new_job_gets_its_title_and_a_port_can_be_typed():
         await pilot.press("ctrl+g")
         await pilot.pause()
         assert "There is no meter yet" in screen_text(pilot.app)
-        pilot.app.query_one("#title", Input).value = "Pump 9"
-        pilot.app.query_one("#port", Input).value = "TCPIP::10.0.0.9::5025::SOCKET"
+        pilot.app.screen.query_one("#title", Input).value = "Pump 9"
+        pilot.app.screen.query_one("#port", Input).value = "TCPIP::10.0.0.9::5025::SOCKET"
         await pilot.click("#begin")
         await pilot.pause()
     choice = pilot.app.return_value
@@ -80,7 +80,7 @@ async def test_the_page_can_be_worked_while_meters_are_looked_for():
     async with page(meters=slow, wait=False) as pilot:
         assert "Looking for meters" in screen_text(pilot.app)
         await pilot.press("down")
-        assert pilot.app.query_one("#job", OptionList).highlighted == 1
+        assert pilot.app.screen.query_one("#job", OptionList).highlighted == 1
         go_on.set()
         await pilot.app.workers.wait_for_complete()
         await pilot.pause()
@@ -119,3 +119,14 @@ async def test_it_fits_the_smallest_screen():
         text = screen_text(pilot.app)
         for shown in ("job", "meter", "profile", "card", "Begin", "ctrl+g", "esc"):
             assert shown in text.replace("^g", "ctrl+g")
+
+
+async def test_the_marked_profile_s_limits_and_their_sources_are_in_sight():
+    async with page(size=(80, 24)) as pilot:
+        text = screen_text(pilot.app)
+        assert "there is no profile" in text  # of the invented list, the second is on no shelf
+        pilot.app.screen.query_one("#profile", OptionList).highlighted = 0
+        await pilot.pause()
+        text = screen_text(pilot.app)
+        assert "0.7 Ω to 1 Ω at 20 °C" in text
+        assert "invented for" in text

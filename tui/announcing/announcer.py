@@ -3,6 +3,8 @@
 A face like the screen: it is told on the reading thread and returns at once.
 """
 
+import contextlib
+import platform
 import shutil
 import subprocess
 import sys
@@ -208,6 +210,35 @@ def find_program() -> tuple[str, ...] | None:
         if (path := shutil.which(name)) is not None:
             return (path, *arguments)
     return None
+
+
+_INSTALLERS: Final = {
+    "debian": "sudo apt install",
+    "ubuntu": "sudo apt install",
+    "fedora": "sudo dnf install",
+    "rhel": "sudo dnf install",
+    "arch": "sudo pacman -S",
+    "suse": "sudo zypper install",
+    "opensuse": "sudo zypper install",
+    "alpine": "sudo apk add",
+}
+"""What installs a package, by the name that a system gives itself or those it is like."""
+
+
+def missing_program(system: str = sys.platform) -> str:
+    """Return what to do where ``find_program`` finds none on ``system``, named as Python does."""
+    if system == "darwin":
+        return "The system's own “say” is not found; is /usr/bin on the PATH?"
+    if system == "win32":
+        return "PowerShell, which speaks here, is not found; is it on the PATH?"
+    package = "the package espeak-ng"
+    with contextlib.suppress(OSError):  # a system that does not name itself
+        named = platform.freedesktop_os_release()
+        for name in (named["ID"], *named.get("ID_LIKE", "").split()):
+            if name in _INSTALLERS:
+                package += f": {_INSTALLERS[name]} espeak-ng"
+                break
+    return f"This computer has no speech program. Install {package}"
 
 
 class Voice:

@@ -17,7 +17,7 @@ from drivers.opening import ReconnectingSource, open_lasting
 from drivers.simulated.bench import is_simulated
 from meterlink.card import Card
 from meterlink.commands import How, Redo
-from meterlink.errors import CannotWriteError, MeterlinkError, UsageError
+from meterlink.errors import CannotWriteError, UsageError
 from meterlink.events import Event
 from meterlink.judging.accuracy import Accuracy, parse_accuracy
 from meterlink.profile import Profile
@@ -37,20 +37,28 @@ from tui.plain.plain_face import HELP as TYPED
 from tui.plain.plain_face import PlainFace, read_command
 from tui.plain.prompts import forget_typed_ahead, has_screen
 from tui.session.hands import borrowing
+from tui.session.meters import choose_meter
 from tui.session.session import Session
 from tui.session.setup import (
     Resumed,
     called,
     check_open,
     check_same,
-    choose_meter,
     job_store,
     resume_job,
     session,
     settings_of,
     worked_by,
 )
-from tui.settings import CARDS, PROFILES, Configuration, MeterChoice, ScreenSettings, only_profile
+from tui.settings import (
+    CARDS,
+    PROFILES,
+    Configuration,
+    MeterChoice,
+    ScreenSettings,
+    keep_screen,
+    only_profile,
+)
 
 _CARD: Final = "ignition-check"
 _HANDS: Final = "This meter is simulated, and simulated hands play the probes of this job."
@@ -266,7 +274,7 @@ def _show(
             title=job.folder.name,
             who=who,
             settings=settings,
-            keep=_keep_settings,
+            keep=keep_screen,
             where=str(job.folder),
         )
         return app.run() or 0
@@ -274,12 +282,6 @@ def _show(
 
 def _without_screen(args: argparse.Namespace) -> bool:
     return bool(args.plain or args.json or not has_screen())
-
-
-def _keep_settings(changed: ScreenSettings) -> None:
-    """Remember what was changed on the screen; not worth failing for."""
-    with contextlib.suppress(MeterlinkError):
-        settings.save(replace(settings.load(), screen=changed))
 
 
 def _again(step: str, who: str) -> Redo:

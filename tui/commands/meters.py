@@ -26,6 +26,7 @@ from meterlink.reading import Quantity, Reading
 from meterlink.source import MeterSetup
 from tui import settings
 from tui.commands.shared import frames_option, json_option, print_json, visa_option
+from tui.session.meters import meter_words
 
 _NO_METER: Final = 3
 
@@ -77,7 +78,7 @@ def _run_meters(args: argparse.Namespace) -> int:
         if args.json:
             print_json(_meter_facts(one, info))
         else:
-            print(_meter_text(one, info), flush=True)
+            print(meter_words(one, info), flush=True)
     if not found and not args.json:
         print(
             "No serial port and no USB instrument is plugged in. A meter on the network is "
@@ -124,20 +125,6 @@ def _enter_passport(args: argparse.Namespace) -> int:
     if warning := now.warning(time.strftime("%Y-%m-%d")):
         print(warning)
     return 0
-
-
-def _meter_text(found: FoundMeter, info: PortInfo | None) -> str:
-    known = []
-    if info is not None:
-        known = [
-            info.description,
-            f"USB {info.usb_id}" if info.usb_id else "",
-            f"serial number {info.serial_number}" if info.serial_number else "",
-        ]
-    about = ", ".join(part for part in known if part)
-    first = f"{found.port}  ({about})" if about else found.port
-    trouble = info.trouble if info is not None else ""
-    return f"{first}\n    {trouble or found.says}"
 
 
 def _meter_facts(found: FoundMeter, info: PortInfo | None) -> dict[str, object]:

@@ -8,12 +8,11 @@ from meterlink.card import Card
 from meterlink.declared import to_plain
 from meterlink.errors import MeterlinkError, UsageError
 from meterlink.finding.cards import mistakes_beside_table, not_judged, not_measured, passed_over
-from meterlink.profile import GapSetting, Lead, Profile, Torque, Winding, read_profile
-from meterlink.quantities.notation import format_value
+from meterlink.profile import Profile, read_profile
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import STANDING
 from tui import settings
-from tui.announcing.signs import can_show
+from tui.announcing.limits import limits_of
 from tui.commands.finding import fault_table
 from tui.commands.shared import json_option, print_json
 from tui.plain.profile_questions import as_toml, ask_profile
@@ -175,50 +174,10 @@ def _require_free(asker: Prompter, file: Path) -> None:
         raise UsageError(f"{name} was left as it is; name another file")
 
 
-def _winding_lines(winding: Winding, written: Callable[[float], str]) -> Iterator[str]:
-    """Yield what else is said of a winding; open and short as they are judged."""
-    if not winding.judged_by_resistance:
-        yield plain(winding.why_not, 400)
-        return
-    criterion = winding.criterion
-    if criterion.open_above is not None and criterion.short_below is not None:
-        above, below = written(criterion.open_above), written(criterion.short_below)
-        yield f"open above {above}, short below {below}, corrected like the limits"
-    if winding.series:
-        series = written(winding.series)
-        yield f"{series} in line, {winding.series_tolerance:g} % either way, is taken off"
-    if winding.temperature != "ambient":
-        yield f"temperature: {winding.temperature}"
-    if winding.four_wire:
-        yield "four wires, where the meter can"
-
-
 def _profile_lines(profile: Profile) -> Iterator[str]:
-    sign = can_show("Ω")
-
-    def written(value: float, unit: str = "ohm") -> str:
-        return format_value(value, unit, ohm_sign=sign)
-
     yield f"{plain(profile.name)} ({profile.id})"
     if profile.about:
         yield plain(profile.about)
-    parts: list[Winding | Lead | GapSetting | Torque] = [*profile.winding, *profile.lead]
-    for part in [*parts, *profile.gap, *profile.torque]:
-        unit = "metre" if isinstance(part, GapSetting) else "ohm"
-        unit = "newton-metre" if isinstance(part, Torque) else unit
-        window = "not judged by resistance"
-        if part.low is not None and part.high is not None:
-            window = f"{written(part.low, unit)} to {written(part.high, unit)}"
-        at = f" at {part.at:g} °C" if isinstance(part, Winding) and part.low is not None else ""
-        yield f"  {plain(part.name):<18}{window}{at}"
-        if isinstance(part, Winding):
-            yield from (f"  {'':<18}{line}" for line in _winding_lines(part, written))
-        yield f"  {'':<18}source: {plain(part.source)}"
-    for switch in profile.switch:
-        positions = ", ".join(f"{plain(p)} {state}" for p, state in switch.positions.items())
-        yield f"  {plain(switch.name):<18}{positions}; closed is {written(switch.closed_at_most)}"
-        yield f"  {'':<18}or less, open is {written(switch.open_at_least)} or more"
-        yield f"  {'':<18}source: {plain(switch.source)}"
-    for insulation in profile.insulation:
-        yield f"  {plain(insulation.name):<18}at least {written(insulation.at_least)}"
-        yield f"  {'':<18}source: {plain(insulation.source)}"
+    for limit in limits_of(profile):
+        yield f"  {limit.part:<18}{limit.says}"
+        yield from (f"  {'':<18}{line}" for line in (*limit.more, f"source: {limit.source}"))

@@ -9,21 +9,25 @@ from itertools import islice
 from typing import ClassVar, Final, TypeVar
 
 import msgspec
+from rich.table import Table
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
+from textual.screen import Screen
 from textual.widgets import Button, Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import Worker
 
 from captures.job.job import Job
 from captures.job.store import JobStore
-from drivers.discovery import probe_all
+from drivers.discovery import FoundMeter, probe_all
 from drivers.ports import list_ports
 from meterlink.errors import MeterlinkError
+from meterlink.profile import Profile
 from meterlink.quantities.text import plain
+from tui.announcing.limits import limits_of
 from tui.screen.themes import PLAIN, THEMES, FaultApp
 from tui.settings import CARDS, PROFILES, Configuration, Shelf
 
@@ -69,14 +73,18 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True):
     cards: Sequence[ListEntry] = ()
     usual: Choice = Choice()
     """What was chosen last."""
+    decided: bool = False
+    """Whether job, or card of a new job, are as ``usual`` says, and are not asked."""
+    head: str = "What is on the bench?"
 
 
-class ChooseApp(FaultApp[Choice]):
-    """The page; it returns a ``Choice``, or None where the user left."""
+class ChoosePage(Screen[Choice | None]):
+    """The page; it is left with a ``Choice``, or with None where the user went back.
+
+    What is decided beforehand, as its offer says, is not asked.
+    """
 
     CSS_PATH = "choosing.tcss"
-    TITLE = "meterlink"
-    ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("tab", "app.focus_next", "next list"),
         Binding("ctrl+g", "begin", "begin"),
@@ -87,45 +95,53 @@ class ChooseApp(FaultApp[Choice]):
         self,
         offer: Offer,
         find_meters: Callable[[], Sequence[Meter]],
-        *,
-        theme: str = THEMES[0].name,
+        profile_of: Callable[[str], Profile] = PROFILES.get,
     ) -> None:
-        """``find_meters`` may take seconds; it is called on a thread of its own."""
+        """``find_meters`` may take seconds; it is called on a thread of its own.
+
+        ``profile_of`` gives the profile of this name, or that of the job that is gone on with.
+        """
         super().__init__()
         self.offer = offer
         self.meters: list[Meter] = []
         """What was found so far, the one used last first."""
         self._find = find_meters
-        self._dress = PLAIN.name if self.no_color else theme
+        self._profile_of = profile_of
 
     def compose(self) -> ComposeResult:
-        usual = self.offer.usual
-        yield Static("What is on the bench?", id="head", markup=False)
-        with Horizontal(id="lists"):
-            with Vertical():
-                yield _list("job", [ListEntry(NEW_JOB), *self.offer.jobs], usual.job)
-                hint = "title of the new job"
-                yield Input(usual.title, placeholder=hint, id="title", compact=True)
+        offer, usual = self.offer, self.offer.usual
+        yield Static(plain(offer.head, 200), id="head", markup=False)
+        with Horizontal(id="lists", classes="-decided" if offer.decided else ""):
+            if not offer.decided:
+                with Vertical():
+                    yield _list("job", [ListEntry(NEW_JOB), *offer.jobs], usual.job)
+                    yield _title_input(usual.title)
             with Vertical():
                 yield _list("meter", [], "")
                 yield Input(placeholder="or type a port", id="port", compact=True)
-            yield _list("profile", self.offer.profiles, usual.profile)
-            yield _list("card", self.offer.cards, usual.card)
+            if not usual.job:
+                with Vertical():
+                    yield _list("profile", offer.profiles, usual.profile)
+                    if offer.decided:
+                        yield _title_input(usual.title)
+            if not offer.decided:
+                yield _list("card", offer.cards, usual.card)
         yield Static(id="said", markup=False)
         yield Button("Begin (ctrl+g)", id="begin", compact=True)
+        with VerticalScroll(id="demands") as demands:
+            demands.border_title = "limits and their sources"
+            yield Static(id="limits", markup=False)
         yield Footer(compact=True)
 
     def on_mount(self) -> None:
-        """Dress, and look for meters."""
-        for theme in THEMES:
-            self.register_theme(theme)
-        self.theme = self._dress
+        """Look for meters, and show what the profile demands."""
         usual = self.offer.usual
         if usual.port:
             self._add_meters([Meter(usual.port, usual.wire, "used last")])
         self._say("Looking for meters…")
         self.run_worker(self._find, name="finder", thread=True, exit_on_error=False)
-        self.query_one("#job", OptionList).focus()
+        self.query(OptionList).first().focus()
+        self._show_limits()
 
     @on(Worker.StateChanged)
     def _found(self, event: Worker.StateChanged) -> None:
@@ -156,10 +172,21 @@ class ChooseApp(FaultApp[Choice]):
     def _say(self, words: str) -> None:
         self.query_one("#said", Static).update(Content(plain(words, 300)))
 
+    @on(OptionList.OptionHighlighted, "#profile")
+    def _show_limits(self) -> None:
+        """Show what the marked profile, or that of the job, demands."""
+        usual = self.offer.usual
+        name = usual.job if usual.job and self.offer.decided else self._name_of("profile")
+        shown = self.query_one("#limits", Static)
+        try:
+            shown.update(limits_table(self._profile_of(name)) if name else "")
+        except MeterlinkError as fault:
+            shown.update(Content(plain(str(fault), 300)))
+
     @on(OptionList.OptionSelected)
     @on(Input.Submitted)
     def _next_list(self) -> None:
-        self.action_focus_next()
+        self.app.action_focus_next()
 
     @on(Button.Pressed)
     def _pressed(self) -> None:
@@ -169,33 +196,83 @@ class ChooseApp(FaultApp[Choice]):
         """Return what is chosen, unless something is missing."""
         port = self.query_one("#port", Input).value.strip()
         meter = Meter(port) if port else self._picked("meter", self.meters)
-        job = self._picked("job", [ListEntry(NEW_JOB), *self.offer.jobs])
-        profile = self._picked("profile", self.offer.profiles)
-        card = self._picked("card", self.offer.cards)
+        usual, decided = self.offer.usual, self.offer.decided
+        job = usual.job if decided else self._name_of("job")
+        profile, card = self._name_of("profile"), usual.card if decided else self._name_of("card")
         if meter is None:
             self._say("There is no meter yet: wait for one to be found, or type its port.")
             return
-        if profile is None or card is None:
+        if not (decided and job) and not (profile and card):
             self._say("There is no profile or no card to choose.")
             return
-        self.exit(
+        title = self.query("#title")
+        self.dismiss(
             Choice(
-                job="" if job is None or job.name == NEW_JOB else job.name,
-                title=self.query_one("#title", Input).value.strip(),
+                job="" if job == NEW_JOB else job,
+                title=title.first(Input).value.strip() if title else "",
                 port=meter.port,
                 wire=meter.wire,
-                profile=profile.name,
-                card=card.name,
+                profile=profile,
+                card=card,
             )
         )
 
     def action_leave(self) -> None:
-        """Leave without a choice."""
-        self.exit(None)
+        """Go back without a choice."""
+        self.dismiss(None)
+
+    def _name_of(self, name: str) -> str:
+        """Return what is marked in the list of this name; empty where there is no such list."""
+        entries = {
+            "job": [ListEntry(NEW_JOB), *self.offer.jobs],
+            "profile": self.offer.profiles,
+            "card": self.offer.cards,
+        }[name]
+        picked = self._picked(name, entries)
+        return "" if picked is None else picked.name
 
     def _picked(self, name: str, things: Sequence[T]) -> T | None:
-        at = self.query_one(f"#{name}", OptionList).highlighted
+        lists = self.query(f"#{name}")
+        at = lists.first(OptionList).highlighted if lists else None
         return None if at is None or at >= len(things) else things[at]
+
+
+class ChooseApp(FaultApp[Choice]):
+    """The page by itself; it returns a ``Choice``, or None where the user left."""
+
+    TITLE = "meterlink"
+    ENABLE_COMMAND_PALETTE = False
+
+    def __init__(
+        self,
+        offer: Offer,
+        find_meters: Callable[[], Sequence[Meter]],
+        *,
+        theme: str = THEMES[0].name,
+    ) -> None:
+        """``find_meters`` may take seconds; it is called on a thread of its own."""
+        super().__init__()
+        self._page = ChoosePage(offer, find_meters)
+        self._dress = PLAIN.name if self.no_color else theme
+
+    def on_mount(self) -> None:
+        """Dress, and show the page; what it is left with ends all."""
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = self._dress
+        self.push_screen(self._page, self.exit)
+
+
+def limits_table(profile: Profile) -> Table:
+    """Return what ``profile`` demands, a row for each part: limits, and their source."""
+    table = Table.grid(padding=(0, 2))
+    for limit in limits_of(profile):
+        table.add_row(limit.part, limit.says, limit.source)
+    return table
+
+
+def _title_input(title: str) -> Input:
+    return Input(title, placeholder="title of the new job", id="title", compact=True)
 
 
 def _list(name: str, lines: Sequence[ListEntry], chosen: str) -> OptionList:
@@ -231,9 +308,14 @@ def offer(store: JobStore, known: Configuration, card: str) -> Offer:
 def find_meters(known: Configuration) -> Sequence[Meter]:
     """Return the meters that are plugged in; takes some seconds."""
     ports = [port.name for port in list_ports()]
+    return meters_among(probe_all(ports, excluded=known.exclude))
+
+
+def meters_among(probed: Sequence[FoundMeter]) -> Sequence[Meter]:
+    """Return those of what is at the ports that can be used without asking."""
     return [
         Meter(found.port, found.wire, str(found.identity or found.says))
-        for found in probe_all(ports, excluded=known.exclude)
+        for found in probed
         if found.wire and found.sure
     ]
 

@@ -1,9 +1,9 @@
-"""From what the user asked for to a session ready to run: meter, job, capture, bench, source."""
+"""From what the user asked for to a session ready to run: job, capture, bench, source."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import meterlink
 from captures.job.job import Job, JobWriter
@@ -24,16 +24,6 @@ from meterlink.quantities.text import plain
 from meterlink.source import Identity, Source
 from tui.program_fault import working_on
 from tui.session.session import Session
-
-if TYPE_CHECKING:
-    from meterlink.card import Card
-    from meterlink.profile import Profile
-import sys
-
-from drivers.discovery import FoundMeter, probe_all
-from drivers.ports import list_ports
-from meterlink.errors import MeterError
-from tui.settings import Configuration, MeterChoice
 
 
 def job_store(folder: str | None) -> JobStore:
@@ -196,7 +186,7 @@ def check_open(job: Job, *, redo: bool = False) -> None:
         )
 
 
-def check_same(job: Job, kind: str, own: "Card | Profile", given: "Card | Profile | None") -> None:
+def check_same(job: Job, kind: str, own: Card | Profile, given: Card | Profile | None) -> None:
     """Refuse a card or profile other than the one that the job goes by.
 
     Raises:
@@ -229,33 +219,3 @@ def _names(jobs: Sequence[JobSummary]) -> str:
 def _word(name: str) -> str:
     """Return a name as it is typed on a command line."""
     return f'"{plain(name)}"'
-
-
-def choose_meter(configuration: Configuration) -> MeterChoice:
-    """Return the meter to use.
-
-    Raises:
-        MeterError: none was found.
-        UsageError: several were, and none of them is the one used last.
-    """
-    ports = [port.name for port in list_ports()]
-    last = configuration.meter
-    if last.port and (last.port in ports or "::" in last.port or "://" in last.port):
-        return last
-    print("looking for a meter...", file=sys.stderr)
-    return pick_meter(probe_all(ports, excluded=configuration.exclude))
-
-
-def pick_meter(found: Sequence[FoundMeter]) -> MeterChoice:
-    """Return the only meter among ``found``; errors as for ``choose_meter``."""
-    meters = [one for one in found if one.wire and one.sure]
-    if len(meters) == 1:
-        # The wire is found out again at every opening: the line may run at another speed by then.
-        return MeterChoice(port=meters[0].port)
-    if meters:
-        there = ", ".join(f"{one.port} ({one.identity})" for one in meters)
-        raise UsageError(f"there is more than one meter; say which with --port: {there}")
-    raise MeterError(
-        "no meter was found; plug one in and switch it on, or say where it is with --port "
-        "(“meterlink meters” says what is at each port)"
-    )
