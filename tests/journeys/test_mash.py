@@ -104,6 +104,17 @@ def test_keys_on_the_choosing_page(tmp_path, seed, mocker):
     assert not (tmp_path / "jobs").exists()
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_keys_on_the_start_page_begin_no_job_without_a_meter(tmp_path, seed, mocker):
+    mocker.patch("tui.session.meters.list_ports", return_value=[])
+    clock = Hurried(tmp_path / "clock")
+    with screen_of(tmp_path, clock, []) as face:
+        mashed(face, random.Random(f"start {seed}"), KEYS_A_RUN)
+    assert face.fault is None, face.errors()
+    assert "program itself has a fault" not in face.errors()
+    assert not list(tmp_path.rglob(LOG_NAME))
+
+
 @pytest.mark.parametrize("seed", [1])
 def test_keys_over_a_replay_change_nothing(tmp_path, seed):
     from importlib import resources

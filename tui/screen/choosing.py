@@ -101,7 +101,7 @@ class ChoosePage(Screen[Choice | None]):
 
         ``profile_of`` gives the profile of this name, or that of the job that is gone on with.
         """
-        super().__init__()
+        super().__init__(classes="-decided" if offer.decided else "")
         self.offer = offer
         self.meters: list[Meter] = []
         """What was found so far, the one used last first."""
@@ -111,7 +111,7 @@ class ChoosePage(Screen[Choice | None]):
     def compose(self) -> ComposeResult:
         offer, usual = self.offer, self.offer.usual
         yield Static(plain(offer.head, 200), id="head", markup=False)
-        with Horizontal(id="lists", classes="-decided" if offer.decided else ""):
+        with Horizontal(id="lists"):
             if not offer.decided:
                 with Vertical():
                     yield _list("job", [ListEntry(NEW_JOB), *offer.jobs], usual.job)
