@@ -36,7 +36,7 @@ from meterlink.events import (
     Note,
     PassedOver,
 )
-from meterlink.hold.policy import POLICY, HoldPolicy
+from meterlink.hold.policy import POLICY, RULE, HoldPolicy
 from meterlink.judging.accuracy import Accuracy
 from meterlink.meter_state import setting_of
 from meterlink.profile import Profile
@@ -64,6 +64,8 @@ class ReplaySetup(NamedTuple):
     """What the record does not say, each a plain sentence: why a replay may differ."""
     confirms: bool = False
     """Whether the meter was asked before a held value counted."""
+    rule: int | None = None
+    """Version of the rule by which values were held; None: from before versions were written."""
 
     def bench(self) -> Bench:
         """Return a fresh bench."""
@@ -91,7 +93,10 @@ def settings_for(
     confirms: bool = False,
 ) -> dict[str, Any]:
     """Return the settings of a capture's header that say what its bench was made from."""
-    settings = settings_of(card, profile) | {"policy": msgspec.to_builtins(policy)}
+    settings = settings_of(card, profile) | {
+        "policy": msgspec.to_builtins(policy),
+        "hold_rule": RULE,
+    }
     if confirms:
         settings["confirms"] = True
     folded = [
@@ -154,7 +159,14 @@ def read_replay_setup(header: Header, name: str) -> ReplaySetup:
         past=past_of(header, name),
         lacks=lacks,
         confirms=bool(settings.get("confirms")),
+        rule=_rule_of(settings),
     )
+
+
+def _rule_of(settings: dict[str, Any]) -> int | None:
+    """Return the version of the hold's rule, None where no whole number above 0 is said."""
+    said = settings.get("hold_rule")
+    return said if type(said) is int and said > 0 else None
 
 
 def _policy_of(settings: dict[str, Any]) -> tuple[HoldPolicy, tuple[str, ...]]:
@@ -329,6 +341,9 @@ class Played(Closing):
         if not self.same_program:
             wrote = plain(self.header.program, 60) or "an unnamed program"
             reasons.append(f"it was written by {wrote}; this is {PROGRAM}")
+        if (rule := self.beginning.rule) != RULE:
+            made = "a rule of before rules were numbered" if rule is None else f"rule {rule}"
+            reasons.append(f"its holds were made under {made}; this program follows rule {RULE}")
         reasons += self.replay.missing
         if self.reader.damaged:
             reasons.append(f"{self.reader.damaged} of its lines cannot be read")

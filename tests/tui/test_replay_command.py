@@ -7,11 +7,14 @@ import shutil
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from captures.record.records import Header, Seal, decode, encode
 from captures.record.writer import RecordWriter
 from captures.training.catalogue import Made
 from captures.training.notes import read_answers
+from meterlink.events import Held
+from meterlink.hold.policy import RULE
 from meterlink.reading import Reading
 from tui.cli import main
 from tui.commands.library import make_capture
@@ -187,8 +190,6 @@ def test_notes_that_make_no_sense_are_one_sentence(capture, tmp_path, capsys):
 
 
 def test_a_record_of_another_version_may_differ_and_it_is_said_in_what_and_why(capture, capsys):
-    from msgspec.structs import replace
-
     def older(record):
         if isinstance(record, Header):
             return replace(record, program="meterlink 0.0.9")
@@ -205,8 +206,6 @@ def test_a_record_of_another_version_may_differ_and_it_is_said_in_what_and_why(c
 
 
 def test_the_same_version_that_comes_to_other_events_is_a_fault(capture, capsys):
-    from msgspec.structs import replace
-
     def altered(record):
         if isinstance(record, Reading) and not record.overload and record.value < 1.0:
             return replace(record, value=record.value * 1.01)
@@ -219,8 +218,6 @@ def test_the_same_version_that_comes_to_other_events_is_a_fault(capture, capsys)
 
 
 def test_other_policy_numbers_are_named_where_this_program_has_others(capture, capsys):
-    from msgspec.structs import replace
-
     def otherwise(record):
         if isinstance(record, Header):
             policy = {**record.settings["policy"], "patience": 3}
@@ -229,6 +226,39 @@ def test_other_policy_numbers_are_named_where_this_program_has_others(capture, c
 
     assert main(["replay", str(rewritten(capture, otherwise)), "--check"]) == 0
     assert "its policy and this program's differ in: patience" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (None, "made under a rule of before rules were numbered; this program follows rule"),
+        (RULE - 1, f"made under rule {RULE - 1}; this program follows rule {RULE}"),
+        (RULE + 1, f"made under rule {RULE + 1}; this program follows rule {RULE}"),
+        ("three", "made under a rule of before rules were numbered"),
+        (True, "made under a rule of before rules were numbered"),
+    ],
+)
+def test_holds_made_under_another_rule_are_told_apart_from_a_fault(capture, capsys, said, words):
+    def ruled(record):
+        if isinstance(record, Header):
+            settings = {**record.settings, "hold_rule": said}
+            if said is None:
+                del settings["hold_rule"]
+            return replace(record, settings=settings)
+        if isinstance(record, Held):
+            return replace(record, value=record.value * 1.01)
+        return record
+
+    assert main(["replay", str(rewritten(capture, ruled)), "--check"]) == 0
+    out = capsys.readouterr().out
+    assert "hold: value was" in out
+    assert words in out
+    assert "meterlink verify" not in out
+
+
+def test_json_says_under_which_rule_a_record_was_held(capture, capsys):
+    assert main(["replay", str(capture), "--check", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out.splitlines()[-1])["comparison"]["hold_rule"] == RULE
 
 
 def test_a_policy_of_other_numbers_is_replayed_by_those_numbers(tmp_path):

@@ -151,6 +151,7 @@ class Report(NamedTuple):
         return {
             "file": played.reader.name,
             "program": played.header.program,
+            "hold_rule": played.beginning.rule,
             "recorded": comparison.counts[Side.RECORDED],
             "now": comparison.counts[Side.NOW],
             "exact": comparison.exact,
