@@ -170,6 +170,25 @@ class Summary:
         return [row for row in self.rows if _is_measured(row)]
 
     @property
+    def heads(self) -> tuple[str, ...]:
+        """The headings of the values: one, or two where some were had before as well."""
+        if self.repairs:
+            return "Before the repair", "After"
+        return ("First", "At the end") if any(row.before for row in self.measured) else ("Value",)
+
+    def is_after(self, row: CheckRow) -> bool:
+        """Whether ``row`` stands as it did after the last repair, or there was none."""
+        return row.order > self._repaired_at
+
+    @cached_property
+    def _repaired_at(self) -> int:
+        """Line of the log with the last repair; 0 without one."""
+        done = (
+            r for r in self.rows if isinstance(r.step, RepairStep) and r.own.of(RepairState).mended
+        )
+        return max((row.order for row in done), default=0)
+
+    @property
     def answered(self) -> list[CheckRow]:
         """The rows that somebody answered by looking or trying."""
         return [row for row in self.rows if _is_answered(row)]

@@ -248,6 +248,12 @@ def title_words(check: CheckRow) -> str:
     return check.step.title
 
 
+def before_words(check: CheckRow) -> str:
+    """Return value and verdict of what was measured before."""
+    value = "" if check.judged and check.judged.corrected is None else value_words(check)
+    return f"{value} {verdict_words(check)}".strip()
+
+
 def first_capital(words: str) -> str:
     """Return ``words`` as they begin a sentence."""
     return words[:1].upper() + words[1:]

@@ -117,9 +117,20 @@ def test_a_repaired_job_opens_with_the_repair_and_has_both_values_side_by_side(s
     [row] = re.findall(r"<tr[^>]*><td class=.name.>Secondary winding.*?</tr>", page, re.DOTALL)
     cells = [Seen(cell).text for cell in re.findall(r"<td.*?</td>", row, re.DOTALL)]
     assert cells[1:3] == ["3.39 ± 0.16 kΩ below limits", "5.31 ± 0.17 kΩ"]
+    [row] = re.findall(r"<tr[^>]*><td class=.name.>Primary winding.*?</tr>", page, re.DOTALL)
+    cells = [Seen(cell).text for cell in re.findall(r"<td.*?</td>", row, re.DOTALL)]
+    assert cells[1:3] == ["0.860 ± 0.020 Ω", ""]  # of the old armature
     for said in ("turns shorted", "renewed", "armature, 30-118, parts counter", ENGINE):
         assert said in sheet(page)
     assert "no, before" in sheet(page)
+
+
+def test_a_part_that_was_not_measured_again_has_no_value_after_the_repair(store):
+    page = page_of(worked(store, *FOUND, *REPAIR[:2], *PROVEN))
+    [row] = re.findall(r"<tr[^>]*><td class=.name.>Secondary winding.*?</tr>", page, re.DOTALL)
+    cells = [Seen(cell).text for cell in re.findall(r"<td.*?</td>", row, re.DOTALL)]
+    assert (*cells[1:3], cells[-1]) == ("3.39 ± 0.16 kΩ", "", "below limits, before")
+    assert opening(page)[0] == "good"
 
 
 def test_a_start_without_a_repair_on_record_is_neither_red_nor_plainly_good(store):
