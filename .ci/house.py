@@ -17,7 +17,7 @@ import grimp
 
 ROOT = Path(__file__).resolve().parent.parent
 FLOORS = ("tui", "captures", "drivers", "meterlink")
-LONGEST_CHAIN = 17
+LONGEST_CHAIN = 16
 """Modules in the longest chain of imports that is allowed; it only goes down, 14 is the aim."""
 
 

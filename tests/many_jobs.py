@@ -16,7 +16,8 @@ from typing import Any, Final, NamedTuple
 from zlib import crc32
 
 from captures.record.files import rfc3339
-from captures.record.records import LOG_FORMAT, CaptureBegan, CaptureEnded, Header, Seal, encode
+from captures.record.records import LOG_FORMAT, CaptureBegan, CaptureEnded, Header, encode
+from captures.record.seals import Seal
 from meterlink.commands import Confirm, Enter, How, Redo
 from meterlink.declared import to_plain
 from meterlink.events import (

@@ -20,13 +20,8 @@ from captures.job.store_list import id_of
 from captures.job.verify_job import check_job, hash_file, inside
 from captures.record.files import as_utf8, open_regular, read_rfc3339
 from captures.record.reader import RecordReader, read_capture
-from captures.record.records import (
-    Header,
-    RecordError,
-    Seal,
-    decode,
-    decode_readings,
-)
+from captures.record.records import Header, RecordError, decode, decode_readings
+from captures.record.seals import Seal
 from captures.record.verify import State
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain

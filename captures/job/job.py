@@ -28,11 +28,11 @@ from captures.record.records import (
     CaptureBegan,
     CaptureEnded,
     Header,
-    Seal,
     Unknown,
     encode,
+    salted,
 )
-from captures.record.seals import salted
+from captures.record.seals import Seal
 from captures.record.signature import own_signer
 from captures.record.verify import State, verify
 from captures.record.writer import RecordWriter

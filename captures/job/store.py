@@ -25,8 +25,8 @@ from captures.job.job import (
 )
 from captures.record.append_file import OnTrouble
 from captures.record.files import begin_file, is_regular, local_now, safe_name
-from captures.record.reader import check_version
-from captures.record.records import LOG_FORMAT, LONGEST_LINE, Header, RecordError, decode
+from captures.record.records import LOG_FORMAT, Header, RecordError, check_version, decode
+from captures.record.seals import LONGEST_LINE
 from captures.record.verify import State
 from meterlink.errors import CannotWriteError, UnreadableError
 from meterlink.events import CardBegan, CardEnded, Event, StepBegan, StepReopened

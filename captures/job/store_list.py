@@ -22,8 +22,8 @@ from captures.record.files import (
     rfc3339,
     take_lock,
 )
-from captures.record.records import LONGEST_LINE, PROGRAM, VERSION
-from captures.record.seals import as_sealed
+from captures.record.records import PROGRAM, VERSION
+from captures.record.seals import LONGEST_LINE, as_sealed
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
 from meterlink.quantities.text import plain
 

@@ -11,13 +11,13 @@ from typing import Final, NamedTuple
 from captures.record.files import open_regular
 from captures.record.records import (
     CAPTURE_FORMAT,
-    LONGEST_LINE,
-    VERSION,
     Header,
     Record,
     RecordError,
     decode,
+    read_header,
 )
+from captures.record.seals import LONGEST_LINE
 from meterlink.closing import Closing
 from meterlink.errors import UnreadableError
 from meterlink.events import Event
@@ -127,19 +127,11 @@ class RecordReader(Closing):
                 return
 
     def _read_header(self, expect: str) -> Header:
-        for _, line in self.lines():
-            try:
-                header = decode(line)
-            except RecordError:
-                break
-            if not isinstance(header, Header) or header.format != expect:
-                break
-            check_version(self.name, header)
-            return header
-        if self.cut:
-            raise UnreadableError(f"{self.name} was cut inside its first line; nothing is left")
-        wanted = "capture" if expect == CAPTURE_FORMAT else "job log"
-        raise UnreadableError(f"{self.name} is no {wanted}: its first line is not the header")
+        self._line = 1
+        try:
+            return read_header(self._file, self.name, expect)
+        except OSError as fault:
+            raise UnreadableError(f"{self.name} cannot be read: {fault.strerror}") from fault
 
 
 def read_capture(path: Path) -> RecordReader:
@@ -149,20 +141,3 @@ def read_capture(path: Path) -> RecordReader:
         UnreadableError: missing, no capture, or from a newer program.
     """
     return RecordReader(path)
-
-
-def check_version(name: str, header: Header) -> None:
-    """Refuse what a newer program wrote in a way that this one may misread.
-
-    Raises:
-        UnreadableError: the major version is newer, or is no number.
-    """
-    major = header.version.partition(".")[0]
-    known = VERSION.partition(".")[0]
-    if not (major.isascii() and major.isdigit()) or len(major) > len(known) + 3:
-        raise UnreadableError(f"{name} does not say which version of its format it has")
-    if int(major) > int(known):
-        raise UnreadableError(
-            f"{name} was written by a newer program (format {plain(header.version, 12)}, "
-            f"this one reads up to {known}); update meterlink to read it"
-        )

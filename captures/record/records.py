@@ -7,14 +7,19 @@ a reading whose value is one has ``value: null``; elsewhere the words ``"inf"``,
 """
 
 import math
-from typing import Any, Final, TypeAlias, cast
+import secrets
+from typing import Any, BinaryIO, Final, TypeAlias, cast
 
 import msgspec
 
 import meterlink
+from captures.record.seals import LONGEST_LINE, Seal
 from meterlink.card import BenchEvent
-from meterlink.events import Event
+from meterlink.commands import Enter
+from meterlink.errors import UnreadableError
+from meterlink.events import CommandReceived, Entered, Event, Note
 from meterlink.judging.accuracy import Accuracy
+from meterlink.quantities.text import plain
 from meterlink.reading import Quantity, Reading
 from meterlink.source import Identity, Setting
 
@@ -26,9 +31,7 @@ LOG_FORMAT: Final = "meterlink-job-log"
 VERSION: Final = "1.1"
 """Major and minor: a newer minor only adds kinds and keys, a newer major may not be read."""
 
-LONGEST_LINE: Final = 4 << 20
-"""Bytes, line feed included. A longer line is damage: a header with the largest card and profile
-is well below it, and no other record comes near."""
+_SALT_BYTES: Final = 16
 
 _LONGEST_TEXT: Final = 10_000
 """Characters left of each text of a record that would be longer than a line may be."""
@@ -60,30 +63,6 @@ class Header(
     """Degrees Celsius by place: ``air``, ``winding`` ..."""
     settings: dict[str, Any] = {}
     """Anything else worth keeping: scenario, seed, who set it up."""
-
-
-class Seal(
-    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="kind", tag="seal"
-):
-    """What all bytes of the file before this line hash to.
-
-    All keys are always written, but for the last two, which only a final seal can have.
-    """
-
-    lines: int
-    """Lines before this one."""
-    bytes: int
-    """Bytes before this one."""
-    sha256: str
-    """SHA-256 of those bytes, lower-case hexadecimal."""
-    marks: str
-    """Four hexadecimal digits for each line since the last seal: the low 16 bits of its CRC-32."""
-    final: bool
-    """The file was closed here."""
-    key: str = ""
-    """Public Ed25519 key of the bench that closed the file, 64 hexadecimal digits."""
-    signature: str = ""
-    """Its signature, 128 hexadecimal digits."""
 
 
 class CaptureBegan(Event, frozen=True, kw_only=True, tag="capture-began"):
@@ -163,6 +142,19 @@ def encode(record: Reading | Event | FileRecord) -> bytes:
     return _encode_object(_as_written(record) if isinstance(record, Reading) else record)
 
 
+def salted(line: bytes, record: object) -> bytes:
+    """Return the line of ``record`` with a salt at its end, where it holds a text to be struck."""
+    match record:
+        case Header(title=title) if title:
+            pass
+        case Note() | Attached() | Entered(value=None) | CommandReceived(command=Enter()):
+            pass
+        case _:
+            return line
+    salt = secrets.token_hex(_SALT_BYTES).encode()
+    return line.removesuffix(b"}\n") + b',"salt":"' + salt + b'"}\n'
+
+
 def decode(line: bytes) -> Record:
     """Return the record that ``line`` (with or without its line feed) holds.
 
@@ -189,6 +181,44 @@ def decode_readings(lines: list[bytes]) -> list[Reading]:
     if len(found) != len(lines):
         raise RecordError("a line holds more than one reading")
     return [_as_read(one) for one in found]
+
+
+def read_header(file: BinaryIO, name: str, expect: str = CAPTURE_FORMAT) -> Header:
+    """Return the header of a file that is at its beginning; ``name`` stands for it in errors.
+
+    Raises:
+        UnreadableError: it is cut, no such file as ``expect``, or from a newer program.
+        OSError: the medium fails.
+    """
+    line = file.readline(LONGEST_LINE)
+    if line and not line.endswith(b"\n") and len(line) < LONGEST_LINE:
+        raise UnreadableError(f"{name} was cut inside its first line; nothing is left")
+    try:
+        header = decode(line)
+    except RecordError:
+        header = None
+    if not isinstance(header, Header) or header.format != expect:
+        wanted = "capture" if expect == CAPTURE_FORMAT else "job log"
+        raise UnreadableError(f"{name} is no {wanted}: its first line is not the header")
+    check_version(name, header)
+    return header
+
+
+def check_version(name: str, header: Header) -> None:
+    """Refuse what a newer program wrote in a way that this one may misread.
+
+    Raises:
+        UnreadableError: the major version is newer, or is no number.
+    """
+    major = header.version.partition(".")[0]
+    known = VERSION.partition(".")[0]
+    if not (major.isascii() and major.isdigit()) or len(major) > len(known) + 3:
+        raise UnreadableError(f"{name} does not say which version of its format it has")
+    if int(major) > int(known):
+        raise UnreadableError(
+            f"{name} was written by a newer program (format {plain(header.version, 12)}, "
+            f"this one reads up to {known}); update meterlink to read it"
+        )
 
 
 def known_kinds() -> frozenset[str]:

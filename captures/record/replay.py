@@ -15,7 +15,8 @@ import msgspec
 
 from captures.record.comparison import Comparison, Side
 from captures.record.reader import RecordReader
-from captures.record.records import PROGRAM, Header, Seal, Unknown, encode
+from captures.record.records import PROGRAM, Header, Unknown, encode
+from captures.record.seals import Seal
 from captures.record.writer import NOT_WRITTEN, STOPPED
 from meterlink.bench.bench import Bench
 from meterlink.card import BenchEvent, Card

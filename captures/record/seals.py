@@ -7,7 +7,6 @@ that a check can name the line that was changed instead of a stretch of a hundre
 
 import hashlib
 import re
-import secrets
 import struct
 from collections.abc import Iterator
 from copy import copy
@@ -17,9 +16,9 @@ from zlib import crc32
 
 import msgspec
 
-from captures.record.records import LONGEST_LINE, Attached, Header, Seal
-from meterlink.commands import Enter
-from meterlink.events import CommandReceived, Entered, Note
+LONGEST_LINE: Final = 4 << 20
+"""Bytes, line feed included. A longer line is damage: a header with the largest card and profile
+is well below it, and no other record comes near."""
 
 SEAL_EVERY_LINES: Final = 100
 """A writer seals at least this often, so a cut costs the seal of fewer lines than this."""
@@ -36,6 +35,30 @@ _NEXT_SEAL: Final = b"\n" + START_OF_SEAL
 
 _BLOCK: Final = 1 << 20
 """Bytes read at a time."""
+
+
+class Seal(
+    msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_field="kind", tag="seal"
+):
+    """What all bytes of the file before this line hash to.
+
+    All keys are always written, but for the last two, which only a final seal can have.
+    """
+
+    lines: int
+    """Lines before this one."""
+    bytes: int
+    """Bytes before this one."""
+    sha256: str
+    """SHA-256 of those bytes, lower-case hexadecimal."""
+    marks: str
+    """Four hexadecimal digits for each line since the last seal: the low 16 bits of its CRC-32."""
+    final: bool
+    """The file was closed here."""
+    key: str = ""
+    """Public Ed25519 key of the bench that closed the file, 64 hexadecimal digits."""
+    signature: str = ""
+    """Its signature, 128 hexadecimal digits."""
 
 
 class Stretch(NamedTuple):
@@ -182,26 +205,12 @@ class Sealer:
 END_OF_SALT: Final = b'"}\n'
 """How a line with a salt ends, as do some without one."""
 _SALT: Final = re.compile(rb',"salt":"([0-9a-f]{32})"\}\n\Z')
-_SALT_BYTES: Final = 16
 _LONGEST_SALT: Final = 64
 _STRING: Final = rb'"((?:[^"\\]|\\.)*)"'
 _TITLE: Final = re.compile(rb'"(title)":' + _STRING)
 _TEXTS: Final = re.compile(rb'"(text|name|note)":' + _STRING)
 _HEADER: Final = b'{"kind":"header"'
 _PREFIX: Final = b"struck:"
-
-
-def salted(line: bytes, record: object) -> bytes:
-    """Return the line of ``record`` with a salt at its end, where it holds a text to be struck."""
-    match record:
-        case Header(title=title) if title:
-            pass
-        case Note() | Attached() | Entered(value=None) | CommandReceived(command=Enter()):
-            pass
-        case _:
-            return line
-    salt = secrets.token_hex(_SALT_BYTES).encode()
-    return line.removesuffix(b"}\n") + b',"salt":"' + salt + b'"}\n'
 
 
 def as_sealed(line: bytes) -> bytes:

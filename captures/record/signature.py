@@ -15,7 +15,7 @@ import tomli_w
 from msgspec.structs import replace
 
 from captures.record.files import open_regular
-from captures.record.records import Seal
+from captures.record.seals import Seal
 from meterlink.errors import CannotWriteError, FaultFoundError, UnreadableError, UsageError
 from meterlink.quantities.text import plain
 

@@ -16,9 +16,17 @@ from typing import BinaryIO, Final, NamedTuple
 import msgspec
 
 from captures.record.files import open_regular
-from captures.record.reader import check_version
-from captures.record.records import LONGEST_LINE, Header, RecordError, Seal, decode
-from captures.record.seals import MARK_DIGITS, MOST_MARKS, START_OF_SEAL, Sealer, Stretch, stretches
+from captures.record.records import Header, RecordError, check_version, decode
+from captures.record.seals import (
+    LONGEST_LINE,
+    MARK_DIGITS,
+    MOST_MARKS,
+    START_OF_SEAL,
+    Seal,
+    Sealer,
+    Stretch,
+    stretches,
+)
 from captures.record.signature import is_signed_well
 from meterlink.errors import UnreadableError
 from meterlink.quantities.text import plain

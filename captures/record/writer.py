@@ -14,26 +14,20 @@ from pathlib import Path
 from typing import ClassVar, Final, NamedTuple, Self
 
 from captures.record.append_file import HOLD_BYTES, AppendFile, OnTrouble
-from captures.record.files import begin_file, read_rfc3339
-from captures.record.reader import RecordReader
+from captures.record.files import begin_file, open_regular, read_rfc3339
 from captures.record.records import (
     CAPTURE_FORMAT,
     Header,
     RecordError,
-    Seal,
     decode,
     encode,
-)
-from captures.record.seals import (
-    END_OF_SALT,
-    SEAL_EVERY_LINES,
-    Sealer,
-    as_sealed,
+    read_header,
     salted,
-    stretches,
 )
+from captures.record.seals import END_OF_SALT, SEAL_EVERY_LINES, Seal, Sealer, as_sealed, stretches
 from meterlink.closing import Closing
 from meterlink.events import CardEnded, Event, Gap, Judged, StepEnded
+from meterlink.quantities.text import plain
 from meterlink.reading import Reading
 
 SEAL_EVERY_S: Final = 10.0
@@ -248,8 +242,8 @@ class _Found(NamedTuple):
 
 def _look_over(path: Path, expect: str) -> _Found:
     """Read all of a file as its sealer would have, and find where its time stands."""
-    with RecordReader(path, expect) as reader:
-        header = reader.header
+    with open_regular(path) as file:
+        header = read_header(file, plain(str(path)), expect)
     sealer = Sealer()
     newest: deque[bytes] = deque(maxlen=SEAL_EVERY_LINES)
     cut = b""

@@ -29,7 +29,7 @@ import msgspec
 
 from captures.record.append_file import AppendFile
 from captures.record.files import ends_whole, is_regular, open_regular
-from captures.record.records import LONGEST_LINE
+from captures.record.seals import LONGEST_LINE
 from meterlink.card import BenchEvent, Card
 from meterlink.declared import LARGEST_FILE, decode
 from meterlink.errors import CannotWriteError, InvalidFileError

@@ -6,7 +6,6 @@ as it was typed, or nothing comes out.
 
 import math
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from itertools import islice
@@ -19,9 +18,9 @@ from drivers.frames.description import Description
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.recordings import Display, Recording, parse_display
 from drivers.frames.store import faults
-from drivers.frames.unknown_digits import shows, solve
-from drivers.frames.unknown_frames import counts_its_bytes, cuts, usual_frame
-from drivers.frames.unknown_lines import solve_lines
+from drivers.frames.unknown_digits import solve
+from drivers.frames.unknown_frames import cuts
+from drivers.frames.unknown_lines import solve_lines, usual_line
 from drivers.links.link import LineSettings
 from meterlink.errors import FaultFoundError, MeterlinkError
 
@@ -97,23 +96,10 @@ def learn(
     )
 
 
-def plausibility(recording: Recording) -> int:
-    """Say how much the bytes look like the display: 2 its digits are in them, 1 frames, 0 noise."""
-    display = parse_display(recording.display)
-    line = _usual_line(recording)
-    if line is not None:
-        shown = f"{int(display.digits or 0)}".lstrip("0")
-        return 2 if shown and shown in line[0].replace(".", "").replace(",", "") else 1
-    frame = usual_frame(recording)
-    if frame is None:
-        return 0
-    return 2 if counts_its_bytes(frame) or shows(frame, display) else 1
-
-
 def _candidates(
     recordings: Sequence[Recording], displays: Sequence[Display], keep_time: Callable[[], None]
 ) -> Iterator[tuple[dict[str, Any], Sequence[str], list[dict[str, Any]]]]:
-    lines = [_usual_line(recording) for recording in recordings]
+    lines = [usual_line(recording) for recording in recordings]
     texts = [found for found in lines if found is not None]
     if len(texts) == len(lines):
         solved = solve_lines([text for text, _ in texts], displays)
@@ -143,20 +129,6 @@ def _begin_with_bursts(frames: Sequence[bytes], recordings: Sequence[Recording])
         any(burst.startswith(frame) for burst in recording.bursts[1:-1])
         for frame, recording in zip(frames, recordings, strict=True)
     )
-
-
-def _usual_line(recording: Recording) -> tuple[str, str] | None:
-    """Return the line that came most often, and what ends it; None where it is no text."""
-    data = b"".join(recording.bursts)
-    if not any(end in data for end in (b"\n", b"\r")):
-        return None
-    end = "\r\n" if b"\r\n" in data else "\n" if b"\n" in data else "\r"
-    counted = Counter(part for part in data.replace(b"\r", b"\n").split(b"\n") if part)
-    try:
-        text = counted.most_common(1)[0][0].decode("utf-8")
-    except (UnicodeDecodeError, IndexError):
-        return None
-    return (text, end) if text.isprintable() else None
 
 
 def _head(name: str, line: LineSettings | None, rate_hz: float, command: str) -> dict[str, Any]:

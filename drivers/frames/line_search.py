@@ -11,9 +11,11 @@ import msgspec
 from drivers.clock import Clock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import Listener, Match, hears
-from drivers.frames.learning import plausibility
-from drivers.frames.recordings import Recording
+from drivers.frames.recordings import Recording, parse_display
 from drivers.frames.store import sample_bytes
+from drivers.frames.unknown_digits import shows
+from drivers.frames.unknown_frames import counts_its_bytes, usual_frame
+from drivers.frames.unknown_lines import usual_line
 from drivers.links.link import LineSettings, Link, decode_at_wrong_settings
 from drivers.links.transports import has_line
 from meterlink.errors import MeterSilentError
@@ -298,3 +300,16 @@ def find_line(link: Link, display: str) -> LineSettings | None:
     raise MeterSilentError(
         f"nothing comes from {plain(link.name)}; turn the meter's sending on and check the cable"
     )
+
+
+def plausibility(recording: Recording) -> int:
+    """Say how much the bytes look like the display: 2 its digits are in them, 1 frames, 0 noise."""
+    display = parse_display(recording.display)
+    line = usual_line(recording)
+    if line is not None:
+        shown = f"{int(display.digits or 0)}".lstrip("0")
+        return 2 if shown and shown in line[0].replace(".", "").replace(",", "") else 1
+    frame = usual_frame(recording)
+    if frame is None:
+        return 0
+    return 2 if counts_its_bytes(frame) or shows(frame, display) else 1

@@ -2,11 +2,12 @@
 
 import math
 import re
+from collections import Counter
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
-from drivers.frames.recordings import Display
+from drivers.frames.recordings import Display, Recording
 from meterlink.quantities.window import OVER_WORDS, real_value
 
 SCPI: Final = "9.9E37"
@@ -18,6 +19,20 @@ _PARTS: Final = re.compile(
     r"|(?P<over>[+-]?[A-Za-z.0-]+))"
     r"(?P<rest>.*)"
 )
+
+
+def usual_line(recording: Recording) -> tuple[str, str] | None:
+    """Return the line that came most often, and what ends it; None where it is no text."""
+    data = b"".join(recording.bursts)
+    if not any(end in data for end in (b"\n", b"\r")):
+        return None
+    end = "\r\n" if b"\r\n" in data else "\n" if b"\n" in data else "\r"
+    counted = Counter(part for part in data.replace(b"\r", b"\n").split(b"\n") if part)
+    try:
+        text = counted.most_common(1)[0][0].decode("utf-8")
+    except (UnicodeDecodeError, IndexError):
+        return None
+    return (text, end) if text.isprintable() else None
 
 
 class _Line(NamedTuple):

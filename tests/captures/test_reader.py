@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from captures.record.reader import RecordReader, read_capture
-from captures.record.records import LONGEST_LINE, Unknown, encode
+from captures.record.records import Unknown, encode
+from captures.record.seals import LONGEST_LINE
 from captures.record.verify import State, verify
 from meterlink.errors import UnreadableError
 from meterlink.reading import Reading

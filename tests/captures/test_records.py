@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from captures.record.records import Header, RecordError, Seal, Unknown, decode, encode, known_kinds
+from captures.record.records import Header, RecordError, Unknown, decode, encode, known_kinds
+from captures.record.seals import Seal
 from meterlink.events import Held, Judged, Note, Verdict
 from meterlink.reading import Quantity, Reading
 from tests.captures.made import HEADER, SMALL, same

@@ -12,7 +12,8 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from captures.job.verify_job import verify_job
-from captures.record.records import Seal, decode
+from captures.record.records import decode
+from captures.record.seals import Seal
 from captures.record.signature import is_signed_well, make_key, public_key, signed_text
 from captures.record.verify import State, verify
 from meterlink.reading import Reading

@@ -13,8 +13,8 @@ from captures.job.store_list import begin_list
 from captures.job.striking import strike
 from captures.job.verify_job import verify_job, verify_store
 from captures.record.reader import read_capture
-from captures.record.records import Struck, encode
-from captures.record.seals import as_sealed, salted, texts_of
+from captures.record.records import Struck, encode, salted
+from captures.record.seals import as_sealed, texts_of
 from captures.record.verify import State, verify
 from captures.record.writer import RecordWriter
 from meterlink.commands import Enter, How

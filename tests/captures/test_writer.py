@@ -17,8 +17,8 @@ import pytest
 import captures.record.append_file
 from captures.record.append_file import PROMISE_S
 from captures.record.reader import read_capture
-from captures.record.records import Seal, decode
-from captures.record.seals import SEAL_EVERY_LINES
+from captures.record.records import decode
+from captures.record.seals import SEAL_EVERY_LINES, Seal
 from captures.record.verify import State, verify
 from captures.record.writer import SEAL_EVERY_S, RecordWriter
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError

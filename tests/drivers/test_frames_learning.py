@@ -7,7 +7,8 @@ from functools import partial
 import msgspec
 import pytest
 
-from drivers.frames.learning import learn, plausibility
+from drivers.frames.learning import learn
+from drivers.frames.line_search import plausibility
 from drivers.frames.recordings import Recording, parse_display
 from drivers.frames.store import load, names
 from drivers.links.link import decode_at_wrong_settings

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
-from captures.record.records import Header, Seal, decode, encode
+from captures.record.records import Header, decode, encode
+from captures.record.seals import Seal
 from captures.record.writer import RecordWriter
 from captures.training.catalogue import Made
 from captures.training.notes import read_answers
