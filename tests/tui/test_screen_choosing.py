@@ -130,3 +130,15 @@ async def test_the_marked_profile_s_limits_and_their_sources_are_in_sight():
         text = screen_text(pilot.app)
         assert "0.7 Ω to 1 Ω at 20 °C" in text
         assert "invented for" in text
+
+
+async def test_a_meter_that_is_there_comes_before_the_one_used_last():
+    gone = Offer(
+        profiles=OFFER.profiles,
+        cards=OFFER.cards,
+        usual=Choice(port="/dev/ttyACM7", profile="pump-set-demo", card="no-spark"),
+    )
+    async with page(gone) as pilot:
+        await pilot.press("ctrl+g")
+        await pilot.pause()
+    assert pilot.app.return_value.port == "/dev/ttyUSB0"

@@ -145,6 +145,29 @@ async def test_the_page_can_be_worked_while_meters_are_looked_for(home):
     assert pilot.app.return_value == ["practice"]
 
 
+async def test_what_has_no_card_of_its_own_says_so_and_keeps_its_name(home):
+    async with page() as pilot:
+        await pilot.press(*["down"] * 3)
+        assert "no card for this complaint yet" in await seen(pilot)
+        await pilot.press("enter")
+        await pilot.app.workers.wait_for_complete()
+        await seen(pilot)
+        await pilot.press("ctrl+g")
+        await pilot.pause()
+    assert pilot.app.return_value[-3:] == [
+        *("--card=no-spark", "--profile=pump-set-demo", "--new=Weak, or hard to start"),
+    ]
+
+
+async def test_the_mouse_chooses_too(home):
+    async with page() as pilot:
+        rows = screen_text(pilot.app).splitlines()
+        (row,) = (at for at, line in enumerate(rows) if "7 Practise" in line)
+        await pilot.click(offset=(8, row))
+        await pilot.pause()
+    assert pilot.app.return_value == ["practice"]
+
+
 async def test_an_exercise_is_replayed_by_its_name(home):
     async with page() as pilot:
         await pilot.press("8")
@@ -173,13 +196,18 @@ async def test_hands_free_is_asked_once_and_each_is_tried(home, monkeypatch):
         assert len(rung) == 2
         await pilot.press("4", "f13")
         assert "“f13” means confirm" in await seen(pilot)
+        await pilot.press("f13")
+        assert "The pedal works: it means confirm" in await seen(pilot)
+        await pilot.press("4", "4", "escape", "down")  # forgotten, taught anew, and not after all
+        assert "Pedal   none" in await seen(pilot)
+        await pilot.press("4", "f14")
         await pilot.press("escape")
-        assert "f13" in await seen(pilot)
+        assert "f14" in await seen(pilot)
     kept = settings.load().screen
     assert kept.asked
     assert kept.tones
     assert not kept.speech
-    assert kept.pedal == {"confirm": "f13"}
+    assert kept.pedal == {"confirm": "f14"}
 
 
 async def test_what_was_asked_is_not_asked_again(home):

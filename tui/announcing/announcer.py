@@ -227,10 +227,11 @@ _INSTALLERS: Final = {
 
 def missing_program(system: str = sys.platform) -> str:
     """Return what to do where ``find_program`` finds none on ``system``, named as Python does."""
+    none = "This computer has no speech program"
     if system == "darwin":
-        return "The system's own “say” is not found; is /usr/bin on the PATH?"
+        return f"{none}: its own “say” is not found; is /usr/bin on the PATH?"
     if system == "win32":
-        return "PowerShell, which speaks here, is not found; is it on the PATH?"
+        return f"{none}: PowerShell, which speaks here, is not found; is it on the PATH?"
     package = "the package espeak-ng"
     with contextlib.suppress(OSError):  # a system that does not name itself
         named = platform.freedesktop_os_release()
@@ -238,7 +239,7 @@ def missing_program(system: str = sys.platform) -> str:
             if name in _INSTALLERS:
                 package += f": {_INSTALLERS[name]} espeak-ng"
                 break
-    return f"This computer has no speech program. Install {package}"
+    return f"{none}. Install {package}"
 
 
 class Voice:

@@ -150,6 +150,8 @@ class ChoosePage(Screen[Choice | None]):
             return
         found = worker.result or ()
         self._add_meters(found)
+        if found and self.meters[0].port not in {meter.port for meter in found}:
+            self._mark(found[0].port)  # the one used last is not there today
         if worker.error is not None:
             if not isinstance(worker.error, MeterlinkError):
                 raise worker.error
@@ -168,6 +170,11 @@ class ChoosePage(Screen[Choice | None]):
                 shown.add_option(Option(_line(ListEntry(meter.port, meter.about))))
         if self.meters and shown.highlighted is None:
             shown.highlighted = 0
+
+    def _mark(self, port: str) -> None:
+        shown = self.query_one("#meter", OptionList)
+        if not shown.highlighted:  # nobody has chosen another
+            shown.highlighted = [meter.port for meter in self.meters].index(port)
 
     def _say(self, words: str) -> None:
         self.query_one("#said", Static).update(Content(plain(words, 300)))

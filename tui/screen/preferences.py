@@ -18,13 +18,11 @@ from textual.widgets import Static
 from meterlink.card import Card
 from meterlink.commands import Gestures
 from meterlink.profile import Profile
-from tui.announcing.announcer import Announcer, Tones, Voice, find_program
+from tui.announcing.announcer import Announcer, Tones, Voice, find_program, missing_program
 from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, keymap
 from tui.screen.sitting import SessionView
 from tui.screen.themes import THEMES, FaultApp
 from tui.settings import ScreenSettings
-
-NO_PROGRAM = "This computer has no speech program; install espeak-ng, or go on without speech."
 
 
 class Sounds:
@@ -65,7 +63,7 @@ class Sounds:
         self.announcer.speaker = self._voice
         if old is not None:
             old.close()
-        return NO_PROGRAM if on and program is None else ""
+        return f"{missing_program()}, or go on without speech." if on and program is None else ""
 
     def close(self) -> None:
         """Fall silent."""

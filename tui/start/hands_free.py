@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import ClassVar, Final, Literal
 
 from msgspec.structs import replace
-from textual import on
+from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
@@ -71,6 +71,17 @@ class HandsFreePage(Screen[None]):
             if player is not None:
                 player.close()
 
+    def on_key(self, event: events.Key) -> None:
+        """Say what the pedal means when it is pressed."""
+        meant = [name for name, key in self.settings.pedal.items() if key == event.key]
+        if meant:
+            self._say(f"The pedal works: it means {meant[0]}.")
+
+    def on_descendant_blur(self, event: events.DescendantBlur) -> None:
+        """Give the keys back to the list once a pedal was taught, or not."""
+        if isinstance(event.widget, TeachingView):
+            self.query_one("#means", OptionList).focus()
+
     @on(OptionList.OptionSelected)
     def _selected(self, event: OptionList.OptionSelected) -> None:
         self.action_switch(event.option_index)
@@ -125,8 +136,7 @@ class HandsFreePage(Screen[None]):
     @on(TeachingView.Taught)
     def _taught(self, message: TeachingView.Taught) -> None:
         self._change(pedal={**self.settings.pedal, message.command: message.key})
-        self._say(f"“{plain(message.key, 30)}” means {message.command}.")
-        self.query_one("#means", OptionList).focus()
+        self._say(f"“{plain(message.key, 30)}” means {message.command}. Press it to try.")
 
     def _change(self, **changes: object) -> None:
         self.settings = replace(self.settings, **changes)

@@ -6,7 +6,7 @@ from itertools import islice
 from typing import ClassVar, Final
 
 from msgspec.structs import replace
-from textual import on
+from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
@@ -19,6 +19,7 @@ from captures.job.store import list_jobs
 from meterlink.errors import MeterlinkError
 from meterlink.profile import Profile
 from meterlink.quantities.text import plain
+from tui.drawings import draw_engine
 from tui.screen.choosing import Choice, ChoosePage, ListEntry, Meter, Offer, meters_among, offer
 from tui.screen.themes import PLAIN, THEMES, FaultApp
 from tui.session.meters import MeterSearch
@@ -29,6 +30,8 @@ from tui.start.lists import MetersPage, PickPage
 from tui.start.ways import HEADINGS, Kind, Way
 
 _REPLAYED_JOBS: Final = 10
+_TALL: Final = 34
+"""Rows from which there is room for blank lines and a drawing."""
 
 
 class StartApp(FaultApp[list[str]]):
@@ -53,11 +56,13 @@ class StartApp(FaultApp[list[str]]):
         self.known = known
         self.search = search
         self.settings = known.screen
+        self._airy = False
+        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (_TALL, "-tall")]
 
     def compose(self) -> ComposeResult:
         yield Static("What is on the bench?", id="head", markup=False)
         with Horizontal(id="start"):
-            ways = OptionList(*_options(self._ways), id="ways", markup=False)
+            ways = OptionList(id="ways", markup=False)
             ways.border_title = "begin here"
             ways.border_subtitle = "up, down, Enter, or a digit"
             yield ways
@@ -66,6 +71,7 @@ class StartApp(FaultApp[list[str]]):
                     panel = Static(id=f"panel-{name}", classes="panel", markup=False)
                     panel.border_title = name
                     yield panel
+                yield Static("\n".join(draw_engine("engine-large", {}).lines), id="drawing")
         yield Static(id="about", markup=False)
         yield Footer(compact=True)
 
@@ -74,6 +80,7 @@ class StartApp(FaultApp[list[str]]):
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = PLAIN.name if self.no_color else self.known.screen.theme
+        self._show_ways()
         self.query_one("#ways", OptionList).focus()
         self._show_profile()
         self._show_hands_free()
@@ -83,6 +90,18 @@ class StartApp(FaultApp[list[str]]):
             self._ask_hands_free()
 
     # --- what is shown ------------------------------------------------------------------------
+
+    def _show_ways(self) -> None:
+        ways = self.query_one("#ways", OptionList)
+        at = ways.highlighted
+        self._airy = self.size.height >= _TALL
+        ways.set_options(_options(self._ways, airy=self._airy))
+        ways.highlighted = 1 if at is None else at
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Give the ways air where there is room."""
+        if self._airy != (event.size.height >= _TALL):
+            self._show_ways()
 
     def _searched(self) -> None:
         """Called on the search's thread; the page may have gone meanwhile."""
@@ -181,11 +200,9 @@ class StartApp(FaultApp[list[str]]):
 
     def _begin(self, way: Way) -> None:
         """Ask for meter, profile and title of a new job by the way's card."""
-        asked = replace(
-            offer(job_store(None), self.known, way.card),
-            decided=True,
-            head=f"New job: {way.title}",
-        )
+        known = offer(job_store(None), self.known, way.card)
+        usual = replace(known.usual, title=way.named)
+        asked = replace(known, usual=usual, decided=True, head=f"New job: {way.title}")
         self.push_screen(ChoosePage(asked, self._meters), self._bench)
 
     def _meters(self) -> Sequence[Meter]:
@@ -216,14 +233,15 @@ class StartApp(FaultApp[list[str]]):
         self._show_hands_free()
 
 
-def _options(ways: Sequence[Way]) -> list[Option | None]:
-    """Return the ways under their headings, which cannot be chosen."""
+def _options(ways: Sequence[Way], *, airy: bool) -> list[Option | None]:
+    """Return the ways under their headings, which cannot be chosen; ``airy``: with blank lines."""
     made: list[Option | None] = []
     heading = ""
     for at, way in enumerate(ways):
         if HEADINGS[way.kind] != heading:
             heading = HEADINGS[way.kind]
-            made.append(Option(Content.styled(heading, "$quiet"), disabled=True))
+            above, below = ("\n" if airy else "", "\n" if airy else "")
+            made.append(Option(Content.styled(f"{above}{heading}{below}", "$quiet"), disabled=True))
         line = Content.assemble((f" {way.digit or '›'} ", "bold"), plain(way.title, 200))
         made.append(Option(line, id=str(at)))
     return made

@@ -13,8 +13,8 @@ from meterlink.quantities.text import plain
 from tui.settings import CARDS, Configuration
 
 MOST_JOBS: Final = 3
-_LOOKED_AT: Final = 200
-"""Newest jobs among which open ones are looked for, so that a full store opens at once."""
+_LOOKED_AT: Final = 60
+"""Jobs of the newest days among which open ones are looked for: a full store opens at once."""
 
 
 class Kind(Enum):
@@ -52,6 +52,8 @@ class Way(msgspec.Struct, frozen=True, kw_only=True):
     """Folder name of the job to go on with."""
     card: str = ""
     """Card of the new job."""
+    named: str = ""
+    """Title of the new job until another is typed; empty: that of its card."""
 
 
 _COMPLAINTS: Final = (
@@ -108,8 +110,8 @@ def ways_of(store: JobStore) -> Sequence[Way]:
 
 def _open_jobs(store: JobStore) -> Iterator[Way]:
     jobs = list_jobs(islice(store.jobs(), _LOOKED_AT))
-    going = (job for job in jobs if job.standing in (JobStatus.BEGUN, JobStatus.UNDER_WAY))
-    for job in islice(going, MOST_JOBS):
+    going = [job for job in jobs if job.standing in (JobStatus.BEGUN, JobStatus.UNDER_WAY)]
+    for job in sorted(going, key=lambda job: job.started, reverse=True)[:MOST_JOBS]:
         begun = job.started[:16].replace("T", " ")
         about = f"{plain(job.job)}, begun {begun}, {job.standing.value.replace('-', ' ')}."
         yield Way(kind=Kind.OPEN_JOB, title=job.title or plain(job.job), about=about, job=job.job)
@@ -117,13 +119,21 @@ def _open_jobs(store: JobStore) -> Iterator[Way]:
 
 def _new_jobs() -> Iterator[Way]:
     for digit, (card, title, about) in enumerate(_COMPLAINTS, start=1):
+        named = title
         if not title:
             try:
                 shown = CARDS.get(card)
                 title, about = plain(shown.title), plain(shown.about)
             except MeterlinkError as fault:  # a card of the user's own, in this one's place
                 title, about = card, plain(str(fault), 300)
-        yield Way(kind=Kind.NEW_JOB, digit=str(digit), title=title, about=about, card=card)
+        yield Way(
+            kind=Kind.NEW_JOB,
+            digit=str(digit),
+            title=title,
+            about=about,
+            card=card,
+            named=named,
+        )
 
 
 def command_of(way: Way, known: Configuration) -> str:
