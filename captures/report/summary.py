@@ -173,7 +173,7 @@ class Summary:
     def heads(self) -> tuple[str, ...]:
         """The headings of the values: one, or two where some were had before as well."""
         if self.repairs:
-            return "Before the repair", "After"
+            return "Before repair", "After"
         return ("First", "At the end") if any(row.before for row in self.measured) else ("Value",)
 
     def is_after(self, row: CheckRow) -> bool:
