@@ -6,17 +6,20 @@ import threading
 from unittest.mock import patch
 
 import pytest
+from msgspec.structs import replace
 
 from captures.job.store import JobStore
 from captures.training.catalogue import read_library
 from drivers.discovery import FoundMeter
 from drivers.ports import PortInfo
+from meterlink.errors import MeterError
 from meterlink.source import Identity
 from tests.tui.looking import screen_text
 from tests.tui.processes import home_of, run
 from tui import settings
 from tui.announcing.announcer import missing_program
 from tui.cli import build_parser, main
+from tui.screen.themes import THEMES
 from tui.session.meters import AtPort, MeterSearch
 from tui.session.setup import job_store, settings_of
 from tui.settings import CARDS, PROFILES, Configuration, MeterChoice, ScreenSettings
@@ -159,6 +162,17 @@ async def test_what_has_no_card_of_its_own_says_so_and_keeps_its_name(home):
     ]
 
 
+@pytest.mark.parametrize("theme", [theme.name for theme in THEMES])
+async def test_the_marked_line_is_told_by_more_than_colour(home, theme):
+    async with page(replace(ASKED, screen=replace(ASKED.screen, theme=theme))) as pilot:
+        rows = pilot.app.screen._compositor.render_strips()
+        lined = [
+            row.text for row in rows if any(cell.style and cell.style.underline for cell in row)
+        ]
+    assert len(lined) == 1
+    assert "1 No spark" in lined[0]
+
+
 async def test_the_mouse_chooses_too(home):
     async with page() as pilot:
         rows = screen_text(pilot.app).splitlines()
@@ -266,3 +280,28 @@ def test_settings_that_cannot_be_read_are_said_with_the_usual_code(home, capsys)
     settings.path().write_text("nope = 1\n", encoding="utf-8")
     assert main([]) == 1
     assert "nope" in capsys.readouterr().err
+
+
+def test_the_bench_waits_until_the_ports_are_free(home, mocker, capsys):
+    """What is chosen before the search is over must not meet the search at its port."""
+    go_on, order = threading.Event(), []
+    search = Search(FOUND, wait=go_on)
+
+    def chosen(app):
+        app.search.start(lambda: None)
+        threading.Timer(0.2, lambda: (order.append("found"), go_on.set())).start()
+        return ["bench", "--port=/dev/no-such-port", "--profile=pump-set-demo"]
+
+    mocker.patch("tui.commands.start.has_screen", return_value=True)
+    mocker.patch("tui.session.meters.MeterSearch", return_value=search)
+    mocker.patch.object(StartApp, "run", chosen)
+    gone = MeterError("there is no such port")
+
+    def opened(*_, **__):
+        order.append("opened")
+        raise gone
+
+    mocker.patch("tui.commands.bench.open_lasting", opened)
+    assert main([]) == gone.exit_code
+    assert order == ["found", "opened"]
+    assert "the ports are free in a moment" in capsys.readouterr().err

@@ -1,7 +1,9 @@
 """``meterlink`` alone: the start page, or its ways as the commands that go them."""
 
+import contextlib
 import sys
 
+from meterlink.errors import MeterlinkError
 from tui import settings
 from tui.announcing.signs import say
 from tui.plain.prompts import has_screen
@@ -31,5 +33,6 @@ def chosen_words(*, plain: bool) -> list[str] | None:
     words = StartApp(ways, known, search).run()
     if words and words[0] == "bench" and not search.done:
         print("looking for meters; the ports are free in a moment...", file=sys.stderr)
-        search.result()
+        with contextlib.suppress(MeterlinkError):  # a port that was typed needs none of it
+            search.result()
     return words

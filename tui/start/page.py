@@ -50,7 +50,7 @@ class StartApp(FaultApp[list[str]]):
         """More is known of the meters."""
 
     def __init__(self, ways: Sequence[Way], known: Configuration, search: MeterSearch) -> None:
-        """Show ``ways``; ``search`` begins once the first picture stands."""
+        """Show ``ways``; ``search`` begins with the page."""
         super().__init__()
         self._ways = ways
         self.known = known
@@ -85,7 +85,7 @@ class StartApp(FaultApp[list[str]]):
         self._show_profile()
         self._show_hands_free()
         self._show_meters()
-        self.call_after_refresh(self.search.start, self._searched)
+        self.search.start(self._searched)  # before any key, so that it can be waited for
         if not self.settings.asked:
             self._ask_hands_free()
 

@@ -113,7 +113,8 @@ def _open_jobs(store: JobStore) -> Iterator[Way]:
     going = [job for job in jobs if job.standing in (JobStatus.BEGUN, JobStatus.UNDER_WAY)]
     for job in sorted(going, key=lambda job: job.started, reverse=True)[:MOST_JOBS]:
         begun = job.started[:16].replace("T", " ")
-        about = f"{plain(job.job)}, begun {begun}, {job.standing.value.replace('-', ' ')}."
+        stands = "under way" if job.standing is JobStatus.UNDER_WAY else "nothing done yet"
+        about = f"{plain(job.job)}, begun {begun}, {stands}."
         yield Way(kind=Kind.OPEN_JOB, title=job.title or plain(job.job), about=about, job=job.job)
 
 
