@@ -1,7 +1,7 @@
 """Pages with one list: records to replay, and what is at each port."""
 
 from collections.abc import Sequence
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from textual import on
 from textual.app import ComposeResult
@@ -15,6 +15,10 @@ from textual.widgets.option_list import Option
 from meterlink.quantities.text import plain
 from tui.screen.choosing import ListEntry
 from tui.session.meters import MeterSearch, meter_words
+
+
+_TITLE: Final = 40
+"""Columns of what an entry is about, before its name."""
 
 
 class PickPage(Screen[str | None]):
@@ -32,7 +36,12 @@ class PickPage(Screen[str | None]):
         yield Static(self._head, classes="head", markup=False)
         yield OptionList(
             *(
-                Option(Content.assemble((plain(one.name, 60), "bold"), "  ", plain(one.about, 90)))
+                Option(
+                    Content.assemble(
+                        (f" {plain(one.about, 90):<{_TITLE}}", "bold"),
+                        (f"  {plain(one.name, 60)}", "$quiet"),
+                    )
+                )
                 for one in self._entries
             ),
             markup=False,
