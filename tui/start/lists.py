@@ -16,7 +16,6 @@ from meterlink.quantities.text import plain
 from tui.screen.choosing import ListEntry
 from tui.session.meters import MeterSearch, meter_words
 
-
 _TITLE: Final = 40
 """Columns of what an entry is about, before its name."""
 
