@@ -15,7 +15,7 @@ from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.bench_screen import QUIET, bench, press, touch
 from tests.tui.looking import screen_text, settled
 from tui.screen.app import BenchApp
-from tui.screen.entry import fitting
+from tui.screen.entry import SUDDEN_S, fitting
 from tui.settings import ScreenSettings
 
 PLUG = ("good", "fouled", "cracked", "gap-wrong")
@@ -117,6 +117,29 @@ async def test_the_foot_says_what_the_keys_do_now():
         assert "answer" in foot
         foot = (await press(pilot, "enter")).splitlines()[-1]
         assert "take it" in foot
+
+
+async def test_the_first_picture_of_a_question_has_its_own_keys_at_the_foot():
+    async with bench("primary", size=(80, 24)) as (pilot, session):
+        await asyncio.to_thread(session.feed, [None] * 30)
+        await asyncio.to_thread(session.tell, CallOpen())
+        text = ""
+        async with asyncio.timeout(10):
+            while "bare metal" not in text:
+                await asyncio.sleep(0)
+                text = screen_text(pilot.app)
+        assert "^s skip" in text.splitlines()[-1]
+
+
+@pytest.mark.parametrize("key", ["space", "enter"])
+async def test_a_key_held_down_answers_no_question_that_has_just_appeared(key):
+    step = "lead-off" if key == "space" else "ambient"
+    async with bench(step) as (pilot, session):
+        await press(pilot, key, key)
+        assert session.told == []
+        await asyncio.sleep(SUDDEN_S)
+        await press(pilot, key)
+        assert [type(told) for told in session.told] == [Confirm]
 
 
 async def test_space_confirms_where_nothing_is_typed_and_never_against_what_is_pointed_at():

@@ -213,7 +213,6 @@ async def test_a_choice_is_made_by_arrows_or_by_mouse():
     [
         (["y", "enter"], "yes"),
         (["n", "enter"], "no"),
-        (["space"], "yes"),
         ([*"YES", "enter"], "yes"),
         ([*"no", "enter"], "no"),
         (["2", "enter"], "no"),

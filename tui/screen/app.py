@@ -19,7 +19,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.widgets import Footer, Static
 from textual.worker import Worker, WorkerState
 
 from captures.record.files import local_now, rfc3339
@@ -46,7 +45,9 @@ from tui.screen.picture import HandsView, PlayedHands
 from tui.screen.preferences import PreferencesApp, Sounds, TeachingView
 from tui.screen.sitting import (
     Happened,
+    KeysLine,
     LinkState,
+    NoticeLine,
     Pulse,
     SessionView,
     Shown,
@@ -117,13 +118,12 @@ class BenchApp(PreferencesApp):
         self._footed: object = None
         """What the keys at the foot were last shown for."""
         self._hint = ""
-        self._noticed: list[str] = []
         self._leave_until = 0.0
         self._reads = False
         self.pulse = Pulse(time.monotonic())
         self._status = StatusLine(title, str(session.meter))
         self._page = BenchBody(hands, where)
-        self._notice = Static(id="notice", markup=False)
+        self._notice, self._foot = NoticeLine(), KeysLine()
 
     # --- made and ended -----------------------------------------------------------------------
 
@@ -133,7 +133,7 @@ class BenchApp(PreferencesApp):
         with Vertical(id="foot"):
             yield self._notice
             yield TeachingView()
-            yield Footer(show_command_palette=False, compact=True)
+            yield self._foot
 
     def on_mount(self) -> None:
         """Dress, listen, and begin to read once the first picture stands."""
@@ -238,7 +238,7 @@ class BenchApp(PreferencesApp):
         )
         if footed != self._footed:
             self._footed = footed
-            self.refresh_bindings()
+            self._foot.show()
 
     @property
     def _body(self) -> BenchBody | None:
@@ -270,19 +270,8 @@ class BenchApp(PreferencesApp):
     def _show_notice(self) -> None:
         """Show what is wrong, with its mend, in a line of its own; none where all is well."""
         meter = f"{self.reader_fault}; press m to read again" if self.reader_fault else ""
-        lines = [
-            self.session.trouble,
-            meter,
-            self.view.away,
-            self.view.lost,
-            self.sounds.trouble,
-            self._hint,
-        ]
-        said = [plain(line, 300) for line in lines if line]
-        if said != self._noticed:
-            self._noticed = said
-            self._notice.update(Content("\n").join(Content(f"! {line}") for line in said))
-            self._notice.display = bool(said)
+        view, sounds = self.view, self.sounds.trouble
+        self._notice.say((self.session.trouble, meter, view.away, view.lost, sounds, self._hint))
 
     # --- commands -----------------------------------------------------------------------------
 

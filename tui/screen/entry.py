@@ -40,6 +40,10 @@ _YES_NO: Final = "y or n"
 
 _NOT_SURE: Final = f"{NOT_SURE}, not sure"
 
+SUDDEN_S: Final = 0.4
+"""A bare key so soon after a question appeared was meant for what stood there before it: pressed
+twice, or held down."""
+
 _LONGEST: Final = 40
 """Characters of an answer that the line beneath repeats."""
 
@@ -131,6 +135,9 @@ class AnswerLine(Input):
     class Space(Message):
         """The space bar was pressed on an empty line."""
 
+    struck = 0.0
+    """When the newest key was pressed; in seconds, by the clock of the screen library's events."""
+
     def action_point(self, by: int) -> None:
         """Point at another choice."""
         self.post_message(self.Point(by))
@@ -141,6 +148,7 @@ class AnswerLine(Input):
         No answer begins with a space. A key with a binding would go up to the screen and come back
         after what is typed right behind it: a line that is cleared and filled again would be empty.
         """
+        self.struck = event.time
         if event.key == "space" and not self.value:
             self.post_message(self.Space())
         elif event.is_printable or not await self._do(event.key):
@@ -172,6 +180,8 @@ class EntryView(Vertical):
         """What is asked now."""
         self._fits: list[int] = []
         """Which choices are listed: those that fit what is typed."""
+        self._since = 0.0
+        """When it was put, by the clock of the screen library's events."""
         self._empty = True
         """Whether nothing was typed when the keys at the foot were last looked at."""
         self._line = AnswerLine(id="entry-text", compact=True)
@@ -187,7 +197,12 @@ class EntryView(Vertical):
     @property
     def asking(self) -> bool:
         """Whether what is typed goes to a question."""
-        return self.question is not None and self._line.has_focus
+        return self.question is not None and self._line is self.screen.focused
+
+    @property
+    def _sudden(self) -> bool:
+        """Whether the newest key was pressed before anybody can have read the question."""
+        return self._line.struck - self._since < SUDDEN_S
 
     @property
     def takes_space(self) -> bool:
@@ -199,8 +214,8 @@ class EntryView(Vertical):
         """Put ``question`` and give it the keys, done once for each; return whether it is new."""
         if question == self.question:
             return False
-        had = self._line.has_focus
-        self.question = question
+        had = self.asking
+        self.question, self._since = question, Message().time
         self._line.value = ""
         if question is None:
             if had:
@@ -209,13 +224,13 @@ class EntryView(Vertical):
         self._line.placeholder = question.hint
         self._choices.display = bool(question.choices)
         self._list()
-        self._line.focus()
+        self.take_keys()
         return True
 
     def take_keys(self) -> None:
         """Give the keys back to the question."""
         if self.question is not None:
-            self._line.focus()
+            self.screen.set_focus(self._line)  # at once: the keys at the foot are shown by it
 
     # --- what is typed and pointed at -----------------------------------------------------------
 
@@ -292,13 +307,13 @@ class EntryView(Vertical):
             return
         if typed:
             self.post_message(self.Answered(Enter(text=typed, how=How.TYPED)))
-        elif question.may_be_empty:
+        elif question.may_be_empty and not self._sudden:
             self.post_message(self.Answered(Confirm(how=How.TYPED)))
 
     @on(AnswerLine.Space)
     def _space(self, message: AnswerLine.Space) -> None:
         message.stop()
-        if self.takes_space and self._picked in (None, YES_NO[0]):
+        if self.takes_space and not self._sudden and self._picked in (None, YES_NO[0]):
             self.post_message(self.Answered(Confirm(how=How.KEY)))
 
     @on(OptionList.OptionSelected)

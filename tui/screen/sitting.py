@@ -1,13 +1,17 @@
-"""The sitting at the bench as the screen needs it, and the top line that tells how it goes."""
+"""The sitting at the bench as the screen needs it, and the lines above and below the page."""
 
 import threading
 from collections.abc import Sequence
 from enum import Enum
 from typing import Final, Protocol
 
+from textual import events
+from textual.binding import Binding
 from textual.content import Content
 from textual.message import Message
+from textual.style import Style
 from textual.widget import Widget
+from textual.widgets import Static
 
 from meterlink.bench.bench import Bench
 from meterlink.bench.snapshot import Face, Snapshot
@@ -161,3 +165,55 @@ class StatusLine(Widget):
         if len(meter) > room // 3:
             meter = f"{meter[: max(1, room // 3 - 1)]}…"
         return f"{_FORMS[self.link]} {meter} {how} · {self.readings:,} kept"
+
+
+class NoticeLine(Static):
+    """What is wrong, each with its mend, a line each; not there where all is well."""
+
+    def __init__(self) -> None:
+        super().__init__(id="notice", markup=False)
+        self._said: list[str] = []
+
+    def say(self, lines: Sequence[str]) -> None:
+        """Show ``lines``; empty ones are left out."""
+        said = [plain(line, 300) for line in lines if line]
+        if said != self._said:
+            self._said = said
+            self.update(Content("\n").join(Content(f"! {line}") for line in said))
+            self.display = bool(said)
+
+
+class KeysLine(Static):
+    """The keys that do something now, each with its word; a click does the same.
+
+    The screen library's own line is composed anew two pictures after the page that it belongs to,
+    so a new question stood for a moment above the keys of the step before it.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(id="keys", markup=False)
+        self._said = Content("")
+
+    def on_mount(self) -> None:
+        """Follow the focus, which moves without a new picture."""
+        self.screen.bindings_updated_signal.subscribe(self, lambda _: self.show(), immediate=True)
+
+    def show(self) -> None:
+        """Show the keys as they are now."""
+        active = [seen.binding for seen in self.screen.active_bindings.values()]
+        first = {binding.action: binding for binding in reversed(active) if binding.show}
+        said = Content(" ").join(self._named(binding) for binding in reversed(first.values()))
+        if said != self._said:
+            self._said = said
+            self.update(said)
+
+    def _named(self, binding: Binding) -> Content:
+        key = (self.app.get_key_display(binding), "bold $footer-key-foreground")
+        of_key = Style.from_meta({"key": binding.key})
+        return Content.assemble(key, f" {binding.description}").stylize(of_key)
+
+    def on_click(self, event: events.Click) -> None:
+        """Press the key that is clicked."""
+        key = event.style.meta.get("key")
+        if isinstance(key, str):
+            self.app.simulate_key(key)
