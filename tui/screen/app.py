@@ -115,8 +115,6 @@ class BenchApp(PreferencesApp):
         """Why the meter is no longer read, as one sentence; empty while it is."""
         self._telling = False
         """Whether a command is on its way to the bench, and not on the screen yet."""
-        self._footed: object = None
-        """What the keys at the foot were last shown for."""
         self._hint = ""
         self._leave_until = 0.0
         self._reads = False
@@ -204,10 +202,6 @@ class BenchApp(PreferencesApp):
         self.view.see(message.look)
         self._paint_soon()
 
-    @on(Struck)
-    def _strike(self) -> None:
-        self.bell()
-
     # --- painting -----------------------------------------------------------------------------
 
     def _paint_soon(self) -> None:
@@ -231,14 +225,9 @@ class BenchApp(PreferencesApp):
         if body is None:  # a timer may come in while the page is being taken down
             return
         body.show(self.view)
-        view = self.view
-        footed = (
-            *(body.asking, body.question, body.page, view.remaining_s is None),
-            *(view.progress.current, view.progress.ended),
-        )
-        if footed != self._footed:
-            self._footed = footed
-            self._foot.show()
+        ended, current = self.view.progress.ended, self.view.progress.current
+        asked = (body.asking, body.question, body.page)
+        self._foot.show_for((*asked, ended, current, self.view.remaining_s is None))
 
     @property
     def _body(self) -> BenchBody | None:

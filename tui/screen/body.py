@@ -44,9 +44,10 @@ class CautionsView(VerticalScroll):
         super().__init__(id="cautions")
         self._lines: tuple[str, ...] = ()
         self._left_out = ""
+        self._points = Static(id="caution-lines")
 
     def compose(self) -> ComposeResult:
-        yield Static(id="caution-lines")
+        yield self._points
 
     def show(self, step: CautionStep, left_out: str = "") -> None:
         """Show the standing cautions and those of ``step``, and what is ``left_out``."""
@@ -68,7 +69,7 @@ class CautionsView(VerticalScroll):
             points.append(Content(f"- {self._left_out}").stylize("$quiet"))
         room = self.app.size.height - _AROUND
         gap = "\n\n" if room >= _ROWS_EACH * len(points) else "\n"
-        self.query_one("#caution-lines", Static).update(Content(gap).join(points))
+        self._points.update(Content(gap).join(points))
 
 
 PANELS: Final = {
@@ -90,7 +91,11 @@ class BenchBody(Vertical):
         self._ruler, self._asked, self._ended = RulerView(), AskedView(), EndedView()
         self._steps, self._picture, self._trace = StepsView(), PictureView(), TraceView()
         self._entry, self._end = EntryView(), SummaryView(where)
-        self._text = Sentences("page-text")
+        self._text, self._over = Sentences("page-text"), VerticalScroll(id="page")
+        # Held, not looked for: pictures come in while the page is made and taken down.
+        self._below = ContentSwitcher(initial="work", id="below")
+        self._here = ContentSwitcher(initial="picture", id="here")
+        self._beside = ContentSwitcher(initial="trace", id="beside")
         self._own_here, self._own_beside = own_views()
         self.hands = None if hands is None else HandsView(hands)
         self.playing = False
@@ -111,20 +116,20 @@ class BenchBody(Vertical):
         yield self._ruler
         yield self._asked
         yield self._ended
-        with ContentSwitcher(initial="work", id="below"):
+        with self._below:
             with Horizontal(id="work"):
                 yield self._steps
-                with ContentSwitcher(initial="picture", id="here"):
+                with self._here:
                     yield self._picture
                     yield self._entry
                     yield from self._own_here.values()
-                with ContentSwitcher(initial="trace", id="beside"):
+                with self._beside:
                     yield self._trace
                     yield from self._own_beside.values()
                     if self.hands is not None:
                         yield self.hands
             yield self._end
-            with VerticalScroll(id="page"):
+            with self._over:
                 yield self._text
 
     def on_mount(self) -> None:
@@ -186,8 +191,8 @@ class BenchBody(Vertical):
         if self.playing:
             beside = "hands"
             self._hold_keys(step)
-        self._switch("here", here)
-        self._switch("beside", beside)
+        self._switch(self._here, here)
+        self._switch(self._beside, beside)
         if self._entry.show(question) and self.page:
             self.turn_to(self.page, Content(""))  # a question is not put behind a page
         self._picture.show(view, self._tips(view, step), self._lever(step))
@@ -237,8 +242,7 @@ class BenchBody(Vertical):
         if self.hands is not None and self.playing:
             self.hands.point(message.place)
 
-    def _switch(self, panel: str, shown: str) -> None:
-        switcher = self.query_one(f"#{panel}", ContentSwitcher)
+    def _switch(self, switcher: ContentSwitcher, shown: str) -> None:
         if switcher.current != shown or not switcher.border_title:
             switcher.current = shown
             switcher.border_title = self._headings[shown]
@@ -250,7 +254,7 @@ class BenchBody(Vertical):
         self.page = "" if self.page == name else name
         if self.page:
             self._text.say(text.split("\n", allow_blank=True))
-            self.query_one("#page", VerticalScroll).scroll_home(animate=False)
+            self._over.scroll_home(animate=False)
         self.set_class(bool(self.page), "-page")
         self._turn()
 
@@ -258,9 +262,9 @@ class BenchBody(Vertical):
         """Show the page that is asked for, else the summary or the work; the arrows move it."""
         done = self.has_class("-done")
         shown = "page" if self.page else "summary" if done else "work"
-        self.query_one("#below", ContentSwitcher).current = shown
+        self._below.current = shown
         if shown != "work":
-            self.query_one(f"#{shown}", VerticalScroll).focus()
+            (self._over if self.page else self._end).focus()
         else:
             self._entry.take_keys()
 

@@ -20,7 +20,7 @@ from meterlink.commands import Gestures
 from meterlink.profile import Profile
 from tui.announcing.announcer import Announcer, Tones, Voice, find_program, missing_program
 from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, keymap
-from tui.screen.sitting import SessionView
+from tui.screen.sitting import SessionView, Struck
 from tui.screen.themes import THEMES, FaultApp
 from tui.settings import ScreenSettings
 
@@ -142,6 +142,10 @@ class PreferencesApp(FaultApp[int]):
                 f"teach a pedal, or any key, to mean {name}",
                 lambda name=name: self.action_teach(name),
             )
+
+    @on(Struck)
+    def _strike(self) -> None:
+        self.bell()
 
     def action_gestures(self) -> None:
         """Let taps of the probes count, or not."""

@@ -193,13 +193,19 @@ class KeysLine(Static):
     def __init__(self) -> None:
         super().__init__(id="keys", markup=False)
         self._said = Content("")
+        self._for: object = None
 
     def on_mount(self) -> None:
         """Follow the focus, which moves without a new picture."""
-        self.screen.bindings_updated_signal.subscribe(self, lambda _: self.show(), immediate=True)
+        self.screen.bindings_updated_signal.subscribe(self, lambda _: self._show(), immediate=True)
 
-    def show(self) -> None:
-        """Show the keys as they are now."""
+    def show_for(self, now: object) -> None:
+        """Show the keys as they are now, unless they were shown for the same already."""
+        if now != self._for:
+            self._for = now
+            self._show()
+
+    def _show(self) -> None:
         active = [seen.binding for seen in self.screen.active_bindings.values()]
         first = {binding.action: binding for binding in reversed(active) if binding.show}
         said = Content(" ").join(self._named(binding) for binding in reversed(first.values()))
