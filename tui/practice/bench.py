@@ -21,6 +21,7 @@ from meterlink.circuit.wiring import AIR, OTHER_TIP
 from meterlink.closing import Closing
 from meterlink.commands import AnyCommand, Confirm, How, Redo, Skip
 from meterlink.events import Asked, Entered, Event, Evidence, Held, Judged, StepEnded, Zeroed
+from meterlink.quantities.notation import format_value
 from meterlink.quantities.units import Celsius
 from meterlink.reading import Reading
 from meterlink.source import Identity, MeterSetup, Source
@@ -113,6 +114,14 @@ class PracticeBench(Closing):
     def reading(self) -> Reading | None:
         """What the meter shows."""
         return self.bench.reading
+
+    @property
+    def shown(self) -> str:
+        """What the meter shows, in words."""
+        reading = self.bench.reading
+        if reading is None:
+            return "nothing yet"
+        return "over range" if reading.overload else format_value(reading.value, "ohm")
 
     @property
     def identity(self) -> Identity:

@@ -47,7 +47,7 @@ class PlainPractice:
         self.practice = practice
         self.bench = bench
         self._write = write
-        self._teller = PracticeTeller(practice, bench, write)
+        self._teller = PracticeTeller(practice, write)
         self._doing: str | None = None
         """The check that is made with the probes now."""
         self._over = False
@@ -134,7 +134,7 @@ class PlainPractice:
         self._lines(help_lines())
 
     def _look(self, _rest: str) -> None:
-        self._lines(look_lines(self.practice, self._teller.shown))
+        self._lines(look_lines(self.practice, self.bench.shown))
 
     def _checks(self, _rest: str) -> None:
         self._lines(check_lines(self.practice))
@@ -226,7 +226,7 @@ class PlainPractice:
         else:
             self._write(f"  {_first(self.practice.case.model.nodes[check].said(outcome))}.")
         self.bench.flawed += self.practice.ledger.all(Concluded)[-1].flaws
-        self._teller.coach()
+        self._coach()
 
     def _step(self, step: str) -> None:
         self._tips_off()
@@ -259,7 +259,7 @@ class PlainPractice:
         self._write(f"  Red on {red}, black on {black}.")
         self._tell(events)
         if not any(isinstance(event, Held | Judged) for event in events):
-            self._write(f"  Nothing is held; the meter shows {self._teller.shown}.")
+            self._write(f"  Nothing is held; the meter shows {self.bench.shown}.")
             if self._doing is not None and self.practice.case.tells_places:
                 self._write("  Where the tips do touch, and it is over range, say so: “on”.")
 
@@ -270,7 +270,7 @@ class PlainPractice:
     def _tips(self, _rest: str) -> None:
         self._tell(self.bench.take_zero())
         if not self.bench.zeroed:
-            self._write(f"  No lead zero was taken; the meter shows {self._teller.shown}.")
+            self._write(f"  No lead zero was taken; the meter shows {self.bench.shown}.")
 
     def _on(self, rest: str) -> None:
         command: AnyCommand = Confirm(how=How.TYPED)
@@ -288,7 +288,7 @@ class PlainPractice:
     def _fingers(self, rest: str) -> None:
         on = pick(rest, ("on", "off"), "way") == "on"
         self._tell(self.bench.grip(on))
-        self._write(f"  Fingers {'on' if on else 'off'} the tips; {self._teller.shown}.")
+        self._write(f"  Fingers {'on' if on else 'off'} the tips; {self.bench.shown}.")
 
     def _flex(self, _rest: str) -> None:
         self._write("  You move the stop wire, every bend of it.")
@@ -300,7 +300,7 @@ class PlainPractice:
 
     def _wait(self, _rest: str) -> None:
         self._tell(self.bench.wait(10.0))
-        self._write(f"  The meter shows {self._teller.shown}.")
+        self._write(f"  The meter shows {self.bench.shown}.")
 
     def _range(self, rest: str) -> None:
         if rest.lower() == "auto":
@@ -329,7 +329,7 @@ class PlainPractice:
         self.practice.renew(place)
         self._refit()
         self._write(f"  Put right: {place}. Whether it helped, a check has to show.")
-        self._teller.coach()
+        self._coach()
 
     def _name(self, rest: str) -> None:
         typed, _, said = rest.partition(":")
@@ -343,7 +343,7 @@ class PlainPractice:
             "  It is put right. Put it all together, stop wire and plug lead too, and prove it: "
             "does it start, and stop?"
         )
-        self._teller.coach()
+        self._coach()
 
     def _refit(self) -> None:
         if self._doing is not None:
@@ -370,10 +370,15 @@ class PlainPractice:
         Returns whether there was anything to say.
         """
         told = self._teller.tell(events)
+        self._coach()
         for event in [event for event in events if isinstance(event, StepEnded)]:
             if event.step in self.practice.steps and event.outcome != "skipped":
                 self._conclude(event)
         return told
+
+    def _coach(self) -> None:
+        flawed, self.bench.flawed = self.bench.flawed, []
+        self._teller.coach(flawed)
 
     def _conclude(self, event: StepEnded) -> None:
         following = self.practice.ended(event.step, event.outcome)

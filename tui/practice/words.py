@@ -7,12 +7,10 @@ from meterlink.card import BenchEvent
 from meterlink.errors import UsageError
 from meterlink.events import Asked, Contact, Held, Judged, Lift, StepEnded, StepEvent, Zeroed
 from meterlink.finding.shape import UNSAID
-from meterlink.quantities.notation import format_value
 from meterlink.quantities.text import plain
-from meterlink.training.ledger import SKIPPED, HandsOn, Safety, Topic
+from meterlink.training.ledger import SKIPPED, Flaw, HandsOn, Safety, Topic
 from meterlink.training.practice import Practice
 from tui.announcing.teller import Teller
-from tui.practice.bench import PracticeBench
 
 _TOLD: Final = Held | Judged | Lift | Zeroed | Contact | StepEnded | StepEvent
 
@@ -20,33 +18,21 @@ _TOLD: Final = Held | Judged | Lift | Zeroed | Contact | StepEnded | StepEvent
 class PracticeTeller:
     """Says events of one practice, and on an easy engine what was wrong, at once."""
 
-    def __init__(
-        self, practice: Practice, bench: PracticeBench, write: Callable[[str], None]
-    ) -> None:
-        self._practice, self._bench, self._write = practice, bench, write
+    def __init__(self, practice: Practice, write: Callable[[str], None]) -> None:
+        self._practice, self._write = practice, write
         self._teller = Teller(practice.card)
         self._warned_of: set[Topic] = set()
         """Safety steps that were skipped, and said to be."""
-
-    @property
-    def shown(self) -> str:
-        """What the meter shows, in words."""
-        reading = self._bench.reading
-        if reading is None:
-            return "nothing yet"
-        return "over range" if reading.overload else format_value(reading.value, "ohm")
 
     def tell(self, events: Sequence[BenchEvent]) -> bool:
         """Say what happened; return whether there was anything to say."""
         told = [words for event in events if (words := self._words(event))]
         for words in told:
             self._write(f"  {words}")
-        self.coach()
         return bool(told)
 
-    def coach(self) -> None:
+    def coach(self, flawed: Sequence[Flaw]) -> None:
         """On an easy engine, say what was unsafe or told little; on others the score does."""
-        flawed, self._bench.flawed = self._bench.flawed, []
         if not self._practice.case.tells_places:
             return
         works = self._practice.ledger.all(HandsOn)
