@@ -260,7 +260,7 @@ def gather(
         simulated=any(h.settings.get("simulated") is True for h in settings.headers.values()),
         stop_check=_stop_check(cards),
         headers=settings.headers,
-        last_check=_last_check(checks.checks, store, settings, last),
+        last_check=_last_check(checks.checks, job, store, settings, last),
         touches=touches,
         touches_left_out=left_out,
         attachments=attachments,
@@ -270,17 +270,24 @@ def gather(
 
 
 def _last_check(
-    found: list[RecordedCheck], store: JobStore | None, settings: JobSettings, until: str
+    found: list[RecordedCheck],
+    job: Job,
+    store: JobStore | None,
+    settings: JobSettings,
+    until: str,
 ) -> RecordedCheck | None:
     """Return the newest of ``found``, those of this job.
 
-    Where it has none: the newest in ``store`` of one of its meters, no newer than ``until``.
+    Where it has none: the newest of the other jobs in ``store`` of one of its meters, no newer
+    than ``until``.
     """
     if not found and store is not None:
         meters = {str(header.meter) for header in settings.headers.values() if header.meter}
         found = [
             check
-            for series in gather_checks(store.jobs())
+            for series in gather_checks(
+                other for other in store.jobs() if other.folder != job.folder
+            )
             if series.meter in meters
             for check in series.checks
             if _when(check.at) <= _when(until)

@@ -49,16 +49,6 @@ class Mended(StepEvent, frozen=True, kw_only=True, tag="mended"):
     who: str = ""
 
     @property
-    def good(self) -> bool:
-        """No alarm goes with it."""
-        return True
-
-    @property
-    def fulfils(self) -> bool:
-        """Another place may be put right yet."""
-        return False
-
-    @property
     def spoken(self) -> str:
         """What is said aloud of it."""
         return f"Recorded: {self.place}."
