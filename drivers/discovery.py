@@ -14,7 +14,7 @@ import msgspec
 from drivers.clock import MonotonicClock
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import SURE, Match
-from drivers.frames.line_search import Notes, listen
+from drivers.frames.line_search import Heard, listen
 from drivers.frames.store import load_all
 from drivers.links.hid_link import HidLink
 from drivers.links.link import LineSettings, Link
@@ -124,7 +124,7 @@ def find_out(link: Link, patience: Patience = PATIENT) -> FoundMeter:
     serial = has_line(link.name)
     if serial:
         link.configure(LineSettings())
-    notes = Notes()
+    notes = Heard()
     matches = listen(
         link,
         _wires(),
@@ -148,7 +148,7 @@ def _find_hid(link: HidLink, patience: Patience) -> FoundMeter:
         if hid is None or f"{hid.vendor}:{hid.product}".lower() != ids:
             continue
         link.use(hid)
-        notes = Notes()
+        notes = Heard()
         matches = listen(
             link,
             [wire],
@@ -171,7 +171,7 @@ def _find_hid(link: HidLink, patience: Patience) -> FoundMeter:
     )
 
 
-def _unknown(link: Link, notes: Notes) -> str:
+def _unknown(link: Link, notes: Heard) -> str:
     """Say that bytes came which nothing here can read."""
     at = f" at {', '.join(map(str, notes.bauds))} baud" if notes.bauds else ""
     return (

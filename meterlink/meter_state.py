@@ -26,7 +26,7 @@ class Effect(Enum):
     """They count, and the record says so."""
 
 
-class Meaning(NamedTuple):
+class FlagMeaning(NamedTuple):
     """What one flag means."""
 
     effect: Effect
@@ -36,35 +36,41 @@ class Meaning(NamedTuple):
 
 _B, _C, _R = Effect.BLOCKS, Effect.CAUTIONS, Effect.RECORDED
 
-MEANINGS: Final[dict[str, Meaning]] = {
-    "hold": Meaning(
+MEANINGS: Final[dict[str, FlagMeaning]] = {
+    "hold": FlagMeaning(
         _B, "The meter's own hold is on, so its display stands still; press its hold key."
     ),
-    "relative": Meaning(
+    "relative": FlagMeaning(
         _B,
         "The meter is in relative mode and takes something off by itself; switch that off, as "
         "the lead zero does it here.",
     ),
-    "maximum": Meaning(_B, "The meter shows its maximum, not what is there now; switch that off."),
-    "minimum": Meaning(_B, "The meter shows its minimum, not what is there now; switch that off."),
-    "average": Meaning(_B, "The meter shows its average, not what is there now; switch that off."),
-    "peak": Meaning(_B, "The meter shows a peak, not what is there now; switch that off."),
-    "computed": Meaning(
+    "maximum": FlagMeaning(
+        _B, "The meter shows its maximum, not what is there now; switch that off."
+    ),
+    "minimum": FlagMeaning(
+        _B, "The meter shows its minimum, not what is there now; switch that off."
+    ),
+    "average": FlagMeaning(
+        _B, "The meter shows its average, not what is there now; switch that off."
+    ),
+    "peak": FlagMeaning(_B, "The meter shows a peak, not what is there now; switch that off."),
+    "computed": FlagMeaning(
         _B, "The meter changes its readings by a calculation of its own; switch that off."
     ),
-    "ac": Meaning(_B, "The meter is on alternating current; turn it to resistance (ohm)."),
-    "diode": Meaning(_B, "The meter is on its diode test; turn it to resistance (ohm)."),
-    "continuity": Meaning(
+    "ac": FlagMeaning(_B, "The meter is on alternating current; turn it to resistance (ohm)."),
+    "diode": FlagMeaning(_B, "The meter is on its diode test; turn it to resistance (ohm)."),
+    "continuity": FlagMeaning(
         _B,
         "The meter is on its continuity test, which reads no further than some hundred ohms; "
         "turn it to resistance (ohm).",
     ),
-    "battery_low": Meaning(
+    "battery_low": FlagMeaning(
         _C, "The meter's battery is low, and what it reads may be off; put a fresh one in."
     ),
-    "manual": Meaning(_R),
-    "auto": Meaning(_R),
-    "filter": Meaning(_R),
+    "manual": FlagMeaning(_R),
+    "auto": FlagMeaning(_R),
+    "filter": FlagMeaning(_R),
 }
 """Every flag that is understood. Others are a description's own business and are passed over."""
 

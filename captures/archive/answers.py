@@ -43,7 +43,7 @@ _READINGS: Final = re.compile(r"readings|query", re.IGNORECASE)
 _ONLY: Final = frozenset({"SELECT", "EXPLAIN"})
 
 
-class Drawing(NamedTuple):
+class AnswerPicture(NamedTuple):
     """Which columns of an answer make its picture."""
 
     kind: str
@@ -269,7 +269,7 @@ rect { fill: currentColor; fill-opacity: .25; stroke: currentColor; }
 """
 
 
-def page_of(answer: "pyarrow.Table", title: str, drawing: "Drawing | None" = None) -> str:
+def page_of(answer: "pyarrow.Table", title: str, drawing: "AnswerPicture | None" = None) -> str:
     """Return ``answer`` as an HTML page; with ``drawing``, the picture above the table."""
     heading = escape(plain(title, 400))
     picture = "" if drawing is None or not answer.num_rows else _picture(answer, drawing)
@@ -283,7 +283,7 @@ def page_of(answer: "pyarrow.Table", title: str, drawing: "Drawing | None" = Non
     )
 
 
-def ends_of(rows: list[dict[str, Any]], drawing: "Drawing") -> tuple[float, float]:
+def ends_of(rows: list[dict[str, Any]], drawing: "AnswerPicture") -> tuple[float, float]:
     """Return where the scale of ``rows`` begins and ends; bars begin at zero."""
     found = [row[name] for row in rows for name in (*drawing.values, *drawing.limits)]
     values = [float(v) for v in found if _is_drawn(v)] or [0.0]
@@ -291,7 +291,7 @@ def ends_of(rows: list[dict[str, Any]], drawing: "Drawing") -> tuple[float, floa
 
 
 def rows_alike(
-    rows: list[dict[str, Any]], row: dict[str, Any], drawing: "Drawing"
+    rows: list[dict[str, Any]], row: dict[str, Any], drawing: "AnswerPicture"
 ) -> list[dict[str, Any]]:
     """Return the rows that share a scale with ``row``."""
     return [r for r in rows if all(r[name] == row[name] for name in drawing.scale_by)]
@@ -319,7 +319,7 @@ def _cell(value: Any) -> str:
     return f"{opening}{escape(shown(value))}</td>"
 
 
-def _picture(answer: "pyarrow.Table", drawing: "Drawing") -> str:
+def _picture(answer: "pyarrow.Table", drawing: "AnswerPicture") -> str:
     rows = answer.to_pylist()
     height = _ROW * len(rows) + 4
     said = ", ".join(name.replace("_", " ") for name in (*drawing.values, *drawing.limits))
@@ -337,7 +337,7 @@ def _picture(answer: "pyarrow.Table", drawing: "Drawing") -> str:
     return "".join([*parts, "</svg>"])
 
 
-def _marks(row: dict[str, Any], drawing: "Drawing", low: float, high: float) -> Iterator[str]:
+def _marks(row: dict[str, Any], drawing: "AnswerPicture", low: float, high: float) -> Iterator[str]:
     def x(value: float) -> float:
         share = (value - low) / (high - low) if high > low else 0.5
         return round(_LABEL + share * _WIDTH, 1)

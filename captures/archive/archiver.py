@@ -7,7 +7,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from captures.archive.dataset import BatchWriter, DataSet, Place, adding
+from captures.archive.dataset import BatchWriter, DataSet, SiteMonth, adding
 from captures.archive.job_rows import Month, final_seal, rows_of, table_of
 from captures.archive.log_rows import LogRow
 from captures.job.job import Job
@@ -159,4 +159,4 @@ def _read(folders: list[Path], task: _Task) -> _Read:
 
 def _write(writer: BatchWriter, site: str, read: _Read) -> None:
     for (year, month), tables in read.months.items():
-        writer.add(Place(site, year, month), tables)
+        writer.add(SiteMonth(site, year, month), tables)

@@ -61,7 +61,7 @@ class Batch(msgspec.Struct, frozen=True, kw_only=True):
     files: tuple[BatchFile, ...]
 
 
-class Place(NamedTuple):
+class SiteMonth(NamedTuple):
     """A month of a site: what a file holds rows of."""
 
     site: str
@@ -210,13 +210,13 @@ class BatchWriter:
     def __init__(self, data: DataSet) -> None:
         self.batch = f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}-{secrets.token_hex(4)}"
         self._data = data
-        self._open: dict[Place, _Month] = {}
+        self._open: dict[SiteMonth, _Month] = {}
         self._files: list[BatchFile] = []
         self._drafts: list[str] = []
         self._months = 0
         self._jobs = 0
 
-    def add(self, place: Place, tables: "dict[str, pyarrow.Table]") -> None:
+    def add(self, place: SiteMonth, tables: "dict[str, pyarrow.Table]") -> None:
         """Take in the rows of one or more jobs that began in the same month.
 
         Raises:
@@ -272,7 +272,7 @@ class BatchWriter:
                     self._data.files.delete_file(path)
         self._open, self._drafts = {}, []
 
-    def sink(self, place: Place, table: str, name: str) -> Any:
+    def sink(self, place: SiteMonth, table: str, name: str) -> Any:
         """Open a file to write rows of a table to; it gets its name when all is written.
 
         Raises:
@@ -284,7 +284,7 @@ class BatchWriter:
         self._drafts.append(draft)
         return self._data.files.open_output_stream(draft)
 
-    def _end(self, place: Place) -> None:
+    def _end(self, place: SiteMonth) -> None:
         month = self._open.pop(place)
         month.close()
         self._files += [
@@ -305,7 +305,7 @@ class BatchWriter:
 class _Month:
     """The files that a batch writes for one month, one a table."""
 
-    def __init__(self, writer: BatchWriter, place: Place, name: str) -> None:
+    def __init__(self, writer: BatchWriter, place: SiteMonth, name: str) -> None:
         self.name = name
         self.rows: dict[str, int] = {}
         self._writer, self._place = writer, place

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from captures.archive.log_rows import LogRow, LogRows, Moment, epoch_ms
+from captures.archive.log_rows import LogRow, LogRows, RowContext, epoch_ms
 from captures.archive.tables import schema_of
 from captures.job.card_progress import JobSettings
 from captures.job.job import Job, LogReader
@@ -184,7 +184,7 @@ def _readable(
 class _Capture:
     """The readings of one capture, column by column."""
 
-    def __init__(self, job: Job, file: str, header: Header, moments: Sequence[Moment]) -> None:
+    def __init__(self, job: Job, file: str, header: Header, moments: Sequence[RowContext]) -> None:
         self.name = plain(PurePosixPath(file).name)
         self.damaged = 0
         self._header, self._moments = header, moments
@@ -250,7 +250,7 @@ class _Capture:
 
     def _context(self, t: "np.ndarray[Any, Any]") -> dict[str, Any]:
         """Return the columns that change with the steps of the card."""
-        first = Moment(
+        first = RowContext(
             -np.inf, self._header.step, self._header.card, self._header.profile, None, (None, None)
         )
         moments = [first, *self._moments]

@@ -37,7 +37,7 @@ _SET_UNITS: Final = frozenset({"metre", "newton-metre"})
 _NO_WINDOW: Final[tuple[float | None, float | None]] = (None, None)
 
 
-class Moment(NamedTuple):
+class RowContext(NamedTuple):
     """What holds for the readings of a capture after ``t``."""
 
     t: float
@@ -64,7 +64,7 @@ class LogRows:
             name: []
             for name in ("holds", "verdicts", "outcomes", "findings", "repairs", "meter_checks")
         }
-        self.moments: dict[str, list[Moment]] = {}
+        self.moments: dict[str, list[RowContext]] = {}
         """Of each capture, by its path inside the job's folder, oldest first."""
         self.who = ""
         self.ended_ms: int | None = None
@@ -291,7 +291,7 @@ class LogRows:
         progress = self._progress.get(self.card)
         step = getattr(event, "step", "") if progress is None else progress.current or ""
         self.moments.setdefault(self._file, []).append(
-            Moment(
+            RowContext(
                 event.t,
                 step,
                 self.card,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from captures.archive.answers import Asker, Drawing
+from captures.archive.answers import AnswerPicture, Asker
 
 CONTENT: Final = 0.95
 """Share of all windings that the interval holds."""
@@ -138,13 +138,13 @@ _BAND: Final = 5
 _TRUSTED: Final = "record IN ('whole', 'open', 'cut')"
 
 
-class Question(NamedTuple):
+class ArchiveQuestion(NamedTuple):
     """A question with a name."""
 
     name: str
     about: str
     sql: str
-    drawing: Drawing
+    drawing: AnswerPicture
     then: "Callable[[pyarrow.Table], pyarrow.Table] | None" = None
     """What is worked out from the rows that the SQL gives."""
 
@@ -315,11 +315,11 @@ _QUARTILES: Final = ("lowest", "quartile_1", "median", "quartile_3", "highest")
 QUESTIONS: Final = {
     question.name: question
     for question in (
-        Question(
+        ArchiveQuestion(
             "spread",
             "spread of each winding, by profile and temperature",
             _SPREAD,
-            Drawing(
+            AnswerPicture(
                 "spread",
                 ("profile", "winding", "from_celsius"),
                 _QUARTILES,
@@ -327,48 +327,50 @@ QUESTIONS: Final = {
                 ("window_low", "window_high"),
             ),
         ),
-        Question(
+        ArchiveQuestion(
             "drift",
             "each meter against its known resistors: error, and how it drifts",
             _DRIFT,
-            Drawing("spread", ("meter", "marking"), tuple(f"{n}_percent" for n in _QUARTILES)),
+            AnswerPicture(
+                "spread", ("meter", "marking"), tuple(f"{n}_percent" for n in _QUARTILES)
+            ),
         ),
-        Question(
+        ArchiveQuestion(
             "verdicts",
             "verdicts by site, month and technician",
             _VERDICTS,
-            Drawing("bar", ("site", "year", "month", "who", "verdict"), ("verdicts",)),
+            AnswerPicture("bar", ("site", "year", "month", "who", "verdict"), ("verdicts",)),
         ),
-        Question(
+        ArchiveQuestion(
             "comebacks",
             f"engines that were back within {COMEBACK_DAYS} days of a finished job; an engine goes "
             "by the title of its jobs up to the first comma",
             _COMEBACKS,
-            Drawing("bar", ("engine", "back_as"), ("days",)),
+            AnswerPicture("bar", ("engine", "back_as"), ("days",)),
         ),
-        Question(
+        ArchiveQuestion(
             "times",
             "how long each step takes",
             _TIMES,
-            Drawing(
+            AnswerPicture(
                 "spread",
                 ("card", "step"),
                 ("shortest_s", "quartile_1_s", "median_s", "quartile_3_s", "nine_in_ten_s"),
             ),
         ),
-        Question(
+        ArchiveQuestion(
             "redone",
             "steps that were done again, how often and why",
             _REDONE,
-            Drawing("bar", ("card", "step"), ("percent",)),
+            AnswerPicture("bar", ("card", "step"), ("percent",)),
         ),
-        Question(
+        ArchiveQuestion(
             "learnt",
             f"tolerance interval of each winding: {CONTENT:.0%} of all lie in it, with "
             f"{CONFIDENCE:.0%} confidence; to lay beside the profile's limits, never used by "
             "itself. One value a job; open and short windings are left out",
             _LEARNT,
-            Drawing(
+            AnswerPicture(
                 "spread",
                 ("profile", "winding"),
                 ("lowest", "low", "median", "high", "highest"),

@@ -264,14 +264,6 @@ class JobWriter(Closing):
         capture = CaptureWriter.create(path, header, on_trouble=self._on_trouble)
         return self._tell(capture)
 
-    def resume_capture(self, path: Path, clock: WallClock = local_now) -> CaptureWriter:
-        """Go on with a capture of this job that a crash ended.
-
-        Raises:
-            UnreadableError: it is no capture.
-        """
-        return self._tell(CaptureWriter.resume(path, clock(), on_trouble=self._on_trouble))
-
     def close(self) -> None:
         """Close the captures still open, seal the log, let go of the job. Safe to call twice.
 

@@ -28,7 +28,7 @@ _LEFT_OVER: Final = (BEGUN, ".unpacking-")
 """How folders are called that a program was making when it was stopped."""
 
 
-class Finding(NamedTuple):
+class Leftover(NamedTuple):
     """One thing that was not as it should be."""
 
     job: str
@@ -37,7 +37,7 @@ class Finding(NamedTuple):
     mended: bool
 
 
-def mend_store(store: JobStore) -> Iterator[Finding]:
+def mend_store(store: JobStore) -> Iterator[Leftover]:
     """Mend everything in ``store``; yield what was found.
 
     Raises:
@@ -60,7 +60,7 @@ def mend_store(store: JobStore) -> Iterator[Finding]:
         yield from _mend_list(store)
 
 
-def _mend_list(store: JobStore) -> Iterator[Finding]:
+def _mend_list(store: JobStore) -> Iterator[Leftover]:
     """Put on the store's list what was closed and could not be put there then."""
     on_list = last_on(store.root)
     for job in store.jobs():
@@ -71,12 +71,12 @@ def _mend_list(store: JobStore) -> Iterator[Finding]:
                 continue
             put_on_list(store.root, job.log_path, [(LOG_NAME, check.lines - 1, check.sha256)])
         except MeterlinkError as fault:
-            yield Finding(job.name, f"it cannot be put on the store's list: {fault}", False)
+            yield Leftover(job.name, f"it cannot be put on the store's list: {fault}", False)
         else:
-            yield Finding(job.name, "it was not on the store's list as it is; it is now", True)
+            yield Leftover(job.name, "it was not on the store's list as it is; it is now", True)
 
 
-def mend_job(job: Job) -> Iterator[Finding]:
+def mend_job(job: Job) -> Iterator[Leftover]:
     """Mend one job's folder; yield what was found."""
     try:
         if not is_regular(job.log_path):
@@ -90,14 +90,14 @@ def mend_job(job: Job) -> Iterator[Finding]:
         _close(job)
         after = check_job(job)
     except InUseError:
-        yield Finding(job.name, "it is being worked on at this moment, and was left alone", True)
+        yield Leftover(job.name, "it is being worked on at this moment, and was left alone", True)
         return
     except MeterlinkError as fault:
-        yield Finding(job.name, f"it cannot be mended: {fault}", False)
+        yield Leftover(job.name, f"it cannot be mended: {fault}", False)
         return
     for old, new in ((part, _same(after, part.file)) for part in before.parts):
         if old.state is not State.WHOLE and new is State.WHOLE:
-            yield Finding(job.name, f"{old.sentence}. It is closed and in the log now", True)
+            yield Leftover(job.name, f"{old.sentence}. It is closed and in the log now", True)
     yield from _beyond(job, after)
 
 
@@ -105,11 +105,11 @@ def _same(check: JobCheck, file: str) -> State:
     return next((part.state for part in check.parts if part.file == file), State.ALTERED)
 
 
-def _beyond(job: Job, check: JobCheck) -> Iterator[Finding]:
+def _beyond(job: Job, check: JobCheck) -> Iterator[Leftover]:
     """Yield what only a copy from elsewhere could mend."""
     for part in check.parts:
         if part.state is not State.WHOLE:
-            yield Finding(
+            yield Leftover(
                 job.name,
                 f"{part.sentence}. Only a copy from elsewhere could mend that; nothing was changed",
                 False,
@@ -125,7 +125,7 @@ def _close(job: Job) -> None:
                 register(writer, path, note="it was in the folder, and not in the log")
 
 
-def _begin_log(job: Job) -> Finding:
+def _begin_log(job: Job) -> Leftover:
     """Give a folder without a log one: the draft that was not named yet, or one from its captures.
 
     Raises:
@@ -139,12 +139,12 @@ def _begin_log(job: Job) -> Finding:
                 raise CannotWriteError(
                     f"{plain(str(draft))} cannot be renamed: {fault.strerror}"
                 ) from fault
-            return Finding(job.name, "its log was begun and not yet named; it is named now", True)
+            return Leftover(job.name, "its log was begun and not yet named; it is named now", True)
     header = _first_header(job)
     settings = {k: v for k, v in header.settings.items() if k in {"card", "profile", "simulated"}}
     began = _when(header)
     begin_file(job.log_path, first_line(header.title or job.name, settings, lambda: began))
-    return Finding(job.name, "it had no log; one was made from its captures", True)
+    return Leftover(job.name, "it had no log; one was made from its captures", True)
 
 
 def _is_begun(draft: Path) -> bool:
@@ -176,7 +176,7 @@ def _when(header: Header) -> datetime:
         return local_now()
 
 
-def _mend_left_over(store: JobStore, folder: Path) -> Finding:
+def _mend_left_over(store: JobStore, folder: Path) -> Leftover:
     """Take in a job that was begun and not yet named; set aside what is none."""
     try:
         if _is_begun(folder / LOG_NAME):
@@ -184,10 +184,10 @@ def _mend_left_over(store: JobStore, folder: Path) -> Finding:
             name = f"{_when(with_day):%Y-%m-%d}-begun"
             taken = store.adopt(folder, name)
             _close(Job(taken))
-            return Finding(taken.name, "it was begun and not yet named; it is a job now", True)
+            return Leftover(taken.name, "it was begun and not yet named; it is a job now", True)
         aside = store.root / SET_ASIDE
         aside.mkdir(exist_ok=True)
         folder.rename(aside / folder.name.lstrip("."))
     except (OSError, MeterlinkError) as fault:
-        return Finding(folder.name, f"it cannot be set aside: {fault}", False)
-    return Finding(folder.name, f"it was left half made; it lies in {SET_ASIDE} now", True)
+        return Leftover(folder.name, f"it cannot be set aside: {fault}", False)
+    return Leftover(folder.name, f"it was left half made; it lies in {SET_ASIDE} now", True)

@@ -108,11 +108,6 @@ class AppendFile:
             "in memory: free some space or put the medium back"
         )
 
-    @property
-    def held_bytes(self) -> int:
-        """How much waits in memory because it cannot be written."""
-        return len(self._held)
-
     def append(self, data: bytes, *, keep_free: int = 0) -> bool:
         """Write ``data``, or hold it while nothing can be written.
 

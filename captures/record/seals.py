@@ -61,7 +61,7 @@ class Seal(
     """Its signature, 128 hexadecimal digits."""
 
 
-class Stretch(NamedTuple):
+class FilePart(NamedTuple):
     """Some bytes of a file: whole lines, one seal, or a part of a line."""
 
     data: bytes
@@ -71,7 +71,7 @@ class Stretch(NamedTuple):
     """It is one seal's line, by how it begins."""
 
 
-def stretches(file: BinaryIO) -> Iterator[Stretch]:
+def stretches(file: BinaryIO) -> Iterator[FilePart]:
     """Yield all of a file in bounded memory: each seal by itself, what is between in long runs."""
     rest, inside = b"", False
     while block := file.read(_BLOCK):
@@ -79,7 +79,7 @@ def stretches(file: BinaryIO) -> Iterator[Stretch]:
         rest = b""
         if inside:
             end = data.find(b"\n") + 1
-            yield Stretch(data[: end or len(data)], False, False)
+            yield FilePart(data[: end or len(data)], False, False)
             if not end:
                 continue
             data, inside = data[end:], False
@@ -87,19 +87,19 @@ def stretches(file: BinaryIO) -> Iterator[Stretch]:
         yield from _apart(data[:end])
         rest = data[end:]
         if len(rest) >= LONGEST_LINE:
-            yield Stretch(rest, False, False)
+            yield FilePart(rest, False, False)
             rest, inside = b"", True
     if rest:
-        yield Stretch(rest, False, False)
+        yield FilePart(rest, False, False)
 
 
-def _apart(data: bytes) -> Iterator[Stretch]:
+def _apart(data: bytes) -> Iterator[FilePart]:
     """Yield the whole lines of ``data``, each seal by itself."""
     start = 0
     while start < len(data):
         is_seal = data.startswith(START_OF_SEAL, start)
         end = data.find(b"\n" if is_seal else _NEXT_SEAL, start) + 1 or len(data)
-        yield Stretch(data[start:end], True, is_seal)
+        yield FilePart(data[start:end], True, is_seal)
         start = end
 
 
@@ -192,7 +192,7 @@ class Sealer:
         self._marks, self._crc, self.lines_since_seal = [], 0, 0
         self.feed(line)
 
-    def follow(self, stretch: Stretch) -> None:
+    def follow(self, stretch: FilePart) -> None:
         """Take a stretch of a file that is there already."""
         if stretch.is_seal:
             self.feed_seal(stretch.data)

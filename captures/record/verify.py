@@ -22,9 +22,9 @@ from captures.record.seals import (
     MARK_DIGITS,
     MOST_MARKS,
     START_OF_SEAL,
+    FilePart,
     Seal,
     Sealer,
-    Stretch,
     stretches,
 )
 from captures.record.signature import is_signed_well
@@ -175,7 +175,7 @@ class _Checker:
         self._unreadable_sealed = 0
         self._has_header = False
 
-    def feed(self, stretch: Stretch) -> None:
+    def feed(self, stretch: FilePart) -> None:
         """Take the next stretch of the file."""
         self._bytes += len(stretch.data)
         self._ends = stretch.data.endswith(b"\n")
@@ -235,7 +235,7 @@ class _Checker:
             check_version(plain(str(self.path)), record)
             self._has_header = True
 
-    def _count_unreadable(self, stretch: Stretch) -> None:
+    def _count_unreadable(self, stretch: FilePart) -> None:
         if not stretch.whole:
             self._unreadable += self._ends
             return

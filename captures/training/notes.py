@@ -20,8 +20,7 @@
     say = "Where do the fingers belong?"
 """
 
-from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
@@ -29,7 +28,6 @@ import msgspec
 
 from captures.record.append_file import AppendFile
 from captures.record.files import ends_whole, is_regular, open_regular
-from captures.record.seals import LONGEST_LINE
 from meterlink.card import BenchEvent, Card
 from meterlink.declared import LARGEST_FILE, decode
 from meterlink.errors import CannotWriteError, InvalidFileError
@@ -187,7 +185,7 @@ def _fault(note: Pinned) -> str:
     return ""
 
 
-class Answer(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="answer"):
+class TraineeAnswer(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag="answer"):
     """One verdict as a trainee said it, and what the bench made of the same touch."""
 
     capture: str
@@ -220,7 +218,7 @@ def default_folder() -> Path:
     return platformdirs.user_data_path("meterlink", appauthor=False) / "answers"
 
 
-def add_answer(path: Path, answer: Answer) -> None:
+def add_answer(path: Path, answer: TraineeAnswer) -> None:
     """Put ``answer`` at the end of the file ``path``, which is made if need be.
 
     Raises:
@@ -239,20 +237,3 @@ def add_answer(path: Path, answer: Answer) -> None:
         file.append(cut + msgspec.json.encode(answer) + b"\n")
     finally:
         file.close()
-
-
-def read_answers(path: Path) -> Iterator[Answer]:
-    """Yield the answers in ``path``, oldest first; none where there is no such file.
-
-    A line that is no answer was cut while it was written, and is passed over.
-
-    Raises:
-        UnreadableError: the file cannot be read.
-    """
-    if not is_regular(path):
-        return
-    decoder = msgspec.json.Decoder(Answer)
-    with open_regular(path) as file:
-        while line := file.readline(LONGEST_LINE):
-            with suppress(msgspec.DecodeError, UnicodeDecodeError):
-                yield decoder.decode(line)

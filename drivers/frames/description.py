@@ -161,7 +161,7 @@ class Count(DescriptionPart, frozen=True, kw_only=True):
     """The largest number before it reads as over range; default all that fits."""
 
 
-class Start(DescriptionPart, frozen=True, kw_only=True):
+class StartCommand(DescriptionPart, frozen=True, kw_only=True):
     """What a meter wants to hear before it sends."""
 
     hex: Text
@@ -315,7 +315,7 @@ class Description(DescriptionPart, frozen=True, kw_only=True):
     poll: Poll | None = None
     hid: Packets | None = None
     """How frames lie in the reports of an HID device; None where it comes on a serial line."""
-    start: Start | None = None
+    start: StartCommand | None = None
     digits: Digits | None = None
     count: Count | None = None
     sign: Sign | None = None

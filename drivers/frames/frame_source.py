@@ -116,7 +116,6 @@ class FrameSource:
         self._noticed: tuple[Status, bool] | None = None
         self._last_t = 0.0
         self._first_heard_t: float | None = None
-        self._last_heard_t: float | None = None
         self._waiting_since: float | None = None
         self.on_setting: Callable[[Setting], None] | None = None
         """Told, by the thread that reads and between two readings, when someone has turned the
@@ -141,15 +140,6 @@ class FrameSource:
     def accuracy(self) -> Accuracy | None:
         """The meter's accuracy on the range that it is on, where the description gives it."""
         return self.status.accuracy if self.status is not None else None
-
-    @property
-    def silent_s(self) -> float | None:
-        """Seconds since the meter last sent anything; None where it never did.
-
-        A meter whose battery saver has switched it off is silent; one that is unplugged makes
-        ``readings`` raise ``PortLostError``.
-        """
-        return None if self._last_heard_t is None else self._clock.now() - self._last_heard_t
 
     def prepare(self, setup: MeterSetup) -> Setting:
         """Say what the knob is on; ``lost`` says what to turn it to where that does not suit.
@@ -244,7 +234,7 @@ class FrameSource:
         """
         now = self._clock.now()
         if data:
-            self._last_heard_t = self._waiting_since = now
+            self._waiting_since = now
             self._first_heard_t = now if self._first_heard_t is None else self._first_heard_t
         elif self._waiting_since is not None and now - self._waiting_since > self._patience_s:
             raise MeterSilentError(

@@ -41,7 +41,7 @@ def settings_to_try(wires: Sequence[FrameFormat]) -> list[LineSettings]:
     return list(dict.fromkeys([*usual, *others]))
 
 
-class Notes:
+class Heard:
     """What was heard, whether it made sense or not."""
 
     def __init__(self) -> None:
@@ -69,7 +69,7 @@ def listen(
     may_send: bool = True,
     has_line: bool = True,
     budget_s: float = BUDGET_S,
-    notes: Notes | None = None,
+    notes: Heard | None = None,
 ) -> list[Match]:
     """Return what is heard on ``link``, the best match first; empty where nothing makes sense.
 
@@ -91,7 +91,7 @@ def listen(
         PortLostError: the port went away.
     """
     until = clock.now() + budget_s
-    notes = notes or Notes()
+    notes = notes or Heard()
     talking = [wire for wire in wires if wire.description.poll is None]
     settings: list[LineSettings | None] = [*settings_to_try(talking)] if has_line else [None]
     heard: list[Match] = []

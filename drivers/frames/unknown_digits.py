@@ -13,7 +13,7 @@ from drivers.frames import checksums
 from drivers.frames.places import DIGITS, SEGMENTS
 from drivers.frames.recordings import Display
 from drivers.frames.unknown_frames import Cut
-from drivers.frames.unknown_status import Digits, Frames, Solution, explain
+from drivers.frames.unknown_status import FormatSolution, FoundDigits, Frames, explain
 
 _STRIDES: Final = (16, 8, -16, -8, 12, 24)
 _USUAL_KEYS: Final = (0x00, 0xFF)
@@ -26,7 +26,7 @@ def solve(
     keep_time: Callable[[], None],
     *,
     rare: bool = False,
-) -> Iterator[Solution]:
+) -> Iterator[FormatSolution]:
     """Yield descriptions that explain every display, the likeliest first.
 
     Args:
@@ -47,7 +47,7 @@ def solve(
 
 def _solve(
     cut: Cut, displays: Sequence[Display], key: int, keep_time: Callable[[], None]
-) -> Iterator[Solution]:
+) -> Iterator[FormatSolution]:
     whole = [bytes(byte ^ key for byte in frame) for frame in cut.frames]
     check = checksums.find(whole, tail=cut.tail) if cut.varies else None
     behind = cut.tail + (checksums.width(check) if check is not None else 0)
@@ -109,7 +109,7 @@ def _alike(column: list[int], wanted: list[int]) -> set[int]:
     return keys if len(keys) == 1 else set()
 
 
-def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
+def digits_in(frames: Frames, displays: Sequence[Display]) -> Iterator[FoundDigits]:
     """Yield every way in which the frames hold the digits that were shown."""
     most = max((len(display.digits) for display in displays if not display.over), default=0)
     if not most:
@@ -147,7 +147,7 @@ def _characters(
     *,
     nibbles: bool,
     scattered: bool = True,
-) -> Iterator[Digits]:
+) -> Iterator[FoundDigits]:
     """Digits that are a byte or a half byte each; ``scattered``: in any order too."""
     rows = [_nibbles(frame) if nibbles else list(frame) for frame in frames]
     base = 0 if nibbles else 0x30
@@ -197,7 +197,7 @@ def _in_a_row(ways: list[list[int]], *, scattered: bool) -> Iterator[tuple[int, 
 
 def _character_digits(
     rows: list[list[int]], at: tuple[int, ...], width: int, blanks: set[int], *, nibbles: bool
-) -> Digits:
+) -> FoundDigits:
     base = 0 if nibbles else 0x30
     names = "abcdefghijkmnopqrstuvwxyz"
     glyphs: dict[int, str] = {}
@@ -227,7 +227,7 @@ def _character_digits(
         table["glyphs"] = {
             name: f"{value:X}" if nibbles else f"0x{value:02X}" for value, name in glyphs.items()
         }
-    return Digits(table, mask, tuple(texts))
+    return FoundDigits(table, mask, tuple(texts))
 
 
 class _Columns:
@@ -278,7 +278,7 @@ def _where(texts: list[list[str]], place: int, segment: str, *, lit: bool) -> in
     return found
 
 
-def _segments(frames: Frames, displays: Sequence[Display], most: int) -> Iterator[Digits]:
+def _segments(frames: Frames, displays: Sequence[Display], most: int) -> Iterator[FoundDigits]:
     """Seven-segment digits, each laid out as its neighbour is."""
     columns = _Columns(frames, displays, most)
     numbers = [int.from_bytes(frame) for frame in frames]
@@ -324,7 +324,7 @@ def _segment_keys(frames: Frames, displays: Sequence[Display]) -> Iterator[int]:
 
 def _segment_digits(
     numbers: list[int], found: dict[str, int], stride: int, most: int, size: int
-) -> Digits:
+) -> FoundDigits:
     shapes = {frozenset(way): digit for digit, ways in DIGITS.items() for way in ways}
     shapes[frozenset()] = " "
     shapes[frozenset("def")] = "L"
@@ -353,10 +353,10 @@ def _segment_digits(
         table["leading_blank"] = True
     if glyphs:
         table["glyphs"] = {name: lit for lit, name in glyphs.items()}
-    return Digits(table, mask, tuple(texts))
+    return FoundDigits(table, mask, tuple(texts))
 
 
-def _counts(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
+def _counts(frames: Frames, displays: Sequence[Display]) -> Iterator[FoundDigits]:
     """A binary number of two to four bytes."""
     length = len(frames[0])
     seen = [(f, d) for f, d in zip(frames, displays, strict=True) if not d.over]
@@ -374,13 +374,13 @@ def _counts(frames: Frames, displays: Sequence[Display]) -> Iterator[Digits]:
                         break
 
 
-def _count_digits(frames: Frames, at: tuple[int, ...], *, signed: bool) -> Digits:
+def _count_digits(frames: Frames, at: tuple[int, ...], *, signed: bool) -> FoundDigits:
     values = [int.from_bytes(bytes(frame[p] for p in at), signed=signed) for frame in frames]
     mask = sum(0xFF << 8 * (len(frames[0]) - 1 - place) for place in at)
     table: dict[str, Any] = {"at": list(at)}
     if signed:
         table["signed"] = True
-    return Digits(table, mask, tuple(map(str, values)), signed)
+    return FoundDigits(table, mask, tuple(map(str, values)), signed)
 
 
 def _nibbles(frame: bytes) -> list[int]:

@@ -9,14 +9,14 @@ from drivers.frames.recordings import Display
 Frames = Sequence[bytes]
 
 
-class Solution(NamedTuple):
+class FormatSolution(NamedTuple):
     """A description's tables, and what is not settled."""
 
     tables: dict[str, Any]
     notes: tuple[str, ...]
 
 
-class Digits(NamedTuple):
+class FoundDigits(NamedTuple):
     """Where the digits were found."""
 
     table: dict[str, Any]
@@ -31,9 +31,9 @@ class Digits(NamedTuple):
 def explain(
     frames: Frames,
     displays: Sequence[Display],
-    digits: Digits,
+    digits: FoundDigits,
     taken: int,
-) -> Solution | None:
+) -> FormatSolution | None:
     """Return a description of ``frames`` by ``digits``; None where a display is not told.
 
     ``taken``: the bits of a frame, as one number, that are a checksum's or tell its length.
@@ -48,7 +48,7 @@ class _Status:
         self,
         frames: Frames,
         displays: Sequence[Display],
-        digits: Digits,
+        digits: FoundDigits,
         taken: int,
     ) -> None:
         self.frames, self.displays, self.digits = frames, displays, digits
@@ -59,11 +59,11 @@ class _Status:
         self.tables: dict[str, Any] = {}
         self.flags: dict[str, str] = {}
 
-    def solution(self) -> Solution | None:
+    def solution(self) -> FormatSolution | None:
         if not (self._sign() and self._flags() and self._overload() and self._modes()):
             return None
         self._rest()
-        return Solution(self.tables, tuple(self.notes))
+        return FormatSolution(self.tables, tuple(self.notes))
 
     def _sign(self) -> bool:
         negative = [display.negative for display in self.displays]

@@ -228,7 +228,7 @@ _PREFIXES: Final = {"k": 3, "K": 3, "M": 6, "G": 9, "m": -3, "u": -6, "µ": -6, 
 _PREFIXES_MORE: Final = {"n": -9, "N": -9, "p": -12, "P": -12, "U": -6}
 
 
-class Measured(NamedTuple):
+class MeasuredAnswer(NamedTuple):
     """One reading in an answer."""
 
     value: float
@@ -241,7 +241,7 @@ class Measured(NamedTuple):
     """Whether it is a number; a word has no shape to go by."""
 
 
-def parse_measured(text: str) -> Measured:
+def parse_measured(text: str) -> MeasuredAnswer:
     """Read one element that is a reading.
 
     Raises:
@@ -257,7 +257,7 @@ def parse_measured(text: str) -> Measured:
         raise AnswerFormError(f"“{plain(text, 40)}” is more than any quantity")
     if math.isfinite(value) and power:
         value = value * 10.0**power if power > 0 else value / 10.0**-power
-    return Measured(value, text, quantity)
+    return MeasuredAnswer(value, text, quantity)
 
 
 def parse_answer(answer: bytes) -> list[str]:
@@ -272,7 +272,7 @@ def parse_answer(answer: bytes) -> list[str]:
     return text.split(",")
 
 
-def _word(text: str) -> Measured:
+def _word(text: str) -> MeasuredAnswer:
     """Read a word in place of a number, with a label before it or a unit behind."""
     parts = [part for part in _BETWEEN.split(text) if part]
     for at, part in enumerate(parts[:2]):
@@ -281,7 +281,7 @@ def _word(text: str) -> Measured:
             continue
         quantity, _ = _unit(parts[at + 1] if len(parts) > at + 1 else "", text)
         value = math.nan if bare in _NAN_WORDS else math.inf
-        return Measured(
+        return MeasuredAnswer(
             -value if part.startswith("-") and bare != part else value,
             text,
             quantity,

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final, Literal, NamedTuple
 import msgspec
 
 from drivers.links.link import LineSettings
-from drivers.scpi.answers import AnswerFormError, Measured, parse_answer, parse_measured
+from drivers.scpi.answers import AnswerFormError, MeasuredAnswer, parse_answer, parse_measured
 from meterlink import declared
 from meterlink.errors import InvalidFileError, MeterlinkError, UnreadableError
 from meterlink.meter_state import MEANINGS
@@ -66,7 +66,7 @@ class Answer(Part, frozen=True, kw_only=True):
     """Numbers that mean over range."""
 
 
-class Sample(Part, frozen=True, kw_only=True):
+class SampleAnswer(Part, frozen=True, kw_only=True):
     """An answer to the query for a reading, and what it must be read as."""
 
     answer: Text
@@ -104,7 +104,7 @@ class Dialect(Part, frozen=True, kw_only=True):
     answer: Answer = Answer()
     states: dict[str, str] = {}
     """Queries that are answered 1 or ON while something is on, and its flag: ``relative`` ..."""
-    samples: tuple[Sample, ...] = ()
+    samples: tuple[SampleAnswer, ...] = ()
     extra: dict[str, Any] = {}
     """Notes of your own; not looked at."""
 
@@ -165,7 +165,7 @@ def check_dialect(dialect: Dialect) -> None:
             raise InvalidFileError(f"samples[{number}]: “{plain(sample.answer, 60)}” {said}")
 
 
-def _fault(dialect: Dialect, sample: Sample) -> str:
+def _fault(dialect: Dialect, sample: SampleAnswer) -> str:
     data = sample.answer.encode("latin-1", "replace")
     elements = sample.answer.count(",") + 1
     try:
@@ -222,7 +222,7 @@ class Readout(NamedTuple):
     """Elements of each reading: value, time, count ..."""
 
 
-def read_answer(answer: bytes, way: Readout, told: Answer) -> list[Measured]:
+def read_answer(answer: bytes, way: Readout, told: Answer) -> list[MeasuredAnswer]:
     """Return the readings in ``answer``, oldest first.
 
     Raises:
@@ -237,9 +237,9 @@ def read_answer(answer: bytes, way: Readout, told: Answer) -> list[Measured]:
     return [_measured(elements[n + at], told) for n in range(0, len(elements), way.elements)]
 
 
-def _measured(text: str, told: Answer) -> Measured:
+def _measured(text: str, told: Answer) -> MeasuredAnswer:
     if text.strip() in told.over_words:
-        return Measured(math.inf, text.strip(), plain_number=False)
+        return MeasuredAnswer(math.inf, text.strip(), plain_number=False)
     found = parse_measured(text)
     if abs(found.value) in told.over_numbers:
         return found._replace(value=math.copysign(math.inf, found.value))

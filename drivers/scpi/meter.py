@@ -11,7 +11,7 @@ import msgspec
 from drivers.clock import Clock
 from drivers.links.link import Link
 from drivers.number_shape import NumberShapes
-from drivers.scpi.answers import AnswerFormError, Measured, parse_answer
+from drivers.scpi.answers import AnswerFormError, MeasuredAnswer, parse_answer
 from drivers.scpi.conversation import ANSWER_S, Conversation
 from drivers.scpi.dialect import Dialect, Readout, ScpiOptions, read_answer
 from drivers.scpi.panel import MEASURE_S, Chosen, Panel
@@ -316,7 +316,7 @@ class ScpiMeter:
                 if self._has_a_shape_of_its_own(number)
             ]
 
-    def _has_a_shape_of_its_own(self, number: Measured) -> bool:
+    def _has_a_shape_of_its_own(self, number: MeasuredAnswer) -> bool:
         """Whether ``number`` is written as this meter writes; what stands for none is exempt."""
         own = number.plain_number and math.isfinite(number.value)
         return not own or self._shapes.fits(number.text)
@@ -353,7 +353,9 @@ class ScpiMeter:
         self._talk.back_into_step(stop)
 
 
-def _reading(t: float, number: Measured, quantity: Quantity, resolution: float | None) -> Reading:
+def _reading(
+    t: float, number: MeasuredAnswer, quantity: Quantity, resolution: float | None
+) -> Reading:
     return Reading(
         t=t,
         value=number.value,

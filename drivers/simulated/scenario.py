@@ -197,7 +197,7 @@ class HandsScript(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     """By the step's id."""
 
 
-class Start(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class BenchAtStart(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How the bench lies there when the scenario begins."""
 
     ambient: Celsius = Celsius(20.0)
@@ -226,7 +226,7 @@ class Scenario(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     card: str = ""
     """Work card that the hands follow."""
     engine: Engine
-    bench: Start = Start()
+    bench: BenchAtStart = BenchAtStart()
     touch: ContactModel = ContactModel()
     meter: MeterCharacter = MeterCharacter()
     scpi: Knowledge = Knowledge()

@@ -67,7 +67,7 @@ class HoldFacts(msgspec.Struct, frozen=True, kw_only=True):
     """Why nothing is judged by a value that cannot be."""
 
 
-class Summary(msgspec.Struct, kw_only=True):
+class StreamTotals(msgspec.Struct, kw_only=True):
     """What the stream held altogether."""
 
     readings: int = 0
@@ -135,7 +135,7 @@ class Analysis:
     """Takes readings, oldest first, and gives what a touch held once it is known how it ended."""
 
     def __init__(self, policy: HoldPolicy = POLICY) -> None:
-        self.summary = Summary()
+        self.summary = StreamTotals()
         self._detector = HoldDetector(policy)
         self._state = MeterState()
         self._assessor: Assessor | None = None

@@ -18,7 +18,7 @@ from captures.record.reader import read_capture
 from captures.record.records import CaptureBegan, CaptureEnded
 from captures.record.verify import State, verify
 from meterlink.errors import CannotWriteError, InUseError, UnreadableError
-from meterlink.events import CardBegan, Gap, Note
+from meterlink.events import CardBegan, Note
 from meterlink.reading import Reading
 from tests.captures.made import HEADER, START
 
@@ -117,21 +117,6 @@ def test_only_one_program_works_on_a_job_and_anyone_may_look(store):
     with store.resume(job.folder.name) as again:
         again.log.append(Note(t=0.0, text="two"))
     assert [entry.event.text for entry in job.job.entries()] == ["one", "two"]
-
-
-def test_a_job_that_was_cut_off_goes_on(store):
-    job = store.create("Pump 7")
-    capture = job.new_capture(HEADER)
-    capture.append(Reading(0.5, 1.0))
-    for writer in (capture, job.log):  # what a killed process leaves behind
-        os.close(os.dup(writer._file._fd))
-        writer._file.close()
-    with store.resume(job.folder.name) as again, again.resume_capture(capture.path) as goes_on:
-        goes_on.append(Reading(goes_on.last_t + 1, 2.0))
-    kinds = [type(entry.event) for entry in again.job.entries()]
-    closed_then_continued = [CaptureBegan, CaptureEnded] * 2
-    assert kinds == [CaptureBegan, Gap, *closed_then_continued]
-    assert verify(capture.path).state is State.WHOLE
 
 
 def test_what_a_crash_left_open_is_under_a_seal_once_the_job_goes_on(store):

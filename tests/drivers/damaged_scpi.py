@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from drivers.number_shape import NumberShapes
-from drivers.scpi.answers import AnswerDecoder, AnswerFormError, Measured
+from drivers.scpi.answers import AnswerDecoder, AnswerFormError, MeasuredAnswer
 from drivers.scpi.dialect import Answer, Readout, read_answer
 
 _WAY = Readout("READ?", "", 1, 5.0)
@@ -24,6 +24,6 @@ def readings_of(answers: Sequence[bytes]) -> Iterator[tuple[int, float]]:
             continue
 
 
-def _fits(shapes: NumberShapes, number: Measured) -> bool:
+def _fits(shapes: NumberShapes, number: MeasuredAnswer) -> bool:
     finite = number.plain_number and math.isfinite(number.value)
     return not finite or shapes.fits(number.text)

@@ -8,7 +8,7 @@ import pytest
 
 from drivers.frames.frame_format import FrameFormat
 from drivers.frames.identify import SURE, Listener, identify
-from drivers.frames.line_search import Notes, listen, settings_to_try
+from drivers.frames.line_search import Heard, listen, settings_to_try
 from drivers.frames.store import load
 from drivers.links.link import LineSettings, decode_at_wrong_settings
 
@@ -182,7 +182,7 @@ class Cable:
 @pytest.mark.parametrize("name", ["lcd-segments-14", "ascii-digits-11"])
 def test_a_cable_is_found_however_it_is_powered(name, levels):
     cable = Cable(load(name), *levels)
-    notes = Notes()
+    notes = Heard()
     matches = listen(cable, WIRES, cable, may_send=False, budget_s=10.0, notes=notes)
     assert matches[0].wire.name == name
     assert (matches[0].line.dtr, matches[0].line.rts) == levels

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 from numpy.random import Generator
 
 from drivers.simulated.meter import MeterCharacter
-from drivers.simulated.scenario import Scenario, Start
+from drivers.simulated.scenario import BenchAtStart, Scenario
 from meterlink.card import Card, Step
 from meterlink.circuit.engine import (
     Engine,
@@ -65,7 +65,9 @@ class Patient:
             id=f"engine-{self.seed}",
             title=f"engine {self.seed}",
             engine=self.engine,
-            bench=Start(ambient=Celsius(self.ambient), leads=Ohms(self.leads), controls=self.start),
+            bench=BenchAtStart(
+                ambient=Celsius(self.ambient), leads=Ohms(self.leads), controls=self.start
+            ),
             meter=METER,
         )
 

@@ -6,6 +6,7 @@ import re
 import shutil
 from pathlib import Path
 
+import msgspec
 import pytest
 from msgspec.structs import replace
 
@@ -13,7 +14,7 @@ from captures.record.records import Header, decode, encode
 from captures.record.seals import Seal
 from captures.record.writer import RecordWriter
 from captures.training.catalogue import Made
-from captures.training.notes import read_answers
+from captures.training.notes import TraineeAnswer
 from meterlink.events import Held
 from meterlink.hold.policy import RULE
 from meterlink.reading import Reading
@@ -140,7 +141,8 @@ def test_verdicts_are_hidden_until_they_are_said_and_the_answers_kept(
     assert "the bench says so too: open" in out
     assert "you said short; the bench says: within limits" in out
     assert "not said; the bench says: open" in out  # the switch in “run”: the typed lines had ended
-    answers = list(read_answers(tmp_path / "answers" / "ines-b.jsonl"))
+    lines = (tmp_path / "answers" / "ines-b.jsonl").read_bytes().splitlines()
+    answers = [msgspec.json.decode(line, type=TraineeAnswer) for line in lines]
     assert [(a.step, a.position, a.said, a.right) for a in answers] == [
         ("primary", "", "open", True),
         ("secondary", "", "in-window", True),

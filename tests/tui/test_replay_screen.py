@@ -6,11 +6,12 @@ from contextlib import ExitStack
 from math import inf
 from pathlib import Path
 
+import msgspec
 import pytest
 from textual.pilot import Pilot
 
 from captures.training.catalogue import Made
-from captures.training.notes import read_answers
+from captures.training.notes import TraineeAnswer
 from drivers.clock import MonotonicClock
 from meterlink.quantities.notation import format_value
 from tests.tui.looking import screen_text
@@ -188,7 +189,8 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
         await pilot.press("enter")  # nothing is chosen beforehand
         await pilot.press("o", "enter")
         await until(pilot, lambda text: "the record ends here" in text)
-    answers = list(read_answers(tmp_path / "answers.jsonl"))
+    lines = (tmp_path / "answers.jsonl").read_bytes().splitlines()
+    answers = [msgspec.json.decode(line, type=TraineeAnswer) for line in lines]
     assert [(a.step, a.said) for a in answers] == [
         ("primary", "short"),
         ("secondary", "in-window"),

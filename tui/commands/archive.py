@@ -24,7 +24,7 @@ if TYPE_CHECKING:  # the data set's libraries are an extra, and slow to load
     from captures.archive.answers import Answer, Asker
     from captures.archive.archiver import Brought
     from captures.archive.dataset import DataSet
-    from captures.archive.questions import Question
+    from captures.archive.questions import ArchiveQuestion
 
 _WHOLE: Final = "whole"
 
@@ -186,7 +186,7 @@ def _tell_not_whole(asker: "Asker", *, ready: bool) -> None:
 
 
 def _give_answer(
-    args: argparse.Namespace, answer: "pyarrow.Table", how: str, question: "Question | None"
+    args: argparse.Namespace, answer: "pyarrow.Table", how: str, question: "ArchiveQuestion | None"
 ) -> None:
     from captures.archive.answers import page_of
     from captures.exchange.export import new_file

@@ -9,7 +9,7 @@ from meterlink.quantities.text import plain
 if TYPE_CHECKING:
     import pyarrow
 
-    from captures.archive.answers import Drawing
+    from captures.archive.answers import AnswerPicture
 
 LONGEST: Final = 60
 """Characters of a cell; longer ones are cut."""
@@ -30,7 +30,7 @@ def table_lines(answer: "pyarrow.Table") -> Iterator[str]:
         yield "  ".join(t.rjust(w) if r else t.ljust(w) for t, w, r in cells).rstrip()
 
 
-def picture_lines(answer: "pyarrow.Table", drawing: "Drawing") -> Iterator[str]:
+def picture_lines(answer: "pyarrow.Table", drawing: "AnswerPicture") -> Iterator[str]:
     """Yield a line a row: bars, or spreads from low to high, on one scale where they compare."""
     from captures.archive.answers import ends_of, rows_alike
 
@@ -52,13 +52,13 @@ def picture_lines(answer: "pyarrow.Table", drawing: "Drawing") -> Iterator[str]:
         yield f"- {least} to {most}, = {box} to {box_end}, o median{limits}"
 
 
-def _bar(row: dict[str, Any], drawing: "Drawing", low: float, high: float) -> str:
+def _bar(row: dict[str, Any], drawing: "AnswerPicture", low: float, high: float) -> str:
     value = row[drawing.values[0]]
     length = 0 if value is None else _column(value, low, high) + 1
     return f"{'#' * length} {_cell(value)}"
 
 
-def _spread(row: dict[str, Any], drawing: "Drawing", low: float, high: float) -> str:
+def _spread(row: dict[str, Any], drawing: "AnswerPicture", low: float, high: float) -> str:
     at = [
         None if row[n] is None or not math.isfinite(row[n]) else _column(row[n], low, high)
         for n in drawing.values

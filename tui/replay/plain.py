@@ -15,7 +15,7 @@ from meterlink.wording import counted, window_words
 from tui.announcing.signs import can_show, say
 from tui.announcing.teller import Teller
 from tui.plain.plain_face import PlainFace
-from tui.replay.player import Question, ReplayPlayer, comment_on
+from tui.replay.player import ReplayPlayer, VerdictQuestion, comment_on
 
 _CODES: Final = tuple(verdict.value for verdict in Verdict)
 _GO_ON: Final = "       [Enter goes on]"
@@ -45,7 +45,7 @@ class PlainReplay:
         if not self._player.running_on:
             self._face(seen)
 
-    def ask(self, question: Question, gone: Callable[[], bool]) -> str:
+    def ask(self, question: VerdictQuestion, gone: Callable[[], bool]) -> str:
         """Ask for the verdict of ``question``; return its code, empty where none is given."""
         judged = question.judged
         at = f" in “{judged.position}”" if judged.position else ""

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from captures.record.files import local_now, rfc3339
 from captures.record.replay import Played
 from captures.record.verify import State, Verification
-from captures.training.notes import Answer, Notes, Pinned, add_answer, read_notes
+from captures.training.notes import Notes, Pinned, TraineeAnswer, add_answer, read_notes
 from drivers.clock import Clock
 from meterlink.bench.bench import Bench
 from meterlink.bench.snapshot import Face, Snapshot, Update
@@ -30,7 +30,7 @@ _LOOK_S: Final = 0.2
 """The wish to stop is looked at this often."""
 
 
-class Question(NamedTuple):
+class VerdictQuestion(NamedTuple):
     """A verdict that the bench has, and the trainee is to say first."""
 
     judged: Judged
@@ -38,7 +38,7 @@ class Question(NamedTuple):
     """What the bench judged by."""
 
 
-Asker = Callable[[Question, Callable[[], bool]], str]
+Asker = Callable[[VerdictQuestion, Callable[[], bool]], str]
 """Asks, and returns the verdict code that was said; empty where none was, or where the function
 that it is given says that the answer is no longer wanted."""
 
@@ -267,7 +267,7 @@ class ReplayPlayer:
             return stop.is_set() or self._goes_back()
 
         step = self.bench.card.find(judged.step)
-        question = Question(judged, step.criterion(self.bench.profile, judged.position))
+        question = VerdictQuestion(judged, step.criterion(self.bench.profile, judged.position))
         said = "" if self.ask is None else self.ask(question, gone)
         if gone():
             return False
@@ -285,7 +285,7 @@ class ReplayPlayer:
     def _keep(self, judged: Judged, said: str) -> None:
         if self._answers is None:
             return
-        answer = Answer(
+        answer = TraineeAnswer(
             capture=self.path.name,
             started=self.played.header.started,
             t=judged.t,

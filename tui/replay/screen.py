@@ -22,7 +22,7 @@ from meterlink.events import Asked, Note, Verdict
 from meterlink.quantities.text import plain
 from meterlink.steps.entry import ConfirmationStep, EntryStep
 from meterlink.wording import window_words
-from tui.replay.player import Question, ReplayPlayer, comment_on
+from tui.replay.player import ReplayPlayer, VerdictQuestion, comment_on
 from tui.screen.app import BenchApp
 from tui.screen.entry import EntryView
 from tui.screen.sitting import Happened
@@ -76,7 +76,7 @@ class ReplayView(View):
     """The bench as the screen knows it; what was entered in the record asks nobody now."""
 
     back: ClassVar[bool] = False
-    question: Question | None = None
+    question: VerdictQuestion | None = None
     """The verdict that the trainee is to say."""
     comment = ""
     """What there is to say of the trainee's last verdict."""
@@ -103,7 +103,7 @@ class ReplayView(View):
         self.question = self.asked = None
         self.comment = comment
 
-    def put(self, question: Question) -> None:
+    def put(self, question: VerdictQuestion) -> None:
         """Ask for a verdict."""
         self.question, self.comment = question, ""
         judged, criterion = question.judged, question.criterion
@@ -152,7 +152,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     class Wanted(Message):
         """A verdict is to be said before it is shown."""
 
-        def __init__(self, question: Question) -> None:
+        def __init__(self, question: VerdictQuestion) -> None:
             super().__init__()
             self.question = question
 
@@ -179,7 +179,7 @@ class ReplayApp(BenchApp, inherit_bindings=False):
     def _restarted(self) -> None:
         self.post_message(self.Restarted(copy.deepcopy(self.player.bench.progress)))
 
-    def _ask(self, question: Question, gone: Callable[[], bool]) -> str:
+    def _ask(self, question: VerdictQuestion, gone: Callable[[], bool]) -> str:
         """Have the question shown, and wait for its answer."""
         while not self._answers.empty():
             self._answers.get()
