@@ -48,7 +48,7 @@ from meterlink.commands import (
     How,
 )
 from meterlink.events import Asked, CardEnded, Judged, StepBegan
-from meterlink.steps.second_touch import WAITS
+from meterlink.steps.measurement import WAITS
 from meterlink.steps.worker import ON_METAL
 
 _HEARD: Final = 64

@@ -4,7 +4,7 @@ import pytest
 
 from meterlink.commands import Confirm, Enter, Redo
 from meterlink.events import Asked, Judged, StepEnded, Verdict
-from meterlink.steps.second_touch import Touches
+from meterlink.steps.measurement import Touches
 from tests.meterlink.bench_hands import LEAD_ZERO, OVER, PRIMARY, SECONDARY, Hands, card
 
 ABOVE = 9.2e3
