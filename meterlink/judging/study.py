@@ -35,7 +35,7 @@ def pool_pairs(differences: Sequence[float]) -> Pooled | None:
     return Pooled(sqrt(fmean(d * d for d in differences) / 2), len(differences))
 
 
-class Source(msgspec.Struct, frozen=True):
+class VarianceLine(msgspec.Struct, frozen=True):
     """One line of the analysis of variance."""
 
     name: str
@@ -55,7 +55,7 @@ class CrossedStudy(msgspec.Struct, frozen=True, kw_only=True):
     parts: int
     people: int
     repeats: int
-    lines: tuple[Source, ...]
+    lines: tuple[VarianceLine, ...]
     """Of the analysis of variance: parts, people, interaction, repeats."""
     interaction_p: float
     """Probability of so much interaction by chance."""
@@ -96,11 +96,11 @@ def crossed_study(values: Mapping[tuple[str, str], Sequence[float]]) -> CrossedS
     mean = {key: fmean(seen) for key, seen in cells.items()}
     of_part = {part: fmean(mean[part, person] for person in people) for part in parts}
     of_person = {person: fmean(mean[part, person] for part in parts) for person in people}
-    in_parts = Source("parts", o * r * _squares(of_part.values(), grand), p - 1)
-    in_people = Source("people", p * r * _squares(of_person.values(), grand), o - 1)
+    in_parts = VarianceLine("parts", o * r * _squares(of_part.values(), grand), p - 1)
+    in_people = VarianceLine("people", p * r * _squares(of_person.values(), grand), o - 1)
     crossed = r * _squares((mean[a, b] - of_part[a] - of_person[b] for a, b in cells), -grand)
-    between = Source("parts and people", crossed, (p - 1) * (o - 1))
-    within = Source(
+    between = VarianceLine("parts and people", crossed, (p - 1) * (o - 1))
+    within = VarianceLine(
         "repeats",
         sum(_squares(seen, mean[key]) for key, seen in cells.items()),
         p * o * (r - 1),
@@ -109,7 +109,7 @@ def crossed_study(values: Mapping[tuple[str, str], Sequence[float]]) -> CrossedS
 
 
 def _shared_out(
-    lines: tuple[Source, Source, Source, Source], p: int, o: int, r: int
+    lines: tuple[VarianceLine, VarianceLine, VarianceLine, VarianceLine], p: int, o: int, r: int
 ) -> CrossedStudy:
     """Share the mean squares out among their sources."""
     in_parts, in_people, between, within = lines
@@ -140,7 +140,7 @@ def _squares(values: Iterable[float], about: float) -> float:
     return sum((value - about) ** 2 for value in values)
 
 
-def _f_tail(above: Source, below: Source) -> float:
+def _f_tail(above: VarianceLine, below: VarianceLine) -> float:
     """Return the probability of a ratio of mean squares at least so large by chance."""
     if below.squares == 0:
         return 0.0 if above.squares else 1.0

@@ -12,7 +12,7 @@ from tui.announcing.signs import can_show
 _Written = Callable[..., str]
 
 
-class Limit(NamedTuple):
+class LimitRow(NamedTuple):
     """What is demanded of one part."""
 
     part: str
@@ -24,7 +24,7 @@ class Limit(NamedTuple):
     """What else is said of how it is judged, a clause each."""
 
 
-def limits_of(profile: Profile) -> Iterator[Limit]:
+def limits_of(profile: Profile) -> Iterator[LimitRow]:
     """Yield what ``profile`` demands of each of its parts, with the signs standard output has."""
     written = partial(format_value, ohm_sign=can_show("Ω"))
     parts: list[Winding | Lead | GapSetting | Torque] = [*profile.winding, *profile.lead]
@@ -38,15 +38,15 @@ def limits_of(profile: Profile) -> Iterator[Limit]:
         if isinstance(part, Winding):
             says += f" at {part.at:g} °C" if part.low is not None else ""
             more = tuple(_of_winding(part, written))
-        yield Limit(plain(part.name), says, plain(part.source), more)
+        yield LimitRow(plain(part.name), says, plain(part.source), more)
     for switch in profile.switch:
         positions = ", ".join(f"{plain(p)} {state}" for p, state in switch.positions.items())
         closed, opened = written(switch.closed_at_most, "ohm"), written(switch.open_at_least, "ohm")
         says = f"{positions}; closed is {closed} or less, open is {opened} or more"
-        yield Limit(plain(switch.name), says, plain(switch.source))
+        yield LimitRow(plain(switch.name), says, plain(switch.source))
     for insulation in profile.insulation:
         says = f"at least {written(insulation.at_least, 'ohm')}"
-        yield Limit(plain(insulation.name), says, plain(insulation.source))
+        yield LimitRow(plain(insulation.name), says, plain(insulation.source))
 
 
 def _of_winding(winding: Winding, written: _Written) -> Iterator[str]:

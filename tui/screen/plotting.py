@@ -88,7 +88,7 @@ class Values(AxisFormatter):
         return [format_value(value, self._unit) for value in values]
 
 
-class Seconds(AxisFormatter):
+class SecondsAxis(AxisFormatter):
     """Whole seconds; zero is ``origin``."""
 
     def __init__(self, origin: str) -> None:
@@ -115,7 +115,7 @@ class LookPlot(PlotWidget, can_focus=False, inherit_bindings=False):
         self.margin_top = 0
         self.margin_bottom = 1
         self.margin_left = 9
-        self.set_x_formatter(Seconds(self._origin))
+        self.set_x_formatter(SecondsAxis(self._origin))
 
     def colour(self, name: str) -> str:
         """Return the theme's colour of this name, as a style of the plot."""
