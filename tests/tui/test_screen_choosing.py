@@ -130,6 +130,14 @@ async def test_the_marked_profile_s_limits_and_their_sources_are_in_sight():
         text = screen_text(pilot.app)
         assert "0.7 Ω to 1 Ω at 20 °C" in text
         assert "invented for" in text
+        await pilot.pause()
+        assert "down: more" in screen_text(pilot.app)
+        await pilot.resize_terminal(140, 60)
+        await pilot.pause()
+        await pilot.pause()
+        text = screen_text(pilot.app)
+        assert "down: more" not in text
+        assert "tank screws" in text
 
 
 async def test_a_meter_that_is_there_comes_before_the_one_used_last():

@@ -142,6 +142,8 @@ class ChoosePage(Screen[Choice | None]):
         self.run_worker(self._find, name="finder", thread=True, exit_on_error=False)
         self.query(OptionList).first().focus()
         self._show_limits()
+        demands = self.query_one("#demands", VerticalScroll)
+        self.watch(demands, "show_vertical_scrollbar", self._say_more)
 
     @on(Worker.StateChanged)
     def _found(self, event: Worker.StateChanged) -> None:
@@ -189,6 +191,10 @@ class ChoosePage(Screen[Choice | None]):
             shown.update(limits_table(self._profile_of(name)) if name else "")
         except MeterlinkError as fault:
             shown.update(Content(plain(str(fault), 300)))
+
+    def _say_more(self, more: bool) -> None:
+        demands = self.query_one("#demands", VerticalScroll)
+        demands.border_subtitle = "tab here, then down: more" if more else ""
 
     @on(OptionList.OptionSelected)
     @on(Input.Submitted)
