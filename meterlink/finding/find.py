@@ -28,7 +28,7 @@ from meterlink.finding.finding import (
 )
 from meterlink.finding.model import Array, Model, Node
 from meterlink.finding.outcomes import Outcome, RecordedOutcome, Said, is_unsaid, record, times_done
-from meterlink.finding.posterior import Belief, Stage, Taken, is_sure, named_set, take_in
+from meterlink.finding.posterior import Belief, EvidenceStage, Taken, is_sure, named_set, take_in
 from meterlink.finding.search import Prospect, Shaken, prospects, shake
 from meterlink.finding.shape import ALWAYS, FaultTable, unknown
 from meterlink.finding.table import shipped_table
@@ -149,9 +149,9 @@ def finding(model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later
 
 def _recorded(
     model: Model, outcomes: Mapping[str, Outcome], later: Sequence[Later]
-) -> tuple[list[RecordedOutcome], list[Stage]]:
+) -> tuple[list[RecordedOutcome], list[EvidenceStage]]:
     recorded, stages = [record(model, outcomes)], []
-    stages.append(Stage(evidence=recorded[0].evidence))
+    stages.append(EvidenceStage(evidence=recorded[0].evidence))
     mended: frozenset[str] = frozenset()
     known = {*model.places, *model.table.places}
     for stage in later:
@@ -160,7 +160,7 @@ def _recorded(
                 raise UsageError(unknown(place, "place", model.places))
         mended |= set(stage.mended) & set(model.places)  # others cannot have caused the complaint
         recorded.append(record(model, tried(model, stage.outcomes)))
-        stages.append(Stage(mended, recorded[-1].evidence))
+        stages.append(EvidenceStage(mended, recorded[-1].evidence))
     return recorded, stages
 
 
@@ -196,7 +196,7 @@ Step = tuple[Taken, str, bool]
 
 
 def _taken(
-    model: Model, stages: Sequence[Stage], recorded: Sequence[RecordedOutcome]
+    model: Model, stages: Sequence[EvidenceStage], recorded: Sequence[RecordedOutcome]
 ) -> Iterator[Step]:
     """Yield what each outcome did, stage by stage."""
     for number, (stage, each) in enumerate(zip(stages, recorded, strict=True)):

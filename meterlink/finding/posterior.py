@@ -17,7 +17,7 @@ SURE: Final = 0.95
 """From this probability on the place of a fault is found; the same as for a clear verdict."""
 
 
-class Stage(msgspec.Struct, frozen=True):
+class EvidenceStage(msgspec.Struct, frozen=True):
     """What was seen between one mend and the next."""
 
     mended: frozenset[str] = frozenset()
@@ -31,9 +31,9 @@ class Belief:
     With stages, checks are open on the engine as it is in the last.
     """
 
-    def __init__(self, model: Model, evidence: NodeEvidence | Sequence[Stage]) -> None:
-        stages = [Stage(evidence=evidence)] if isinstance(evidence, Mapping) else evidence
-        *earlier, last = stages or [Stage()]
+    def __init__(self, model: Model, evidence: NodeEvidence | Sequence[EvidenceStage]) -> None:
+        stages = [EvidenceStage(evidence=evidence)] if isinstance(evidence, Mapping) else evidence
+        *earlier, last = stages or [EvidenceStage()]
         before = Belief(model, earlier) if earlier else None
         self._whole = model
         self.model = model.after(last.mended)
@@ -148,7 +148,7 @@ class Belief:
         ``shown``: by stage and check, what every time it was done showed.
         """
         total = np.logaddexp.reduce(self.log_joint, axis=None)
-        stages: list[Stage] = []
+        stages: list[EvidenceStage] = []
         belief: Belief | None = self
         for each in reversed(shown):
             if belief is not None:
@@ -156,7 +156,7 @@ class Belief:
                     name: np.prod([_right(seen) for seen in times], axis=0)
                     for name, times in each.items()
                 }
-                stages.insert(0, Stage(belief.model.mended, right))
+                stages.insert(0, EvidenceStage(belief.model.mended, right))
                 belief = belief.before
         with np.errstate(divide="ignore"):
             right_joint = Belief(self._whole, stages).log_joint
@@ -185,7 +185,7 @@ def normalised(log_joint: Array) -> Array:
     return result
 
 
-def posterior(model: Model, evidence: NodeEvidence | Sequence[Stage]) -> Array:
+def posterior(model: Model, evidence: NodeEvidence | Sequence[EvidenceStage]) -> Array:
     """Return the probability of each hypothesis of ``model`` given ``evidence``."""
     return Belief(model, evidence).shares
 
@@ -202,7 +202,7 @@ def log_odds(model: Model, log_joint: Array) -> Array:
 def take_in(
     model: Model,
     evidence: NodeEvidence,
-    earlier: Sequence[Stage] = (),
+    earlier: Sequence[EvidenceStage] = (),
     mended: frozenset[str] = frozenset(),
 ) -> list[Taken]:
     """Take the outcomes in one by one, in the table's order, whatever order they came in.
@@ -213,7 +213,7 @@ def take_in(
     before_it: dict[str, Array] = {}
 
     def odds_now() -> Array:
-        stages = [*earlier, Stage(mended, dict(before_it))]
+        stages = [*earlier, EvidenceStage(mended, dict(before_it))]
         return log_odds(model, Belief(model, stages).log_joint)
 
     odds = odds_now()

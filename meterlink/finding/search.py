@@ -21,7 +21,14 @@ import numpy as np
 
 from meterlink.finding.model import Array, Model, Node, NodeEvidence
 from meterlink.finding.outcomes import Outcome, record
-from meterlink.finding.posterior import Belief, Stage, is_enough, is_sure, named_set, posterior
+from meterlink.finding.posterior import (
+    Belief,
+    EvidenceStage,
+    is_enough,
+    is_sure,
+    named_set,
+    posterior,
+)
 
 LEAST_GAIN: Final = 0.1
 """Bits; a check that promises less is not worth proposing."""
@@ -55,7 +62,7 @@ class Prospect(msgspec.Struct, frozen=True):
 
 def prospects(
     model: Model,
-    evidence: NodeEvidence | Sequence[Stage],
+    evidence: NodeEvidence | Sequence[EvidenceStage],
     *,
     done: Iterable[str] = (),
     least: float = LEAST_GAIN,
@@ -128,7 +135,9 @@ class Shaken(msgspec.Struct, frozen=True):
     """Checks that were proposed next; empty where there was none."""
 
 
-def shake(model: Model, stages: Sequence[Stage], draws: int, done: Collection[str] = ()) -> Shaken:
+def shake(
+    model: Model, stages: Sequence[EvidenceStage], draws: int, done: Collection[str] = ()
+) -> Shaken:
     """Return what is named and proposed over ``draws`` tables with other numbers.
 
     ``done``: checks that are not proposed, as they were skipped or could not tell.
@@ -146,11 +155,11 @@ def shake(model: Model, stages: Sequence[Stage], draws: int, done: Collection[st
     )
 
 
-def _named_in(model: Model, stages: Sequence[Stage]) -> str:
+def _named_in(model: Model, stages: Sequence[EvidenceStage]) -> str:
     return " and ".join(sorted(named_set(model, posterior(model, stages))))
 
 
-def _proposed_next(model: Model, stages: Sequence[Stage], done: Collection[str]) -> str:
+def _proposed_next(model: Model, stages: Sequence[EvidenceStage], done: Collection[str]) -> str:
     found = prospects(model, stages, done=done)
     return found[0].node.name if found else ""
 
@@ -161,7 +170,7 @@ def _with_first(answer: str, counted: Counter[str]) -> tuple[tuple[str, int], ..
     return ((answer, counted[answer]), *others)
 
 
-Pick = Callable[[Model, Sequence[Stage], Iterable[str]], Prospect | None]
+Pick = Callable[[Model, Sequence[EvidenceStage], Iterable[str]], Prospect | None]
 """Chooses the next check, given what was seen and the checks done since the last mend; None ends
 the search."""
 
@@ -199,13 +208,13 @@ class Walk(msgspec.Struct, frozen=True, kw_only=True):
     """What was put right on the way."""
 
 
-def best(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
+def best(model: Model, stages: Sequence[EvidenceStage], done: Iterable[str]) -> Prospect | None:
     """Pick the check that tells most for its cost; where a mend has not done, look closer."""
     least = ONCE_GAIN if stages[-1].mended else LEAST_GAIN
     return next(iter(prospects(model, stages, done=done, least=least)), None)
 
 
-def once(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
+def once(model: Model, stages: Sequence[EvidenceStage], done: Iterable[str]) -> Prospect | None:
     """Pick for hands that never slip: no check is repeated, and little is worth a look."""
     worth = prospects(model, stages, done=done, least=ONCE_GAIN, again=False)
     return next(iter(worth), None)
@@ -214,7 +223,7 @@ def once(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect
 def in_order(*checks: str) -> Pick:
     """Return a picker that goes by a fixed order, such as that of a work card."""
 
-    def pick(model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
+    def pick(model: Model, stages: Sequence[EvidenceStage], done: Iterable[str]) -> Prospect | None:
         still_open = prospects(model, stages, done=done, least=0.0, again=False)
         by_name = {prospect.node.name: prospect for prospect in still_open}
         return next((by_name[check] for check in checks if check in by_name), None)
@@ -276,7 +285,7 @@ class _Search:
 
     def __init__(self, model: Model, answer: Callable[[str], str]) -> None:
         self._model, self._answer = model, answer
-        self._past: list[Stage] = []
+        self._past: list[EvidenceStage] = []
         self._evidence: NodeEvidence = {}
         self.mended: list[str] = []
         self.said: dict[str, list[str]] = {}
@@ -285,9 +294,9 @@ class _Search:
         self.minutes = self.parts = 0.0
 
     @property
-    def stages(self) -> Sequence[Stage]:
+    def stages(self) -> Sequence[EvidenceStage]:
         """What was seen, mend by mend."""
-        return [*self._past, Stage(frozenset(self.mended), self._evidence)]
+        return [*self._past, EvidenceStage(frozenset(self.mended), self._evidence)]
 
     @property
     def untried(self) -> bool:

@@ -33,7 +33,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.finding.model import Model
-from meterlink.finding.posterior import Stage
+from meterlink.finding.posterior import EvidenceStage
 from meterlink.finding.search import Prospect, best, follow
 from meterlink.finding.table import shipped_table
 from tests.meterlink.engines_by_rule import Draws, draw_engine
@@ -48,7 +48,9 @@ class Remembering:
     def __init__(self) -> None:
         self._chosen: dict[object, Prospect | None] = {}
 
-    def pick(self, model: Model, stages: Sequence[Stage], done: Iterable[str]) -> Prospect | None:
+    def pick(
+        self, model: Model, stages: Sequence[EvidenceStage], done: Iterable[str]
+    ) -> Prospect | None:
         seen = tuple(
             (stage.mended, tuple(sorted((c, e.tobytes()) for c, e in stage.evidence.items())))
             for stage in stages

@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from meterlink.finding.model import Model
 from meterlink.finding.outcomes import record
-from meterlink.finding.posterior import Stage
+from meterlink.finding.posterior import EvidenceStage
 from meterlink.finding.search import prospects, shake
 from meterlink.finding.shape import FaultTable
 from meterlink.finding.table import shipped_table
@@ -42,9 +42,9 @@ def measure(table: FaultTable, times: int) -> list[tuple[str, float, float]]:
         for _ in range(times):
             model = Model(table, "no-spark", list(table.checks["switch"].each))
             seen = record(model, OUTCOMES).evidence if name != "at the start" else {}
-            stages = [Stage(evidence=seen)]
+            stages = [EvidenceStage(evidence=seen)]
             if name == "after a mend":
-                stages.append(Stage(frozenset({"armature"}), {}))
+                stages.append(EvidenceStage(frozenset({"armature"}), {}))
             for taken in (first, second):
                 begun = time.process_time()
                 prospects(model, stages)
@@ -64,7 +64,7 @@ def main() -> None:
     for (name, first, again), (_, single, _) in zip(pairs, alone, strict=True):
         print(f"{name:<22}{first:>9.1f}{again:>9.1f}{first / single:>23.1f}")
     model = Model(table, "no-spark", list(table.checks["switch"].each))
-    stages = [Stage(evidence=record(model, OUTCOMES).evidence)]
+    stages = [EvidenceStage(evidence=record(model, OUTCOMES).evidence)]
     begun = time.process_time()
     shake(model, stages, DRAWS)
     took = 1e3 * (time.process_time() - begun)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from meterlink.finding.find import finding
 from meterlink.finding.model import Model
 from meterlink.finding.outcomes import record
-from meterlink.finding.posterior import Belief, Stage, log_odds, posterior, take_in
+from meterlink.finding.posterior import Belief, EvidenceStage, log_odds, posterior, take_in
 from meterlink.finding.search import prospects
 from meterlink.finding.table import shipped_table
 from tests.meterlink.finding_tables import check, fault, made, outcomes_of, table, tables
@@ -133,7 +133,7 @@ def test_a_place_that_is_mended_shows_no_more(job, data):
     """What is seen after a mend says nothing of the faults that are gone: only of those left."""
     model, said = job
     place = data.draw(st.sampled_from(model.places), label="mended")
-    stages = [Stage(), Stage(frozenset([place]), record(model, said).evidence)]
+    stages = [EvidenceStage(), EvidenceStage(frozenset([place]), record(model, said).evidence)]
     shares = posterior(model, stages)
     inside = [i for i, suspect in enumerate(model.suspects) if suspect.place == place]
     alone = shares[inside] / shares[inside].sum()

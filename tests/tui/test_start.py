@@ -24,7 +24,7 @@ from tui.session.meters import AtPort, MeterSearch
 from tui.session.setup import job_store, settings_of
 from tui.settings import CARDS, PROFILES, Configuration, MeterChoice, ScreenSettings
 from tui.start.page import StartApp
-from tui.start.ways import Kind, as_lines, ways_of
+from tui.start.ways import WayKind, as_lines, ways_of
 
 FOUND = FoundMeter(
     port="/dev/ttyUSB0",
@@ -257,7 +257,7 @@ def test_each_command_that_is_listed_is_one(home):
     an_open_job("Pump 7")
     known = Configuration(profile="pump-set-demo", meter=MeterChoice(port="COM3"))
     ways = ways_of(JobStore(job_store(None).root))
-    assert {way.kind for way in ways} == set(Kind)
+    assert {way.kind for way in ways} == set(WayKind)
     commands = [line.strip() for line in as_lines(ways, known) if "      meterlink" in line]
     assert len(commands) == len(ways)
     for command in commands:

@@ -44,16 +44,16 @@ from tui.screen.pages import SummaryView, budget_page, help_page
 from tui.screen.picture import HandsView, PlayedHands
 from tui.screen.preferences import PreferencesApp, Sounds, TeachingView
 from tui.screen.sitting import (
+    BellStruck,
+    CommandTaken,
     Happened,
     KeysLine,
     LinkState,
+    LookShown,
     NoticeLine,
     Pulse,
     SessionView,
-    Shown,
     StatusLine,
-    Struck,
-    Taken,
 )
 from tui.screen.themes import PLAIN, THEMES
 from tui.screen.view import View
@@ -103,7 +103,7 @@ class BenchApp(PreferencesApp):
         self._who = who
         bench = session.bench
         self.view = View(copy.deepcopy(bench.progress), bench.profile, bench.accuracy)
-        self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(Struck()))
+        self.sounds = Sounds(bench.card, bench.profile, lambda: self.post_message(BellStruck()))
         self.frames = 0
         """How often the page was painted."""
         self._stop = threading.Event()
@@ -171,7 +171,7 @@ class BenchApp(PreferencesApp):
         """Post what happened; a face, called on the reading thread."""
         if seen.events:
             self.post_message(Happened(seen.events))
-        self.post_message(Shown(seen.look))
+        self.post_message(LookShown(seen.look))
 
     @on(Worker.StateChanged)
     def _reader_changed(self, event: Worker.StateChanged) -> None:
@@ -197,8 +197,8 @@ class BenchApp(PreferencesApp):
             self.action_again()  # a card that was done is worked again
         self._paint_soon()
 
-    @on(Shown)
-    def _take_look(self, message: Shown) -> None:
+    @on(LookShown)
+    def _take_look(self, message: LookShown) -> None:
         self.view.see(message.look)
         self._paint_soon()
 
@@ -276,10 +276,10 @@ class BenchApp(PreferencesApp):
 
     def _told(self, done: "Future[None]") -> None:
         """Called by the thread that tells, after what happened was posted."""
-        self.post_message(Taken(done.exception()))
+        self.post_message(CommandTaken(done.exception()))
 
-    @on(Taken)
-    def _taken(self, message: Taken) -> None:
+    @on(CommandTaken)
+    def _taken(self, message: CommandTaken) -> None:
         self._telling = False
         if message.fault is not None:
             self._met(message.fault)

@@ -20,7 +20,7 @@ from meterlink.commands import Gestures
 from meterlink.profile import Profile
 from tui.announcing.announcer import Announcer, Tones, Voice, find_program, missing_program
 from tui.screen.keys import KEYS, ON_SCREEN, PEDAL, keymap
-from tui.screen.sitting import SessionView, Struck
+from tui.screen.sitting import BellStruck, SessionView
 from tui.screen.themes import THEMES, FaultApp
 from tui.settings import ScreenSettings
 
@@ -143,7 +143,7 @@ class PreferencesApp(FaultApp[int]):
                 lambda name=name: self.action_teach(name),
             )
 
-    @on(Struck)
+    @on(BellStruck)
     def _strike(self) -> None:
         self.bell()
 

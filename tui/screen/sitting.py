@@ -29,7 +29,7 @@ class Happened(Message):
         self.events = events
 
 
-class Shown(Message):
+class LookShown(Message):
     """What can be seen at this moment."""
 
     def __init__(self, look: Snapshot) -> None:
@@ -38,10 +38,10 @@ class Shown(Message):
 
     def can_replace(self, message: Message) -> bool:
         """An older look that still waits is not worth painting."""
-        return isinstance(message, Shown)
+        return isinstance(message, LookShown)
 
 
-class Taken(Message):
+class CommandTaken(Message):
     """A command was taken, and what it made happen was posted."""
 
     def __init__(self, fault: BaseException | None) -> None:
@@ -50,7 +50,7 @@ class Taken(Message):
         self.fault = fault
 
 
-class Struck(Message):
+class BellStruck(Message):
     """One stroke of the bell is due."""
 
 

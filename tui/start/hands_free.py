@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from meterlink.quantities.text import plain
 from tui.announcing.announcer import Tones, Tune, Voice, find_program, missing_program
 from tui.screen.preferences import TeachingView
-from tui.screen.sitting import Struck
+from tui.screen.sitting import BellStruck
 from tui.settings import ScreenSettings
 
 Means = Literal["speech", "tones", "gestures", "pedal"]
@@ -116,13 +116,13 @@ class HandsFreePage(Screen[None]):
                     self._voice.say(_TRIED)
                     self._say("Is it heard? If not, turn the sound up.")
             case "tones":
-                self._tones = self._tones or Tones(lambda: self.post_message(Struck()))
+                self._tones = self._tones or Tones(lambda: self.post_message(BellStruck()))
                 self._tones.play(Tune.OUT)
                 self._say("Two slow strokes: this is how a bad value sounds. Is it heard?")
             case _:
                 self._say("Try it at the lead zero: tips together, twice.")
 
-    @on(Struck)
+    @on(BellStruck)
     def _strike(self) -> None:
         self.app.bell()
 

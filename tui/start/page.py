@@ -27,7 +27,7 @@ from tui.session.setup import job_store, worked_by
 from tui.settings import PROFILES, Configuration, ScreenSettings, keep_screen
 from tui.start.hands_free import HandsFreePage, hands_free_words
 from tui.start.lists import MetersPage, PickPage
-from tui.start.ways import HEADINGS, Kind, Way
+from tui.start.ways import HEADINGS, Way, WayKind
 
 _REPLAYED_JOBS: Final = 10
 _TALL: Final = 34
@@ -178,17 +178,17 @@ class StartApp(FaultApp[list[str]]):
 
     def _go(self, way: Way) -> None:
         match way.kind:
-            case Kind.OPEN_JOB:
+            case WayKind.OPEN_JOB:
                 self._go_on(way)
-            case Kind.NEW_JOB:
+            case WayKind.NEW_JOB:
                 self._begin(way)
-            case Kind.PRACTISE:
+            case WayKind.PRACTISE:
                 self.exit(["practice"])
-            case Kind.REPLAY:
+            case WayKind.REPLAY:
                 self.push_screen(PickPage("What is to be replayed?", _records()), self._replay)
-            case Kind.METERS:
+            case WayKind.METERS:
                 self.push_screen(MetersPage(self.search))
-            case Kind.HANDS_FREE:
+            case WayKind.HANDS_FREE:
                 self._ask_hands_free()
 
     def _go_on(self, way: Way) -> None:

@@ -17,7 +17,7 @@ _LOOKED_AT: Final = 60
 """Jobs of the newest days among which open ones are looked for: a full store opens at once."""
 
 
-class Kind(Enum):
+class WayKind(Enum):
     """What a way leads to."""
 
     OPEN_JOB = "open job"
@@ -29,12 +29,12 @@ class Kind(Enum):
 
 
 HEADINGS: Final = {
-    Kind.OPEN_JOB: "Go on with an open job",
-    Kind.NEW_JOB: "New job: what is the complaint?",
-    Kind.PRACTISE: "Without an engine",
-    Kind.REPLAY: "Without an engine",
-    Kind.METERS: "The bench",
-    Kind.HANDS_FREE: "The bench",
+    WayKind.OPEN_JOB: "Go on with an open job",
+    WayKind.NEW_JOB: "New job: what is the complaint?",
+    WayKind.PRACTISE: "Without an engine",
+    WayKind.REPLAY: "Without an engine",
+    WayKind.METERS: "The bench",
+    WayKind.HANDS_FREE: "The bench",
 }
 """What ways stand under, by what they lead to."""
 
@@ -42,7 +42,7 @@ HEADINGS: Final = {
 class Way(msgspec.Struct, frozen=True, kw_only=True):
     """One way in."""
 
-    kind: Kind
+    kind: WayKind
     title: str
     about: str = ""
     """What there is to know before it is taken, in a sentence or two."""
@@ -73,25 +73,25 @@ _COMPLAINTS: Final = (
 
 _REST: Final = (
     Way(
-        kind=Kind.PRACTISE,
+        kind=WayKind.PRACTISE,
         digit="7",
         title="Practise",
         about="A virtual engine with a hidden fault. No meter and no engine needed.",
     ),
     Way(
-        kind=Kind.REPLAY,
+        kind=WayKind.REPLAY,
         digit="8",
         title="Replay",
         about="An exercise or a job of your own, played again as it was recorded.",
     ),
     Way(
-        kind=Kind.METERS,
+        kind=WayKind.METERS,
         digit="9",
         title="A look at the meters",
         about="Every port, and what is at it.",
     ),
     Way(
-        kind=Kind.HANDS_FREE,
+        kind=WayKind.HANDS_FREE,
         digit="0",
         title="Hands-free",
         about="Speech, tones, taps and pedal: switch each on or off, and try it.",
@@ -115,7 +115,9 @@ def _open_jobs(store: JobStore) -> Iterator[Way]:
         begun = job.started[:16].replace("T", " ")
         stands = "under way" if job.standing is JobStatus.UNDER_WAY else "nothing done yet"
         about = f"{plain(job.job)}, begun {begun}, {stands}."
-        yield Way(kind=Kind.OPEN_JOB, title=job.title or plain(job.job), about=about, job=job.job)
+        yield Way(
+            kind=WayKind.OPEN_JOB, title=job.title or plain(job.job), about=about, job=job.job
+        )
 
 
 def _new_jobs() -> Iterator[Way]:
@@ -128,7 +130,7 @@ def _new_jobs() -> Iterator[Way]:
             except MeterlinkError as fault:  # a card of the user's own, in this one's place
                 title, about = card, plain(str(fault), 300)
         yield Way(
-            kind=Kind.NEW_JOB,
+            kind=WayKind.NEW_JOB,
             digit=str(digit),
             title=title,
             about=about,
@@ -141,17 +143,17 @@ def command_of(way: Way, known: Configuration) -> str:
     """Return the command that goes ``way``, as it is typed; capitals stand for what is chosen."""
     profile = _typed(known.profile) if known.profile else "PROFILE"
     match way.kind:
-        case Kind.OPEN_JOB:
+        case WayKind.OPEN_JOB:
             return f"meterlink bench --job {_typed(way.job)}"
-        case Kind.NEW_JOB:
+        case WayKind.NEW_JOB:
             return f"meterlink bench --card {way.card} --profile {profile} --new TITLE"
-        case Kind.PRACTISE:
+        case WayKind.PRACTISE:
             return "meterlink practice"
-        case Kind.REPLAY:
+        case WayKind.REPLAY:
             return "meterlink replay CAPTURE-OR-JOB"
-        case Kind.METERS:
+        case WayKind.METERS:
             return "meterlink meters"
-        case Kind.HANDS_FREE:
+        case WayKind.HANDS_FREE:
             return "meterlink (in a terminal)"
 
 
