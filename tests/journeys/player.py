@@ -119,6 +119,9 @@ class Player:
         self.cues.until(lambda: bool(self.cues.current and self.cues.asked) or self.cues.ended)
         if self.cues.ended:
             return
+        there = self.card.find(self.cues.current)
+        if self.habits.again == "redo" and isinstance(there, CautionStep):
+            return  # the screen has no redo for what is only read
         mark = self.cues.look()
         self.face.tell(self.habits.again)
         self.cues.until(lambda: bool(self.cues.after(mark, "step-reopened", "asked")))
