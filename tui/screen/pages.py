@@ -107,9 +107,9 @@ def summary(view: View, where: str = "") -> Iterator[Content]:
     yield from _words("What to do next", onward)
     if fault:
         yield from _still_to_do(view, undone)
+    yield from _words("Why", why)
     if view.left_out:
         yield Content(f"- {view.left_out}").stylize("$quiet")
-    yield from _words("Why", why)
 
 
 def _headline(view: View, failed: list[Step], unsure: list[Step], undone: list[Step]) -> Content:
