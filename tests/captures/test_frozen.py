@@ -19,7 +19,7 @@ from captures.record.reader import read_capture
 from captures.record.records import Struck
 from captures.record.signature import read_trusted
 from captures.record.verify import State, verify
-from captures.training.notes import read_answers
+from captures.training.notes import TraineeAnswer
 from captures.training.trainees import TraineeStore
 from meterlink.declared import decode
 from meterlink.errors import UnreadableError
@@ -112,7 +112,7 @@ def test_trainees_and_answers_are_read(frozen, tmp_path):
     shutil.copytree(frozen / "trainees", tmp_path / "trainees")
     results = TraineeStore(tmp_path / "trainees").results("Ida")
     assert (len(results.practised), results.damage) == (1, ())
-    [answer] = read_answers(frozen / "answers.jsonl")
+    answer = msgspec.json.decode((frozen / "answers.jsonl").read_bytes(), type=TraineeAnswer)
     assert (answer.who, answer.said, answer.verdict.value) == ("Ida", "below", "in-window")
 
 
