@@ -31,6 +31,16 @@ def test_a_winding_held_in_place_of_the_tips_makes_no_clear_short(tmp_path):
     assert not [ruling for ruling in rulings(journey) if ruling.wrong and ruling.clear]
 
 
+@pytest.mark.parametrize("seed", [2, 3])
+def test_a_shorted_winding_held_in_place_of_the_tips_is_found_short_all_the_same(tmp_path, seed):
+    # It has what leads have, so no reading tells them apart; but then it reads nothing more.
+    habits = Habits(slips=frozenset({ZERO_ON_WORK}))
+    patient = draw(PROFILES.get("pump-set-demo"), seed, "primary-short")
+    journey = travel(tmp_path, "ignition-check", patient, "plain", habits)
+    assert journey.cues.outcomes["primary"] == "short"
+    assert not [ruling for ruling in rulings(journey) if ruling.wrong]
+
+
 def test_a_lead_zero_left_out_makes_no_clear_fault(tmp_path):
     patient = draw(PROFILES.get("pump-set-demo"), 5005)
     habits = Habits(slips=frozenset({ZERO_SKIPPED}))
