@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from math import hypot, inf, sqrt
 from typing import Final
 
-import msgspec
-
 from meterlink.events import Contact, Held, Lift, Noise, TouchEvent
 from meterlink.hold.contact import Absence, Stage, Unusable
 from meterlink.hold.following import Follower, Strays, is_quiet
@@ -13,7 +11,7 @@ from meterlink.hold.policy import POLICY, HoldPolicy
 from meterlink.hold.resolution import LastDigit
 from meterlink.hold.sampling import Points
 from meterlink.hold.settling import SteadinessEstimate, tolerance, variance_floor
-from meterlink.hold.statement import Statement, is_noisy, is_poor, restless
+from meterlink.hold.statement import LiveEstimate, Statement, is_noisy, is_poor, restless, waits
 from meterlink.hold.steadiness import Steadiness
 from meterlink.hold.stopping import DecisionEdges, limit_of, serial_inflation, should_stop
 from meterlink.hold.wandering import FEWEST, factor, weigh
@@ -25,21 +23,11 @@ _BEYOND: Final = 1e30
 """Values beyond this are overloads, whatever the meter calls them (SCPI-1999 sends 9.9E37)."""
 
 
-class LiveEstimate(msgspec.Struct, frozen=True, gc=False):
-    """The best estimate so far of the value under the probes, for the eye."""
-
-    value: float
-    """As read, steadied; the unit of the readings."""
-    u: float
-    """Its standard uncertainty by repeatability; infinite while there is nothing to go by."""
-
-
 class HoldDetector:
     """Follow the touches in a stream of readings and say when each value stands.
 
-    Feed readings in the order they came. Memory is constant; so is the time a reading, as at
-    most ``HoldPolicy.kept`` points are weighed. While the probes are off and once a value is held
-    a reading costs a comparison; on fast meters it is a block of readings that is weighed.
+    Feed readings in the order they came. Memory is constant; so is the time a reading, which is a
+    comparison while the probes are off and once a value is held. Fast readings come in blocks.
 
     A hold belongs to its touch: ``Held.contact_t`` is the first reading of the touch. A slide to
     another point without a lift ends in a second hold, whose ``contact_t`` is the first reading
@@ -182,7 +170,17 @@ class HoldDetector:
         self._points.clear()
         if not self._absence.missing(t, self._points.interval, value):
             return _NOTHING
-        return [*self._unusable.say(t), self._lift(self._absence.since)]
+        since = self._absence.since
+        return [*self._unusable.say(t), *self._last_word(since), self._lift(since)]
+
+    def _last_word(self, t: float) -> Sequence[TouchEvent]:
+        """Hold as the probes leave what was waited for, or what a contact jumped down to."""
+        if self._newest_held is None and self._steadiness.count >= self.policy.due_readings:
+            return self._hold_late(t, leaves=True)
+        if (held := self._held) is None or self._quantity is not Quantity.RESISTANCE:
+            return _NOTHING
+        new = self._follower.jumped_down(held, self._strays, self._points.interval)
+        return _NOTHING if new is None else [self._state(t, new, held.resolution, revises=True)]
 
     def _lift(self, t: float) -> Lift:
         newest = self._newest_held
@@ -191,8 +189,7 @@ class HoldDetector:
         return Lift(t=t, contact_t=contact_t, held=newest is not None)
 
     def _contact(self, t: float) -> Contact:
-        self._stage = Stage.CONTACT
-        self._contact_t = self._began_t = t
+        self._stage, self._contact_t, self._began_t = Stage.CONTACT, t, t
         return Contact(t=t)
 
     # --- a value that is held -----------------------------------------------------------------
@@ -217,9 +214,7 @@ class HoldDetector:
             return _NOTHING
         if strays.are_near:
             return self._jumped(t, value, held)
-        self._stage = Stage.SETTLING
-        self._held = None
-        self._began_t = strays.since
+        self._stage, self._held, self._began_t = Stage.SETTLING, None, strays.since
         strays.here()
         return self._settling(reading)
 
@@ -337,8 +332,7 @@ class HoldDetector:
         settled = self._held is None
         if newest is not None and settled and follower.is_back(found.value, newest):
             # What lay between was no value of this point.
-            self._held = newest
-            self._stage = Stage.HELD
+            self._held, self._stage = newest, Stage.HELD
             follower.track = found.value
             follower.start(steadiness.settled(found), soon=False)
             self._start_over()
@@ -381,16 +375,22 @@ class HoldDetector:
         self._keep(held, half, found.noise)
         return [held]
 
-    def _hold_late(self, t: float) -> Sequence[TouchEvent]:
-        """Hold what is due and will not come to rest, if its level is known as well as may be."""
+    def _hold_late(self, t: float, *, leaves: bool = False) -> Sequence[TouchEvent]:
+        """Hold what is due and will not come to rest, if its level is known as well as may be.
+
+        Of a poor contact more is waited for, until the probes leave.
+        """
         policy, steadiness = self.policy, self._steadiness
         self._look_at = steadiness.count + max(1, steadiness.count // 8)
-        step, every = self._digit.step, self._points.every
+        step, every, lasted = self._digit.step, self._points.every, t - self._began_t
         places, values = steadiness.recent(policy.jump_share, step)
-        new = restless(
-            policy, places, values, self._follower.course, every, step, t - self._began_t
-        )
+        course = self._follower.course
+        new = restless(policy, places, values, course, every, step, lasted, leaves)
         if new is None:
+            return _NOTHING
+        if leaves:
+            return [self._state(t, new, step, revises=False)]
+        if waits(new, lasted):
             return _NOTHING
         if is_quiet(values[-3:], new.scatter):
             self._look_at = steadiness.count + 1

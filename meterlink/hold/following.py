@@ -117,6 +117,24 @@ class Follower:
             return None
         return new
 
+    def jumped_down(self, held: Held, strays: "Strays", interval: float) -> Statement | None:
+        """Return what a held value comes to whose contact got better just before the lift."""
+        lower = strays.lower(self.track, interval)
+        if lower is None:
+            return None
+        high = held.value + self._half
+        half = 0.5 * (high - lower) + 0.5 * held.resolution
+        return Statement(
+            value=0.5 * (lower + high),
+            half=half,
+            half_now=half,
+            dof=60.0,
+            scatter=held.noise,
+            noise=Noise.JUMPING,
+            wanders=0.0,
+            n=self.course.count,
+        )
+
     def _shows(self, new: Statement, held: Held, t: float) -> bool:
         """Whether what speaks against the held value has done so for long enough."""
         lasted = t - self._doubt_t
@@ -209,6 +227,17 @@ class Strays:
         if len(newest) < few:
             return False
         return max(newest) - min(newest) <= min(abs(v - track) for v in newest) / 6
+
+    def lower(self, track: float, interval: float) -> float | None:
+        """The lowest of the run, if all of it is below ``track`` and no lone outlier; else None.
+
+        A probe that leaves only adds to what it reads, so values below are of the point.
+        """
+        few = 1 if interval > self._policy.dropout_time else 2
+        run = self._values[-self._count :] if self._count else []
+        if not self._all_near or len(run) < few or max(run) > track:
+            return None
+        return min(run)
 
     def give(self) -> list[float]:
         """Return those that are remembered, as values of the same point after all."""

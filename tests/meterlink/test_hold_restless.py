@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from meterlink.events import Noise
+from meterlink.events import Contact, Held, Lift, Noise
 from meterlink.hold.following import has_turned
 from meterlink.hold.wandering import factor, memory_likelihood, weigh
 from meterlink.wording import remark_on
 from tests.traces import restless, unseen
 from tests.traces.score import holds_of
 from tests.traces.stated import Stated, half_width
-from tests.traces.streams import HoldDetector, air, holds, noisy, readings
+from tests.traces.streams import HoldDetector, air, events, holds, noisy, readings
 
 
 def test_a_closed_switch_is_held_whatever_its_noise() -> None:
@@ -39,6 +39,30 @@ def test_two_levels_are_one_hold_whose_interval_spans_them() -> None:
     for level in (0.90, 0.95):
         assert abs(last.value - level) <= half_width(last)
     assert "jumps" in remark_on(last)
+
+
+def test_a_poor_contact_is_held_as_the_probes_leave_where_the_touch_is_short() -> None:
+    poor = [*air(5), *noisy(0.36, 14, 0.007, 4, step=0.001), *air(5)]
+    said = events(readings(poor, rate=10.0, resolution=0.001))
+    contact, held, lift = said
+    assert isinstance(contact, Contact)
+    assert isinstance(held, Held)
+    assert isinstance(lift, Lift)
+    assert held.poor
+    assert held.t == lift.t
+    assert lift.held
+    assert abs(held.value - 0.36) < 0.014
+
+
+def test_a_contact_that_gets_better_just_before_the_lift_is_in_the_interval() -> None:
+    high = noisy(0.95, 20, 0.0005, 1, step=0.001)
+    first, last = holds(readings([*high, 0.9, 0.901, *air(5)], rate=10.0, resolution=0.001))
+    assert last.revises
+    assert abs(last.value - 0.9) <= half_width(last)
+    assert abs(last.value - first.value) <= half_width(last)
+    # What rises before the lift is the probe leaving, and one reading alone is an outlier.
+    for leaving in ([1.0, 1.001], [0.9]):
+        assert len(holds(readings([*high, *leaving, *air(5)], rate=10.0, resolution=0.001))) == 1
 
 
 @pytest.mark.parametrize("tau", [5.0, 20.0, 60.0])
