@@ -208,7 +208,7 @@ async def test_a_verdict_is_hidden_until_it_is_said(player_at, tmp_path):
 
 
 async def test_the_comment_on_a_verdict_stays_on_the_page(player_at):
-    app = ReplayApp(player_at(Pacing(0.5)), title="quay", hide=True)
+    app = ReplayApp(player_at(Pacing(1.0)), title="quay", hide=True)
     async with app.run_test(size=(100, 32)) as pilot:
         await pilot.press("n", "n")
         await until(pilot, lambda text: "Say your verdict on “Primary winding”" in text)
