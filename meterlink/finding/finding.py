@@ -272,9 +272,9 @@ def _told(found: Finding) -> Iterable[str]:
         yield "Outcomes contradict each other. Do the doubtful checks again."
     yield from (outcome.say for outcome in found.odd)
     yield from _grounds(found)
-    first = _first_at(found, found.named[0].place)
-    if first.note:
-        yield first.note
+    if not found.closed:
+        notes = (_first_at(found, placed.place).note for placed in found.named)
+        yield from filter(None, dict.fromkeys(notes))
     yield from _onward(found)
 
 

@@ -17,6 +17,10 @@ SURE: Final = 0.95
 """From this probability on the place of a fault is found; the same as for a clear verdict."""
 
 
+ENOUGH: Final = 0.99
+"""Until each place of the set is that probable, the search goes on while a check still tells."""
+
+
 class EvidenceStage(msgspec.Struct, frozen=True):
     """What was seen between one mend and the next."""
 
@@ -239,4 +243,5 @@ def is_sure(named: Mapping[str, float]) -> bool:
 
 def is_enough(model: Model, shares: Array) -> bool:
     """Return whether the search can end: the set is found, and hardly anything else is left."""
-    return is_sure(named_set(model, shares)) and float(model.by_set(shares).max()) >= SURE
+    named = named_set(model, shares)
+    return min(named.values()) >= ENOUGH and float(model.by_set(shares).max()) >= SURE

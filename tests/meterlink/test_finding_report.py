@@ -338,6 +338,39 @@ def test_following_the_advice_finds_what_a_fixed_order_finds_in_fewer_checks():
     assert walk.minutes < fixed.minutes
 
 
+def test_a_trial_run_that_came_out_well_by_chance_is_doubted_at_the_spark():
+    """A poor earth comes and goes: the armature was renewed for it, and one trial run went well."""
+    model = Model(shipped_table(), "dies-hot", ["stop-switch"])
+    shows = {
+        "spark-at-gap": "no",
+        "spark-with-stop-isolated": "no",
+        "spark-with-good-lead": "no",
+        "stop-wire-watch": "none",
+        "earth-path": "good",
+        "trial-run": "good",
+    }
+    mends: list[str] = []
+    walk = follow(model, lambda check: shows.get(check, "cannot-tell"), mend=mends.append)
+    assert mends[0] == "armature"
+    checks = list(walk.checks)
+    assert "spark-at-gap" in checks[checks.index("trial-run") :]
+
+
+def test_the_finding_says_what_reads_like_a_stuck_switch():
+    found = find(
+        {
+            "spark-at-gap": "no",
+            "spark-with-stop-isolated": "no",
+            "stop-switch": "stuck-closed",
+            "secondary-resistance": "open",
+        },
+        "no-spark",
+        parts=["stop-switch"],
+    )
+    assert [placed.place for placed in found.named] == ["armature", "stop switch"]
+    assert any("measure again at the switch itself" in said for said in found.sentences)
+
+
 def test_a_walk_ends_where_every_check_is_skipped():
     model = Model(shipped_table(), "no-spark")
     walk = follow(model, lambda check: "skipped")
