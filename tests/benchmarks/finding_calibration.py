@@ -16,6 +16,11 @@ with two. As they come in, all named 95.8, 91.6 and 79.3 % with 0, 5 and 15 % sl
 allowed, of 8 engines (5 % slips: 0.56 stated, 8 of 8 right). One fault: all named 98.8, 96.5 and
 88.9 %, sure and wrong 4.0, 10.0 and 33.3 in 1,000, 8.0, 8.9 and 11.3 checks. Two faults: both named
 88.4, 76.3 and 49.6 %, one 99.7, 98.3 and 91.6 %, sure and wrong 0.0, 6.0 and 24.0 in 1,000.
+That was with a search that ended at 95 % for each place. It now goes on to 99 %: on 6,000 engines
+with one fault and no slips, the same ones either way, sure and wrong fell from 25 to 21 (4 put
+right, none made wrong), for 8.63 checks instead of 7.95. With slips, or two faults, it was not
+measured.
+
 Among engines of which it is known that they have one fault or two, bins are off, as they must be:
 the finding does not know it.
 
