@@ -171,9 +171,11 @@ class Screen(Within):
             return False
         if app._telling or ("" if step is None else step.id) != (_current(app) or ""):
             return False
-        typing = asks_for_resistor(step, app.view)
-        question = question_of(step, app.view.answers, typing=typing)
-        return question is None or (self._asking and self._body.question == question)
+        typing = asks_for_resistor(step, app.view) or self._body._typing_at is step is not None
+        asked = "" if app.view.asked is None else app.view.asked.say
+        question = question_of(step, app.view.answers, typing=typing, asked=asked)
+        # Also where none stands: a key would go into the line of the one before.
+        return self._body.question == question and (question is None or self._asking)
 
     def _rows(self) -> str:
         rows = self.app.screen._compositor.render_strips()

@@ -57,7 +57,7 @@ class CautionsView(VerticalScroll):
             self._lines = lines
             self._lay_out()
         if self.screen.focused is None:
-            self.focus()  # a small terminal needs the arrows to show them all
+            self.screen.set_focus(self)  # a small terminal needs the arrows to show them all
 
     def on_resize(self) -> None:
         """Space them for the room that there is."""
@@ -215,7 +215,7 @@ class BenchBody(Vertical):
         """Give the played hands their keys again, after they were hidden or an answer was typed."""
         free = self.screen.focused is None and not self.page
         if self.hands is not None and free and not isinstance(step, CautionStep):
-            self.hands.focus()
+            self.screen.set_focus(self.hands)
 
     def _lever(self, step: Step | None) -> bool | None:
         """Return how the switch lies that a person plays; None where none is played."""
@@ -233,7 +233,7 @@ class BenchBody(Vertical):
             self.playing = not self.playing
             if self.playing:
                 self.hands.take()
-                self.hands.focus()
+                self.screen.set_focus(self.hands)
         return self.playing
 
     @on(PictureView.Pointed)
@@ -264,7 +264,7 @@ class BenchBody(Vertical):
         shown = "page" if self.page else "summary" if done else "work"
         self._below.current = shown
         if shown != "work":
-            (self._over if self.page else self._end).focus()
+            self.screen.set_focus(self._over if self.page else self._end)
         else:
             self._entry.take_keys()
 
