@@ -14,8 +14,9 @@ from tests.tui.acting import ActedSession
 from tests.tui.bench_cards import card, profile, worked_up_to
 from tests.tui.bench_screen import QUIET, bench, press, touch
 from tests.tui.looking import screen_text, settled
+from tui.screen import entry
 from tui.screen.app import BenchApp
-from tui.screen.entry import SUDDEN_S, fitting
+from tui.screen.entry import fitting
 from tui.settings import ScreenSettings
 
 PLUG = ("good", "fouled", "cracked", "gap-wrong")
@@ -132,17 +133,21 @@ async def test_the_first_picture_of_a_question_has_its_own_keys_at_the_foot():
 
 
 @pytest.mark.parametrize("key", ["space", "enter"])
-async def test_a_key_held_down_answers_no_question_that_has_just_appeared(key):
+async def test_a_key_held_down_answers_no_question_that_has_just_appeared(key, monkeypatch):
+    monkeypatch.setattr(entry, "SUDDEN_S", 60.0)  # however slow this computer is
     step = "lead-off" if key == "space" else "ambient"
     async with bench(step) as (pilot, session):
         await press(pilot, key, key)
         assert session.told == []
-        await asyncio.sleep(SUDDEN_S)
+        monkeypatch.setattr(entry, "SUDDEN_S", 0.0)
         await press(pilot, key)
         assert [type(told) for told in session.told] == [Confirm]
 
 
-async def test_space_confirms_where_nothing_is_typed_and_never_against_what_is_pointed_at():
+async def test_space_confirms_where_nothing_is_typed_and_never_against_what_is_pointed_at(
+    monkeypatch,
+):
+    monkeypatch.setattr(entry, "SUDDEN_S", 0.0)  # however quick this computer is
     async with bench("lead-off", size=(80, 24)) as (pilot, session):
         await press(pilot, "n", "space")
         assert session.told == []
